@@ -1,0 +1,1 @@
+"""What the displacements mean: stress, reserve, hot spots, trust."""

@@ -1,0 +1,211 @@
+"""The plain numbers and verdicts that the report, the pictures and the comparison need.
+
+`Findings` is the contract that scripts rely on: the names of these fields are the keys of findings.json, and
+each key carries its unit. Nothing here computes.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import math
+import os
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+Vector = tuple[float, ...]
+Matrix = tuple[Vector, ...]
+
+
+@dataclass(frozen=True)
+class BodyFindings:
+    """What a body is and weighs; `zones` are the volume shares of wall, skin, infill, solid or metal."""
+
+    volume_mm3: float
+    mass_g: float
+    box_mm: Matrix
+    material: str
+    state: str
+    zones: dict[str, float]
+    estimates: tuple[str, ...]
+    print_axes: Matrix | None
+
+
+@dataclass(frozen=True)
+class MeshFindings:
+    nodes: int
+    tets: int
+    unknowns: int
+    order: int
+    worst_quality: float
+    median_quality: float
+    straightened: int
+
+
+@dataclass(frozen=True)
+class FaceFindings:
+    """A named face group: how many faces of the solid it holds, how large it is, where its centre lies."""
+
+    count: int
+    area_mm2: float
+    centre_mm: Vector
+
+
+@dataclass(frozen=True)
+class PointFindings:
+    """Displacement and stress at a named point (`at_mm` is the mesh node nearest to it)."""
+
+    at_mm: Vector
+    displacement_mm: Vector
+    stress_MPa: Vector
+    print_stress_MPa: Vector
+
+
+@dataclass(frozen=True)
+class WatchFindings:
+    """Mean shift and turn of a watched face."""
+
+    shift_mm: Vector
+    turn_deg: Vector
+
+
+@dataclass(frozen=True)
+class Reserve:
+    """The least reserve factor of a case: how often its growing loads may be applied until failure.
+
+    `mode` names how it fails there, `phase` which beads (zone and raster angle), `criteria` the least reserve
+    by each criterion on its own (null where a criterion is not admissible for the material).
+    `artefact` tells that this place is made by a support or by a load's edge; `away` is the least reserve
+    outside such places.
+    """
+
+    least: float
+    mode: str
+    zone: str
+    phase: str
+    body: str
+    face: str
+    at_mm: Vector
+    artefact: bool
+    away: float
+    criteria: dict[str, float | None]
+
+
+@dataclass(frozen=True)
+class HotSpot:
+    """A place where the reserve factor has a local minimum.
+
+    `face` is the nearest named face (or `body:id`), `face_distance_mm` how far away it is;
+    `print_stress_MPa` the stress of the case in the axes of the beads that fail there.
+    """
+
+    reserve: float
+    mode: str
+    zone: str
+    phase: str
+    body: str
+    face: str
+    face_distance_mm: float
+    at_mm: Vector
+    print_stress_MPa: Vector
+    artefact: bool
+    artefact_reason: str
+
+
+@dataclass(frozen=True)
+class CaseFindings:
+    factors: dict[str, float]
+    applied_N: Vector
+    applied_Nmm: Vector
+    reaction_N: Vector
+    force_error: float
+    moment_error: float
+    largest_displacement_mm: float
+    largest_displacement_at_mm: Vector
+    strain_energy_mJ: float
+    points: dict[str, PointFindings]
+    faces: dict[str, WatchFindings]
+    reserve: Reserve
+    hot_spots: tuple[HotSpot, ...]
+
+
+@dataclass(frozen=True)
+class FaceStiffness:
+    """6 x 6 seen at a watched face: forces [N] and moments [N mm] against shifts [mm] and turns [rad]."""
+
+    matrix: Matrix
+    compliance: Matrix
+
+
+@dataclass(frozen=True)
+class RequirementFindings:
+    """One requirement: `limit` and `value` in `unit`, `where` the case (or body) that decides."""
+
+    name: str
+    limit: float
+    value: float
+    unit: str
+    met: bool
+    where: str
+
+
+@dataclass(frozen=True)
+class Findings:
+    """All that one run found; see the module's text."""
+
+    beadwork: str
+    title: str
+    question: str
+    inputs: dict[str, Any]
+    bodies: dict[str, BodyFindings]
+    mesh: MeshFindings
+    faces: dict[str, FaceFindings]
+    cases: dict[str, CaseFindings]
+    stiffness: dict[str, FaceStiffness]
+    requirements: tuple[RequirementFindings, ...]
+    loads: dict[str, dict[str, Any]]
+    supports: dict[str, dict[str, Any]]
+    trust: dict[str, Any]
+    cautions: tuple[str, ...]
+    seconds: dict[str, float] = field(default_factory=dict)
+    peak_memory_MB: float = 0.0
+
+    @property
+    def met(self) -> bool:
+        """Whether every requirement is met (also true when there is none)."""
+        return all(r.met for r in self.requirements)
+
+    @property
+    def worst_case(self) -> str:
+        """The case with the least reserve factor."""
+        return min(self.cases, key=lambda name: self.cases[name].reserve.least)
+
+
+def as_json(findings: Findings) -> str:
+    """The findings as JSON text; an unlimited reserve is written as null, since JSON knows no infinity."""
+    return json.dumps(_plain(dataclasses.asdict(findings)), indent=1, ensure_ascii=False)
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {str(k): _plain(v) for k, v in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plain(v) for v in value]
+    if isinstance(value, np.ndarray):
+        return _plain(value.tolist())
+    if isinstance(value, np.generic):
+        return _plain(value.item())
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+def write_findings(findings: Findings, path: Path) -> Path:
+    """Write findings.json beside its place and rename it there, so that a half-written file is never read."""
+    beside = path.with_name(path.name + ".part")
+    beside.write_text(as_json(findings), encoding="utf-8")
+    os.replace(beside, path)
+    return path

@@ -1,0 +1,53 @@
+"""The fields over the mesh that pictures, the report's model and fields.vtu are drawn from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fem.part.tetmesh import Index, TetMesh
+from fem.tensors import Array
+
+
+@dataclass(frozen=True)
+class Arrow:
+    """The resultant of a load or a support, to be drawn: `name`, `at` (3,) [mm], `vector` (3,) [N or N mm].
+
+    `kind` is "force" or "moment"; `label` is the text with the unit ("2.4 kN").
+    """
+
+    name: str
+    kind: str
+    at: Array
+    vector: Array
+    label: str
+
+
+@dataclass(frozen=True)
+class Patch:
+    """The boundary triangles (j,) that a load or a support works on; `role` is "load" or "support"."""
+
+    name: str
+    role: str
+    triangles: Index
+
+
+@dataclass(frozen=True)
+class CaseFields:
+    """Node fields of one case: `displacement` (n, 3) [mm]; `stress` (n, 6) [MPa] in part axes; `print_stress`
+    (n, 6) [MPa] in the axes of the beads that come nearest to failure; `reserve` (n,), inf where nothing grows.
+    """
+
+    displacement: Array
+    stress: Array
+    print_stress: Array
+    reserve: Array
+
+
+@dataclass(frozen=True)
+class Scene:
+    """A mesh with the fields of each case, and the arrows and patches that explain the loading."""
+
+    mesh: TetMesh
+    cases: dict[str, CaseFields]
+    arrows: tuple[Arrow, ...]
+    patches: tuple[Patch, ...]

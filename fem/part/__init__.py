@@ -1,0 +1,1 @@
+"""A solid file becomes tetrahedra with named faces."""

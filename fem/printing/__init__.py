@@ -1,0 +1,1 @@
+"""The print plan becomes stiffness and strength at every point."""

@@ -1,0 +1,1 @@
+"""Material cards: elastic constants and strengths of one polymer or metal, state by state."""

@@ -1,0 +1,1 @@
+"""Displacements that balance the loads."""

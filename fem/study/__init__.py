@@ -1,0 +1,1 @@
+"""One study file, read and run."""
