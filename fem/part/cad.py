@@ -1,0 +1,215 @@
+"""STEP, IGES and BREP through gmsh's CAD kernel: faces as drawn, and a first-order mesh of the solid."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from fem.errors import MeshError, SolidError
+from fem.part.solid import Face, Solid
+from fem.tensors import Array
+
+UNITS = {"mm": "MM", "cm": "CM", "m": "M", "in": "INCH", "ft": "FT", "um": "UM"}
+FACTORS = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8, "um": 1e-3}
+_KIND = {"Plane": "plane", "Cylinder": "cylinder", "Cone": "cone", "Sphere": "sphere"}
+
+
+@contextmanager
+def gmsh_session(*, threads: int = 2) -> Iterator[Any]:
+    """A quiet gmsh that is closed again whatever happens; Ctrl-C stays with Python."""
+    import gmsh
+
+    gmsh.initialize(["beadwork"], readConfigFiles=False, interruptible=False)
+    try:
+        gmsh.option.setNumber("General.Terminal", 0)
+        gmsh.option.setNumber("General.NumThreads", threads)
+        gmsh.model.add("part")
+        yield gmsh
+    finally:
+        gmsh.finalize()
+
+
+def import_cad(gmsh: Any, file: Path, unit: str | None) -> None:
+    """Load a CAD file into the running session, in mm; solids that touch share their faces (one print).
+
+    Errors: SolidError when the kernel cannot read it or finds no solid in it.
+    """
+    # The kernel converts the unit that the file states to this one; BREP states none and is left as it is
+    gmsh.option.setString("Geometry.OCCTargetUnit", "MM")
+    gmsh.option.setNumber("Geometry.OCCFixDegenerated", 1)
+    try:
+        gmsh.model.occ.importShapes(str(file))
+        gmsh.model.occ.synchronize()
+    except Exception as error:
+        raise SolidError(
+            "the CAD kernel cannot read it.", where=str(file), advice="Is it the format that its name says?"
+        ) from error
+    if unit is not None and file.suffix.lower() == ".brep":
+        factor = FACTORS.get(unit)
+        if factor is None:
+            raise SolidError(f"unit {unit!r} is not known.", where=str(file), advice=f"Known: {', '.join(FACTORS)}.")
+        if factor != 1.0:
+            gmsh.model.occ.dilate(gmsh.model.occ.getEntities(3), 0, 0, 0, factor, factor, factor)
+    solids = gmsh.model.occ.getEntities(3)
+    if not solids:
+        _refuse_sheet(gmsh, file)
+    if len(solids) > 1:
+        gmsh.model.occ.fragment(solids[:1], solids[1:])
+    gmsh.model.occ.removeAllDuplicates()
+    gmsh.model.occ.synchronize()
+
+
+def _refuse_sheet(gmsh: Any, file: Path) -> None:
+    sheets = gmsh.model.getEntities(2)
+    if not sheets:
+        raise SolidError("it holds no solid.", where=str(file))
+    box = gmsh.model.getBoundingBox(-1, -1)
+    at = ", ".join(f"{(a + b) / 2:.3g}" for a, b in zip(box[:3], box[3:], strict=True))
+    raise SolidError(
+        f"it holds {len(sheets)} faces around ({at}) mm but no closed solid.",
+        where=str(file),
+        advice="Sew the faces into a solid before exporting.",
+    )
+
+
+def read_cad(file: Path, *, name: str, unit: str | None) -> Solid:
+    """The solid in a CAD file; see `solid.read_solid`."""
+    with gmsh_session() as gmsh:
+        import_cad(gmsh, file, unit)
+        volumes = gmsh.model.getEntities(3)
+        volume = sum(gmsh.model.occ.getMass(3, tag) for _, tag in volumes)
+        outer = outer_faces(gmsh)
+        faces = tuple(_face(gmsh, tag, owner, name) for tag, owner in outer)
+        box = np.array([np.min([f.low for f in faces], axis=0), np.max([f.high for f in faces], axis=0)])
+        notes = () if len(volumes) == 1 else (f"{len(volumes)} solids in one file; those that touch are one piece.",)
+    return Solid(name, file, faces, float(volume), box, notes=notes)
+
+
+def outer_faces(gmsh: Any) -> list[tuple[int, int]]:
+    """(face tag, tag of the volume behind it) of every face that bounds exactly one volume."""
+    pairs = []
+    for _, tag in gmsh.model.getEntities(2):
+        up, _ = gmsh.model.getAdjacencies(2, tag)
+        if len(up) == 1:
+            pairs.append((int(tag), int(up[0])))
+    return pairs
+
+
+def _face(gmsh: Any, tag: int, owner: int, body: str) -> Face:
+    kind = _KIND.get(gmsh.model.getType(2, tag), "free")
+    low, high = np.reshape(gmsh.model.getBoundingBox(2, tag), (2, 3))
+    real = np.asarray(gmsh.model.getEntityProperties(2, tag)[1], dtype=float)
+    facts: dict[str, Any] = {}
+    centre = np.array(gmsh.model.occ.getCenterOfMass(2, tag))
+    outward, at = _outward(gmsh, tag, owner)
+    if kind == "plane":
+        facts["normal"] = outward
+    elif kind in ("cylinder", "cone") and len(real) >= 6:
+        origin, axis = real[:3], real[3:6]
+        facts |= {"origin": origin, "axis": axis / np.linalg.norm(axis), "radius": float(real[6])}
+        off = at - origin
+        radial = off - (off @ facts["axis"]) * facts["axis"]
+        facts["hole"] = bool(radial @ outward < 0)
+        if kind == "cone":
+            facts["radius"] = None
+    elif kind == "sphere" and len(real) >= 4:
+        facts |= {"origin": real[:3], "radius": float(real[-1])}
+        facts["hole"] = bool((at - real[:3]) @ outward < 0)
+    return Face(
+        id=tag,
+        body=body,
+        kind=kind,
+        area=float(gmsh.model.occ.getMass(2, tag)),
+        centre=centre,
+        low=low,
+        high=high,
+        **facts,
+    )
+
+
+def _outward(gmsh: Any, tag: int, owner: int) -> tuple[Array, Array]:
+    """The outward unit normal (3,) of a face at a point (3,) on it, and that point."""
+    low, high = gmsh.model.getParametrizationBounds(2, tag)
+    low, high = np.asarray(low), np.asarray(high)
+    box = np.reshape(gmsh.model.getBoundingBox(2, tag), (2, 3))
+    step = 1e-4 * float(np.linalg.norm(box[1] - box[0]))
+    spots = [np.array([a, b]) for a in (0.5, 0.31, 0.77, 0.11, 0.93) for b in (0.5, 0.37, 0.71, 0.13, 0.91)]
+    normal, at = np.array([0.0, 0.0, 1.0]), box.mean(axis=0)
+    for spot in spots:
+        uv = low + spot * (high - low)
+        if not gmsh.model.isInside(2, tag, uv, True):
+            continue
+        at = np.asarray(gmsh.model.getValue(2, tag, uv))
+        normal = np.asarray(gmsh.model.getNormal(tag, uv))
+        ahead = gmsh.model.isInside(3, owner, at + step * normal)
+        behind = gmsh.model.isInside(3, owner, at - step * normal)
+        if bool(ahead) != bool(behind):
+            return (-normal if ahead else normal), at
+    return normal, at
+
+
+def mesh_cad(
+    solid: Solid, *, size: float, finest: float, unit: str | None = None
+) -> tuple[Array, np.ndarray, np.ndarray, np.ndarray]:
+    """Second-order mesh of a CAD solid with mid-side nodes on the curved faces, in gmsh's own node order.
+
+    Returns nodes (n, 3) [mm], tets (m, 10), boundary triangles (k, 6), face index (k,) into `solid.faces`.
+    """
+    with gmsh_session() as gmsh:
+        import_cad(gmsh, solid.path, unit)
+        set_sizes(gmsh, size=size, finest=finest)
+        try:
+            gmsh.model.mesh.generate(3)
+            gmsh.model.mesh.setOrder(2)
+        except Exception as error:
+            raise MeshError(
+                f"tetrahedra of {size:g} mm do not fit ({str(error).strip() or 'no reason given'}).",
+                where=str(solid.path),
+                advice="Try another size, or repair the solid.",
+            ) from error
+        tags, coordinates, _ = gmsh.model.mesh.getNodes()
+        nodes = np.asarray(coordinates).reshape(-1, 3)
+        number = np.full(int(tags.max()) + 1, -1, dtype=np.int64)
+        number[tags.astype(np.int64)] = np.arange(len(tags))
+        tets = _elements(gmsh, number, 3, -1, 11, 10)
+        triangles, face = [], []
+        for index, (tag, _) in enumerate(outer_faces(gmsh)):
+            some = _elements(gmsh, number, 2, tag, 9, 6)
+            triangles.append(some)
+            face.append(np.full(len(some), index))
+    if len(tets) == 0:
+        raise MeshError("no tetrahedra came out.", where=str(solid.path), advice="Try a smaller size.")
+    return nodes, tets, np.concatenate(triangles), np.concatenate(face)
+
+
+def set_sizes(gmsh: Any, *, size: float, finest: float) -> None:
+    """Element size from `size`, `finest` and curvature: sixteen elements to the full circle."""
+    gmsh.option.setNumber("Mesh.MeshSizeMax", size)
+    gmsh.option.setNumber("Mesh.MeshSizeMin", min(finest, size))
+    gmsh.option.setNumber("Mesh.MeshSizeFromCurvature", 16)
+    gmsh.option.setNumber("Mesh.MeshSizeFromPoints", 0)
+    gmsh.option.setNumber("Mesh.Algorithm", 6)
+    gmsh.option.setNumber("Mesh.Algorithm3D", 1)
+    gmsh.option.setNumber("Mesh.OptimizeThreshold", 0.4)
+    gmsh.option.setNumber("Mesh.Optimize", 1)
+    gmsh.option.setNumber("Mesh.HighOrderOptimize", 0)
+
+
+def _elements(gmsh: Any, number: np.ndarray, dim: int, tag: int, kind: int, width: int) -> np.ndarray:
+    nodes = [
+        np.asarray(block).reshape(-1, width)
+        for which, block in zip(*_types_and_nodes(gmsh, dim, tag), strict=True)
+        if which == kind
+    ]
+    if not nodes:
+        return np.zeros((0, width), dtype=np.int64)
+    return number[np.concatenate(nodes).astype(np.int64)]
+
+
+def _types_and_nodes(gmsh: Any, dim: int, tag: int) -> tuple[Any, Any]:
+    types, _, nodes = gmsh.model.mesh.getElements(dim, tag)
+    return types, nodes

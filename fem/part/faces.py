@@ -1,0 +1,255 @@
+"""Faces found by what they are, so that a study never depends on a kernel's numbering.
+
+A query gives one or more conditions; a face must meet all of them. Zero matches is an error that lists the
+nearest candidates; how many matched, and how large they are, is printed by every command.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fem.errors import FaceError, nearest
+from fem.part.solid import Face
+from fem.part.tetmesh import Index, TetMesh
+from fem.tensors import Array, unit
+
+ANGLE_TOLERANCE = 1.0
+"""Degrees by which a plane's normal or a cylinder's axis may miss the one asked for."""
+LENGTH_TOLERANCE = 0.02
+"""Share of a radius, or part of a millimetre, by which a place or a radius may miss (see `_near`)."""
+
+
+@dataclass(frozen=True)
+class FaceQuery:
+    """Conditions on a face; None means: not asked. Lengths in mm.
+
+    `normal` and `at` ask for a plane by its outward normal and its position: "min", "max" or a number, read
+    along the part axis that the normal is closest to (so at = "min" with normal (0, 0, -1) is the lowest
+    plane that looks down). `radius`, `axis` ask for a cylinder, sphere or cone; `near` for the face nearest to
+    a point; `ids` for numbers that `beadwork faces` prints; `low`, `high` for faces wholly inside a box.
+    """
+
+    body: str | None = None
+    kind: str | None = None
+    normal: tuple[float, float, float] | None = None
+    at: str | float | None = None
+    radius: float | None = None
+    axis: tuple[float, float, float] | None = None
+    near: tuple[float, float, float] | None = None
+    ids: tuple[int, ...] | None = None
+    low: tuple[float, float, float] | None = None
+    high: tuple[float, float, float] | None = None
+
+    def __post_init__(self) -> None:
+        for name, v in (("normal", self.normal), ("axis", self.axis)):
+            if v is not None and not np.linalg.norm(v) > 0:
+                raise FaceError(f"{name} {list(v)} has zero length.")
+
+
+@dataclass(frozen=True)
+class FaceGroup:
+    """The faces of a mesh that a name of the study stands for: `faces` indices into `mesh.faces`."""
+
+    name: str
+    faces: tuple[int, ...]
+    count: int
+    area: float
+    centre: Array
+
+
+def find_faces(faces: Sequence[Face], query: FaceQuery, *, name: str = "face") -> tuple[int, ...]:
+    """Indices into `faces` of those that meet the query.
+
+    Errors: FaceError when nothing matches (with the three nearest candidates) or a `near` query is ambiguous.
+    """
+    bodies = {f.body for f in faces}
+    if query.body is not None and query.body not in bodies:
+        raise FaceError(
+            f"there is no body {query.body!r}.", where=f"faces.{name}", advice=nearest(query.body, bodies)
+        )
+    if query.ids is not None:
+        _refuse_unknown_ids(faces, query, name)
+    pool = [i for i, f in enumerate(faces) if query.body in (None, f.body)]
+    hits = [i for i in pool if _misfit(faces[i], query) == 0]
+    if isinstance(query.at, str) and hits and query.normal is not None:
+        place = {i: _position(faces[i], query) for i in hits}
+        edge = min(place.values()) if query.at == "min" else max(place.values())
+        hits = [i for i in hits if abs(place[i] - edge) <= _slack(edge)]
+    if not hits:
+        candidates = sorted(pool, key=lambda i: _misfit(faces[i], query))[:3]
+        raise FaceError(
+            "no face matches.",
+            where=f"faces.{name}",
+            advice="Nearest: " + "; ".join(describe(faces[i]) for i in candidates) + ".",
+        )
+    if query.near is not None:
+        hits = _nearest_face(faces, hits, query, name)
+    return tuple(hits)
+
+
+def describe(face: Face) -> str:
+    """One face in words: what it is, where it is, how large it is."""
+    c = ", ".join(f"{v:.4g}" for v in face.centre)
+    if face.kind == "plane" and face.normal is not None:
+        what = "plane, normal (" + ", ".join(f"{v + 0.0:.3g}" for v in face.normal) + ")"
+    elif face.radius is not None:
+        hollow = " hole" if face.hole else ""
+        what = f"{face.kind}{hollow}, radius {face.radius:.4g} mm"
+    else:
+        what = face.kind
+    return f"{face.label} ({what}, centre ({c}) mm, {face.area:.4g} mm²)"
+
+
+def name_faces(mesh: TetMesh, queries: Mapping[str, FaceQuery]) -> dict[str, FaceGroup]:
+    """Match every query of a study against the meshed faces; area and centre are those of the mesh.
+
+    Errors: FaceError as in `find_faces`, or when the group has no area.
+    """
+    groups = {}
+    for name, query in queries.items():
+        found = find_faces(mesh.faces, query, name=name)
+        groups[name] = face_group(mesh, found, name=name)
+    return groups
+
+
+def face_group(mesh: TetMesh, faces: tuple[int, ...], *, name: str) -> FaceGroup:
+    """The group of these faces, measured on the mesh (three-point rule on each straight triangle's curved twin)."""
+    area, centre = area_and_centre(mesh, mesh.triangles_of(faces))
+    if not area > 0:
+        raise FaceError("the face has no area.", where=f"faces.{name}")
+    return FaceGroup(name, faces, len(faces), area, centre)
+
+
+def area_and_centre(mesh: TetMesh, triangles: Index) -> tuple[float, Array]:
+    """Area [mm^2] and centroid (3,) [mm] of boundary triangles (j,), curved sides included."""
+    if len(triangles) == 0:
+        return 0.0, np.zeros(3)
+    points, weights, _ = surface_points(mesh, triangles)
+    flat = weights.ravel()
+    return float(flat.sum()), flat @ points.reshape(-1, 3) / flat.sum()
+
+
+# Dunavant's six-point rule of degree 4 on the triangle (IJNME 21 (1985) 1129), weights summing to 1/2
+_A, _B = 0.445948490915965, 0.091576213509771
+_RULE = np.array([[_A, _A], [1 - 2 * _A, _A], [_A, 1 - 2 * _A], [_B, _B], [1 - 2 * _B, _B], [_B, 1 - 2 * _B]])
+_WEIGHT = np.array([0.223381589678011] * 3 + [0.109951743655322] * 3) / 2
+
+
+def triangle_shapes(points: Array) -> tuple[Array, Array]:
+    """Second-order shape functions (q, 6) and their slopes (q, 6, 2) at reference points (q, 2)."""
+    x, y = np.asarray(points, dtype=float).T
+    z = 1 - x - y
+    shape = np.stack([z * (2 * z - 1), x * (2 * x - 1), y * (2 * y - 1), 4 * x * z, 4 * x * y, 4 * y * z], axis=1)
+    zero = np.zeros_like(x)
+    slope_x = np.stack([1 - 4 * z, 4 * x - 1, zero, 4 * (z - x), 4 * y, -4 * y], axis=1)
+    slope_y = np.stack([1 - 4 * z, zero, 4 * y - 1, -4 * x, 4 * x, 4 * (z - y)], axis=1)
+    return shape, np.stack([slope_x, slope_y], axis=2)
+
+
+def surface_points(
+    mesh: TetMesh, triangles: Index, *, rule: tuple[Array, Array] | None = None
+) -> tuple[Array, Array, Array]:
+    """Quadrature on curved boundary triangles (j,): points (j, q, 3) [mm], weights (j, q) [mm^2], outward unit
+    normals (j, q, 3). `rule` is reference points (q, 2) with weights (q,) that sum to 1/2.
+    """
+    reference, weight = rule or (_RULE, _WEIGHT)
+    shape, slope = triangle_shapes(reference)
+    corner = mesh.nodes[mesh.triangles[triangles]]
+    points = np.einsum("qa,jai->jqi", shape, corner)
+    tangent = np.einsum("qad,jai->jqdi", slope, corner)
+    normal = np.cross(tangent[:, :, 0], tangent[:, :, 1])
+    length = np.linalg.norm(normal, axis=2)
+    return points, length * weight, normal / np.maximum(length, 1e-300)[:, :, None]
+
+
+def _slack(value: float) -> float:
+    return max(LENGTH_TOLERANCE, 1e-4 * abs(value))
+
+
+def _position(face: Face, query: FaceQuery) -> float:
+    """Where a plane lies along the part axis that the asked normal is closest to [mm]."""
+    n = unit(query.normal)
+    n = n * np.sign(n[np.argmax(np.abs(n))])
+    return float(face.centre @ n)
+
+
+def _misfit(face: Face, query: FaceQuery) -> float:
+    """Zero where the face meets every condition (min and max aside), else how far off it is."""
+    miss = 0.0
+    if query.kind is not None and face.kind != query.kind:
+        miss += 100.0
+    if query.ids is not None and face.id not in query.ids:
+        miss += 1000.0
+    if query.normal is not None:
+        if face.normal is None:
+            miss += 100.0
+        else:
+            off = np.degrees(np.arccos(np.clip(unit(query.normal) @ face.normal, -1, 1)))
+            miss += off if off > ANGLE_TOLERANCE else 0.0
+        if isinstance(query.at, float):
+            off = abs(_position(face, query) - query.at)
+            miss += off if off > _slack(query.at) else 0.0
+    if query.radius is not None:
+        if face.radius is None:
+            miss += 100.0
+        else:
+            off = abs(face.radius - query.radius)
+            miss += 10 * off if off > max(LENGTH_TOLERANCE * query.radius, 1e-3) else 0.0
+    if query.axis is not None:
+        if face.axis is None:
+            miss += 100.0
+        else:
+            off = np.degrees(np.arccos(min(1.0, abs(float(unit(query.axis) @ face.axis)))))
+            miss += off if off > ANGLE_TOLERANCE else 0.0
+    if query.low is not None:
+        miss += float(np.clip(np.asarray(query.low) - face.low - 1e-3, 0, None).sum())
+    if query.high is not None:
+        miss += float(np.clip(face.high - np.asarray(query.high) - 1e-3, 0, None).sum())
+    return miss
+
+
+def _nearest_face(faces: Sequence[Face], hits: list[int], query: FaceQuery, name: str) -> list[int]:
+    """The one face whose surface comes nearest to the point, by the exact surface of planes and cylinders."""
+    point = np.asarray(query.near, dtype=float)
+    distance = {i: distance_to(faces[i], point) for i in hits}
+    ranked = sorted(hits, key=lambda i: (round(distance[i], 6), np.linalg.norm(faces[i].centre - point)))
+    best = ranked[0]
+    if len(ranked) > 1:
+        second = ranked[1]
+        to_first, to_second = (float(np.linalg.norm(faces[i].centre - point)) for i in (best, second))
+        if distance[second] - distance[best] < 1e-3 and to_second - to_first < 1e-3:
+            raise FaceError(
+                f"{describe(faces[best])} and {describe(faces[second])} are equally near.",
+                where=f"faces.{name}",
+                advice="Move the point, or add another condition.",
+            )
+    return [best]
+
+
+def distance_to(face: Face, point: Array) -> float:
+    """Distance [mm] from a point to a face's surface, held within the face's box."""
+    outside = float(np.linalg.norm(np.clip(point, face.low, face.high) - point))
+    if face.kind == "plane" and face.normal is not None:
+        surface = abs(float((point - face.centre) @ face.normal))
+    elif face.kind == "cylinder" and face.axis is not None and face.origin is not None and face.radius is not None:
+        off = point - face.origin
+        surface = abs(float(np.linalg.norm(off - (off @ face.axis) * face.axis)) - face.radius)
+    elif face.kind == "sphere" and face.origin is not None and face.radius is not None:
+        surface = abs(float(np.linalg.norm(point - face.origin)) - face.radius)
+    else:
+        surface = 0.0 if outside else float(np.linalg.norm(point - face.centre)) * 0.5
+    return max(outside, surface)
+
+
+def _refuse_unknown_ids(faces: Sequence[Face], query: FaceQuery, name: str) -> None:
+    known = {f.id for f in faces if query.body in (None, f.body)}
+    unknown = sorted(set(query.ids or ()) - known)
+    if unknown:
+        raise FaceError(
+            f"there is no face number {unknown[0]}.",
+            where=f"faces.{name}",
+            advice=f"The numbers run from {min(known)} to {max(known)}; `beadwork faces SOLID` shows them.",
+        )
