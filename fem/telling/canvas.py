@@ -1,0 +1,193 @@
+"""The flat side of a picture: title, text, colour bars, legends and labels that never cover each other."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from fem.tensors import Array
+from fem.telling.colours import Colour, ReserveScale
+
+WIDTH, HEIGHT = 1600, 1200
+TOP, BOTTOM = 120, 170
+SCENE = (WIDTH, HEIGHT - TOP - BOTTOM)
+"""Size [px] of the drawn scene between the title above and the bar below."""
+INK, SOFT, WHITE = (20, 24, 28), (95, 102, 110), (255, 255, 255)
+
+
+@dataclass(frozen=True)
+class Label:
+    """Text that belongs to a point of the scene, at `x`, `y` [px] of the scene."""
+
+    text: str
+    x: float
+    y: float
+    colour: Colour | None = None
+    dot: bool = True
+
+
+@cache
+def font(size: int, *, bold: bool = False) -> Any:
+    """The sans-serif face that comes with matplotlib, so that pictures look the same on every machine."""
+    import matplotlib
+    from PIL import ImageFont
+
+    name = "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"
+    return ImageFont.truetype(str(Path(matplotlib.get_data_path()) / "fonts" / "ttf" / name), size)
+
+
+def rgb(colour: Colour) -> tuple[int, int, int]:
+    r, g, b = (round(255 * c) for c in colour)
+    return (r, g, b)
+
+
+class Canvas:
+    """A white page of 1600 x 1200 with a rendered scene in the middle."""
+
+    def __init__(self, scene: Array, *, title: str, note: str = "") -> None:
+        from PIL import Image, ImageDraw
+
+        height, width = scene.shape[:2]
+        self.page = Image.new("RGB", (width, height + TOP + BOTTOM), WHITE)
+        self.page.paste(Image.fromarray(np.ascontiguousarray(scene)), (0, TOP))
+        self.pen = ImageDraw.Draw(self.page)
+        self.width, self.height = self.page.size
+        self.taken: list[tuple[float, float, float, float]] = []
+        self.texts: list[str] = [title]
+        self.write((40, 18), title, size=40, bold=True)
+        if note:
+            self.write((40, 72), note, size=28, colour=SOFT)
+
+    def write(
+        self,
+        at: tuple[float, float],
+        text: str,
+        *,
+        size: int = 28,
+        bold: bool = False,
+        colour: tuple[int, int, int] = INK,
+        anchor: str = "la",
+    ) -> None:
+        """Text, made smaller where it would leave the page."""
+        room = self.width - 40 - at[0] if anchor[0] == "l" else self.width - 80
+        while size > 18 and self.pen.textlength(text, font=font(size, bold=bold)) > room:
+            size -= 2
+        self.texts.append(text)
+        self.pen.text(at, text, font=font(size, bold=bold), fill=colour, anchor=anchor)
+
+    def bar(self, colour_map: Any, *, low: float, high: float, title: str, ticks: int = 6) -> None:
+        """An even colour bar with numbers below and its title, which carries the unit, above."""
+        left, right, y = 120, self.width - 120, self.height - 100
+        self.write((self.width / 2, y - 14), title, size=30, bold=True, anchor="ms")
+        for x in range(left, right):
+            colour = rgb(colour_map((x - left) / (right - left - 1))[:3])
+            self.pen.line([(x, y), (x, y + 36)], fill=colour)
+        self.pen.rectangle([left, y, right, y + 36], outline=INK, width=2)
+        for i in range(ticks):
+            x = left + (right - left) * i / (ticks - 1)
+            self.pen.line([(x, y + 36), (x, y + 46)], fill=INK, width=2)
+            self.write((x, y + 52), tick(low + (high - low) * i / (ticks - 1), high), size=28, anchor="ma")
+
+    def reserve_bar(self, scale: ReserveScale) -> None:
+        """The bands of the reserve factor, equally wide, with the two hard steps marked."""
+        left, right, y = 120, self.width - 120, self.height - 100
+        step = (right - left) / len(scale.colours)
+        self.write((self.width / 2, y - 14), "reserve factor [1]", size=30, bold=True, anchor="ms")
+        for i, colour in enumerate(scale.colours):
+            self.pen.rectangle([left + i * step, y, left + (i + 1) * step, y + 36], fill=rgb(colour))
+        self.pen.rectangle([left, y, right, y + 36], outline=INK, width=2)
+        for i, (edge, text) in enumerate(zip(scale.edges[1:-1], scale.labels(), strict=True), start=1):
+            hard = edge in (1.0, scale.required)
+            x = left + i * step
+            self.pen.line([(x, y - (12 if hard else 0)), (x, y + 46)], fill=INK, width=6 if hard else 2)
+            self.write((x, y + 52), text, size=28, bold=hard, anchor="ma")
+        self.write((left - 10, y - 14), "fails below 1", size=26, anchor="ls")
+        self.write((right + 10, y - 14), f"required {scale.required:g}", size=26, anchor="rs")
+
+    def legend(self, entries: list[tuple[str, Colour]]) -> None:
+        """Coloured squares with names, in rows at the foot of the page."""
+        x, y, size = 40.0, self.height - BOTTOM + 16, 28
+        rows = 4
+        for text, colour in entries:
+            wide = 44 + self.pen.textlength(text, font=font(size)) + 40
+            if x > 40 and x + wide > self.width - 20:
+                x, y, rows = 40.0, y + 40, rows - 1
+            if rows == 0:
+                self.write((x, y - 6), "and others, see the report", size=22, colour=SOFT)
+                return
+            self.pen.rectangle([x, y, x + 30, y + 30], fill=rgb(colour), outline=INK, width=2)
+            self.write((x + 42, y - 1), text, size=size)
+            x += wide
+
+    def labels(self, labels: list[Label], *, size: int = 28, inside: bool = False) -> None:
+        """Boxed labels, each as near to its point as it can be without covering another one.
+
+        With `inside` a label sits on its point where there is room, as the number of a face does.
+        """
+        for label in labels:
+            self.taken.append((label.x - 5, label.y + TOP - 5, label.x + 5, label.y + TOP + 5))
+        for label in labels:
+            self._label(label, size, inside)
+
+    def _label(self, label: Label, size: int, inside: bool) -> None:
+        x, y = label.x, label.y + TOP
+        face = font(size, bold=True)
+        half_w, half_h = self.pen.textlength(label.text, font=face) / 2 + 10, size / 2 + 8
+        own = (x - 5, y - 5, x + 5, y + 5)
+        best = (x, y)
+        radii = [0.0] if inside else []
+        for radius in radii + [half_h + 34 + 26 * k for k in range(26)]:
+            turns = np.linspace(0, 2 * np.pi, 1 if radius == 0 else 24, endpoint=False) - np.pi / 4
+            spots = [(x + (radius + half_w * abs(np.cos(t))) * np.cos(t), y + radius * np.sin(t)) for t in turns]
+            free = [p for p in ([(x, y)] if radius == 0 else spots) if self._free(p, half_w, half_h, own)]
+            if free:
+                best = min(free, key=lambda p: (p[0] - x) ** 2 + (p[1] - y) ** 2)
+                break
+        box = (best[0] - half_w, best[1] - half_h, best[0] + half_w, best[1] + half_h)
+        colour = rgb(label.colour) if label.colour else INK
+        if best != (x, y):
+            self.pen.line([(x, y), best], fill=WHITE, width=7)
+            self.pen.line([(x, y), best], fill=INK, width=3)
+            if label.dot:
+                self.pen.ellipse([x - 7, y - 7, x + 7, y + 7], fill=colour, outline=WHITE, width=2)
+        self.pen.rounded_rectangle(box, radius=8, fill=WHITE, outline=colour, width=3)
+        self.pen.text(best, label.text, font=face, fill=INK, anchor="mm")
+        self.texts.append(label.text)
+        self.taken.append(box)
+
+    def _free(self, at: tuple[float, float], half_w: float, half_h: float, own: tuple[float, ...]) -> bool:
+        box = (at[0] - half_w - 4, at[1] - half_h - 4, at[0] + half_w + 4, at[1] + half_h + 4)
+        if box[0] < 6 or box[1] < TOP - 4 or box[2] > self.width - 6 or box[3] > self.height - BOTTOM + 4:
+            return False
+        others = (t for t in self.taken if t != own)
+        return not any(box[0] < t[2] and t[0] < box[2] and box[1] < t[3] and t[1] < box[3] for t in others)
+
+    def marker(self, x: float, y: float) -> None:
+        """A ring around a point of the scene, seen on light and dark ground alike."""
+        y += TOP
+        for grow, colour, wide in ((0, WHITE, 10), (-2, INK, 5)):
+            self.pen.ellipse([x - 26 - grow, y - 26 - grow, x + 26 + grow, y + 26 + grow], outline=colour, width=wide)
+
+    def save(self, path: Path) -> None:
+        """Write the page as PNG beside its place and rename it there."""
+        import os
+
+        from PIL import Image
+
+        beside = path.with_name(path.name + ".part")
+        small = self.page.quantize(256, method=Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE)
+        small.save(beside, format="PNG", compress_level=6)
+        os.replace(beside, path)
+
+
+def tick(value: float, high: float) -> str:
+    """A number on a bar that ends at `high`, with digits that suit the whole bar."""
+    if value == 0:
+        return "0"
+    if not 1e-3 <= high < 1e5:
+        return f"{value:.2e}"
+    return f"{value:.{max(0, 2 - int(np.floor(np.log10(high))))}f}"

@@ -1,0 +1,128 @@
+"""The picture that explains the loading: coloured patches, arrows with their numbers, a legend."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from fem.judging.scene import Arrow
+from fem.telling.album import GREY, LINE, Album, Picture
+from fem.telling.canvas import Canvas, Label
+from fem.telling.colours import Colour, categorical
+from fem.telling.stage import CORNER, fit
+from fem.telling.surface import four_triangles, lines, polydata
+from fem.tensors import Array
+
+LENGTHS = (0.12, 0.24)
+"""Length of the smallest and the largest arrow as a share of the box's diagonal."""
+
+
+def draw_loads(run: Album) -> Picture:
+    """Patches that loads and supports work on, and the arrows of their resultants, hidden ones shining through."""
+    scene, mesh = run.scene, run.scene.mesh
+    names = list(dict.fromkeys([p.name for p in scene.patches] + [a.name for a in scene.arrows]))
+    colour = dict(zip(names, categorical(len(names)), strict=True))
+    shafts = [(arrow, *placed(arrow, scene.arrows, mesh.box, mesh.diagonal)) for arrow in scene.arrows]
+    ends = [e for _, tail, tip in shafts for e in (tail, tip)]
+    view = fit(np.concatenate([run.nodes, *([np.array(ends)] if ends else [])]), towards=_best_corner(run))
+    stage = run.stage
+    stage.clear()
+    marked = np.zeros(len(mesh.triangles), dtype=bool)
+    body = []
+    for patch in scene.patches:
+        marked[patch.triangles] = True
+    plain = four_triangles(mesh.triangles[~marked])
+    if len(plain):
+        body.append(stage.add(polydata(run.nodes, plain), colour=GREY))
+    for patch in scene.patches:
+        if len(patch.triangles):
+            flat = four_triangles(mesh.triangles[patch.triangles])
+            body.append(stage.add(polydata(run.nodes, flat), colour=colour[patch.name]))
+    body.append(stage.add(lines(run.nodes, run.rims), colour=LINE, width=1.5, lighting=False))
+    for arrow, tail, tip in shafts:
+        for piece in _solid_arrow(arrow.kind, tail, tip, mesh.diagonal):
+            stage.add(piece, colour=colour[arrow.name])
+    whole = stage.show(view)
+    for actor in body:
+        actor.SetVisibility(False)
+    alone = stage.show(view)
+    inked = (alone < 250).any(axis=2)
+    image = whole.copy()
+    image[inked] = (0.5 * whole[inked] + 0.5 * alone[inked]).astype(np.uint8)
+    title = "Loads and supports"
+    canvas = Canvas(image, title=title, note="Arrows: resultant of each load at factor 1; two heads: a moment")
+    roles = {p.name: p.role for p in scene.patches}
+    canvas.legend([(f"{roles.get(n, 'load')}: {n}", c) for n, c in colour.items()])
+    canvas.labels([_label(arrow, view.pixels(tail)[0], view.pixels(tip)[0], colour) for arrow, tail, tip in shafts])
+    said = "; ".join(f"{a.name} {a.label} ({a.kind})" for a in scene.arrows) or "none"
+    held = ", ".join(p.name for p in scene.patches if p.role == "support") or "none"
+    return run.finish(
+        canvas,
+        file="loads.png",
+        kind="loads",
+        case="",
+        title=title,
+        caption=f"Supports: {held}. Resultants at factor 1: {said}.",
+        alt=f"The part with its loads and supports. Supports: {held}. Resultants: {said}.",
+        unit="N",
+        view=view,
+    )
+
+
+def placed(arrow: Arrow, others: tuple[Arrow, ...], box: Array, diagonal: float) -> tuple[Array, Array]:
+    """Tail and tip (3,) [mm] of an arrow: one that pushes into the part ends at its place, one that pulls starts there.
+
+    The length grows with the square root of the size among arrows of its kind.
+    """
+    size = float(np.linalg.norm(arrow.vector))
+    if size == 0:
+        return np.array(arrow.at, dtype=float), np.array(arrow.at, dtype=float)
+    top = max(float(np.linalg.norm(a.vector)) for a in others if a.kind == arrow.kind)
+    low, high = LENGTHS
+    step = np.asarray(arrow.vector) / size * diagonal * (low + (high - low) * np.sqrt(size / top))
+    at = np.asarray(arrow.at, dtype=float)
+    if arrow.kind == "force" and float(step @ (box.mean(axis=0) - at)) > 0:
+        return at - step, at
+    return at, at + step
+
+
+def _solid_arrow(kind: str, tail: Array, tip: Array, diagonal: float) -> list[Any]:
+    import pyvista as pv
+
+    along = tip - tail
+    length = float(np.linalg.norm(along))
+    if length == 0:
+        return [pv.Sphere(radius=0.015 * diagonal, center=tuple(tail))]
+    d = along / length
+    thick, head = 0.006 * diagonal, 0.045 * diagonal
+    heads = [tip] if kind == "force" else [tip, tip - d * head * 0.8]
+    shaft = pv.Cylinder(
+        center=tuple(tail + d * (length - head) / 2), direction=tuple(d), radius=thick, height=length - head * 0.9
+    )
+    cones = [
+        pv.Cone(center=tuple(p - d * head / 2), direction=tuple(d), height=head, radius=0.4 * head, resolution=32)
+        for p in heads
+    ]
+    return [shaft, *cones]
+
+
+def _label(arrow: Arrow, tail: Array, tip: Array, colour: dict[str, Colour]) -> Label:
+    middle = 0.5 * (tail + tip)
+    return Label(f"{arrow.name} {arrow.label}", float(middle[0]), float(middle[1]), colour[arrow.name], dot=False)
+
+
+def _best_corner(run: Album) -> Array:
+    """The corner from which the patches are seen best, by their area that faces the camera."""
+    mesh = run.scene.mesh
+    picked = [p.triangles for p in run.scene.patches if len(p.triangles)]
+    if not picked:
+        return np.array(CORNER)
+    weights = []
+    for triangles in picked:
+        p = mesh.nodes[mesh.triangles[triangles][:, :3]]
+        normal = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
+        weights.append(normal / max(np.linalg.norm(normal, axis=1).sum(), 1e-30))
+    corners = np.array([(sx, sy, sz) for sx in (1, -1) for sy in (-1, 1) for sz in (1, -1)]) * np.abs(CORNER)
+    seen = sum(np.clip(w @ corners.T, 0, None).sum(axis=0) for w in weights)
+    return corners[int((seen + 0.05 * (corners @ np.array(CORNER))).argmax())]

@@ -1,0 +1,319 @@
+"""Draws the set of pictures of a run: mesh, loads, deflection, reserve factor, hot spots.
+
+Every picture states its case and unit; its `alt` text carries the numbers, so that a reader who cannot see it
+(and a test) learns the same.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from fem.judging.findings import Findings, HotSpot
+from fem.judging.scene import CaseFields, Scene
+from fem.telling.album import GHOST, GREY, LINE, Album, Picture, Progress
+from fem.telling.canvas import Canvas, Label
+from fem.telling.colours import displacement_map, reserve_scale, utilisation
+from fem.telling.face_picture import draw_faces as draw_faces
+from fem.telling.load_picture import draw_loads
+from fem.telling.stage import CORNER, Stage, View, fit, near
+from fem.telling.surface import eight_tets, four_triangles, lines, node_normals, outline
+from fem.telling.words import number, place, required_reserve, reserve_text, round_factor, worst_hot_spots
+from fem.tensors import Array
+
+SEEN_SHARE = 0.08
+"""The exaggerated deflection is at most this share of the box's diagonal."""
+
+
+def draw_pictures(
+    findings: Findings, scene: Scene, *, folder: Path, progress: Progress = None
+) -> tuple[Picture, ...]:
+    """Draw all pictures into `folder` (made if missing) and return them in the order in which to read them."""
+    folder.mkdir(parents=True, exist_ok=True)
+    mesh = scene.mesh
+    required, _ = required_reserve(findings)
+    with Stage() as stage:
+        run = Album(
+            findings,
+            scene,
+            stage,
+            folder,
+            reserve_scale(required),
+            four_triangles(mesh.triangles),
+            outline(mesh.triangles, mesh.face),
+            node_normals(mesh),
+        )
+        jobs: list[tuple[str, Callable[[], Picture]]] = [
+            ("mesh", lambda: _mesh(run)),
+            ("loads and supports", lambda: draw_loads(run)),
+        ]
+        for name, fields in scene.cases.items():
+            jobs.append((f"deflection, {name}", lambda n=name, f=fields: _deflection(run, n, f, exaggerate=False)))
+            jobs.append((f"exaggerated, {name}", lambda n=name, f=fields: _deflection(run, n, f, exaggerate=True)))
+        if scene.cases:
+            worst = findings.worst_case
+            jobs.append(("reserve factor", lambda: _reserve(run, worst, scene.cases[worst].reserve)))
+            if len(scene.cases) > 1:
+                least = np.min([f.reserve for f in scene.cases.values()], axis=0)
+                jobs.append(("least reserve factor", lambda: _reserve(run, "", least)))
+            jobs.append(("cut", lambda: _cut(run, worst)))
+        for rank, (name, spot) in enumerate(worst_hot_spots(findings, apart=0.04 * mesh.diagonal), start=1):
+            jobs.append((f"hot spot {rank}", lambda r=rank, n=name, s=spot: _hot_spot(run, r, n, s)))
+        out = []
+        for i, (what, draw) in enumerate(jobs):
+            if progress:
+                progress(f"pictures: {what}", i / len(jobs))
+            out.append(draw())
+    if progress:
+        progress("pictures", 1.0)
+    return tuple(out)
+
+
+def _mesh(run: Album) -> Picture:
+    mesh, numbers = run.scene.mesh, run.findings.mesh
+    view = fit(run.nodes)
+    t = mesh.triangles.astype(np.int64)
+    edges = np.concatenate([t[:, [0, 3]], t[:, [3, 1]], t[:, [1, 4]], t[:, [4, 2]], t[:, [2, 5]], t[:, [5, 0]]])
+    run.stage.clear()
+    run.stage.add(run.coat(run.nodes), colour=GREY)
+    edges = np.unique(np.sort(edges, axis=1), axis=0)
+    fine = float(np.clip(60 * np.sqrt(1 / max(len(t), 1)), 0.35, 1.4))
+    run.stage.add(lines(run.nodes, edges), colour=(0.25, 0.33, 0.42), width=fine, lighting=False)
+    size = mesh.box[1] - mesh.box[0]
+    text = f"{numbers.tets:,} tetrahedra of second order, {numbers.nodes:,} nodes, {numbers.unknowns:,} unknowns"
+    canvas = Canvas(run.stage.show(view), title="The mesh", note=text)
+    box = " x ".join(number(float(v)) for v in size) + " mm"
+    canvas.write((40, canvas.height - 120), f"Box {box}")
+    canvas.write(
+        (40, canvas.height - 76),
+        f"shape quality (1 is best): worst {number(numbers.worst_quality)}, median {number(numbers.median_quality)}",
+    )
+    return run.finish(
+        canvas,
+        file="mesh.png",
+        kind="mesh",
+        case="",
+        title="The mesh",
+        caption=f"{text}. Mean edge {number(float(mesh.edge_length.mean()))} mm.",
+        alt=f"The part's surface with its mesh: {text}; box {box}; worst shape quality "
+        f"{number(numbers.worst_quality)}.",
+        unit="mm",
+        view=view,
+    )
+
+
+def _deflection(run: Album, case: str, fields: CaseFields, *, exaggerate: bool) -> Picture:
+    size = np.linalg.norm(fields.displacement, axis=1)
+    top = float(size.max())
+    wanted = SEEN_SHARE * run.scene.mesh.diagonal / top if top > 0 else 1.0
+    factor = (round_factor(wanted) if wanted >= 1 else 1.0) if exaggerate else 1.0
+    moved = run.nodes + factor * fields.displacement
+    view = fit(np.concatenate([run.nodes, moved]))
+    run.stage.clear()
+    surface = run.coat(moved, size, "displacement [mm]")
+    high = top if top > 0 else 1.0
+    run.stage.add(surface, scalars="displacement [mm]", cmap=displacement_map(), clim=[0.0, high], n_colors=256)
+    run.stage.add(lines(moved, run.rims), colour=LINE, width=1.5, lighting=False)
+    if exaggerate:
+        run.stage.add(lines(run.nodes, run.rims), colour=GHOST, width=1.5, lighting=False)
+    at = int(size.argmax())
+    scale = f"drawn {factor:g} times as large as it is" if exaggerate else "drawn at true scale"
+    note = f"Largest {number(top)} mm, {scale}" + ("; thin grey lines: the part at rest" if exaggerate else "")
+    title = f"Deflection, case {case}"
+    canvas = Canvas(run.stage.show(view), title=title, note=note)
+    canvas.bar(displacement_map(), low=0.0, high=high, title="displacement [mm]")
+    x, y = view.pixels(moved[at])[0]
+    canvas.labels([Label(f"{number(top)} mm", float(x), float(y))])
+    return run.finish(
+        canvas,
+        file=f"deflection_{_plain(case)}{'_exaggerated' if exaggerate else ''}.png",
+        kind="exaggerated" if exaggerate else "deflection",
+        case=case,
+        title=title + (f", exaggerated {factor:g} times" if exaggerate else ", true scale"),
+        caption=f"The largest displacement is {number(top)} mm at {place(run.nodes[at])}; {scale}.",
+        alt=f"Displacement of the surface in case {case}, {scale}, from 0 to {number(top)} mm; the largest is at "
+        f"{place(run.nodes[at])}.",
+        unit="mm",
+        high=high,
+        factor=factor,
+        view=view,
+    )
+
+
+def _reserve(run: Album, case: str, reserve: Array) -> Picture:
+    """Outside of the part; case "" is the least over all cases."""
+    skin = np.unique(run.triangles)
+    worst = int(skin[reserve[skin].argmin()])
+    least = float(reserve[worst])
+    view = fit(run.nodes, towards=_corner_facing(run.normals[worst]))
+    run.stage.clear()
+    run.stage.add_reserve(run.coat(run.nodes, utilisation(reserve), "utilisation"), run.scale)
+    run.stage.add(lines(run.nodes, run.rims), colour=LINE, width=1.5, lighting=False)
+    of = f"case {case}" if case else "least of all cases"
+    title = f"Reserve factor outside, {of}"
+    canvas = Canvas(run.stage.show(view), title=title, note=f"Least on the surface {reserve_text(least)}")
+    canvas.reserve_bar(run.scale)
+    if np.isfinite(least):
+        x, y = view.pixels(run.nodes[worst])[0]
+        canvas.labels([Label(reserve_text(least), float(x), float(y))])
+    share = float(np.mean(reserve[skin] < run.scale.required))
+    return run.finish(
+        canvas,
+        file=f"reserve_{_plain(case) if case else 'least'}.png",
+        kind="reserve",
+        case=case,
+        title=title,
+        caption=f"Least on the surface {reserve_text(least)} at {place(run.nodes[worst])}. {number(100 * share)} % of "
+        f"the surface nodes lie below {run.scale.required:g}. The heavy marks on the bar are failure (1) and the "
+        f"reserve {'required' if required_reserve(run.findings)[1] else 'taken as target'} ({run.scale.required:g}).",
+        alt=f"Reserve factor on the surface, {of}: least {reserve_text(least)} at {place(run.nodes[worst])}; "
+        f"{number(100 * share)} % of the surface nodes lie below {run.scale.required:g}.",
+        unit="1",
+        low=0.0,
+        high=run.scale.edges[-2],
+        view=view,
+    )
+
+
+def _cut(run: Album, case: str) -> Picture:
+    """A plane through the worst place of the case, with what lies behind it."""
+    import pyvista as pv
+
+    mesh, reserve = run.scene.mesh, run.scene.cases[case].reserve
+    worst = int(reserve.argmin())
+    at = run.nodes[worst].copy()
+    axis = _cut_axis(mesh.box, run.normals[worst])
+    box, inward = mesh.box[:, axis], 0.01 * (mesh.box[1, axis] - mesh.box[0, axis])
+    level = float(np.clip(at[axis], box[0] + inward, box[1] - inward))
+    normal = np.eye(3)[axis] * (-1.0 if level > box.mean() else 1.0)
+    origin = at.copy()
+    origin[axis] = level
+    side = (run.nodes[:, axis] - level)[mesh.tets]
+    through = eight_tets(mesh.tets[(side.min(axis=1) <= 0) & (side.max(axis=1) >= 0)])
+    used, flat = np.unique(through, return_inverse=True)
+    grid = pv.UnstructuredGrid({pv.CellType.TETRA: flat.reshape(-1, 4)}, run.nodes[used])
+    grid.point_data["utilisation"] = utilisation(reserve)[used]
+    face = grid.slice(normal=tuple(normal), origin=tuple(origin))
+    outer = run.coat(run.nodes, utilisation(reserve), "utilisation")
+    behind = outer.clip(normal=tuple(normal), origin=tuple(origin), invert=True)
+    run.stage.clear()
+    for part in (face, behind):
+        if part.n_cells:
+            run.stage.add_reserve(part, run.scale)
+    rims = lines(run.nodes, run.rims).clip(normal=tuple(normal), origin=tuple(origin), invert=True)
+    if rims.n_cells:
+        run.stage.add(rims, colour=LINE, width=1.5, lighting=False)
+    section = face.extract_feature_edges(
+        boundary_edges=True, feature_edges=False, manifold_edges=False, non_manifold_edges=False
+    )
+    if section.n_cells:
+        run.stage.add(section, colour=LINE, width=2.5, lighting=False)
+    others = [i for i in range(3) if i != axis]
+    tilt = normal.copy()
+    tilt[others[0]] += 0.22
+    tilt[others[1]] += 0.32
+    shown = np.asarray(behind.points) if behind.n_cells else run.nodes
+    view = fit(shown, towards=tilt)
+    name, least = "xyz"[axis], float(reserve[worst])
+    title = f"Reserve factor inside, case {case}"
+    moved = f", {number(abs(level - at[axis]))} mm inward of the worst place" if level != at[axis] else ""
+    note = f"Cut at {name} = {number(level)} mm{moved}"
+    canvas = Canvas(run.stage.show(view), title=title, note=note)
+    canvas.reserve_bar(run.scale)
+    if np.isfinite(least):
+        x, y = view.pixels(origin)[0]
+        canvas.labels([Label(reserve_text(least), float(x), float(y))])
+    return run.finish(
+        canvas,
+        file=f"reserve_cut_{_plain(case)}.png",
+        kind="cut",
+        case=case,
+        title=title,
+        caption=f"{note}; the worst place of the case is {reserve_text(least)} at {place(at)}.",
+        alt=f"Reserve factor on a cut at {name} = {number(level)} mm in case {case}; the least is "
+        f"{reserve_text(least)} at {place(at)}.",
+        unit="1",
+        high=run.scale.edges[-2],
+        view=view,
+    )
+
+
+def _hot_spot(run: Album, rank: int, case: str, spot: HotSpot) -> Picture:
+    mesh, reserve = run.scene.mesh, run.scene.cases[case].reserve
+    at = np.array(spot.at_mm, dtype=float)
+    skin = np.unique(run.triangles)
+    node = int(skin[np.linalg.norm(run.nodes[skin] - at, axis=1).argmin()])
+    half = 0.10 * mesh.diagonal
+    surface = run.coat(run.nodes, utilisation(reserve), "utilisation")
+    view = near(at, towards=_clear_sight(surface, run.nodes[node], run.normals[node], mesh.diagonal), half=half)
+    run.stage.clear()
+    run.stage.add_reserve(surface, run.scale)
+    run.stage.add(lines(run.nodes, run.rims), colour=LINE, width=2.5, lighting=False)
+    title = f"Hot spot {rank}: reserve factor {reserve_text(spot.reserve)}, case {case}"
+    near_face = f", {number(spot.face_distance_mm)} mm from face {spot.face}" if spot.face else ""
+    canvas = Canvas(run.stage.show(view), title=title, note=f"{spot.mode} at {place(at)}{near_face}")
+    canvas.reserve_bar(run.scale)
+    x, y = view.pixels(at)[0]
+    canvas.marker(float(x), float(y))
+    canvas.labels([Label(f"{reserve_text(spot.reserve)}  {spot.mode}", float(x), float(y), dot=False)])
+    _ruler(canvas, view)
+    artefact = f" It is an artefact: {spot.artefact_reason}." if spot.artefact else ""
+    return run.finish(
+        canvas,
+        file=f"hot_spot_{rank}.png",
+        kind="hot spot",
+        case=case,
+        title=title,
+        caption=f"{spot.mode}, in {spot.zone} of {spot.body}, at {place(at)}{near_face}.{artefact}",
+        alt=f"Close-up of hot spot {rank}: reserve factor {reserve_text(spot.reserve)} in case {case} by {spot.mode} "
+        f"at {place(at)}{near_face}.{artefact}",
+        unit="1",
+        high=run.scale.edges[-2],
+        view=view,
+    )
+
+
+def _ruler(canvas: Canvas, view: View) -> None:
+    """A line of a round length, so that a close-up has a size."""
+    length = round_factor(view.half * 0.5)
+    long = length * view.size[1] / 2 / view.half
+    x, y = 60, canvas.height - 200
+    canvas.pen.rectangle([x - 16, y - 52, x + max(long, 110) + 16, y + 16], fill=(255, 255, 255))
+    canvas.pen.line([(x, y), (x + long, y)], fill=(20, 24, 28), width=6)
+    canvas.write((x, y - 12), f"{length:g} mm", size=28, anchor="ls")
+
+
+def _corner_facing(normal: Array) -> Array:
+    """Of the views from the eight corners, the one that sees a place with that normal best; from above if equal."""
+    corners = np.array([(sx, sy, sz) for sx in (1, -1) for sy in (-1, 1) for sz in (1, -1)]) * np.abs(CORNER)
+    liking = corners @ normal + 0.15 * (corners @ np.array(CORNER))
+    return corners[int(liking.argmax())]
+
+
+def _cut_axis(box: Array, normal: Array) -> int:
+    """The axis across which the part is thinnest among those that do not run into the surface head-on."""
+    size = box[1] - box[0]
+    return int(min((i for i in range(3) if abs(normal[i]) < 0.8), key=lambda i: size[i], default=int(size.argmin())))
+
+
+def _clear_sight(surface: Any, at: Array, normal: Array, reach: float) -> Array:
+    """A direction from which nothing of the part stands before a place on its surface."""
+    normal = normal if np.linalg.norm(normal) > 0.5 else np.array(CORNER) / np.linalg.norm(CORNER)
+    leanings = [np.array(v, dtype=float) for v in ((0.4, -0.5, 0.35), (-0.4, -0.5, 0.35), (0.4, 0.5, 0.35))]
+    leanings += [-v for v in leanings] + [np.zeros(3)]
+    tries = [normal * w + v for w in (1.0, 2.5) for v in leanings]
+    tries = [t / np.linalg.norm(t) for t in tries if normal @ t > 0.2 * np.linalg.norm(t)]
+    for t in tries:
+        start = at + 1e-3 * reach * (0.5 * normal + t)
+        hits, _ = surface.ray_trace(start, at + 2 * reach * t, first_point=True)
+        if len(hits) == 0:
+            return t
+    return tries[0]
+
+
+def _plain(name: str) -> str:
+    """A case's name as part of a file name."""
+    return "".join(c if c.isalnum() or c in "-_" else "_" for c in name)

@@ -1,0 +1,148 @@
+"""Numbers and places as an engineer reads them: sensible digits, a unit on each, no scientific noise."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+from fem.judging.findings import Findings, HotSpot, Reserve
+
+TARGET_RESERVE = 2.0
+"""Reserve factor that pictures and answers measure against where the study asks for none."""
+
+UNLIMITED = "unlimited"
+
+
+def number(value: float | None, *, digits: int = 3) -> str:
+    """`value` with that many significant digits, without an exponent between 1e-4 and 1e6."""
+    if value is None or math.isnan(value):
+        return "not known"
+    if math.isinf(value):
+        return UNLIMITED if value > 0 else "-" + UNLIMITED
+    if value == 0:
+        return "0"
+    size = abs(value)
+    if not 1e-4 <= size < 1e6:
+        mantissa, power = f"{value:.{digits - 1}e}".split("e")
+        return f"{mantissa}e{int(power)}"
+    places = max(0, digits - 1 - math.floor(math.log10(size)))
+    return f"{value:.{places}f}"
+
+
+def reserve_text(value: float | None) -> str:
+    """A reserve factor; None and infinity read "unlimited", and a shortfall is never rounded up to 1."""
+    if value is None or math.isinf(value) or value >= 1e6:
+        return UNLIMITED
+    text = number(value)
+    return number(value, digits=5) if value < 1 <= float(text) else text
+
+
+def vector(values: Iterable[float], *, digits: int = 3) -> str:
+    """Components in brackets; those that are noise beside the largest read 0."""
+    parts = [float(v) for v in values]
+    largest = max((abs(v) for v in parts), default=0.0)
+    return "(" + ", ".join(number(0.0 if abs(v) < 1e-6 * largest else v, digits=digits) for v in parts) + ")"
+
+
+def place(at: Iterable[float]) -> str:
+    """A position with its unit, to a tenth of a millimetre."""
+    return "(" + ", ".join(f"{v + 0.0:.1f}" if abs(v) >= 0.05 else "0" for v in at) + ") mm"
+
+
+def force(value: float) -> str:
+    """A force in N or kN."""
+    return f"{number(value / 1000)} kN" if abs(value) >= 1000 else f"{number(value)} N"
+
+
+def required_reserve(findings: Findings) -> tuple[float, bool]:
+    """The reserve factor asked for, and whether the study itself asks for it."""
+    asked = [r.limit for r in findings.requirements if r.name.split(" ")[0].split(".")[0] == "reserve"]
+    return (max(asked), True) if asked else (TARGET_RESERVE, False)
+
+
+def worst_hot_spots(findings: Findings, *, count: int = 3, apart: float = 0.0) -> list[tuple[str, HotSpot]]:
+    """The worst places over all cases with the case of each, no two nearer than `apart` [mm].
+
+    Places that a support or a load's edge makes come last, since their values depend on the mesh.
+    """
+    spots = [(name, spot) for name, case in findings.cases.items() for spot in case.hot_spots]
+    spots.sort(key=lambda s: (s[1].artefact, s[1].reserve))
+    kept: list[tuple[str, HotSpot]] = []
+    for name, spot in spots:
+        if len(kept) < count and all(math.dist(spot.at_mm, k.at_mm) > apart for _, k in kept):
+            kept.append((name, spot))
+    return kept
+
+
+def answer(findings: Findings) -> tuple[str, str]:
+    """Two sentences: does it hold, by how much, where; how far does it give, is what was asked for met."""
+    return _holds(findings), _gives(findings)
+
+
+def _holds(findings: Findings) -> str:
+    if not findings.cases:
+        return "No load case was computed, so nothing can be said about the strength."
+    name = findings.worst_case
+    reserve = findings.cases[name].reserve
+    required, asked = required_reserve(findings)
+    target = f"{number(required)} {'required' if asked else 'taken as target, as the study asks for none'}"
+    if math.isinf(reserve.least):
+        return "Yes, the part holds: no load case brings any place nearer to failure as its loads grow."
+    if reserve.least < 1:
+        verdict = "No, the part does not hold"
+    elif reserve.least < required:
+        verdict = "The part bears its loads, but with too little in reserve"
+    else:
+        verdict = "Yes, the part holds"
+    sentence = (
+        f"{verdict}: the least reserve factor is {reserve_text(reserve.least)} ({target}), in case {name}, "
+        f"by {reserve.mode} at {place(reserve.at_mm)}{_near(reserve)}"
+    )
+    if reserve.artefact:
+        sentence += (
+            f"; that place is made by a support or a load's edge, and away from such places the least is "
+            f"{reserve_text(reserve.away)}"
+        )
+    return sentence + "."
+
+
+def _near(reserve: Reserve) -> str:
+    return f" near face {reserve.face}" if reserve.face else ""
+
+
+def _gives(findings: Findings) -> str:
+    if not findings.cases:
+        return "There is no displacement to report."
+    name, case = max(findings.cases.items(), key=lambda item: item[1].largest_displacement_mm)
+    sentence = f"It gives at most {number(case.largest_displacement_mm)} mm (case {name})"
+    turns = [
+        (math.hypot(*watch.turn_deg), face, c) for c, k in findings.cases.items() for face, watch in k.faces.items()
+    ]
+    if turns:
+        turn, face, where = max(turns)
+        sentence += f", face {face} turns by at most {number(turn)} deg (case {where})"
+    failed = [r for r in findings.requirements if not r.met]
+    total = len(findings.requirements)
+    if not total:
+        return sentence + ", and the study states no requirement to judge this by."
+    if not failed:
+        return sentence + f", and {'the one requirement is' if total == 1 else f'all {total} requirements are'} met."
+    missed = "; ".join(
+        f"{r.name} is {with_unit(r.value, r.unit)} against {with_unit(r.limit, r.unit)}" for r in failed
+    )
+    return sentence + f", and {len(failed)} of {total} requirements {'is' if len(failed) == 1 else 'are'} not met: {missed}."
+
+
+def with_unit(value: float | None, unit: str) -> str:
+    """A number and its unit; a unit of "" or "1" is a plain ratio."""
+    text = number(value)
+    return text if unit in ("", "1", "-") else f"{text} {unit}"
+
+
+def round_factor(wanted: float) -> float:
+    """The largest of 1, 2, 5 times a power of ten that is not above `wanted`."""
+    if not (math.isfinite(wanted) and wanted > 0):
+        return 1.0
+    power = 10.0 ** math.floor(math.log10(wanted) + 1e-12)
+    step = max(s for s in (1, 2, 5) if s * power <= wanted * (1 + 1e-12))
+    return step * power if power < 1 else float(round(step * power))
