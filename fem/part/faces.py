@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fem.errors import FaceError, nearest
+from fem.part.quadrature import surface_points
 from fem.part.solid import Face
 from fem.part.tetmesh import Index, TetMesh
 from fem.tensors import Array, unit
@@ -130,39 +131,6 @@ def area_and_centre(mesh: TetMesh, triangles: Index) -> tuple[float, Array]:
     points, weights, _ = surface_points(mesh, triangles)
     flat = weights.ravel()
     return float(flat.sum()), flat @ points.reshape(-1, 3) / flat.sum()
-
-
-# Dunavant's six-point rule of degree 4 on the triangle (IJNME 21 (1985) 1129), weights summing to 1/2
-_A, _B = 0.445948490915965, 0.091576213509771
-_RULE = np.array([[_A, _A], [1 - 2 * _A, _A], [_A, 1 - 2 * _A], [_B, _B], [1 - 2 * _B, _B], [_B, 1 - 2 * _B]])
-_WEIGHT = np.array([0.223381589678011] * 3 + [0.109951743655322] * 3) / 2
-
-
-def triangle_shapes(points: Array) -> tuple[Array, Array]:
-    """Second-order shape functions (q, 6) and their slopes (q, 6, 2) at reference points (q, 2)."""
-    x, y = np.asarray(points, dtype=float).T
-    z = 1 - x - y
-    shape = np.stack([z * (2 * z - 1), x * (2 * x - 1), y * (2 * y - 1), 4 * x * z, 4 * x * y, 4 * y * z], axis=1)
-    zero = np.zeros_like(x)
-    slope_x = np.stack([1 - 4 * z, 4 * x - 1, zero, 4 * (z - x), 4 * y, -4 * y], axis=1)
-    slope_y = np.stack([1 - 4 * z, zero, 4 * y - 1, -4 * x, 4 * x, 4 * (z - y)], axis=1)
-    return shape, np.stack([slope_x, slope_y], axis=2)
-
-
-def surface_points(
-    mesh: TetMesh, triangles: Index, *, rule: tuple[Array, Array] | None = None
-) -> tuple[Array, Array, Array]:
-    """Quadrature on curved boundary triangles (j,): points (j, q, 3) [mm], weights (j, q) [mm^2], outward unit
-    normals (j, q, 3). `rule` is reference points (q, 2) with weights (q,) that sum to 1/2.
-    """
-    reference, weight = rule or (_RULE, _WEIGHT)
-    shape, slope = triangle_shapes(reference)
-    corner = mesh.nodes[mesh.triangles[triangles]]
-    points = np.einsum("qa,jai->jqi", shape, corner)
-    tangent = np.einsum("qad,jai->jqdi", slope, corner)
-    normal = np.cross(tangent[:, :, 0], tangent[:, :, 1])
-    length = np.linalg.norm(normal, axis=2)
-    return points, length * weight, normal / np.maximum(length, 1e-300)[:, :, None]
 
 
 def _slack(value: float) -> float:

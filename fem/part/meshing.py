@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from fem.errors import MeshError, TooLargeError
+from fem.part.quadrature import tet_slopes
 from fem.part.solid import Solid
 from fem.part.tetmesh import TET_EDGES, TRIANGLE_EDGES, MeshQuality, TetMesh, shape_quality
 from fem.tensors import Array
@@ -94,7 +95,7 @@ def second_order(
     solid: Solid | None = None,
     face: np.ndarray | None = None,
 ) -> tuple[Array, np.ndarray, np.ndarray]:
-    """Give first-order tets (m, 4) and triangles (k, 3) their mid-side nodes, on fitted faces where there are any."""
+    """Give first-order tets (m, 4) and triangles (k, 3) their mid-side nodes, on fitted faces."""
     edges = np.sort(np.concatenate([tets[:, pair] for pair in TET_EDGES]), axis=1)
     unique, inverse = np.unique(edges, axis=0, return_inverse=True)
     inverse = inverse.reshape(-1)
@@ -179,16 +180,6 @@ def jacobian_ratio(nodes: Array, tets: np.ndarray) -> Array:
     jac = np.einsum("qad,mai->mqdi", slope, x)
     straight = np.linalg.det(x[:, 1:4] - x[:, :1])
     return np.asarray(np.linalg.det(jac).min(axis=1) / straight)
-
-
-def tet_slopes(points: Array) -> Array:
-    """Slopes (q, 10, 3) of the second-order shape functions at reference points (q, 3)."""
-    x, y, z = np.asarray(points, dtype=float).T
-    bary = np.stack([1 - x - y - z, x, y, z], axis=1)
-    grad = np.array([[-1, -1, -1], [1, 0, 0], [0, 1, 0], [0, 0, 1]], dtype=float)
-    corner = (4 * bary - 1)[:, :, None] * grad
-    edge = [4 * (bary[:, i, None] * grad[j] + bary[:, j, None] * grad[i]) for i, j in TET_EDGES]
-    return np.concatenate([corner, np.stack(edge, axis=1)], axis=1)
 
 
 def _straighten(nodes: Array, tets: np.ndarray) -> int:
