@@ -20,8 +20,8 @@ STRESS_WEIGHTS = np.full(4, 1 / 24)
 
 # Dunavant's six-point rule of degree 4 on the triangle (IJNME 21 (1985) 1129), weights summing to 1/2
 _A, _B = 0.445948490915965, 0.091576213509771
-_RULE = np.array([[_A, _A], [1 - 2 * _A, _A], [_A, 1 - 2 * _A], [_B, _B], [1 - 2 * _B, _B], [_B, 1 - 2 * _B]])
-_WEIGHT = np.array([0.223381589678011] * 3 + [0.109951743655322] * 3) / 2
+TRIANGLE_POINTS = np.array([[_A, _A], [1 - 2 * _A, _A], [_A, 1 - 2 * _A], [_B, _B], [1 - 2 * _B, _B], [_B, 1 - 2 * _B]])
+TRIANGLE_WEIGHTS = np.array([0.223381589678011] * 3 + [0.109951743655322] * 3) / 2
 
 
 def triangle_shapes(points: Array) -> tuple[Array, Array]:
@@ -41,7 +41,7 @@ def surface_points(
     """Quadrature on curved boundary triangles (j,): points (j, q, 3) [mm], weights (j, q) [mm^2], outward unit
     normals (j, q, 3). `rule` is reference points (q, 2) with weights (q,) that sum to 1/2.
     """
-    reference, weight = rule or (_RULE, _WEIGHT)
+    reference, weight = rule or (TRIANGLE_POINTS, TRIANGLE_WEIGHTS)
     shape, slope = triangle_shapes(reference)
     corner = mesh.nodes[mesh.triangles[triangles]]
     points = np.einsum("qa,jai->jqi", shape, corner)

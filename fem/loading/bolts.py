@@ -1,0 +1,173 @@
+"""The clamping of tightened bolts: equal and opposite pressures whose resultant is zero.
+
+Each bolt presses with its washer on a ring around the hole, on the side away from the face it clamps to; the
+counter-pressure spreads over the part of that face which the pressure cone reaches.
+Source of the cone (half angle 30 degrees): R. G. Budynas and J. K. Nisbett, Shigley's Mechanical Engineering
+Design (9th ed.), section 8-5.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fem.errors import FaceError, InputError
+from fem.loading.loads import wrench_load
+from fem.part.faces import FaceGroup, describe
+from fem.part.quadrature import surface_points
+from fem.part.tetmesh import Index, TetMesh
+from fem.tensors import Array, unit
+
+
+@dataclass(frozen=True)
+class Hole:
+    """One bolt hole: `axis` (3,) points from the clamped face to the head, `origin` (3,) [mm] on the axis,
+    `radius` [mm], `head` and `seat` positions along the axis [mm], `head_faces` indices that carry the washer.
+    """
+
+    axis: Array
+    origin: Array
+    radius: float
+    head: float
+    seat: float
+    head_faces: tuple[int, ...]
+
+    @property
+    def grip(self) -> float:
+        """Clamped length [mm]."""
+        return self.head - self.seat
+
+
+def find_holes(
+    mesh: TetMesh, holes: FaceGroup, against: FaceGroup, *, head: FaceGroup | None, name: str
+) -> list[Hole]:
+    """The separate bolt holes in a group of cylinder faces, with the face that the head or washer sits on.
+
+    Errors: FaceError when a face is no hole, or no plane square to the hole carries the head.
+    """
+    bundles: list[list[int]] = []
+    for i in holes.faces:
+        face = mesh.faces[i]
+        if face.kind != "cylinder" or face.axis is None or face.origin is None or face.radius is None:
+            raise FaceError(f"{describe(face)} is not a cylinder.", where=f"loads.{name}.clamp.holes")
+        for bundle in bundles:
+            if _coaxial(mesh, bundle[0], i):
+                bundle.append(i)
+                break
+        else:
+            bundles.append([i])
+    return [_hole(mesh, bundle, against, head, name) for bundle in bundles]
+
+
+def _coaxial(mesh: TetMesh, first: int, second: int) -> bool:
+    a, b = mesh.faces[first], mesh.faces[second]
+    assert a.axis is not None and b.axis is not None and a.origin is not None and b.origin is not None
+    off = b.origin - a.origin
+    apart = off - (off @ a.axis) * a.axis
+    scale = a.radius or 1.0
+    return bool(abs(a.axis @ b.axis) > 0.999 and np.linalg.norm(apart) < 0.05 * scale and a.body == b.body)
+
+
+def _hole(mesh: TetMesh, bundle: list[int], against: FaceGroup, head: FaceGroup | None, name: str) -> Hole:
+    face = mesh.faces[bundle[0]]
+    assert face.axis is not None and face.origin is not None and face.radius is not None
+    own = mesh.nodes[mesh.nodes_of(tuple(bundle))]
+    axis = unit(face.axis)
+    along = (own - face.origin) @ axis
+    seat = float((against.centre - face.origin) @ axis)
+    # The head sits at the end of the hole that lies farther from the clamped face
+    if abs(along.max() - seat) < abs(along.min() - seat):
+        axis, along, seat = -axis, -along, -seat
+    top = float(along.max())
+    if head is not None:
+        faces = head.faces
+        top = float((head.centre - face.origin) @ axis)
+    else:
+        faces = _square_planes(mesh, bundle, axis, face.origin, top, against)
+    if not faces:
+        raise FaceError(
+            f"no plane square to the hole at {describe(face)} carries the bolt's head.",
+            where=f"loads.{name}.clamp",
+            advice='Name the face that the washer sits on: head = "...".',
+        )
+    return Hole(axis, face.origin, float(face.radius), top, seat, faces)
+
+
+def _square_planes(
+    mesh: TetMesh, bundle: list[int], axis: Array, origin: Array, top: float, against: FaceGroup
+) -> tuple[int, ...]:
+    """Planes that look along the axis and share an edge with the hole."""
+    own = set(mesh.nodes_of(tuple(bundle)).tolist())
+    body = mesh.faces[bundle[0]].body
+    found = []
+    for i, face in enumerate(mesh.faces):
+        if face.body != body or face.normal is None or i in against.faces or face.normal @ axis < 0.999:
+            continue
+        if abs(float((face.centre - origin) @ axis) - top) > 0.05 * (1 + abs(top)):
+            continue
+        if own & set(mesh.nodes_of((i,)).tolist()):
+            found.append(i)
+    return tuple(found)
+
+
+def clamp_load(mesh: TetMesh, hole: Hole, *, against: FaceGroup, force: float, ring: float, name: str) -> Array:
+    """Nodal forces (n, 3) [N] of one bolt's pull `force` [N] under a washer of outer diameter `ring` [mm].
+
+    Errors: InputError when the washer is no larger than the hole, or misses the face.
+    """
+    if not ring / 2 > hole.radius * 1.02:
+        raise InputError(
+            f"a washer of {ring:g} mm is no larger than the hole of {2 * hole.radius:.4g} mm.",
+            where=f"loads.{name}.clamp.ring",
+        )
+    reach = ring / 2 + max(hole.grip, 0.0) * np.tan(np.radians(30))
+    under = _patch(mesh, hole, hole.head_faces, outer=ring / 2, height=hole.head, name=name)
+    over = _patch(mesh, hole, against.faces, outer=reach, height=hole.seat, name=name)
+    out = np.zeros((len(mesh.nodes), 3))
+    for triangles, outer, push in ((under, ring / 2, -force), (over, reach, force)):
+        out += wrench_load(
+            mesh,
+            triangles,
+            force=push * hole.axis,
+            moment=np.zeros(3),
+            at=hole.origin,
+            weight=lambda x, outer=outer: _ring_weight(x, hole, outer),
+            rule=_fine_rule(),
+            name=name,
+        )
+    return out
+
+
+def ring_pressure(hole: Hole, *, force: float, ring: float) -> float:
+    """Mean pressure [MPa] under a full washer."""
+    return force / (np.pi * ((ring / 2) ** 2 - hole.radius**2))
+
+
+def _ring_weight(points: Array, hole: Hole, outer: float) -> Array:
+    """One between the hole's edge and `outer` radius, zero elsewhere (..., 3) -> (...)."""
+    off = points - hole.origin
+    radial = np.linalg.norm(off - (off @ hole.axis)[..., None] * hole.axis, axis=-1)
+    return (radial <= outer).astype(float)
+
+
+def _patch(mesh: TetMesh, hole: Hole, faces: tuple[int, ...], *, outer: float, height: float, name: str) -> Index:
+    triangles = mesh.triangles_of(faces)
+    points, area, _ = surface_points(mesh, triangles, rule=_fine_rule())
+    hit = (area * _ring_weight(points, hole, outer)).sum(axis=1) > 0
+    if not hit.any():
+        at = ", ".join(f"{v:.4g}" for v in hole.origin + hole.axis * height)
+        raise InputError(f"no face lies under the washer at ({at}) mm.", where=f"loads.{name}.clamp")
+    return triangles[hit]
+
+
+def _fine_rule() -> tuple[Array, Array]:
+    """Sixty-four small triangles, so that the edge of a ring inside a large triangle is seen."""
+    parts = 8
+    points = []
+    for i in range(parts):
+        for j in range(parts - i):
+            points.append([(i + 1 / 3) / parts, (j + 1 / 3) / parts])
+            if i + j < parts - 1:
+                points.append([(i + 2 / 3) / parts, (j + 2 / 3) / parts])
+    return np.array(points), np.full(len(points), 0.5 / len(points))

@@ -1,0 +1,137 @@
+"""What holds the part: faces held in given directions, and elastic beds."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fem.errors import InputError
+from fem.part.faces import FaceGroup
+from fem.part.quadrature import TRIANGLE_POINTS, surface_points, triangle_shapes
+from fem.part.tetmesh import Index, TetMesh
+from fem.tensors import Array
+
+AXES = {"x": 0, "y": 1, "z": 2}
+
+
+@dataclass(frozen=True)
+class Held:
+    """Nodes (j,) whose displacement along `directions` (j, 3) is `value` (j,) [mm] (zero for a support)."""
+
+    name: str
+    nodes: Index
+    directions: Array
+    value: Array
+    triangles: Index
+
+
+@dataclass(frozen=True)
+class Bed:
+    """A face on springs: `normal` and `tangential` stiffness per area [N/mm^3], on boundary `triangles` (j,)."""
+
+    name: str
+    triangles: Index
+    normal: float
+    tangential: float
+
+    def __post_init__(self) -> None:
+        if self.normal < 0 or self.tangential < 0 or self.normal + self.tangential <= 0:
+            raise InputError(
+                "a bed needs stiffness that is not negative, and at least one that is not zero.",
+                where=f"supports.{self.name}",
+            )
+
+
+def held_face(
+    mesh: TetMesh, group: FaceGroup, *, hold: tuple[str, ...] | str, name: str, value: Array | None = None
+) -> Held:
+    """Hold the nodes of a face along part axes ("x", "y", "z") or along the face's own "normal".
+
+    `value` (3,) [mm] shifts the held axes by its components instead of leaving them at zero.
+    """
+    nodes = mesh.nodes_of(group.faces)
+    triangles = mesh.triangles_of(group.faces)
+    if hold == "normal" or tuple(hold) == ("normal",):
+        directions, own = _face_normals(mesh, group.faces)
+        return Held(name, own, directions, np.zeros(len(own)), triangles)
+    axes = [AXES[a] for a in hold]
+    directions = np.repeat(np.eye(3)[axes], len(nodes), axis=0)
+    amount = np.zeros(3) if value is None else np.asarray(value, dtype=float)
+    return Held(name, np.tile(nodes, len(axes)), directions, np.repeat(amount[axes], len(nodes)), triangles)
+
+
+def _face_normals(mesh: TetMesh, faces: tuple[int, ...]) -> tuple[Array, Index]:
+    """One normal a node and face: a node where two held faces meet at an edge is held along both."""
+    normals, nodes = [], []
+    for face in faces:
+        triangles = mesh.triangles[mesh.triangles_of((face,))]
+        # The slopes at the six nodes give the curved normal at each node of each triangle
+        corner = np.array([[0, 0], [1, 0], [0, 1], [0.5, 0], [0.5, 0.5], [0, 0.5]])
+        _, slope = triangle_shapes(corner)
+        tangent = np.einsum("qad,jai->jqdi", slope, mesh.nodes[triangles])
+        normal = np.cross(tangent[:, :, 0], tangent[:, :, 1])
+        total = np.zeros((len(mesh.nodes), 3))
+        np.add.at(total, triangles, normal)
+        own = np.unique(triangles)
+        normals.append(total[own] / np.linalg.norm(total[own], axis=1)[:, None])
+        nodes.append(own)
+    return np.concatenate(normals), np.concatenate(nodes).astype(np.int32)
+
+
+def bed_matrices(mesh: TetMesh, bed: Bed) -> tuple[Index, Array]:
+    """Nodes (j, 6) and spring matrices (j, 6, 6, 3, 3) [N/mm] of a bed, integrated over its curved triangles."""
+    _, weight, normal = surface_points(mesh, bed.triangles)
+    shape, _ = triangle_shapes(TRIANGLE_POINTS)
+    outer = normal[..., :, None] * normal[..., None, :]
+    spring = bed.normal * outer + bed.tangential * (np.eye(3) - outer)
+    local = np.einsum("jq,qa,qb,jqik->jabik", weight, shape, shape, spring)
+    return mesh.triangles[bed.triangles], local
+
+
+@dataclass(frozen=True)
+class HeldNodes:
+    """All that is held, gathered by node: `projector` (n, 3, 3) onto what may move, `start` (n, 3) [mm] the
+    displacement that the held directions prescribe.
+    """
+
+    projector: Array
+    start: Array
+
+    @property
+    def nodes(self) -> Index:
+        """Numbers of the nodes that are held in any direction."""
+        free = np.trace(self.projector, axis1=1, axis2=2)
+        return np.flatnonzero(free < 3 - 1e-9).astype(np.int32)
+
+
+def gather(mesh: TetMesh, held: tuple[Held, ...]) -> HeldNodes:
+    """Combine all held directions at each node; directions that nearly coincide count once.
+
+    Errors: InputError when two supports ask one node for different displacements along one direction.
+    """
+    n = len(mesh.nodes)
+    projector = np.tile(np.eye(3), (n, 1, 1))
+    start = np.zeros((n, 3))
+    if not held:
+        return HeldNodes(projector, start)
+    node = np.concatenate([h.nodes for h in held])
+    direction = np.concatenate([h.directions for h in held])
+    value = np.concatenate([h.value for h in held])
+    order = np.argsort(node, kind="stable")
+    node, direction, value = node[order], direction[order], value[order]
+    first = np.flatnonzero(np.diff(node, prepend=-1))
+    for at, end in zip(first, [*first[1:], len(node)], strict=True):
+        d, v = direction[at:end], value[at:end]
+        u, s, vt = np.linalg.svd(d, full_matrices=False)
+        keep = s > 0.02 * s[0]
+        basis = vt[keep]
+        move = basis.T @ ((u[:, keep].T @ v) / s[keep])
+        if np.abs(d @ move - v).max() > 1e-6 + 1e-3 * np.abs(v).max():
+            where = ", ".join(f"{c:.4g}" for c in mesh.nodes[node[at]])
+            raise InputError(
+                f"two supports ask the point ({where}) mm for different displacements.", where="supports"
+            )
+        projector[node[at]] -= basis.T @ basis
+        start[node[at]] = move
+    return HeldNodes(projector, start)
