@@ -132,7 +132,7 @@ def interlayer_reserve(p: Any, v: Any, strength: Strength) -> Array:
     """Reserve (n,) of the layer interface: <s33>^2 / Zt^2 + s23^2 / S23^2 + s13^2 / S13^2 = 1, <s33> = max(s33, 0).
 
     The left side is convex along lam, so it is met at most once. Either the shears alone meet it while s33 is
-    not tensile, and that is exact; or it is met with s33 tensile, and then it is the upper root of the full form.
+    not tensile, and that is exact; or it is met with s33 tensile, and then it is where the full form rises.
     """
     p, v = _pair(p, v)
     tension, _, shear = _strengths(strength)
@@ -140,7 +140,7 @@ def interlayer_reserve(p: Any, v: Any, strength: Strength) -> Array:
     p, v = p[:, 2:5], v[:, 2:5]
     a, b, c = (v**2 * weight), (2 * p * v * weight), (p**2 * weight)
     by_shear = _first_root(a[:, 1:].sum(1), b[:, 1:].sum(1), c[:, 1:].sum(1) - 1)
-    together = _upper_root(a.sum(1), b.sum(1), c.sum(1) - 1)
+    together = _rising_root(a.sum(1), b.sum(1), c.sum(1) - 1)
     with np.errstate(invalid="ignore", over="ignore"):
         there = np.where(v[:, 0] == 0, p[:, 0], p[:, 0] + by_shear * v[:, 0])
     lam = np.where(there <= 0, by_shear, together)
@@ -201,21 +201,16 @@ def _form(left: Array, matrix: Array, right: Array) -> Array:
 
 
 def _first_root(a: Array, b: Array, c: Array) -> Array:
-    """The first lam >= 0 (n,) at which a lam^2 + b lam + c rises to 0: 0 where c >= 0, infinite where it never does.
+    """The first lam >= 0 (n,) at which a lam^2 + b lam + c reaches 0 from below; 0 where c >= 0 already."""
+    return np.where(c >= 0, 0.0, _rising_root(a, b, c))
+
+
+def _rising_root(a: Array, b: Array, c: Array) -> Array:
+    """The positive root (n,) at which a lam^2 + b lam + c rises through 0; infinite where there is none.
 
     Written as -2c / (b + sqrt(b^2 - 4ac)) it goes over into -c/b as a vanishes and is the lower of two positive
     roots when a < 0; for b < 0 the other form avoids the cancellation.
     """
-    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        square = b * b - 4 * a * c
-        root = np.sqrt(np.maximum(square, 0))
-        lam = np.where(b >= 0, -2 * c / (b + root), np.where(a > 0, (root - b) / (2 * a), np.inf))
-        never = (square < 0) | ((a <= 0) & (b <= 0))
-    return np.where(c >= 0, 0.0, np.where(never, np.inf, lam))
-
-
-def _upper_root(a: Array, b: Array, c: Array) -> Array:
-    """The larger root (n,) of a lam^2 + b lam + c with a >= 0; infinite where there is no positive one."""
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         square = b * b - 4 * a * c
         root = np.sqrt(np.maximum(square, 0))

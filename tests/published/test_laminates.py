@@ -48,7 +48,7 @@ def test_off_axis_constants(material, angle, expected):
 
 
 def test_off_axis_compliance_of_t300_at_60_degrees():
-    # Source: A. K. Kaw, Mechanics of Composite Materials, 2nd ed. (2006), Example 2.6: 0.8053e-10 1/Pa
+    # Source: A. K. Kaw, Mechanics of Composite Materials, 2nd ed. (2006), chapter 2: 0.8053e-10 1/Pa
     assert np.linalg.inv(turned(T300, 60))[0, 0] == pytest.approx(0.08053, rel=1e-4)
 
 
@@ -75,7 +75,7 @@ def test_plane_stress_stiffness_of_a_layer_at_20_degrees(e2, expected):
 
 
 def test_stretching_stiffness_of_a_textbook_laminate():
-    # Source: A. K. Kaw, Mechanics of Composite Materials, 2nd ed. (2006), Example 4.2: [0/30/-45], 5 mm each, A [Pa m]
+    # Source: A. K. Kaw, Mechanics of Composite Materials, 2nd ed. (2006), Example 4.2: [0/30/-45], 5 mm each; [Pa m]
     a = in_plane(stack(T300, (0, 30, -45)).stiffness) * 1e9 * 0.015
     expected = (1.739241e9, 3.883864e8, 5.663373e7, 4.532535e8, -1.140636e8, 4.524825e8)
     assert (a[0, 0], a[0, 1], a[0, 2], a[1, 1], a[1, 2], a[2, 2]) == pytest.approx(expected, rel=1e-5)
@@ -106,6 +106,7 @@ SOLID_CONSTANTS = [
     (PRINTED, (45, -45), (3.414072, 2.046083, 0.746667, 1.837550, 0.42253, 0.33141)),
     (PRINTED, (0, 45, -45, 90), (4.013189, 2.046083, 0.746667, 1.518775, 0.32119, 0.38957)),
     (T300, (0, 90), (95.9913, 13.95609, 4.54090, 7.17, 0.030152, 0.48148)),
+    (T300, (0, 45, -45, 90), (69.67574, 13.95609, 4.54090, 26.88043, 0.296031, 0.34948)),
 ]
 
 
