@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -79,7 +80,7 @@ class Canvas:
         self.texts.append(text)
         self.pen.text(at, text, font=font(size, bold=bold), fill=colour, anchor=anchor)
 
-    def bar(self, colour_map: Any, *, low: float, high: float, title: str, ticks: int = 6) -> None:
+    def bar(self, colour_map: Any, *, low: float, high: float, title: str) -> None:
         """An even colour bar with numbers below and its title, which carries the unit, above."""
         left, right, y = 120, self.width - 120, self.height - 100
         self.write((self.width / 2, y - 14), title, size=30, bold=True, anchor="ms")
@@ -87,10 +88,10 @@ class Canvas:
             colour = rgb(colour_map((x - left) / (right - left - 1))[:3])
             self.pen.line([(x, y), (x, y + 36)], fill=colour)
         self.pen.rectangle([left, y, right, y + 36], outline=INK, width=2)
-        for i in range(ticks):
-            x = left + (right - left) * i / (ticks - 1)
+        for value, text in ticks(low, high):
+            x = left + (right - left) * (value - low) / (high - low)
             self.pen.line([(x, y + 36), (x, y + 46)], fill=INK, width=2)
-            self.write((x, y + 52), tick(low + (high - low) * i / (ticks - 1), high), size=28, anchor="ma")
+            self.write((x, y + 52), text, size=28, anchor="ma")
 
     def reserve_bar(self, scale: ReserveScale) -> None:
         """The bands of the reserve factor, equally wide, with the two hard steps marked."""
@@ -133,6 +134,10 @@ class Canvas:
         for label in labels:
             self._label(label, size, inside)
 
+    def keep_clear(self, points: Array) -> None:
+        """Keep labels off these places (n, 2) [px] of the scene."""
+        self.taken += [(x - 12, y + TOP - 12, x + 12, y + TOP + 12) for x, y in points.tolist()]
+
     def _label(self, label: Label, size: int, inside: bool) -> None:
         x, y = label.x, label.y + TOP
         face = font(size, bold=True)
@@ -174,20 +179,16 @@ class Canvas:
 
     def save(self, path: Path) -> None:
         """Write the page as PNG beside its place and rename it there."""
-        import os
-
-        from PIL import Image
-
         beside = path.with_name(path.name + ".part")
-        small = self.page.quantize(256, method=Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE)
-        small.save(beside, format="PNG", compress_level=6)
+        self.page.save(beside, format="PNG", compress_level=4)
         os.replace(beside, path)
 
 
-def tick(value: float, high: float) -> str:
-    """A number on a bar that ends at `high`, with digits that suit the whole bar."""
-    if value == 0:
-        return "0"
-    if not 1e-3 <= high < 1e5:
-        return f"{value:.2e}"
-    return f"{value:.{max(0, 2 - int(np.floor(np.log10(high))))}f}"
+def ticks(low: float, high: float) -> list[tuple[float, str]]:
+    """Round values on a bar with their text, and the value at its end with three digits."""
+    from fem.telling.words import number, round_factor
+
+    step = round_factor((high - low) / 4)
+    count = int((high - low) / step + 1e-9)
+    inner = [low + i * step for i in range(count + 1) if low + i * step < high - 0.09 * (high - low)]
+    return [(v, f"{v:g}" if 1e-4 <= step < 1e5 or v == 0 else f"{v:.2g}") for v in inner] + [(high, number(high))]

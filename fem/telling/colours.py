@@ -71,7 +71,9 @@ def reserve_scale(required: float) -> ReserveScale:
     counts = len(low), len(middle), len(high) + 1
     spans = ((0.0, 0.13), (0.24, 0.42), (0.62, 1.0))
     colours = [
-        cm.roma(float(v))[:3] for n, span in zip(counts, spans, strict=True) for v in np.linspace(*span, max(n, 1))[:n]
+        cm.roma(float(v))[:3]
+        for n, span in zip(counts, spans, strict=True)
+        for v in np.linspace(*span, max(n, 1))[:n]
     ]
     return ReserveScale(required, tuple(edges), tuple((float(r), float(g), float(b)) for r, g, b in colours))
 

@@ -47,7 +47,9 @@ def draw_faces(
     hidden = [str(f.id) for i, f in enumerate(faces) if i not in seen]
     size = used.max(axis=0) - used.min(axis=0)
     box = " x ".join(f"{v:.4g}" for v in size)
-    canvas = Canvas(np.hstack(shots), title=f"{len(faces)} faces", note=f"Box {box} mm; two views from opposite corners")
+    canvas = Canvas(
+        np.hstack(shots), title=f"{len(faces)} faces", note=f"Box {box} mm; two views from opposite corners"
+    )
     crowd = len(labels)
     canvas.labels(labels, size=28 if crowd < 120 else 20, inside=True)
     written = tuple(label.text for label in labels)

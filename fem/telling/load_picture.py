@@ -54,8 +54,10 @@ def draw_loads(run: Album) -> Picture:
     canvas = Canvas(image, title=title, note="Arrows: resultant of each load at factor 1; two heads: a moment")
     roles = {p.name: p.role for p in scene.patches}
     canvas.legend([(f"{roles.get(n, 'load')}: {n}", c) for n, c in colour.items()])
+    for _, tail, tip in shafts:
+        canvas.keep_clear(view.pixels(np.linspace(tail, tip, 12)))
     canvas.labels([_label(arrow, view.pixels(tail)[0], view.pixels(tip)[0], colour) for arrow, tail, tip in shafts])
-    said = "; ".join(f"{a.name} {a.label} ({a.kind})" for a in scene.arrows) or "none"
+    said = "; ".join(f"{a.name} {_dotted(a.label)} ({a.kind})" for a in scene.arrows) or "none"
     held = ", ".join(p.name for p in scene.patches if p.role == "support") or "none"
     return run.finish(
         canvas,
@@ -109,7 +111,14 @@ def _solid_arrow(kind: str, tail: Array, tip: Array, diagonal: float) -> list[An
 
 def _label(arrow: Arrow, tail: Array, tip: Array, colour: dict[str, Colour]) -> Label:
     middle = 0.5 * (tail + tip)
-    return Label(f"{arrow.name} {arrow.label}", float(middle[0]), float(middle[1]), colour[arrow.name], dot=False)
+    return Label(
+        f"{arrow.name} {_dotted(arrow.label)}", float(middle[0]), float(middle[1]), colour[arrow.name], dot=False
+    )
+
+
+def _dotted(label: str) -> str:
+    """N*m as it is printed: N·m."""
+    return label.replace("*", "·")
 
 
 def _best_corner(run: Album) -> Array:

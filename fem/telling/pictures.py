@@ -52,7 +52,10 @@ def draw_pictures(
         ]
         for name, fields in scene.cases.items():
             jobs.append((f"deflection, {name}", lambda n=name, f=fields: _deflection(run, n, f, exaggerate=False)))
-            jobs.append((f"exaggerated, {name}", lambda n=name, f=fields: _deflection(run, n, f, exaggerate=True)))
+            if exaggeration(fields.displacement, mesh.diagonal) > 1:
+                jobs.append(
+                    (f"exaggerated, {name}", lambda n=name, f=fields: _deflection(run, n, f, exaggerate=True))
+                )
         if scene.cases:
             worst = findings.worst_case
             jobs.append(("reserve factor", lambda: _reserve(run, worst, scene.cases[worst].reserve)))
@@ -105,11 +108,16 @@ def _mesh(run: Album) -> Picture:
     )
 
 
+def exaggeration(displacement: Array, diagonal: float) -> float:
+    """The round factor by which a deflection is enlarged to be seen; 1 where it is seen as it is, or is zero."""
+    top = float(np.linalg.norm(displacement, axis=1).max())
+    return max(1.0, round_factor(SEEN_SHARE * diagonal / top)) if top > 0 else 1.0
+
+
 def _deflection(run: Album, case: str, fields: CaseFields, *, exaggerate: bool) -> Picture:
     size = np.linalg.norm(fields.displacement, axis=1)
     top = float(size.max())
-    wanted = SEEN_SHARE * run.scene.mesh.diagonal / top if top > 0 else 1.0
-    factor = (round_factor(wanted) if wanted >= 1 else 1.0) if exaggerate else 1.0
+    factor = exaggeration(fields.displacement, run.scene.mesh.diagonal) if exaggerate else 1.0
     moved = run.nodes + factor * fields.displacement
     view = fit(np.concatenate([run.nodes, moved]))
     run.stage.clear()
@@ -179,13 +187,17 @@ def _reserve(run: Album, case: str, reserve: Array) -> Picture:
 
 
 def _cut(run: Album, case: str) -> Picture:
-    """A plane through the worst place of the case, with what lies behind it."""
+    """A plane through the worst place of the case that is no artefact, with what lies behind it."""
     import pyvista as pv
 
     mesh, reserve = run.scene.mesh, run.scene.cases[case].reserve
-    worst = int(reserve.argmin())
+    found = run.findings.cases[case]
+    real = [spot for spot in found.hot_spots if not spot.artefact]
+    spot = min(real, key=lambda s: s.reserve, default=None) if found.reserve.artefact else None
+    aim = np.array(spot.at_mm if spot else run.nodes[int(reserve.argmin())], dtype=float)
+    worst = int(np.linalg.norm(run.nodes - aim, axis=1).argmin())
     at = run.nodes[worst].copy()
-    axis = _cut_axis(mesh.box, run.normals[worst])
+    axis = _cut_axis(mesh.box, at, run.normals[worst])
     box, inward = mesh.box[:, axis], 0.01 * (mesh.box[1, axis] - mesh.box[0, axis])
     level = float(np.clip(at[axis], box[0] + inward, box[1] - inward))
     normal = np.eye(3)[axis] * (-1.0 if level > box.mean() else 1.0)
@@ -232,9 +244,10 @@ def _cut(run: Album, case: str) -> Picture:
         kind="cut",
         case=case,
         title=title,
-        caption=f"{note}; the worst place of the case is {reserve_text(least)} at {place(at)}.",
-        alt=f"Reserve factor on a cut at {name} = {number(level)} mm in case {case}; the least is "
+        caption=f"{note}, through {'the worst place that no support or load edge makes' if spot else 'the worst place'}: "
         f"{reserve_text(least)} at {place(at)}.",
+        alt=f"Reserve factor on a cut at {name} = {number(level)} mm in case {case}, through {reserve_text(least)} at "
+        f"{place(at)}.",
         unit="1",
         high=run.scale.edges[-2],
         view=view,
@@ -293,10 +306,11 @@ def _corner_facing(normal: Array) -> Array:
     return corners[int(liking.argmax())]
 
 
-def _cut_axis(box: Array, normal: Array) -> int:
-    """The axis across which the part is thinnest among those that do not run into the surface head-on."""
+def _cut_axis(box: Array, at: Array, normal: Array) -> int:
+    """The axis across which to cut: one that the place is not at the end of, not head-on to the surface, thin."""
     size = box[1] - box[0]
-    return int(min((i for i in range(3) if abs(normal[i]) < 0.8), key=lambda i: size[i], default=int(size.argmin())))
+    ends = np.minimum(at - box[0], box[1] - at) < 0.02 * size
+    return min(range(3), key=lambda i: (bool(ends[i]), abs(normal[i]) > 0.8, float(size[i])))
 
 
 def _clear_sight(surface: Any, at: Array, normal: Array, reach: float) -> Array:

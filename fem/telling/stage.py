@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
@@ -63,6 +65,19 @@ def near(place: Array, *, towards: Any, half: float) -> View:
     return View(np.asarray(place, dtype=float), d, up, half)
 
 
+@contextmanager
+def _without_window_warnings() -> Iterator[None]:
+    """Silence the remark that a machine has no display, which is no matter for an off-screen window."""
+    import vtk
+
+    before = vtk.vtkLogger.GetCurrentVerbosityCutoff()
+    vtk.vtkLogger.SetStderrVerbosity(vtk.vtkLogger.VERBOSITY_ERROR)
+    try:
+        yield
+    finally:
+        vtk.vtkLogger.SetStderrVerbosity(before)
+
+
 class Stage:
     """An off-screen window; `show` draws what was put on it since the last `clear`."""
 
@@ -71,7 +86,9 @@ class Stage:
 
         self.size = size
         wide, high = round(size[0] * finer), round(size[1] * finer)
-        self.plotter = pv.Plotter(off_screen=True, window_size=[wide, high], lighting="light kit")
+        with _without_window_warnings():
+            self.plotter = pv.Plotter(off_screen=True, window_size=[wide, high], lighting="light kit")
+            self.plotter.show(auto_close=False, interactive=False)
         self.plotter.set_background("white")
         self.plotter.render_window.SetMultiSamples(0)
         self.plotter.camera.parallel_projection = True
@@ -82,7 +99,8 @@ class Stage:
 
     def add(self, data: Any, *, colour: Colour | None = None, width: float = 2.0, **more: Any) -> Any:
         """Put a surface or a set of lines on the stage."""
-        matter = {"ambient": 0.38, "diffuse": 0.68, "specular": 0.0}
+        painted = more.get("scalars") is not None
+        matter = {"ambient": 0.62 if painted else 0.42, "diffuse": 0.42 if painted else 0.64, "specular": 0.0}
         if colour is not None:
             more["color"] = colour
         return self.plotter.add_mesh(
@@ -118,6 +136,7 @@ class Stage:
         camera.parallel_projection = True
         camera.parallel_scale = view.half
         self.plotter.renderer.ResetCameraClippingRange()
+        self.plotter.render_window.Render()
         shot = self.plotter.screenshot(return_img=True)
         image = Image.fromarray(np.asarray(shot)[..., :3])
         if image.size != self.size:

@@ -19,7 +19,16 @@ def four_triangles(triangles: Array) -> Ints:
     return np.stack([t[:, [0, 3, 5]], t[:, [3, 1, 4]], t[:, [5, 4, 2]], t[:, [3, 4, 5]]], axis=1).reshape(-1, 3)
 
 
-EIGHT = ((0, 4, 6, 7), (4, 1, 5, 8), (6, 5, 2, 9), (7, 8, 9, 3), (4, 8, 5, 6), (4, 7, 8, 6), (7, 9, 8, 6), (5, 8, 9, 6))
+EIGHT = (
+    (0, 4, 6, 7),
+    (4, 1, 5, 8),
+    (6, 5, 2, 9),
+    (7, 8, 9, 3),
+    (4, 8, 5, 6),
+    (4, 7, 8, 6),
+    (7, 9, 8, 6),
+    (5, 8, 9, 6),
+)
 """A tetrahedron of ten nodes as eight of four: its corners, and the octahedron between them cut along 6 to 8."""
 
 

@@ -130,7 +130,10 @@ def _gives(findings: Findings) -> str:
     missed = "; ".join(
         f"{r.name} is {with_unit(r.value, r.unit)} against {with_unit(r.limit, r.unit)}" for r in failed
     )
-    return sentence + f", and {len(failed)} of {total} requirements {'is' if len(failed) == 1 else 'are'} not met: {missed}."
+    return (
+        sentence
+        + f", and {len(failed)} of {total} requirements {'is' if len(failed) == 1 else 'are'} not met: {missed}."
+    )
 
 
 def with_unit(value: float | None, unit: str) -> str:

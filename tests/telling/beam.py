@@ -38,7 +38,11 @@ SIX = ((0, 1, 3, 7), (0, 3, 2, 7), (0, 2, 6, 7), (0, 6, 4, 7), (0, 4, 5, 7), (0,
 def beam_mesh(cells: tuple[int, int, int] = (15, 4, 4)) -> TetMesh:
     """The beam as second-order tetrahedra: bricks cut into six, middles added on the edges."""
     nx, ny, nz = cells
-    axes = [np.linspace(0, LENGTH, nx + 1), np.linspace(0, WIDTH, ny + 1), np.linspace(-HEIGHT / 2, HEIGHT / 2, nz + 1)]
+    axes = [
+        np.linspace(0, LENGTH, nx + 1),
+        np.linspace(0, WIDTH, ny + 1),
+        np.linspace(-HEIGHT / 2, HEIGHT / 2, nz + 1),
+    ]
     corners = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 3)
     number = np.arange(len(corners)).reshape(nx + 1, ny + 1, nz + 1)
     bricks = np.stack(
@@ -113,10 +117,18 @@ def _case(scene: Scene, name: str) -> CaseFindings:
 
     def spot(node: int, mode: str, face: str, artefact: bool) -> HotSpot:
         return HotSpot(
-            float(fields.reserve[node]), mode, "solid", "raster 45 deg", "beam", face, 1.25,
-            tuple(mesh.nodes[node].tolist()), tuple(fields.print_stress[node].tolist()), artefact,
+            float(fields.reserve[node]),
+            mode,
+            "solid",
+            "raster 45 deg",
+            "beam",
+            face,
+            1.25,
+            tuple(mesh.nodes[node].tolist()),
+            tuple(fields.print_stress[node].tolist()),
+            artefact,
             "it lies on the edge of the support root" if artefact else "",
-        )  # fmt: skip
+        )
 
     middle = int(np.linalg.norm(mesh.nodes - [33, 10, 8], axis=1).argmin())
     under = int(np.linalg.norm(mesh.nodes - [33, 10, -8], axis=1).argmin())
@@ -138,9 +150,17 @@ def _case(scene: Scene, name: str) -> CaseFindings:
         points={"tip": PointFindings((100.0, 10.0, 0.0), (0.0, 0.0, -0.5), (0.0,) * 6, (1.0, 0, 0, 0, 0, 2.0))},
         faces={"tip": WatchFindings((0.0, 0.0, -0.5), (0.0, 0.3 * force / 600, 0.0))},
         reserve=Reserve(
-            spots[0].reserve, spots[0].mode, "solid", "raster 45 deg", "beam", "root", spots[0].at_mm, True,
-            spots[1].reserve, {"maximum stress": spots[0].reserve, "Tsai-Wu": None},
-        ),  # fmt: skip
+            spots[0].reserve,
+            spots[0].mode,
+            "solid",
+            "raster 45 deg",
+            "beam",
+            "root",
+            spots[0].at_mm,
+            True,
+            spots[1].reserve,
+            {"maximum stress": spots[0].reserve, "Tsai-Wu": None},
+        ),
         hot_spots=spots,
     )
 
@@ -162,10 +182,15 @@ def beam_findings(scene: Scene) -> Findings:
         },
         bodies={
             "beam": BodyFindings(
-                32000.0, 33.9, ((0, 0, -8), (100, 20, 8)), "pa12-cf", "conditioned", {"solid": 1.0},
+                32000.0,
+                33.9,
+                ((0, 0, -8), (100, 20, 8)),
+                "pa12-cf",
+                "conditioned",
+                {"solid": 1.0},
                 ("G of 13: estimate from a similar compound", "shear 23: estimate"),
                 ((1, 0, 0), (0, 1, 0), (0, 0, 1)),
-            )  # fmt: skip
+            )
         },
         mesh=MeshFindings(len(mesh.nodes), len(mesh.tets), mesh.unknowns, 2, 0.5, 0.7, 3),
         faces={"tip": FaceFindings(1, 320.0, (100.0, 10.0, 0.0)), "root": FaceFindings(1, 320.0, (0.0, 10.0, 0.0))},

@@ -1,0 +1,193 @@
+"""The report: one page that opens from disk, prints, and carries everything it shows inside itself."""
+
+from __future__ import annotations
+
+import base64
+import io
+import json
+import math
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from fem.errors import BeadworkError
+from fem.judging.findings import Findings, write_findings
+from fem.judging.scene import Scene
+from fem.telling import words
+from fem.telling.album import Picture, Progress
+from fem.telling.files import write_fields, write_text
+
+LIMIT_BYTES = 8_000_000
+"""The page stays below this, plotly's script included."""
+WIDTHS = (1200, 1000, 800, 640, 480)
+"""Widths [px] of the pictures inside the page, tried in turn until the page is small enough."""
+SIX = ("x", "y", "z", "about x", "about y", "about z")
+ORDER = ("xx", "yy", "zz", "yz", "xz", "xy")
+PRINT_ORDER = ("11", "22", "33", "23", "13", "12")
+
+
+def tell(findings: Findings, scene: Scene, *, folder: Path, progress: Progress = None) -> Path:
+    """Write findings.json, fields.vtu, pictures/*.png and report.html into `folder`; return the report's path."""
+    from fem.telling.pictures import draw_pictures
+
+    say = progress or (lambda _text, _share: None)
+    folder.mkdir(parents=True, exist_ok=True)
+    say("findings and fields", 0.0)
+    write_findings(findings, folder / "findings.json")
+    write_fields(scene, folder / "fields.vtu")
+    pictures = draw_pictures(
+        findings, scene, folder=folder / "pictures", progress=lambda text, share: say(text, 0.05 + 0.75 * share)
+    )
+    say("report", 0.8)
+    path = write_report(findings, scene, pictures, folder=folder)
+    say("report", 1.0)
+    return path
+
+
+def write_report(findings: Findings, scene: Scene, pictures: tuple[Picture, ...], *, folder: Path) -> Path:
+    """Write report.html into `folder`; the pictures are read from `folder`/pictures.
+
+    The pictures inside the page, then the interactive view, are made coarser until it is below LIMIT_BYTES.
+    Errors: BeadworkError when even the coarsest page is larger.
+    """
+    from fem.telling.figures import MOST_TRIANGLES, interactive, page_part
+
+    for most in (MOST_TRIANGLES, MOST_TRIANGLES // 3, MOST_TRIANGLES // 10):
+        view = page_part(interactive(findings, scene, most=most))
+        for width in WIDTHS:
+            embedded = {p.file: _embedded(folder / "pictures" / p.file, width) for p in pictures}
+            text = _page(findings, pictures, embedded, view)
+            if len(text.encode()) < LIMIT_BYTES:
+                return write_text(text, folder / "report.html")
+            if len(view.encode()) > 0.95 * LIMIT_BYTES:
+                break
+    raise BeadworkError(
+        f"the page would be larger than {LIMIT_BYTES / 1e6:g} MB.",
+        where=str(folder / "report.html"),
+        advice="Ask for fewer cases in one study.",
+    )
+
+
+def _embedded(path: Path, width: int) -> str:
+    """A picture as a data address, made narrower; as WebP, which keeps text crisp, where Pillow can write it."""
+    from PIL import Image, features
+
+    image = Image.open(path).convert("RGB")
+    image = image.resize((width, round(image.height * width / image.width)), Image.Resampling.LANCZOS)
+    kind = "WEBP" if features.check("webp") else "JPEG"
+    out = io.BytesIO()
+    image.save(out, format=kind, quality=84)
+    return f"data:image/{kind.lower()};base64,{base64.b64encode(out.getvalue()).decode()}"
+
+
+def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[str, str], view: str) -> str:
+    import jinja2
+
+    environment = jinja2.Environment(
+        loader=jinja2.FileSystemLoader(Path(__file__).parent / "templates"),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=jinja2.StrictUndefined,
+    )
+    environment.filters.update(
+        number=words.number,
+        reserve=words.reserve_text,
+        vector=words.vector,
+        place=words.place,
+        force=words.force,
+        norm=lambda v: math.hypot(*v),
+        flat=flat,
+        words=_words,
+    )
+    required, asked = words.required_reserve(findings)
+    return environment.get_template("report.html").render(
+        f=findings,
+        answer=words.answer(findings),
+        verdict=verdict(findings),
+        required=required,
+        asked=asked,
+        pictures=pictures,
+        embedded=embedded,
+        view=view,
+        six=SIX,
+        order=ORDER,
+        print_order=PRINT_ORDER,
+        with_unit=words.with_unit,
+        stiffness_unit=stiffness_unit,
+        compliance_unit=compliance_unit,
+        estimates={name: body.estimates for name, body in findings.bodies.items() if body.estimates},
+    )
+
+
+def verdict(findings: Findings) -> str:
+    """ "holds", "short" (bears its loads but a requirement or the target is not met) or "fails" (a reserve below 1)."""
+    required, _ = words.required_reserve(findings)
+    least = min((c.reserve.least for c in findings.cases.values()), default=math.inf)
+    if least < 1:
+        return "fails"
+    return "holds" if findings.met and least >= required else "short"
+
+
+def stiffness_unit(row: int, column: int) -> str:
+    """Unit of an entry of the 6 x 6 stiffness: forces and moments against shifts and turns."""
+    return (("N/mm", "N/rad"), ("N·mm/mm", "N·mm/rad"))[row > 2][column > 2]
+
+
+def compliance_unit(row: int, column: int) -> str:
+    """Unit of an entry of the 6 x 6 compliance: shifts and turns against forces and moments."""
+    return (("mm/N", "mm/(N·mm)"), ("rad/N", "rad/(N·mm)"))[row > 2][column > 2]
+
+
+UNITS = {
+    "_N": "N", "_Nmm": "N·mm", "_mm": "mm", "_mm2": "mm²", "_mm3": "mm³", "_MPa": "MPa", "_g": "g", "_deg": "deg",
+    "_kN": "kN", "_mJ": "mJ", "_MB": "MB", "_s": "s", "_K": "K", "_rad": "rad",
+}  # fmt: skip
+
+
+def flat(values: Mapping[str, Any], *, before: str = "") -> list[tuple[str, str]]:
+    """A nested table of plain values as rows of name and text; a unit at the end of a key moves to the value."""
+    rows: list[tuple[str, str]] = []
+    for key, value in values.items():
+        name = f"{before}{key}"
+        if isinstance(value, Mapping):
+            rows += flat(value, before=f"{name} · ") if value else [(_words(name), "none")]
+            continue
+        unit = next((u for end, u in sorted(UNITS.items(), key=lambda e: -len(e[0])) if name.endswith(end)), "")
+        if unit and _numeric(value):
+            name = name[: name.rfind("_")]
+        else:
+            unit = ""
+        rows.append((_words(name), f"{_told(value)} {unit}".strip()))
+    return rows
+
+
+def _numeric(value: Any) -> bool:
+    if isinstance(value, bool):
+        return False
+    return isinstance(value, (int, float)) or (
+        isinstance(value, (list, tuple)) and bool(value) and all(_numeric(v) for v in value)
+    )
+
+
+def _told(value: Any) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if value is None:
+        return "not known"
+    if isinstance(value, int):
+        return f"{value:,}"
+    if isinstance(value, float):
+        return words.number(value)
+    if isinstance(value, (list, tuple)):
+        if value and all(isinstance(v, (int, float)) and not isinstance(v, bool) for v in value):
+            return words.vector(value, digits=4)
+        return ", ".join(_told(v) for v in value)
+    if isinstance(value, Mapping):
+        return json.dumps(value, ensure_ascii=False, default=str)
+    return str(value)
+
+
+def _words(name: str) -> str:
+    """A key as words."""
+    return name.replace("_", " ")
