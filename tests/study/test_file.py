@@ -1,0 +1,376 @@
+"""The study file: the whole form reads into plain numbers, and every slip gets one line with the right words."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from pathlib import Path
+
+import pytest
+
+from fem.errors import InputError
+from fem.study.file import read_study
+from fem.study.plans import (
+    AccelerationKeys,
+    ClampKeys,
+    ForceKeys,
+    PressureKeys,
+    ShiftKeys,
+    Study,
+    WarmingKeys,
+    WingKeys,
+    WrenchKeys,
+)
+
+STUDIES = Path(__file__).parents[2] / "studies"
+
+WHOLE = """
+title = "Wing saddle"
+question = "Does it bear a hard landing?"
+
+[bodies.saddle]
+solid = "saddle.step"
+mesh = { size = "4 mm", finest = "1 mm" }
+[bodies.saddle.print]
+polymer = "pa12-cf"
+state = "conditioned"
+build_direction = [0, 0, 1]
+bead = { width = "0.45 mm", height = "0.20 mm" }
+walls = 4
+skins = 5
+raster = [45, -45]
+infill = "solid"
+
+[bodies.mast]
+solid = "mast.stl"
+unit = "cm"
+metal = "6082-t6"
+
+[faces]
+wing_seat = { body = "saddle", plane = { normal = [0, 0, -1], at = "min" } }
+land = { body = "saddle", plane = { normal = [0, 0, 1], at = "1.4 cm" } }
+bolt_holes = { body = "saddle", cylinder = { radius = "4.2 mm" } }
+socket = { body = "saddle", near = ["40 mm", "0 mm", "12 mm"] }
+mast_top = { body = "mast", id = 7 }
+inside = { body = "saddle", within = { low = ["0 mm", "0 mm", "0 mm"], high = ["1 in", "1 m", "20 mm"] } }
+
+[supports.mast_top]
+face = "mast_top"
+hold = ["x", "y", "z"]
+[supports.slide]
+face = "land"
+hold = "normal"
+[supports.glue]
+face = "socket"
+bed = { normal = "4000 N/mm^3", tangential = "1.5 GN/m^3" }
+
+[loads.lift]
+face = "wing_seat"
+wing = { mass = "240 kg", share = 0.7, span = "1.4 m", drag_ratio = 0.08, centre = ["30 mm", "0 mm", "-20 mm"] }
+[loads.bolts]
+clamp = { holes = "bolt_holes", against = "wing_seat", force = "9 kN", ring = "16 mm" }
+[loads.push]
+face = "land"
+force = ["1 kN", "0 N", "-5 N"]
+permanent = true
+[loads.wind]
+face = "land"
+pressure = "2 bar"
+[loads.twist]
+face = "land"
+wrench = { moment = ["0 N*m", "0 N*m", "8 N*m"], at = ["0 mm", "0 mm", "1 cm"] }
+[loads.settle]
+face = "socket"
+shift = { z = "0.1 mm" }
+[loads.gravity]
+acceleration = ["0 m/s^2", "0 m/s^2", "-9.80665 m/s^2"]
+[loads.sun]
+warming = { by = "40 K", bodies = ["saddle"] }
+
+[cases]
+cruise = { lift = 1.0, bolts = 1.0 }
+landing = { lift = 4, bolts = 1.0 }
+
+[points]
+tip = ["140 mm", "0 mm", "0 mm"]
+[watch]
+faces = ["wing_seat"]
+
+[requirements]
+reserve = 2.0
+turn = { wing_seat = "0.4 deg" }
+shift = { land = "0.2 mm" }
+mass = "220 g"
+deflection = "1.5 mm"
+"""
+
+
+def written(folder: Path, text: str) -> Path:
+    for solid in ("saddle.step", "mast.stl"):
+        (folder / solid).write_text(solid, encoding="utf-8")
+    study = folder / "study.toml"
+    study.write_text(text, encoding="utf-8")
+    return study
+
+
+def complaint(folder: Path, old: str, new: str) -> str:
+    """The line that a study gets in which `old` is replaced by `new`; without the file's name in front."""
+    assert WHOLE.count(old) >= 1, f"{old!r} is not in the study"
+    study = written(folder, WHOLE.replace(old, new, 1))
+    with pytest.raises(InputError) as caught:
+        read_study(study)
+    line = str(caught.value)
+    assert "\n" not in line
+    assert line.startswith(f"{study}: ")
+    assert caught.value.exit_status == 2
+    return line.removeprefix(f"{study}: ")
+
+
+@pytest.fixture
+def whole(tmp_path: Path) -> Study:
+    return read_study(written(tmp_path, WHOLE))
+
+
+def test_bodies_in_internal_units(whole: Study, tmp_path: Path) -> None:
+    saddle, mast = whole.bodies["saddle"], whole.bodies["mast"]
+    assert (saddle.solid, saddle.size, saddle.finest, saddle.unit) == (tmp_path / "saddle.step", 4.0, 1.0, None)
+    assert saddle.print is not None
+    assert (saddle.print.polymer, saddle.print.state, saddle.print.raster) == (
+        "pa12-cf",
+        "conditioned",
+        (45.0, -45.0),
+    )
+    assert (saddle.print.bead_width, saddle.print.bead_height) == (0.45, 0.20)
+    assert (saddle.print.infill_pattern, saddle.print.infill_density) == ("solid", 1.0)
+    assert saddle.print.plan.walls == 4
+    assert (mast.print, mast.metal, mast.unit, mast.size) == (None, "6082-t6", "cm", None)
+
+
+def test_faces_become_queries(whole: Study) -> None:
+    seat, land = whole.faces["wing_seat"], whole.faces["land"]
+    assert (seat.body, seat.kind, seat.normal, seat.at) == ("saddle", "plane", (0.0, 0.0, -1.0), "min")
+    assert land.at == pytest.approx(14.0, rel=1e-12)
+    assert (whole.faces["bolt_holes"].kind, whole.faces["bolt_holes"].radius) == ("cylinder", 4.2)
+    assert whole.faces["socket"].near == (40.0, 0.0, 12.0)
+    assert whole.faces["mast_top"].ids == (7,)
+    assert whole.faces["inside"].high == pytest.approx((25.4, 1000.0, 20.0), rel=1e-12)
+
+
+def test_supports(whole: Study) -> None:
+    assert whole.supports["mast_top"].hold == ("x", "y", "z")
+    assert whole.supports["slide"].hold == "normal"
+    assert whole.supports["glue"].bed_normal == 4000.0
+    assert whole.supports["glue"].bed_tangential == pytest.approx(1.5, rel=1e-12)  # 1 GN/m^3 = 1 N/mm^3
+
+
+def test_loads_in_internal_units(whole: Study) -> None:
+    what = {name: load.what for name, load in whole.loads.items()}
+    assert what["push"] == ForceKeys((1000.0, 0.0, -5.0))
+    assert isinstance(what["wind"], PressureKeys)
+    assert what["wind"].pressure == pytest.approx(0.2, rel=1e-12)  # 1 bar = 0.1 MPa by definition
+    assert what["twist"] == WrenchKeys((0.0, 0.0, 0.0), (0.0, 0.0, 8000.0), (0.0, 0.0, 10.0))
+    assert what["bolts"] == ClampKeys("bolt_holes", "wing_seat", 9000.0, 16.0, None)
+    assert what["settle"] == ShiftKeys(None, None, 0.1)
+    assert isinstance(what["gravity"], AccelerationKeys)
+    assert what["gravity"].acceleration == pytest.approx((0.0, 0.0, -9806.65), rel=1e-12)
+    assert what["sun"] == WarmingKeys(40.0, ("saddle",))
+    wing = what["lift"]
+    assert isinstance(wing, WingKeys)
+    assert wing.mass == pytest.approx(0.240, rel=1e-12)
+    assert (wing.span, wing.left_share, wing.up) == (1400.0, 0.5, (0.0, 0.0, 1.0))
+    permanent = {name for name, load in whole.loads.items() if load.permanent}
+    assert permanent == {"bolts", "push"}
+
+
+def test_cases_points_and_requirements(whole: Study) -> None:
+    assert whole.cases == {"cruise": {"lift": 1.0, "bolts": 1.0}, "landing": {"lift": 4.0, "bolts": 1.0}}
+    assert whole.points == {"tip": (140.0, 0.0, 0.0)}
+    assert whole.watch == ("wing_seat", "land")  # a face with a requirement is watched too
+    asked = whole.requirements
+    assert asked.turn["wing_seat"] == pytest.approx(math.radians(0.4), rel=1e-12)
+    assert asked.mass == pytest.approx(220e-6, rel=1e-12)
+    assert (asked.reserve, asked.deflection, asked.shift) == (2.0, 1.5, {"land": 0.2})
+    assert whole.solver == "auto"
+
+
+def test_inputs_can_be_traced(whole: Study) -> None:
+    assert whole.inputs["text"] == WHOLE
+    assert whole.inputs["sha256"] == hashlib.sha256(WHOLE.encode()).hexdigest()
+    assert whole.inputs["solids"]["mast"] == {
+        "file": "mast.stl",
+        "sha256": hashlib.sha256(b"mast.stl").hexdigest(),
+    }
+
+
+def test_what_is_left_out_is_assumed(tmp_path: Path) -> None:
+    text = """
+    title = "Bracket"
+    question = "Does it hold?"
+    bodies.a = { solid = "saddle.step", print = { polymer = "cards/own.toml" } }
+    faces.top = { plane = { normal = [0, 0, 1] } }
+    loads.pull = { face = "top", force = ["0 N", "0 N", "1 N"] }
+    loads.own = { acceleration = ["0 m/s^2", "0 m/s^2", "1 m/s^2"] }
+    """
+    study = read_study(written(tmp_path, text))
+    assert study.cases == {"all": {"pull": 1.0, "own": 1.0}}
+    plan = study.bodies["a"].print
+    assert plan is not None
+    assert plan.polymer == str(tmp_path.resolve() / "cards/own.toml")
+    assert plan.infill_pattern == "solid"
+    assert (study.faces["top"].body, study.faces["top"].at) == (None, None)
+
+
+SLIPS = {
+    "unknown key": ("walls = 4", "wals = 4", "bodies.saddle.print.wals: unknown key. Nearest: walls"),
+    "unknown key at the top": ("title =", "titel =", "titel: unknown key. Nearest: title"),
+    "unknown key in a load": ("share = 0.7", "shar = 0.7", "loads.lift.wing.shar: unknown key. Nearest: share"),
+    "unknown key in a case's table": ("[watch]\nfaces", "[watch]\nface", "watch.face: unknown key. Nearest: faces"),
+    "missing key": ('title = "Wing saddle"', "", "title: this key is missing. Add it."),
+    "missing key in a load": (', ring = "16 mm"', "", "loads.bolts.clamp.ring: this key is missing."),
+    "no unit": ('"4 mm"', "4", "bodies.saddle.mesh.size: 4 has no unit."),
+    "no unit in text": ('"9 kN"', '"9"', "loads.bolts.clamp.force: '9' has no unit of a force."),
+    "wrong unit": ('"1.4 m"', '"1.4 kg"', "loads.lift.wing.span: '1.4 kg' is not a length: kg does not convert"),
+    "wrong unit in a list": ('"-5 N"]', '"-5 mm"]', "loads.push.force[3]: '-5 mm' is not a force"),
+    "negative extent": ('"4 mm"', '"-4 mm"', 'bodies.saddle.mesh.size: "-4 mm" must be more than zero.'),
+    "finest above size": ('"1 mm" }', '"9 mm" }', "bodies.saddle.mesh: finest (9 mm) is larger than size (4 mm)."),
+    "text for a number": ("share = 0.7", 'share = "0.7"', 'share: must be a number without a unit, not "0.7".'),
+    "number for text": ('"Wing saddle"', "7", "title: must be text in quotes, not 7."),
+    "not whole": ("skins = 5", "skins = 4.5", "bodies.saddle.print.skins: must be a whole number, not 4.5."),
+    "true for a number": (
+        "lift = 4,",
+        "lift = true,",
+        "cases.landing.lift: must be a number without a unit, not true.",
+    ),
+    "not finite": ("lift = 4,", "lift = inf,", "cases.landing.lift: must be a finite number"),
+    "not a table": ('{ z = "0.1 mm" }', '"0.1 mm"', "loads.settle.shift: must be a table, not"),
+    "not a list": ('["1 kN", "0 N", "-5 N"]', '"5 N"', "loads.push.force: must be a list in square brackets"),
+    "two entries": ('["140 mm", "0 mm", "0 mm"]', '["1 mm", "2 mm"]', "points.tip: needs three entries, not 2."),
+    "share above one": ("share = 0.7", "share = 1.7", "loads.lift.wing.share: must be at most 1, not 1.7."),
+    "no direction": ("[0, 0, -1]", "[0, 0, 0]", "faces.wing_seat.plane.normal: a direction of zero length."),
+    "no build direction": (
+        "build_direction = [0, 0, 1]",
+        "build_direction = [0, 0, 0]",
+        "bodies.saddle.print.build_direction: a direction of zero length.",
+    ),
+    "raster along the build": (
+        "walls = 4",
+        "raster_zero = [0, 0, 2]",
+        "bodies.saddle.print: raster_zero [0, 0, 2] is parallel to the build direction.",
+    ),
+    "no raster": ("raster = [45, -45]", "raster = []", "bodies.saddle.print.raster: must not be empty."),
+    "infill that cannot be computed": (
+        '"solid"',
+        '{ pattern = "gyroid", density = 0.4 }',
+        'bodies.saddle.print: infill pattern "gyroid" is not supported.',
+    ),
+    "place in words": ('at = "min"', 'at = "lowest"', 'faces.wing_seat.plane.at: \'lowest\' .* Write "min", "max"'),
+    "nothing asked": (", id = 7", "", "faces.mast_top: nothing is asked of the face."),
+    "two shapes": (", id = 7", ", sphere = {}, cone = {}", "faces.mast_top: both cone and sphere are asked for."),
+    "box turned round": ('"1 in"', '"-1 in"', "faces.inside.within: low is not below high in every direction."),
+    "whose face": (
+        'body = "mast", id',
+        "id",
+        'faces.mast_top: with several bodies .* Add body = "saddle" (or mast).',
+    ),
+    "face of no body": ('"mast", id', '"must", id', 'faces.mast_top.body: there is no body "must". Nearest: mast'),
+    "load on no face": (
+        'face = "wing_seat"',
+        'face = "wingseat"',
+        'loads.lift.face: there is no face "wingseat". Nearest',
+    ),
+    "support of no face": ('face = "mast_top"', 'face = "mast"', 'supports.mast_top.face: there is no face "mast"'),
+    "clamp on no face": ('"bolt_holes", a', '"bolts", a', "loads.bolts.clamp.holes: there is no face .* bolt_holes."),
+    "case of no load": (
+        "landing = { lift",
+        "landing = { lit",
+        'cases.landing.lit: there is no load "lit". Nearest: lift',
+    ),
+    "watch no face": ('faces = ["wing_seat"]', 'faces = ["seat"]', 'watch.faces[1]: there is no face "seat".'),
+    "requirement on no face": (
+        "turn = { wing_seat",
+        "turn = { wingseat",
+        "requirements.turn.wingseat: there is no face",
+    ),
+    "warming of no body": ('["saddle"]', '["sadle"]', 'loads.sun.warming.bodies[1]: there is no body "sadle".'),
+    "hold in words": ('hold = "normal"', 'hold = "all"', 'supports.slide.hold: must be "normal" or a list of'),
+    "hold and bed": ('hold = "normal"', 'hold = "normal"\nbed = { normal = "1 N/mm^3" }', "both of hold and bed"),
+    "neither hold nor bed": (
+        'hold = "normal"',
+        "",
+        "supports.slide: neither of hold and bed given. Give exactly one.",
+    ),
+    "two loads in one": (
+        'pressure = "2 bar"',
+        'pressure = "2 bar"\nshift = {x = "1 mm"}',
+        "loads.wind: both pressure and",
+    ),
+    "no load in one": ('pressure = "2 bar"', "", "loads.wind: it says no load. Give exactly one of force, pressure"),
+    "load without face": ('face = "socket"\nshift', "shift", "loads.settle: shift needs a face to act on."),
+    "face too many": ("warming =", 'face = "land"\nwarming =', "loads.sun: warming does not take the key face."),
+    "temperature on a scale": ('"40 K"', '"40 degC"', "loads.sun.warming.by: '40 degC' is a temperature on a scale"),
+    "no material": ('metal = "6082-t6"', "", "bodies.mast: neither print nor metal is given."),
+    "two materials": (
+        "[bodies.saddle.print]",
+        'metal = "steel"\n[bodies.saddle.print]',
+        "both print and metal are given",
+    ),
+    "state beside print": (
+        "[bodies.saddle.print]",
+        'state = "dry"\n[bodies.saddle.print]',
+        "state stands beside print.",
+    ),
+    "not a unit": ('unit = "cm"', 'unit = "kg"', 'bodies.mast.unit: "kg" is not a unit of length.'),
+    "no solid": ('"mast.stl"', '"mst.stl"', "bodies.mast.solid: there is no file .* mst.stl. Nearest: mast.stl"),
+    "later table": ("[watch]", "[joints.a]\n[watch]", "[joints] is not accepted yet: joints between bodies"),
+    "later sweep": ("[watch]", "[sweep]\n[watch]", "[sweep] is not accepted yet"),
+    "other solver": (
+        "[bodies.saddle]",
+        'solver = "fast"\n[bodies.saddle]',
+        "solver: \"fast\" is not accepted. Write 'auto'.",
+    ),
+    "two bodies of one name": (
+        "[bodies.mast]",
+        "[bodies.saddle]",
+        "line 18, column 15: [bodies.saddle] stands here a second",
+    ),
+    "one key twice": ("walls = 4", "walls = 4\nwalls = 5", "line 14, column 10: a key stands here a second time."),
+    "not TOML": ("walls = 4", "walls 4", "line 13, column 7: expected '=' after a key"),
+}
+
+
+@pytest.mark.parametrize("slip", SLIPS)
+def test_a_slip_gets_one_line(slip: str, tmp_path: Path) -> None:
+    old, new, words = SLIPS[slip]
+    line = complaint(tmp_path, old, new)
+    place = 0
+    for part in words.split(" .* "):  # the words stand in this order; between them anything
+        assert part in line[place:], line
+        place = line.index(part, place) + len(part)
+
+
+def test_files_that_are_no_study(tmp_path: Path) -> None:
+    study = written(tmp_path, WHOLE)
+    cases = [
+        (tmp_path / "studdy.toml", None, "there is no such file. Nearest: study.toml."),
+        (tmp_path, None, "this is a folder, not a study file."),
+        (study, b"", "the file is empty."),
+        (study, b"  \n", "the file is empty."),
+        (study, b"\xff\xfe\x00", "this is not a text file."),
+        (study, b"[" * 50_000, "study.toml"),
+        (study, b"title = 'a\x00b'", "line 1, column 11"),
+    ]
+    for path, content, words in cases:
+        if content is not None:
+            path.write_bytes(content)
+        with pytest.raises(InputError) as caught:
+            read_study(path)
+        assert words in str(caught.value)
+        assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize("name", ["wing_saddle", "cantilever_bracket"])
+def test_shipped_studies_read(name: str) -> None:
+    study = read_study(STUDIES / f"{name}.toml")
+    assert study.text.startswith("# ")
+    assert study.question in study.text.splitlines()[0]
+    assert study.watch
