@@ -184,6 +184,7 @@ def write(name: str, draw: Callable[[], int]) -> None:
         every = [entity for dim in range(3) for entity in occ.getEntities(dim)]
         occ.remove([entity for entity in every if not gmsh.model.getAdjacencies(*entity)[0].size])
         occ.synchronize()
+        box = occ.getBoundingBox(3, volume)  # exact only while the faces carry no triangles
         gmsh.write(str(here / f"{name}.step"))
 
         sizes = curvature_size()
@@ -195,7 +196,6 @@ def write(name: str, draw: Callable[[], int]) -> None:
         gmsh.model.mesh.setOutwardOrientation(volume)
         gmsh.write(str(here / f"{name}.stl"))
 
-        box = gmsh.model.occ.getBoundingBox(3, volume)
         triangles = sum(len(tags) for tags in gmsh.model.mesh.getElements(2)[1])
         print(
             f"{name}: {occ.getMass(3, volume):.1f} mm^3, {len(gmsh.model.getEntities(2))} faces, box "
