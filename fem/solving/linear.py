@@ -23,6 +23,8 @@ from fem.tensors import Array
 TOLERANCE = 1e-9
 """Residual over load, both in the Euclidean norm, at which the iteration stops."""
 MOST_ITERATIONS = 400
+LARGEST_FACTOR = 30_000
+"""Unknowns of the first-order problem up to which it is factorised instead of passed to multigrid."""
 _DEGREE = 3
 _RANGE = 12.0
 
@@ -51,13 +53,11 @@ class Preconditioner:
     """A symmetric positive approximation of the inverse of the (projected) stiffness matrix."""
 
     def __init__(self, matrix: Any, mesh: TetMesh, projector: Array) -> None:
-        import pyamg
-        from scipy.sparse import block_diag, bsr_matrix
+        from scipy.sparse import bsr_matrix
 
-        del block_diag
         self.matrix = matrix
         n = len(mesh.nodes)
-        self._inverse = np.linalg.inv(_diagonal_blocks(matrix))
+        self._inverse = np.linalg.inv(matrix.diagonal_blocks())
         corners = np.unique(mesh.tets[:, :4])
         number = np.full(n, -1, dtype=np.int64)
         number[corners] = np.arange(len(corners))
@@ -68,44 +68,45 @@ class Preconditioner:
         data = weights[:, None, None] * (projector[rows] @ projector[corners[columns]])
         self._up = bsr_matrix((data, columns, start), shape=(3 * n, 3 * len(corners)))
         self._down = self._up.T.tobsr(blocksize=(3, 3))
-        coarse = (self._down @ self.matrix @ self._up).tobsr(blocksize=(3, 3))
+        coarse = (self._down @ matrix.as_scipy() @ self._up).tobsr(blocksize=(3, 3))
         coarse = _anchored(coarse, projector[corners])
         motions = (projector[corners] @ rigid_motions(mesh.nodes[corners])).reshape(-1, 6)
         scale = np.linalg.norm(motions, axis=0)
         motions = motions / np.where(scale > 0, scale, 1.0)
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            self.levels = pyamg.smoothed_aggregation_solver(
-                coarse,
-                B=motions,
-                strength=("symmetric", {"theta": 0.0}),
-                smooth=("jacobi", {"omega": 4.0 / 3.0}),
-                presmoother=("block_gauss_seidel", {"sweep": "symmetric", "iterations": 1}),
-                postsmoother=("block_gauss_seidel", {"sweep": "symmetric", "iterations": 1}),
-                max_coarse=600,
-                coarse_solver="pinv",
-            )
+        self.factor, self.levels = None, None
+        if coarse.shape[0] <= LARGEST_FACTOR:
+            from scipy.sparse.linalg import splu
+
+            self.factor = splu(coarse.tocsc(), permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True})
+        else:
+            self.levels = _levels(coarse, motions)
         self._top = 1.1 * self._largest_eigenvalue()
 
     def __call__(self, residual: Array) -> Array:
-        """Apply to a residual (3n,)."""
+        """Apply to residuals (3n, k)."""
         z = self._smooth(residual, None)
-        fine = self._down @ (residual - self.matrix @ z)
-        z = z + self._up @ self.levels.solve(fine, maxiter=1, tol=1e-30, cycle="V")
+        coarse = self._down @ (residual - self.matrix @ z)
+        z = z + self._up @ self._coarse_answer(coarse)
         return self._smooth(residual, z)
 
-    def _jacobi(self, vector: Array) -> Array:
-        return np.einsum("nij,nj->ni", self._inverse, vector.reshape(-1, 3)).ravel()
+    def _coarse_answer(self, load: Array) -> Array:
+        if self.factor is not None:
+            return self.factor.solve(load)
+        each = [self.levels.solve(column, maxiter=1, tol=1e-30, cycle="W") for column in load.T]
+        return np.stack(each, axis=1)
+
+    def _jacobi(self, block: Array) -> Array:
+        n, k = len(self._inverse), block.shape[1]
+        return np.matmul(self._inverse, block.reshape(n, 3, k)).reshape(-1, k)
 
     def _smooth(self, load: Array, start: Array | None) -> Array:
-        """A Chebyshev polynomial of the block-Jacobi iteration; the same polynomial before and after keeps symmetry."""
+        """A Chebyshev polynomial of the block-Jacobi iteration, the same before and after, which keeps symmetry."""
         low, high = self._top / _RANGE, self._top
         middle, half = (high + low) / 2, (high - low) / 2
-        x = np.zeros_like(load) if start is None else start
-        residual = load if start is None else load - self.matrix @ x
+        residual = load if start is None else load - self.matrix @ start
         step = self._jacobi(residual) / middle
         rho = half / middle
-        x = x + step
+        x = step if start is None else start + step
         for _ in range(_DEGREE - 1):
             residual = residual - self.matrix @ step
             new = 1 / (2 * middle / half - rho)
@@ -120,15 +121,29 @@ class Preconditioner:
         value = 1.0
         for _ in range(15):
             x = x / np.linalg.norm(x)
-            y = self._jacobi(self.matrix @ x)
+            y = self._jacobi((self.matrix @ x)[:, None])[:, 0]
             value = float(np.linalg.norm(y))
             x = y
         return value
 
 
-def _diagonal_blocks(matrix: Any) -> Array:
-    row = np.repeat(np.arange(len(matrix.indptr) - 1), np.diff(matrix.indptr))
-    return matrix.data[matrix.indices == row]
+def _levels(coarse: Any, motions: Array) -> Any:
+    """Smoothed-aggregation multigrid of the first-order problem."""
+    import pyamg
+
+    smoother = ("block_gauss_seidel", {"sweep": "symmetric", "iterations": 1})
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        return pyamg.smoothed_aggregation_solver(
+            coarse,
+            B=motions,
+            strength=("symmetric", {"theta": 0.0}),
+            smooth=("jacobi", {"omega": 4.0 / 3.0}),
+            presmoother=smoother,
+            postsmoother=smoother,
+            max_coarse=600,
+            coarse_solver="pinv",
+        )
 
 
 def _interpolation(mesh: TetMesh, number: np.ndarray, corners: np.ndarray) -> tuple[Any, Any, Any]:
@@ -156,46 +171,52 @@ def _anchored(coarse: Any, projector: Array) -> Any:
 
 def conjugate_gradients(
     matrix: Any,
-    load: Array,
+    loads: Array,
     *,
     precondition: Callable[[Array], Array],
     tolerance: float = TOLERANCE,
     most: int = MOST_ITERATIONS,
+    progress: Callable[[float], None] | None = None,
 ) -> tuple[Array, SolveRecord]:
-    """Solve matrix x = load (3n,) until |residual| <= tolerance |load|.
+    """Solve matrix x = load for each column of `loads` (3n, k) until |residual| <= tolerance |load|.
 
+    The columns share every product with the matrix; each keeps its own step lengths. `progress` hears the share
+    of the decades of residual that are done.
     Errors: NotConverged with the best answer and the history.
     """
-    size = float(np.linalg.norm(load))
-    x = np.zeros_like(load)
-    if size == 0:
+    size = np.linalg.norm(loads, axis=0)
+    x = np.zeros_like(loads)
+    live = np.flatnonzero(size > 0)
+    if len(live) == 0:
         return x, SolveRecord(0, ())
-    residual = load.copy()
+    residual = loads[:, live].copy()
     z = precondition(residual)
-    direction, product = z, float(residual @ z)
+    direction, product = z, np.einsum("ik,ik->k", residual, z)
     history: list[float] = []
-    best, best_error = x, np.inf
     while len(history) < most:
         image = matrix @ direction
-        energy = float(direction @ image)
-        if not (np.isfinite(energy) and energy > 0):
+        energy = np.einsum("ik,ik->k", direction, image)
+        if not (np.isfinite(energy).all() and (energy > 0).all()):
             break
         alpha = product / energy
-        x = x + alpha * direction
+        x[:, live] += alpha * direction
         residual = residual - alpha * image
-        error = float(np.linalg.norm(residual)) / size
-        history.append(error)
-        if error < best_error:
-            best, best_error = x, error
-        if error <= tolerance:
+        error = np.linalg.norm(residual, axis=0) / size[live]
+        history.append(float(error.max()))
+        if progress is not None:
+            progress(min(1.0, max(0.0, np.log(history[-1]) / np.log(tolerance))))
+        go_on = error > tolerance
+        if not go_on.any():
             return x, SolveRecord(len(history), tuple(history))
+        if not go_on.all():
+            live, residual, direction, product = live[go_on], residual[:, go_on], direction[:, go_on], product[go_on]
         z = precondition(residual)
-        product, before = float(residual @ z), product
+        product, before = np.einsum("ik,ik->k", residual, z), product
         direction = z + (product / before) * direction
     raise NotConverged(
-        f"the iteration stopped after {len(history)} steps at a relative residual of {best_error:.1e}, "
-        f"not {tolerance:.0e}.",
-        best=best.reshape(-1, 3),
+        f"the iteration stopped after {len(history)} steps at a relative residual of "
+        f"{history[-1] if history else 1.0:.1e}, not {tolerance:.0e}.",
+        best=x,
         history=history,
         advice="Look for a body that is hardly held, a very soft bed, or very flat tetrahedra.",
     )

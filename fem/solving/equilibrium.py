@@ -1,0 +1,182 @@
+"""Displacements that balance the loads, with the balance itself in every result.
+
+One `Equilibrium` holds the matrix and its preconditioner; all load cases that share the supports are solved
+with it, and linear cases are sums of the answers to unit loads.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fem.errors import FreeBodyError
+from fem.loading.supports import Bed, Held, bed_matrices, gather
+from fem.part.quadrature import surface_points
+from fem.part.tetmesh import Index, TetMesh
+from fem.printing.field import PrintedField
+from fem.solving.linear import Preconditioner, SolveRecord, conjugate_gradients, rigid_motions
+from fem.solving.stiffness import BlockMatrix, BlockPattern, add_blocks, assemble, block_pattern, projected
+from fem.tensors import Array
+
+
+@dataclass(frozen=True)
+class Solution:
+    """What a case came to: `displacement` (n, 3) [mm], `support` (n, 3) [N] the forces with which supports and
+    beds answer, `force_error` and `moment_error` the balance that is left, relative to the sum of all nodal
+    loads (and to that times the box's diagonal), `record` how it converged.
+    """
+
+    displacement: Array
+    support: Array
+    force_error: float
+    moment_error: float
+    record: SolveRecord
+
+
+class Equilibrium:
+    """A mesh with its printed material and its supports, ready to be loaded.
+
+    Errors: FreeBodyError when a piece can move without resistance, with the free motions named.
+    """
+
+    def __init__(
+        self,
+        mesh: TetMesh,
+        printed: PrintedField,
+        *,
+        held: Sequence[Held] = (),
+        beds: Sequence[Bed] = (),
+        pattern: BlockPattern | None = None,
+        blocks: Array | None = None,
+    ) -> None:
+        refuse_free_motion(mesh, held=held, beds=beds)
+        self.mesh = mesh
+        self.held = gather(mesh, tuple(held))
+        self.pattern = pattern or block_pattern(mesh)
+        self.elastic = (
+            assemble(mesh, self.pattern, table=printed.stiffness_table, material=printed.material)
+            if blocks is None
+            else blocks
+        )
+        with_beds = self.elastic
+        if beds:
+            with_beds = self.elastic.copy()
+            for bed in beds:
+                nodes, local = bed_matrices(mesh, bed)
+                add_blocks(self.pattern, with_beds, nodes=nodes, local=local)
+        self.whole = BlockMatrix(self.pattern, with_beds)
+        # Held directions become springs as stiff as the material around them, so that the scale stays even
+        scale = float(np.median(np.trace(self.whole.diagonal_blocks(), axis1=1, axis2=2))) / 3
+        self.matrix = BlockMatrix(
+            self.pattern, projected(self.pattern, with_beds, projector=self.held.projector, scale=scale)
+        )
+        self.precondition = Preconditioner(self.matrix, mesh, self.held.projector)
+
+    def solve(
+        self,
+        loads: Array,
+        *,
+        starts: Array | None = None,
+        progress: Callable[[float], None] | None = None,
+    ) -> tuple[Array, SolveRecord]:
+        """Displacements (k, n, 3) [mm] under each of the nodal forces (k, n, 3) [N].
+
+        `starts` (k, n, 3) [mm] prescribes the held directions' displacement (zero unless given).
+        Errors: NotConverged.
+        """
+        k, n = len(loads), len(self.mesh.nodes)
+        columns = loads.transpose(1, 2, 0).reshape(3 * n, k)
+        given = np.zeros_like(columns) if starts is None else starts.transpose(1, 2, 0).reshape(3 * n, k)
+        right = columns - self.whole @ given if given.any() else columns
+        right = self._free(right)
+        answer, record = conjugate_gradients(self.matrix, right, precondition=self.precondition, progress=progress)
+        total = self._free(answer) + given
+        return total.reshape(n, 3, k).transpose(2, 0, 1).copy(), record
+
+    def balance(self, displacement: Array, forces: Array, record: SolveRecord) -> Solution:
+        """The solution with the answer of the supports and what is left of the balance of force and moment."""
+        flat = displacement.reshape(-1)
+        elastic = (BlockMatrix(self.pattern, self.elastic) @ flat).reshape(-1, 3)
+        whole = (self.whole @ flat).reshape(-1, 3)
+        bed = elastic - whole
+        left = whole - forces
+        support = bed + left - np.einsum("nij,nj->ni", self.held.projector, left)
+        total = forces + support
+        moment = np.cross(self.mesh.nodes - self.mesh.box.mean(axis=0), total).sum(axis=0)
+        scale = float(np.linalg.norm(forces, axis=1).sum() + np.linalg.norm(support, axis=1).sum()) / 2
+        scale = scale or 1.0
+        return Solution(
+            displacement,
+            support,
+            float(np.linalg.norm(total.sum(axis=0))) / scale,
+            float(np.linalg.norm(moment)) / (scale * self.mesh.diagonal),
+            record,
+        )
+
+    def _free(self, columns: Array) -> Array:
+        n, k = len(self.mesh.nodes), columns.shape[1]
+        return np.matmul(self.held.projector, columns.reshape(n, 3, k)).reshape(3 * n, k)
+
+
+def pieces(mesh: TetMesh) -> Index:
+    """The connected piece (n,) that each node belongs to."""
+    from scipy.sparse import coo_matrix
+    from scipy.sparse.csgraph import connected_components
+
+    n = len(mesh.nodes)
+    rows = np.repeat(mesh.tets[:, 0], 9)
+    graph = coo_matrix((np.ones(len(rows), dtype=np.int8), (rows, mesh.tets[:, 1:].ravel())), shape=(n, n))
+    return connected_components(graph, directed=False)[1].astype(np.int32)
+
+
+def refuse_free_motion(mesh: TetMesh, *, held: Sequence[Held], beds: Sequence[Bed]) -> None:
+    """Errors: FreeBodyError naming the free slides and turns of the first piece that is not held."""
+    piece = pieces(mesh)
+    names = list("xyz")
+    for number in range(int(piece.max()) + 1):
+        own = np.flatnonzero(piece == number)
+        points = mesh.nodes[own]
+        centre = points.mean(axis=0)
+        size = float(np.ptp(points, axis=0).max()) / 2
+        gram = np.zeros((6, 6))
+        for h in held:
+            mine = piece[h.nodes] == number
+            if mine.any():
+                gram += _gram(mesh.nodes[h.nodes[mine]], h.directions[mine], centre, size)
+        for bed in beds:
+            mine = bed.triangles[piece[mesh.triangles[bed.triangles, 0]] == number]
+            if len(mine):
+                at, _, normal = surface_points(mesh, mine)
+                at, normal = at.reshape(-1, 3), normal.reshape(-1, 3)
+                if bed.normal > 0:
+                    gram += _gram(at, normal, centre, size)
+                if bed.tangential > 0:
+                    for axis in np.eye(3):
+                        gram += _gram(at, axis - (normal @ axis)[:, None] * normal, centre, size)
+        values, vectors = np.linalg.eigh(gram)
+        free = vectors[:, values < 1e-8]
+        if free.shape[1] == 0:
+            continue
+        body = mesh.bodies[mesh.node_body[own[0]]]
+        share = np.linalg.norm(free, axis=1)
+        motions = [f"slide along {names[i]}" for i in range(3) if share[i] > 0.3]
+        motions += [f"turn about {names[i]}" for i in range(3) if share[3 + i] > 0.3]
+        at = ", ".join(f"{v:.4g}" for v in centre)
+        raise FreeBodyError(
+            f"body {body} (piece around ({at}) mm) is free to {_listed(motions)}.",
+            where="supports",
+            advice="Hold a face of it in these directions, or give it an elastic bed.",
+        )
+
+
+def _gram(points: Array, directions: Array, centre: Array, size: float) -> Array:
+    """Mean square resistance (6, 6) of held directions (j, 3) against the six rigid motions, turns scaled by size."""
+    rows = np.einsum("ji,jik->jk", directions, rigid_motions(points, centre=centre))
+    rows[:, 3:] /= size
+    return rows.T @ rows / len(rows)
+
+
+def _listed(words: list[str]) -> str:
+    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]
