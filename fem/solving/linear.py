@@ -23,7 +23,7 @@ from fem.tensors import Array
 TOLERANCE = 1e-9
 """Residual over load, both in the Euclidean norm, at which the iteration stops."""
 MOST_ITERATIONS = 400
-LARGEST_FACTOR = 30_000
+LARGEST_FACTOR = 60_000
 """Unknowns of the first-order problem up to which it is factorised instead of passed to multigrid."""
 _DEGREE = 3
 _RANGE = 12.0

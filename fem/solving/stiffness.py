@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 from dataclasses import dataclass
 from functools import cache
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -81,7 +82,7 @@ class BlockMatrix:
         workers = min(os.cpu_count() or 1, 8)
         cuts = np.searchsorted(pattern.start, np.linspace(0, pattern.start[-1], workers + 1))
         cuts[0], cuts[-1] = 0, n
-        self._ranges = list(zip(cuts[:-1], cuts[1:], strict=True))
+        self._ranges = list(pairwise(cuts))
 
     def __matmul__(self, vectors: Array) -> Array:
         """The product with vectors (3n,) or (3n, k)."""

@@ -1,0 +1,140 @@
+"""Places where the part is nearest to failure: local minima of the reserve factor, grouped."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from fem.judging.findings import HotSpot
+from fem.judging.reserve import ReserveField
+from fem.part.faces import FaceGroup
+from fem.part.tetmesh import TET_EDGES, Index, TetMesh
+from fem.tensors import Array
+
+MOST_SPOTS = 8
+"""So many places are reported for each case."""
+_WORTH = 4.0  # a place whose reserve is more than so many times the least is not worth a line
+
+
+@dataclass(frozen=True)
+class Artefacts:
+    """Nodes (n,) where the stress is made by the way the part is held or loaded: `reason` (n,) "" elsewhere."""
+
+    reason: np.ndarray
+
+    @property
+    def at(self) -> np.ndarray:
+        return self.reason != ""
+
+
+def find_artefacts(mesh: TetMesh, *, held: Mapping[str, Index], loaded: Mapping[str, Index]) -> Artefacts:
+    """Mark the nodes within one element of the edge of a held face or of a load patch narrower than two elements.
+
+    `held` and `loaded`: boundary triangles (j,) by name. Stress at the edge of a held face grows without limit
+    as the mesh is refined (9.2 in the literature of corner singularities: M. L. Williams, J. Appl. Mech. 19
+    (1952) 526), so a number read there is no property of the part.
+    """
+    reason = np.full(len(mesh.nodes), "", dtype=object)
+    size = np.zeros(len(mesh.nodes))
+    for a in range(10):
+        np.maximum.at(size, mesh.tets[:, a], mesh.edge_length)
+    for name, triangles in loaded.items():
+        nodes = np.unique(mesh.triangles[triangles])
+        if len(triangles) <= 4:
+            _mark(mesh, reason, size, nodes, f"the small patch of load {name}")
+    for name, triangles in held.items():
+        _mark(mesh, reason, size, patch_edge(mesh, triangles), f"the edge of the held face {name}")
+    return Artefacts(reason)
+
+
+def patch_edge(mesh: TetMesh, triangles: Index) -> Index:
+    """Nodes on the rim of a patch of boundary triangles; all of a patch's nodes when it has no rim."""
+    own = mesh.triangles[triangles]
+    sides = np.concatenate([own[:, [0, 1, 3]], own[:, [1, 2, 4]], own[:, [0, 2, 5]]])
+    key = np.sort(sides[:, :2], axis=1)
+    _, index, count = np.unique(key, axis=0, return_index=True, return_counts=True)
+    rim = sides[index[count == 1]]
+    return np.unique(rim).astype(np.int32)
+
+
+def _mark(mesh: TetMesh, reason: np.ndarray, size: Array, nodes: Index, text: str) -> None:
+    from scipy.spatial import cKDTree
+
+    if len(nodes) == 0:
+        return
+    distance, _ = cKDTree(mesh.nodes[nodes]).query(mesh.nodes, distance_upper_bound=float(size.max()) * 1.2)
+    reason[(distance <= size) & (reason == "")] = text
+
+
+def find_hot_spots(
+    mesh: TetMesh, field: ReserveField, artefacts: Artefacts, groups: Mapping[str, FaceGroup]
+) -> tuple[HotSpot, ...]:
+    """Local minima of the reserve factor, least first; minima closer than three elements are one place."""
+    edges = np.concatenate([mesh.tets[:, [i, 4 + k]] for k, (i, _) in enumerate(TET_EDGES)])
+    edges = np.concatenate([edges, *[mesh.tets[:, [j, 4 + k]] for k, (_, j) in enumerate(TET_EDGES)]])
+    r = field.reserve
+    lowest = np.isfinite(r)
+    lowest[edges[:, 0][r[edges[:, 0]] > r[edges[:, 1]]]] = False
+    lowest[edges[:, 1][r[edges[:, 1]] > r[edges[:, 0]]]] = False
+    nodes = np.flatnonzero(lowest)
+    if len(nodes) == 0:
+        return ()
+    nodes = nodes[np.argsort(r[nodes])]
+    floor = max(float(r[nodes[0]]), 1e-3)
+    real = nodes[~artefacts.at[nodes]]
+    floor = max(floor, float(r[real[0]])) if len(real) else floor
+    reach = max(3 * float(np.median(mesh.edge_length)), 0.03 * mesh.diagonal)
+    spots: list[int] = []
+    for node in nodes:
+        if r[node] > _WORTH * floor or len(spots) == MOST_SPOTS:
+            break
+        if all(np.linalg.norm(mesh.nodes[node] - mesh.nodes[s]) > reach for s in spots):
+            spots.append(int(node))
+    near = NearestFace(mesh, groups)
+    return tuple(_spot(mesh, field, artefacts, near, s) for s in spots)
+
+
+class NearestFace:
+    """Answers which named face (or which face of the solid) lies nearest to a point."""
+
+    def __init__(self, mesh: TetMesh, groups: Mapping[str, FaceGroup]) -> None:
+        from scipy.spatial import cKDTree
+
+        named = {i: name for name, g in groups.items() for i in g.faces}
+        self.mesh, self.named = mesh, named
+        own = np.repeat(mesh.face, 6)
+        flat = mesh.triangles.ravel()
+        self._face = own
+        self._tree = cKDTree(mesh.nodes[flat])
+        mine = np.isin(own, list(named))
+        self._named_face = own[mine]
+        self._named_tree = cKDTree(mesh.nodes[flat[mine]]) if mine.any() else None
+
+    def __call__(self, point: Array) -> tuple[str, float]:
+        """Its name and distance [mm]: a named face when one is as near as the nearest, else `body:id`."""
+        distance, at = self._tree.query(point)
+        if self._named_tree is not None:
+            d, k = self._named_tree.query(point)
+            if d <= distance + 0.05 * self.mesh.diagonal:
+                return self.named[int(self._named_face[k])], float(d)
+        return self.mesh.faces[int(self._face[at])].label, float(distance)
+
+
+def _spot(mesh: TetMesh, field: ReserveField, artefacts: Artefacts, near: NearestFace, node: int) -> HotSpot:
+    face, distance = near(mesh.nodes[node])
+    zone, label = field.phases[field.phase[node]]
+    return HotSpot(
+        reserve=float(field.reserve[node]),
+        mode=field.modes[field.mode[node]],
+        zone=zone,
+        phase=label,
+        body=mesh.bodies[mesh.node_body[node]],
+        face=face,
+        face_distance_mm=distance,
+        at_mm=tuple(float(v) for v in mesh.nodes[node]),
+        print_stress_MPa=tuple(float(v) for v in field.print_stress[node]),
+        artefact=bool(artefacts.at[node]),
+        artefact_reason=str(artefacts.reason[node]),
+    )
