@@ -10,8 +10,8 @@ from typing import Any
 
 import numpy as np
 
-from fem.tensors import Array
 from fem.telling.colours import Colour, ReserveScale
+from fem.tensors import Array
 
 WIDTH, HEIGHT = 1600, 1200
 TOP, BOTTOM = 120, 170
@@ -89,11 +89,11 @@ class Canvas:
             self.pen.line([(x, y), (x, y + 36)], fill=colour)
         self.pen.rectangle([left, y, right, y + 36], outline=INK, width=2)
         for value, text in ticks(low, high):
-            x = left + (right - left) * (value - low) / (high - low)
-            self.pen.line([(x, y + 36), (x, y + 46)], fill=INK, width=2)
-            self.write((x, y + 52), text, size=28, anchor="ma")
+            at = left + (right - left) * (value - low) / (high - low)
+            self.pen.line([(at, y + 36), (at, y + 46)], fill=INK, width=2)
+            self.write((at, y + 52), text, size=28, anchor="ma")
 
-    def reserve_bar(self, scale: ReserveScale) -> None:
+    def reserve_bar(self, scale: ReserveScale, *, asked: bool = True) -> None:
         """The bands of the reserve factor, equally wide, with the two hard steps marked."""
         left, right, y = 120, self.width - 120, self.height - 100
         step = (right - left) / len(scale.colours)
@@ -107,7 +107,9 @@ class Canvas:
             self.pen.line([(x, y - (12 if hard else 0)), (x, y + 46)], fill=INK, width=6 if hard else 2)
             self.write((x, y + 52), text, size=28, bold=hard, anchor="ma")
         self.write((left - 10, y - 14), "fails below 1", size=26, anchor="ls")
-        self.write((right + 10, y - 14), f"required {scale.required:g}", size=26, anchor="rs")
+        self.write(
+            (right + 10, y - 14), f"{'required' if asked else 'target'} {scale.required:g}", size=26, anchor="rs"
+        )
 
     def legend(self, entries: list[tuple[str, Colour]]) -> None:
         """Coloured squares with names, in rows at the foot of the page."""

@@ -60,7 +60,7 @@ def utilisation(reserve: Array) -> Array:
 
 
 def reserve_scale(required: float) -> ReserveScale:
-    """The scale with hard steps at 1 and at `required`, graded in even ratios up to 10 (or beyond a higher demand)."""
+    """The scale with hard steps at 1 and at `required`, graded evenly up to 10 or 3 times a higher demand."""
     from cmcrameri import cm
 
     top = max(10.0, 3 * required)

@@ -1,4 +1,4 @@
-"""The interactive view of the boundary: reserve factor and displacement of each case, with the value under the pointer."""
+"""The interactive view of the boundary: reserve factor and displacement of each case, value under the pointer."""
 
 from __future__ import annotations
 
@@ -72,7 +72,7 @@ def interactive(findings: Findings, scene: Scene, *, most: int = MOST_TRIANGLES)
         j=t[:, 1],
         k=t[:, 2],
         flatshading=False,
-        lighting={"ambient": 0.7, "diffuse": 0.4, "specular": 0.0, "fresnel": 0.0, "roughness": 1.0},
+        lighting={"ambient": 0.78, "diffuse": 0.3, "specular": 0.0, "fresnel": 0.0, "roughness": 1.0},
         name="",
     )
     figure = go.Figure([mesh, _markers(findings, 0.04 * scene.mesh.diagonal)])
@@ -87,8 +87,8 @@ def interactive(findings: Findings, scene: Scene, *, most: int = MOST_TRIANGLES)
         scene={
             "aspectmode": "data",
             "xaxis": {"title": {"text": "x [mm]"}},
-            "yaxis": {"title": {"text": "y [mm]"}},
-            "zaxis": {"title": {"text": "z [mm]"}},
+            "yaxis": {"title": {"text": "y [mm]"}, "nticks": 5},
+            "zaxis": {"title": {"text": "z [mm]"}, "nticks": 5},
             "camera": {"projection": {"type": "orthographic"}, "eye": {"x": 1.2, "y": -1.4, "z": 1.0}},
         },
         updatemenus=[

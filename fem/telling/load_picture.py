@@ -29,27 +29,27 @@ def draw_loads(run: Album) -> Picture:
     stage = run.stage
     stage.clear()
     marked = np.zeros(len(mesh.triangles), dtype=bool)
-    body = []
+    skin, painted, pointers = [], [], []
     for patch in scene.patches:
         marked[patch.triangles] = True
     plain = four_triangles(mesh.triangles[~marked])
     if len(plain):
-        body.append(stage.add(polydata(run.nodes, plain), colour=GREY))
+        skin.append(stage.add(polydata(run.nodes, plain), colour=GREY))
     for patch in scene.patches:
         if len(patch.triangles):
             flat = four_triangles(mesh.triangles[patch.triangles])
-            body.append(stage.add(polydata(run.nodes, flat), colour=colour[patch.name]))
-    body.append(stage.add(lines(run.nodes, run.rims), colour=LINE, width=1.5, lighting=False))
+            painted.append(stage.add(polydata(run.nodes, flat), colour=colour[patch.name]))
+    skin.append(stage.add(lines(run.nodes, run.rims), colour=LINE, width=1.5, lighting=False))
     for arrow, tail, tip in shafts:
         for piece in _solid_arrow(arrow.kind, tail, tip, mesh.diagonal):
-            stage.add(piece, colour=colour[arrow.name])
-    whole = stage.show(view)
-    for actor in body:
-        actor.SetVisibility(False)
-    alone = stage.show(view)
-    inked = (alone < 250).any(axis=2)
-    image = whole.copy()
-    image[inked] = (0.5 * whole[inked] + 0.5 * alone[inked]).astype(np.uint8)
+            pointers.append(stage.add(piece, colour=colour[arrow.name]))
+    image = stage.show(view)
+    for share, hidden, shown in ((0.35, skin + pointers, painted), (0.5, skin + painted, pointers)):
+        for actor in hidden:
+            actor.SetVisibility(False)
+        for actor in shown:
+            actor.SetVisibility(True)
+        image = _shine_through(image, stage.show(view), share=share)
     title = "Loads and supports"
     canvas = Canvas(image, title=title, note="Arrows: resultant of each load at factor 1; two heads: a moment")
     roles = {p.name: p.role for p in scene.patches}
@@ -73,7 +73,7 @@ def draw_loads(run: Album) -> Picture:
 
 
 def placed(arrow: Arrow, others: tuple[Arrow, ...], box: Array, diagonal: float) -> tuple[Array, Array]:
-    """Tail and tip (3,) [mm] of an arrow: one that pushes into the part ends at its place, one that pulls starts there.
+    """Tail and tip (3,) [mm] of an arrow: one that pushes into the part ends at its place, another starts there.
 
     The length grows with the square root of the size among arrows of its kind.
     """
@@ -107,6 +107,14 @@ def _solid_arrow(kind: str, tail: Array, tip: Array, diagonal: float) -> list[An
         for p in heads
     ]
     return [shaft, *cones]
+
+
+def _shine_through(image: Any, alone: Any, *, share: float) -> Any:
+    """`image` with what `alone` shows on white laid over it, so that what is hidden shows faintly."""
+    inked = (alone < 250).any(axis=2)
+    out = image.copy()
+    out[inked] = ((1 - share) * image[inked] + share * alone[inked]).astype(np.uint8)
+    return out
 
 
 def _label(arrow: Arrow, tail: Array, tip: Array, colour: dict[str, Colour]) -> Label:

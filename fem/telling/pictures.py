@@ -7,6 +7,7 @@ Every picture states its case and unit; its `alt` text carries the numbers, so t
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -47,24 +48,22 @@ def draw_pictures(
             node_normals(mesh),
         )
         jobs: list[tuple[str, Callable[[], Picture]]] = [
-            ("mesh", lambda: _mesh(run)),
-            ("loads and supports", lambda: draw_loads(run)),
+            ("mesh", partial(_mesh, run)),
+            ("loads and supports", partial(draw_loads, run)),
         ]
         for name, fields in scene.cases.items():
-            jobs.append((f"deflection, {name}", lambda n=name, f=fields: _deflection(run, n, f, exaggerate=False)))
+            jobs.append((f"deflection, {name}", partial(_deflection, run, name, fields, exaggerate=False)))
             if exaggeration(fields.displacement, mesh.diagonal) > 1:
-                jobs.append(
-                    (f"exaggerated, {name}", lambda n=name, f=fields: _deflection(run, n, f, exaggerate=True))
-                )
+                jobs.append((f"exaggerated, {name}", partial(_deflection, run, name, fields, exaggerate=True)))
         if scene.cases:
             worst = findings.worst_case
-            jobs.append(("reserve factor", lambda: _reserve(run, worst, scene.cases[worst].reserve)))
-            if len(scene.cases) > 1:
-                least = np.min([f.reserve for f in scene.cases.values()], axis=0)
-                jobs.append(("least reserve factor", lambda: _reserve(run, "", least)))
-            jobs.append(("cut", lambda: _cut(run, worst)))
+            jobs.append(("reserve factor", partial(_reserve, run, worst, scene.cases[worst].reserve)))
+            least = np.min([f.reserve for f in scene.cases.values()], axis=0)
+            if not np.array_equal(least, scene.cases[worst].reserve):
+                jobs.append(("least reserve factor", partial(_reserve, run, "", least)))
+            jobs.append(("cut", partial(_cut, run, worst)))
         for rank, (name, spot) in enumerate(worst_hot_spots(findings, apart=0.04 * mesh.diagonal), start=1):
-            jobs.append((f"hot spot {rank}", lambda r=rank, n=name, s=spot: _hot_spot(run, r, n, s)))
+            jobs.append((f"hot spot {rank}", partial(_hot_spot, run, rank, name, spot)))
         out = []
         for i, (what, draw) in enumerate(jobs):
             if progress:
@@ -163,7 +162,7 @@ def _reserve(run: Album, case: str, reserve: Array) -> Picture:
     of = f"case {case}" if case else "least of all cases"
     title = f"Reserve factor outside, {of}"
     canvas = Canvas(run.stage.show(view), title=title, note=f"Least on the surface {reserve_text(least)}")
-    canvas.reserve_bar(run.scale)
+    canvas.reserve_bar(run.scale, asked=required_reserve(run.findings)[1])
     if np.isfinite(least):
         x, y = view.pixels(run.nodes[worst])[0]
         canvas.labels([Label(reserve_text(least), float(x), float(y))])
@@ -174,8 +173,8 @@ def _reserve(run: Album, case: str, reserve: Array) -> Picture:
         kind="reserve",
         case=case,
         title=title,
-        caption=f"Least on the surface {reserve_text(least)} at {place(run.nodes[worst])}. {number(100 * share)} % of "
-        f"the surface nodes lie below {run.scale.required:g}. The heavy marks on the bar are failure (1) and the "
+        caption=f"Least on the surface {reserve_text(least)} at {place(run.nodes[worst])}. {number(100 * share)} % "
+        f"of the surface nodes lie below {run.scale.required:g}. The heavy marks on the bar are failure (1) and the "
         f"reserve {'required' if required_reserve(run.findings)[1] else 'taken as target'} ({run.scale.required:g}).",
         alt=f"Reserve factor on the surface, {of}: least {reserve_text(least)} at {place(run.nodes[worst])}; "
         f"{number(100 * share)} % of the surface nodes lie below {run.scale.required:g}.",
@@ -234,7 +233,7 @@ def _cut(run: Album, case: str) -> Picture:
     moved = f", {number(abs(level - at[axis]))} mm inward of the worst place" if level != at[axis] else ""
     note = f"Cut at {name} = {number(level)} mm{moved}"
     canvas = Canvas(run.stage.show(view), title=title, note=note)
-    canvas.reserve_bar(run.scale)
+    canvas.reserve_bar(run.scale, asked=required_reserve(run.findings)[1])
     if np.isfinite(least):
         x, y = view.pixels(origin)[0]
         canvas.labels([Label(reserve_text(least), float(x), float(y))])
@@ -244,10 +243,10 @@ def _cut(run: Album, case: str) -> Picture:
         kind="cut",
         case=case,
         title=title,
-        caption=f"{note}, through {'the worst place that no support or load edge makes' if spot else 'the worst place'}: "
+        caption=f"{note}, through {'the worst place but for artefacts' if spot else 'the worst place'}: "
         f"{reserve_text(least)} at {place(at)}.",
-        alt=f"Reserve factor on a cut at {name} = {number(level)} mm in case {case}, through {reserve_text(least)} at "
-        f"{place(at)}.",
+        alt=f"Reserve factor on a cut at {name} = {number(level)} mm in case {case}, through "
+        f"{reserve_text(least)} at {place(at)}.",
         unit="1",
         high=run.scale.edges[-2],
         view=view,
@@ -267,8 +266,8 @@ def _hot_spot(run: Album, rank: int, case: str, spot: HotSpot) -> Picture:
     run.stage.add(lines(run.nodes, run.rims), colour=LINE, width=2.5, lighting=False)
     title = f"Hot spot {rank}: reserve factor {reserve_text(spot.reserve)}, case {case}"
     near_face = f", {number(spot.face_distance_mm)} mm from face {spot.face}" if spot.face else ""
-    canvas = Canvas(run.stage.show(view), title=title, note=f"{spot.mode} at {place(at)}{near_face}")
-    canvas.reserve_bar(run.scale)
+    canvas = Canvas(run.stage.show(view), title=title, note=f"{_capital(spot.mode)} at {place(at)}{near_face}")
+    canvas.reserve_bar(run.scale, asked=required_reserve(run.findings)[1])
     x, y = view.pixels(at)[0]
     canvas.marker(float(x), float(y))
     canvas.labels([Label(f"{reserve_text(spot.reserve)}  {spot.mode}", float(x), float(y), dot=False)])
@@ -280,7 +279,7 @@ def _hot_spot(run: Album, rank: int, case: str, spot: HotSpot) -> Picture:
         kind="hot spot",
         case=case,
         title=title,
-        caption=f"{spot.mode}, in {spot.zone} of {spot.body}, at {place(at)}{near_face}.{artefact}",
+        caption=f"{_capital(spot.mode)}, in {spot.zone} of {spot.body}, at {place(at)}{near_face}.{artefact}",
         alt=f"Close-up of hot spot {rank}: reserve factor {reserve_text(spot.reserve)} in case {case} by {spot.mode} "
         f"at {place(at)}{near_face}.{artefact}",
         unit="1",
@@ -326,6 +325,10 @@ def _clear_sight(surface: Any, at: Array, normal: Array, reach: float) -> Array:
         if len(hits) == 0:
             return t
     return tries[0]
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def _plain(name: str) -> str:

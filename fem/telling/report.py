@@ -121,7 +121,7 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
 
 
 def verdict(findings: Findings) -> str:
-    """ "holds", "short" (bears its loads but a requirement or the target is not met) or "fails" (a reserve below 1)."""
+    """One word: holds, short (bears its loads, but less than is asked for), or fails (a reserve factor below 1)."""
     required, _ = words.required_reserve(findings)
     least = min((c.reserve.least for c in findings.cases.values()), default=math.inf)
     if least < 1:

@@ -84,10 +84,11 @@ class Stage:
     def __init__(self, *, size: tuple[int, int] = SCENE, finer: float = 1.5) -> None:
         import pyvista as pv
 
+        window: Any = pv.Plotter
         self.size = size
         wide, high = round(size[0] * finer), round(size[1] * finer)
         with _without_window_warnings():
-            self.plotter = pv.Plotter(off_screen=True, window_size=[wide, high], lighting="light kit")
+            self.plotter: Any = window(off_screen=True, window_size=[wide, high], lighting="light kit")
             self.plotter.show(auto_close=False, interactive=False)
         self.plotter.set_background("white")
         self.plotter.render_window.SetMultiSamples(0)
@@ -100,7 +101,7 @@ class Stage:
     def add(self, data: Any, *, colour: Colour | None = None, width: float = 2.0, **more: Any) -> Any:
         """Put a surface or a set of lines on the stage."""
         painted = more.get("scalars") is not None
-        matter = {"ambient": 0.62 if painted else 0.42, "diffuse": 0.42 if painted else 0.64, "specular": 0.0}
+        matter = {"ambient": 0.74 if painted else 0.42, "diffuse": 0.32 if painted else 0.64, "specular": 0.0}
         if colour is not None:
             more["color"] = colour
         return self.plotter.add_mesh(

@@ -13,7 +13,7 @@ from fem.tensors import Array
 Ints = NDArray[np.int64]
 
 
-def four_triangles(triangles: Array) -> Ints:
+def four_triangles(triangles: NDArray[Any]) -> Ints:
     """Each curved triangle (k, 6) as four flat ones (4 k, 3) over the same nodes, turned the same way."""
     t = np.asarray(triangles, dtype=np.int64)
     return np.stack([t[:, [0, 3, 5]], t[:, [3, 1, 4]], t[:, [5, 4, 2]], t[:, [3, 4, 5]]], axis=1).reshape(-1, 3)
@@ -32,12 +32,12 @@ EIGHT = (
 """A tetrahedron of ten nodes as eight of four: its corners, and the octahedron between them cut along 6 to 8."""
 
 
-def eight_tets(tets: Array) -> Ints:
+def eight_tets(tets: NDArray[Any]) -> Ints:
     """Each curved tetrahedron (m, 10) as eight straight ones (8 m, 4)."""
     return np.asarray(tets, dtype=np.int64)[:, np.array(EIGHT)].reshape(-1, 4)
 
 
-def outline(triangles: Array, face: Array) -> Ints:
+def outline(triangles: NDArray[Any], face: NDArray[Any]) -> Ints:
     """Segments (s, 2) of the edges between different faces, each curved edge as two segments."""
     t = np.asarray(triangles, dtype=np.int64)
     edges = np.concatenate([t[:, [0, 1, 3]], t[:, [1, 2, 4]], t[:, [0, 2, 5]]])
@@ -65,17 +65,17 @@ def node_normals(mesh: TetMesh) -> Array:
     return np.divide(out, length, out=np.zeros_like(out), where=length > 0)
 
 
-def polydata(points: Array, triangles: Array) -> Any:
+def polydata(points: NDArray[Any], triangles: NDArray[Any]) -> Any:
     """A pyvista surface of flat triangles (k, 3) with only the points that it uses; `node` holds their numbers."""
     import pyvista as pv
 
     used, flat = np.unique(triangles, return_inverse=True)
-    surface = pv.PolyData.from_regular_faces(np.asarray(points)[used], flat.reshape(-1, 3))
+    surface = pv.PolyData.from_regular_faces(np.asarray(points)[used], flat.reshape(-1, 3).astype(int))
     surface.point_data["node"] = used
     return surface
 
 
-def lines(points: Array, segments: Array) -> Any:
+def lines(points: NDArray[Any], segments: NDArray[Any]) -> Any:
     """A pyvista set of straight segments (s, 2)."""
     import pyvista as pv
 

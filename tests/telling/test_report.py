@@ -1,0 +1,113 @@
+"""The page, the field file and the findings as a reader and a script meet them."""
+
+from __future__ import annotations
+
+import json
+import re
+from html.parser import HTMLParser
+
+import numpy as np
+import pytest
+
+from fem.telling.figures import interactive, thinned
+from fem.telling.files import field_names
+
+
+class _Page(HTMLParser):
+    def __init__(self) -> None:
+        super().__init__()
+        self.images, self.links, self.text, self._quiet = [], [], [], 0
+
+    def handle_starttag(self, tag, attrs):
+        attrs = dict(attrs)
+        self._quiet += tag in ("script", "style")
+        self.links += [attrs[k] for k in ("src", "href", "action", "data") if attrs.get(k)]
+        if tag == "img":
+            self.images.append(attrs)
+
+    def handle_endtag(self, tag):
+        self._quiet -= tag in ("script", "style")
+
+    def handle_data(self, data):
+        if not self._quiet:
+            self.text.append(data)
+
+
+@pytest.fixture(scope="module")
+def page(told):
+    parsed = _Page()
+    parsed.raw = told[0].read_text(encoding="utf-8")
+    parsed.feed(parsed.raw)
+    parsed.words = " ".join(" ".join(parsed.text).split())
+    return parsed
+
+
+def test_page_stays_small_and_asks_for_nothing(page, told):
+    assert told[0].stat().st_size < 8_000_000
+    assert all(link.startswith("data:") for link in page.links)
+    assert "connect-src 'none'" in page.raw
+    assert not re.search(r"url\(\s*['\"]?https?:|@import", page.raw.split("<script", 1)[0])
+
+
+def test_each_picture_is_in_the_page_with_its_numbers(page):
+    assert len(page.images) == 10
+    assert all(re.search(r"\d", image["alt"]) for image in page.images)
+
+
+def test_page_says_all_parts(page):
+    for part in (
+        "Does the beam bear its end load", "does not hold", "Requirements", "Load cases", "Hot spots", "Turn it over",
+        "Stiffness of watched faces", "N·mm/rad", "Balance and trust", "Cautions", "qualified engineer", "estimates",
+        "shear 23: estimate", "not admissible", "Full inputs and versions", "# <seat> & more", "converged in 14 steps",
+    ):  # fmt: skip
+        assert part in page.words
+    assert "<seat>" not in page.raw
+
+
+def test_progress_rises_to_one(told):
+    shares = [share for _, share in told[1]]
+    assert shares == sorted(shares)
+    assert shares[-1] == 1.0
+
+
+def test_everything_is_written_and_nothing_half(told, folder):
+    names = {str(p.relative_to(folder)) for p in folder.rglob("*") if p.is_file()}
+    assert {"findings.json", "fields.vtu", "report.html", "pictures/loads.png"} <= names
+    assert not [n for n in names if n.endswith(".part")]
+    assert json.loads((folder / "findings.json").read_text())["title"] == "Cantilever beam"
+
+
+def test_field_file_holds_the_fields(told, folder, scene):
+    import meshio
+
+    read = meshio.read(folder / "fields.vtu")
+    names = field_names("landing")
+    assert np.array_equal(read.cells_dict["tetra10"], scene.mesh.tets)
+    fields = scene.cases["landing"]
+    assert read.point_data["landing_displacement_mm"] == pytest.approx(fields.displacement, rel=1e-6)
+    assert read.point_data[names["stress"]].shape == (len(scene.mesh.nodes), 6)
+    reserve = read.point_data[names["reserve"]]
+    assert np.isinf(fields.reserve).any()
+    assert reserve.max() == 1e6
+    assert reserve.min() == pytest.approx(fields.reserve.min(), rel=1e-6)
+    assert np.array_equal(read.cell_data_dict["body"]["tetra10"], scene.mesh.body)
+
+
+def test_interactive_view_offers_each_field_with_units(findings, scene):
+    figure = interactive(findings, scene)
+    buttons = figure.layout.updatemenus[0].buttons
+    assert [b.label for b in buttons] == [
+        "reserve factor, case landing", "reserve factor, case cruise", "displacement, case cruise",
+        "displacement, case landing",
+    ]  # fmt: skip
+    assert "%{text} mm" in buttons[3].args[0]["hovertemplate"][0]
+    assert max(float(t) for t in buttons[3].args[0]["text"][0]) == pytest.approx(5.90, abs=0.005)
+    assert "unlimited" in buttons[0].args[0]["text"][0]
+
+
+def test_thinning_keeps_the_shape(scene):
+    coarse = thinned(scene, most=400)
+    assert len(coarse.triangles) <= 410
+    p = coarse.points[coarse.triangles]
+    volume = (np.cross(p[:, 0], p[:, 1]) * p[:, 2]).sum() / 6
+    assert volume == pytest.approx(32000, rel=0.02)
