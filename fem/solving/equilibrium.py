@@ -7,7 +7,7 @@ with it, and linear cases are sums of the answers to unit loads.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -53,6 +53,7 @@ class Equilibrium:
     ) -> None:
         refuse_free_motion(mesh, held=held, beds=beds)
         self.mesh = mesh
+        self._held = tuple(held)
         self.held = gather(mesh, tuple(held))
         self.pattern = pattern or block_pattern(mesh)
         self.elastic = (
@@ -87,6 +88,11 @@ class Equilibrium:
         Errors: NotConverged.
         """
         k, n = len(loads), len(self.mesh.nodes)
+        if starts is None:
+            basis, mix = _independent(loads)
+            if len(basis) < k:
+                some, record = self.solve(loads[basis], progress=progress)
+                return np.einsum("jk,jni->kni", mix, some), record
         columns = loads.transpose(1, 2, 0).reshape(3 * n, k)
         given = np.zeros_like(columns) if starts is None else starts.transpose(1, 2, 0).reshape(3 * n, k)
         right = columns - self.whole @ given if given.any() else columns
@@ -95,10 +101,19 @@ class Equilibrium:
         total = self._free(answer) + given
         return total.reshape(n, 3, k).transpose(2, 0, 1).copy(), record
 
+    def starts(self, move: Held) -> Array:
+        """Displacement (n, 3) [mm] that holds everything still but the nodes of one prescribed face."""
+        still = [replace(h, value=np.zeros_like(h.value)) for h in self._held if h.name != move.name]
+        return gather(self.mesh, (*still, move)).start
+
+    def elastic_forces(self, displacement: Array) -> Array:
+        """Nodal forces (n, 3) [N] with which the part alone, without beds, resists a displacement (n, 3) [mm]."""
+        return (BlockMatrix(self.pattern, self.elastic) @ displacement.reshape(-1)).reshape(-1, 3)
+
     def balance(self, displacement: Array, forces: Array, record: SolveRecord) -> Solution:
         """The solution with the answer of the supports and what is left of the balance of force and moment."""
         flat = displacement.reshape(-1)
-        elastic = (BlockMatrix(self.pattern, self.elastic) @ flat).reshape(-1, 3)
+        elastic = self.elastic_forces(displacement)
         whole = (self.whole @ flat).reshape(-1, 3)
         bed = elastic - whole
         left = whole - forces
@@ -118,6 +133,30 @@ class Equilibrium:
     def _free(self, columns: Array) -> Array:
         n, k = len(self.mesh.nodes), columns.shape[1]
         return np.matmul(self.held.projector, columns.reshape(n, 3, k)).reshape(3 * n, k)
+
+
+def _independent(loads: Array) -> tuple[list[int], Array]:
+    """Which of the loads (k, n, 3) are no sums of the others, and how all are mixed (j, k) from these.
+
+    A wing's lift is a sum of the six unit wrenches on its face: it need not be solved again.
+    """
+    flat = loads.reshape(len(loads), -1)
+    size = np.linalg.norm(flat, axis=1)
+    chosen: list[int] = []
+    frame: list[Array] = []
+    for i in np.flatnonzero(size > 0):
+        rest = flat[i] / size[i]
+        for _ in range(2):  # twice is enough to keep the frame orthogonal
+            for q in frame:
+                rest = rest - (q @ rest) * q
+        left = float(np.linalg.norm(rest))
+        if left > 1e-10:
+            frame.append(rest / left)
+            chosen.append(int(i))
+    if not chosen:
+        return [0], np.zeros((1, len(loads)))
+    q = np.array(frame)
+    return chosen, np.linalg.solve(q @ flat[chosen].T, q @ flat.T)
 
 
 def pieces(mesh: TetMesh) -> Index:

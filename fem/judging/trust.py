@@ -1,0 +1,73 @@
+"""How far the numbers of a run can be relied on, as far as one mesh can tell."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from fem.judging.findings import BodyFindings, CaseFindings, MeshFindings
+
+BALANCE_LIMIT = 1e-6
+ENERGY_LIMIT = 0.10
+"""Zienkiewicz and Zhu's relative energy error above which a mesh is called coarse (their paper aims at 5-10 %)."""
+
+STANDING = (
+    "The numbers are an engineering estimate from one linear analysis: small displacements, elastic material.",
+    "Printed polymer varies from machine to machine, spool to spool and day to day: test coupons from your own "
+    "printer, in the state and direction that count.",
+    "Nylon softens when it takes up water or warms, and creeps under bolts: preload fades; check and retighten.",
+    "Never let one printed part alone stand between a person and injury: add a second hold, and inspect.",
+    "Follow local codes, and have a qualified engineer sign what can hurt someone.",
+)
+"""What every run, page and report says."""
+
+
+def trust_of(
+    mesh: MeshFindings, *, balance: float, energy_error: Mapping[str, float], iterations: int
+) -> dict[str, Any]:
+    """The figures by which a run is trusted: balance, estimated energy error of each case, mesh, iterations."""
+    worst = max(energy_error.values(), default=0.0)
+    return {
+        "largest_balance_error": balance,
+        "balance_met": balance <= BALANCE_LIMIT,
+        "energy_error_share": dict(energy_error),
+        "mesh_is_fine_enough": worst <= ENERGY_LIMIT,
+        "worst_tetrahedron_quality": mesh.worst_quality,
+        "solver_iterations": iterations,
+        "note": "Stress peaks converge more slowly than the energy error says; run a finer mesh before you rely on one.",
+    }
+
+
+def cautions_of(
+    bodies: Mapping[str, BodyFindings],
+    cases: Mapping[str, CaseFindings],
+    trust: Mapping[str, Any],
+    *,
+    mesh: MeshFindings,
+    remarks: tuple[str, ...],
+) -> tuple[str, ...]:
+    """What a reader of this run must know, the particular first and the standing cautions last."""
+    out: list[str] = list(remarks)
+    for name, body in bodies.items():
+        if body.estimates:
+            out.append(
+                f"Body {name} uses card {body.material} ({body.state}) in which these values are estimates, not "
+                f"measurements: {', '.join(body.estimates)}."
+            )
+    for name, case in cases.items():
+        r = case.reserve
+        if r.artefact:
+            out.append(
+                f"Case {name}: the least reserve factor {r.least:.2f} is read where the stress is made by the way the "
+                f"part is held or loaded and depends on the mesh; away from such places it is {r.away:.2f}."
+            )
+    if not trust["mesh_is_fine_enough"]:
+        worst = max(trust["energy_error_share"].values())
+        out.append(f"The mesh is coarse: the estimated energy error is {100 * worst:.0f} %; ask for a smaller size.")
+    if not trust["balance_met"]:
+        out.append(f"Forces balance only to {trust['largest_balance_error']:.1e} of the load.")
+    if mesh.straightened:
+        out.append(
+            f"{mesh.straightened} mid-side nodes were pulled straight; there the curved face is a little flat."
+        )
+    return (*out, *STANDING)

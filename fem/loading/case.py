@@ -1,0 +1,57 @@
+"""A load case: loads with factors, parted into what stays and what grows."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from fem.errors import InputError
+from fem.loading.loads import Load
+from fem.tensors import Array
+
+
+@dataclass(frozen=True)
+class LoadCase:
+    """Loads and their factors. `growing` names the loads that a reserve factor multiplies.
+
+    A case of permanent loads alone has nothing that could grow; there all loads are taken to grow together, and
+    `all_grow` says so.
+    """
+
+    name: str
+    factors: Mapping[str, float]
+    loads: Mapping[str, Load]
+
+    def __post_init__(self) -> None:
+        unknown = [k for k in self.factors if k not in self.loads]
+        if unknown:
+            raise InputError(f"there is no load {unknown[0]!r}.", where=f"cases.{self.name}")
+
+    @property
+    def all_grow(self) -> bool:
+        return all(self.loads[k].permanent for k, f in self.factors.items() if f != 0)
+
+    @property
+    def growing(self) -> tuple[str, ...]:
+        return tuple(k for k in self.factors if self.all_grow or not self.loads[k].permanent)
+
+    @property
+    def permanent(self) -> tuple[str, ...]:
+        return tuple(k for k in self.factors if k not in self.growing)
+
+    @property
+    def shifted(self) -> tuple[str, ...]:
+        """The loads of this case that prescribe a face's displacement."""
+        return tuple(sorted(k for k in self.factors if self.loads[k].shift is not None))
+
+    def combined(self, names: tuple[str, ...], each: Mapping[str, Array]) -> Array:
+        """Sum of fields of unit loads times their factors, over these loads."""
+        shape = next(iter(each.values())).shape
+        return sum((self.factors[k] * each[k] for k in names), np.zeros(shape))
+
+    def warming(self, names: tuple[str, ...]) -> Array | None:
+        """Warming (m,) [K] of the tetrahedra by these loads, None where none warms."""
+        warm = [self.factors[k] * w for k in names if (w := self.loads[k].warming) is not None]
+        return sum(warm[1:], warm[0]) if warm else None

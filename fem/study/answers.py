@@ -1,0 +1,236 @@
+"""From solved unit loads to findings: cases combined, stress judged, requirements compared."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from fem.judging.findings import (
+    BodyFindings,
+    CaseFindings,
+    FaceStiffness,
+    PointFindings,
+    RequirementFindings,
+    Reserve,
+    WatchFindings,
+)
+from fem.judging.hotspots import Artefacts, NearestFace, find_hot_spots
+from fem.judging.reserve import ReserveField, judge_reserve
+from fem.judging.scene import CaseFields
+from fem.judging.stress import recover_stress
+from fem.loading.case import LoadCase
+from fem.loading.loads import resultant, wrench_load
+from fem.part.faces import FaceGroup
+from fem.part.quadrature import volume
+from fem.part.tetmesh import TetMesh
+from fem.printing.field import PrintedField
+from fem.solving.equilibrium import Equilibrium
+from fem.solving.linear import SolveRecord
+from fem.study.plans import Requirements
+from fem.tensors import Array
+
+
+@dataclass(frozen=True)
+class Answer:
+    """One case answered: numbers for the findings, fields for the pictures, its estimated energy error."""
+
+    findings: CaseFindings
+    fields: CaseFields
+    energy_error: float
+
+
+def unit_wrenches(mesh: TetMesh, group: FaceGroup) -> Array:
+    """Nodal forces (6, n, 3) of 1 N along and 1 N mm about each part axis at a face's centre."""
+    triangles = mesh.triangles_of(group.faces)
+    return np.array(
+        [wrench_load(mesh, triangles, force=w[:3], moment=w[3:], at=group.centre, name=group.name) for w in np.eye(6)]
+    )
+
+
+def answer_case(
+    case: LoadCase,
+    *,
+    mesh: TetMesh,
+    printed: PrintedField,
+    equilibrium: Equilibrium,
+    units: Mapping[str, Array],
+    record: SolveRecord,
+    watched: Mapping[str, Array],
+    points: Mapping[str, tuple[float, float, float]],
+    artefacts: Artefacts,
+    groups: Mapping[str, FaceGroup],
+) -> Answer:
+    """Combine the unit answers (n, 3) [mm] of a case's loads and judge what comes out."""
+    forces = {k: case.loads[k].forces for k in case.factors}
+    everything = tuple(case.factors)
+    displacement = case.combined(everything, units)
+    applied = case.combined(everything, forces)
+    solution = equilibrium.balance(displacement, applied, record)
+    warm, warm_permanent = case.warming(everything), case.warming(case.permanent)
+    warm_growing = case.warming(case.growing)
+    whole = recover_stress(mesh, printed, displacement, warming=warm)
+    stay = np.zeros_like(whole.node)
+    if case.permanent:
+        stay = recover_stress(mesh, printed, case.combined(case.permanent, units), warming=warm_permanent).node
+    field = judge_reserve(
+        mesh,
+        printed,
+        permanent=stay,
+        growing=whole.node - stay,
+        permanent_warming=warm_permanent,
+        growing_warming=warm_growing,
+    )
+    length = np.linalg.norm(displacement, axis=1)
+    most = int(length.argmax())
+    force, moment = resultant(mesh, applied)
+    findings = CaseFindings(
+        factors=dict(case.factors),
+        applied_N=_floats(force),
+        applied_Nmm=_floats(moment),
+        reaction_N=_floats(solution.support.sum(axis=0)),
+        force_error=solution.force_error,
+        moment_error=solution.moment_error,
+        largest_displacement_mm=float(length[most]),
+        largest_displacement_at_mm=_floats(mesh.nodes[most]),
+        strain_energy_mJ=_energy(mesh, printed, equilibrium, displacement, case, warm),
+        points={name: _point(mesh, at, displacement, whole.node, field) for name, at in points.items()},
+        faces={name: _watch(w, displacement) for name, w in watched.items()},
+        reserve=_least(mesh, field, artefacts, NearestFace(mesh, groups)),
+        hot_spots=find_hot_spots(mesh, field, artefacts, groups),
+    )
+    fields = CaseFields(displacement, whole.node, field.print_stress, field.reserve)
+    return Answer(findings, fields, whole.energy_error)
+
+
+def _energy(
+    mesh: TetMesh,
+    printed: PrintedField,
+    equilibrium: Equilibrium,
+    displacement: Array,
+    case: LoadCase,
+    warm: Array | None,
+) -> float:
+    """Elastic energy [mJ] of the part, free expansion taken out."""
+    energy = 0.5 * float((displacement * equilibrium.elastic_forces(displacement)).sum())
+    if warm is None:
+        return energy
+    held = case.combined(
+        tuple(k for k in case.factors if case.loads[k].warming is not None),
+        {k: v.forces for k, v in case.loads.items()},
+    )
+    energy -= float((displacement * held).sum())
+    for index, material in enumerate(printed.materials):
+        if material.expansion is not None:
+            density = 0.5 * material.expansion @ material.stiffness @ material.expansion
+            tets = np.flatnonzero(printed.material == index)
+            size = np.abs(np.linalg.det(mesh.nodes[mesh.tets[tets, 1:4]] - mesh.nodes[mesh.tets[tets, :1]])) / 6
+            energy += float(density * (size * warm[tets] ** 2).sum())
+    return energy
+
+
+def _point(
+    mesh: TetMesh, at: tuple[float, float, float], displacement: Array, stress: Array, field: ReserveField
+) -> PointFindings:
+    node = int(np.linalg.norm(mesh.nodes - np.asarray(at), axis=1).argmin())
+    return PointFindings(
+        _floats(mesh.nodes[node]),
+        _floats(displacement[node]),
+        _floats(stress[node]),
+        _floats(field.print_stress[node]),
+    )
+
+
+def _watch(wrenches: Array, displacement: Array) -> WatchFindings:
+    """Mean shift [mm] and turn [deg] of a face: the motions on which its unit wrenches do work."""
+    motion = np.einsum("kni,ni->k", wrenches, displacement)
+    return WatchFindings(_floats(motion[:3]), _floats(np.degrees(motion[3:])))
+
+
+def face_stiffness(wrenches: Array, answers: Array) -> FaceStiffness:
+    """The 6 x 6 seen at a face from its unit wrenches (6, n, 3) and their displacements (6, n, 3)."""
+    compliance = np.einsum("ani,bni->ab", wrenches, answers)
+    compliance = (compliance + compliance.T) / 2
+    scale = 1 / np.sqrt(np.diag(compliance))
+    matrix = np.linalg.inv(compliance * scale[:, None] * scale) * scale[:, None] * scale
+    return FaceStiffness(tuple(map(_floats, matrix)), tuple(map(_floats, compliance)))
+
+
+def _least(mesh: TetMesh, field: ReserveField, artefacts: Artefacts, near: NearestFace) -> Reserve:
+    node = int(field.reserve.argmin())
+    real = field.reserve[~artefacts.at]
+    zone, phase = field.phases[field.phase[node]]
+    limited = bool(np.isfinite(field.reserve[node]))
+    criteria: dict[str, float | None] = {}
+    for found in field.criteria.values():
+        for name, value in found.items():
+            before = criteria.get(name)
+            criteria[name] = value if before is None else before if value is None else min(before, value)
+    return Reserve(
+        least=float(field.reserve[node]),
+        mode=field.modes[field.mode[node]] if limited else "none",
+        zone=zone,
+        phase=phase,
+        body=mesh.bodies[mesh.node_body[node]],
+        face=near(mesh.nodes[node])[0],
+        at_mm=_floats(mesh.nodes[node]),
+        artefact=bool(artefacts.at[node]) and limited,
+        away=float(real.min()) if len(real) else float("inf"),
+        criteria=criteria,
+    )
+
+
+def describe_bodies(mesh: TetMesh, printed: PrintedField) -> dict[str, BodyFindings]:
+    """Volume, mass and material of each body."""
+    out = {}
+    for name in mesh.bodies:
+        tets = mesh.tets_of(name)
+        material = printed.materials[printed.material[tets[0]]]
+        size = volume(mesh, tets)
+        own = mesh.nodes[mesh.tets[tets].ravel()]
+        out[name] = BodyFindings(
+            volume_mm3=size,
+            mass_g=size * material.density * 1e6,
+            box_mm=(_floats(own.min(axis=0)), _floats(own.max(axis=0))),
+            material=material.name,
+            state=material.state,
+            zones=dict(material.zones),
+            estimates=material.estimates,
+            print_axes=None if "metal" in material.zones else tuple(map(_floats, material.print_axes)),
+        )
+    return out
+
+
+def compare_requirements(
+    wanted: Requirements, *, bodies: Mapping[str, BodyFindings], cases: Mapping[str, CaseFindings]
+) -> tuple[RequirementFindings, ...]:
+    """Each requirement against the case (or the sum of bodies) that decides it."""
+    out = []
+    if wanted.reserve is not None:
+        case = min(cases, key=lambda c: cases[c].reserve.least)
+        least = cases[case].reserve.least
+        out.append(RequirementFindings("reserve", wanted.reserve, least, "", least >= wanted.reserve, case))
+    for face, limit in wanted.turn.items():
+        turn = {c: float(np.linalg.norm(f.faces[face].turn_deg)) for c, f in cases.items()}
+        out.append(_upper(f"turn of {face}", float(np.degrees(limit)), turn, "deg"))
+    for face, limit in wanted.shift.items():
+        shift = {c: float(np.linalg.norm(f.faces[face].shift_mm)) for c, f in cases.items()}
+        out.append(_upper(f"shift of {face}", limit, shift, "mm"))
+    if wanted.deflection is not None:
+        most = {c: f.largest_displacement_mm for c, f in cases.items()}
+        out.append(_upper("deflection", wanted.deflection, most, "mm"))
+    if wanted.mass is not None:
+        mass = sum(b.mass_g for b in bodies.values())
+        limit = wanted.mass * 1e6
+        out.append(RequirementFindings("mass", limit, mass, "g", mass <= limit, ", ".join(bodies)))
+    return tuple(out)
+
+
+def _upper(name: str, limit: float, values: Mapping[str, float], unit: str) -> RequirementFindings:
+    case = max(values, key=lambda c: values[c])
+    return RequirementFindings(name, limit, values[case], unit, values[case] <= limit, case)
+
+
+def _floats(values: Array) -> tuple[float, ...]:
+    return tuple(float(v) + 0.0 for v in values)

@@ -1,0 +1,221 @@
+"""From a study's plan to what the solver needs: mesh, material, named faces, supports, loads."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from fem.errors import FaceError, InputError
+from fem.judging.scene import Arrow, Patch
+from fem.loading.bolts import clamp_load, find_holes, ring_pressure
+from fem.loading.loads import (
+    Load,
+    acceleration_load,
+    force_load,
+    pressure_load,
+    resultant,
+    warming_load,
+    wrench_load,
+)
+from fem.loading.supports import Bed, Held, held_face
+from fem.loading.wing import wing_lift
+from fem.part.faces import FaceGroup
+from fem.part.tetmesh import Index, TetMesh
+from fem.printing.field import PrintedField, PrintedMaterial
+from fem.printing.layers import metal_material, printed_material
+from fem.printing.polymer import Card, load_card
+from fem.study.plans import (
+    AccelerationKeys,
+    BodyPlan,
+    ClampKeys,
+    ForceKeys,
+    LoadPlan,
+    PressureKeys,
+    ShiftKeys,
+    Study,
+    WarmingKeys,
+    WingKeys,
+    WrenchKeys,
+)
+from fem.tensors import Array
+
+NONE = np.zeros(0, dtype=np.int32)
+
+
+@dataclass(frozen=True)
+class Loaded:
+    """A load with the arrows that draw it."""
+
+    load: Load
+    arrows: tuple[Arrow, ...] = field(default=())
+
+
+def body_material(body: BodyPlan) -> PrintedMaterial:
+    """The material of a body: a printed polymer by its plan, or a metal.
+
+    Errors: CardError, InputError (a plan that cannot be printed).
+    """
+    if body.print is not None:
+        card = load_card(body.print.polymer)
+        return printed_material(body.print.plan, card=card, state=_state(card, body.print.state))
+    if body.metal is None:
+        raise InputError("needs a print plan or a metal.", where=f"bodies.{body.name}")
+    card = load_card(body.metal)
+    return metal_material(card, state=_state(card, body.state))
+
+
+def _state(card: Card, wanted: str | None) -> str:
+    """The state asked for, or the card's first (dry, as printed or delivered)."""
+    return next(iter(card.states)) if wanted is None else wanted
+
+
+def supports_of(study: Study, mesh: TetMesh, groups: Mapping[str, FaceGroup]) -> tuple[list[Held], list[Bed]]:
+    """Held faces and beds."""
+    held, beds = [], []
+    for name, plan in study.supports.items():
+        group = groups[plan.face]
+        if plan.hold:
+            held.append(held_face(mesh, group, hold=plan.hold, name=name))
+        else:
+            beds.append(Bed(name, mesh.triangles_of(group.faces), plan.bed_normal or 0.0, plan.bed_tangential or 0.0))
+    return held, beds
+
+
+def shifts_of(mesh: TetMesh, load: LoadPlan, groups: Mapping[str, FaceGroup]) -> Held:
+    """The held face of a prescribed displacement at factor one."""
+    what = load.what
+    if not isinstance(what, ShiftKeys) or load.face is None:
+        raise InputError("is not a shift of a face.", where=f"loads.{load.name}")
+    axes = tuple(a for a in "xyz" if getattr(what, a) is not None)
+    value = np.array([getattr(what, a) or 0.0 for a in "xyz"])
+    return held_face(mesh, groups[load.face], hold=axes, name=load.name, value=value)
+
+
+def load_of(plan: LoadPlan, mesh: TetMesh, printed: PrintedField, groups: Mapping[str, FaceGroup]) -> Loaded:
+    """One load at factor one, with the arrows of its resultant.
+
+    Errors: InputError, FaceError naming the load.
+    """
+    what, name = plan.what, plan.name
+    if isinstance(what, ClampKeys):
+        return _clamp(plan, what, mesh, groups)
+    if isinstance(what, AccelerationKeys):
+        forces = acceleration_load(mesh, printed, field=np.asarray(what.acceleration))
+        centre = _mass_centre(mesh, printed)
+        return _finish(plan, mesh, forces, NONE, {"field_m_s2": [a / 1000 for a in what.acceleration]}, centre)
+    if isinstance(what, WarmingKeys):
+        return Loaded(_warming(plan, what, mesh, printed))
+    if plan.face is None:
+        raise InputError("needs a face.", where=f"loads.{name}")
+    group = groups[plan.face]
+    triangles = mesh.triangles_of(group.faces)
+    if len(triangles) == 0 or not group.area > 0:
+        raise FaceError("the face has no area.", where=f"loads.{name}.face")
+    if isinstance(what, ForceKeys):
+        forces = force_load(mesh, group, force=np.asarray(what.force))
+        return _finish(plan, mesh, forces, triangles, {}, group.centre)
+    if isinstance(what, PressureKeys):
+        forces = pressure_load(mesh, group, pressure=what.pressure)
+        return _finish(plan, mesh, forces, triangles, {"pressure_MPa": what.pressure}, group.centre)
+    if isinstance(what, WrenchKeys):
+        at = group.centre if what.at is None else np.asarray(what.at)
+        forces = wrench_load(
+            mesh, triangles, force=np.asarray(what.force), moment=np.asarray(what.moment), at=at, name=name
+        )
+        return _finish(plan, mesh, forces, triangles, {"moment_Nmm": list(what.moment)}, at)
+    if isinstance(what, WingKeys):
+        wing = wing_lift(**{k: getattr(what, k) for k in WingKeys.__dataclass_fields__})
+        forces = wrench_load(mesh, triangles, force=wing.force, moment=wing.moment, at=wing.centre, name=name)
+        facts = {
+            "lift_N": wing.lift,
+            "drag_N": wing.drag,
+            "root_moment_Nmm": wing.root_moment,
+            "moment_about_centre_Nmm": wing.moment.tolist(),
+            "centre_mm": wing.centre.tolist(),
+        }
+        return _finish(plan, mesh, forces, triangles, facts, wing.centre)
+    if isinstance(what, ShiftKeys):
+        held = shifts_of(mesh, plan, groups)
+        zero = np.zeros((len(mesh.nodes), 3))
+        shift = np.array([getattr(what, a) or 0.0 for a in "xyz"])
+        load = Load(name, plan.kind, zero, plan.permanent, held.triangles, {"shift_mm": shift.tolist()}, shift=shift)
+        return Loaded(load)
+    raise InputError(f"kind {plan.kind!r} is not known.", where=f"loads.{name}")
+
+
+def _finish(
+    plan: LoadPlan, mesh: TetMesh, forces: Array, triangles: Index, facts: dict[str, object], at: Array
+) -> Loaded:
+    force, moment = resultant(mesh, forces)
+    facts = {"kind": plan.kind, "permanent": plan.permanent, "force_N": force.tolist(), **facts}
+    facts["moment_about_origin_Nmm"] = moment.tolist()
+    load = Load(plan.name, plan.kind, forces, plan.permanent, triangles, facts, point=at)
+    arrows = []
+    size = float(np.linalg.norm(force))
+    if size > 1e-9 * np.abs(forces).sum():
+        arrows.append(Arrow(plan.name, "force", at, force, _force_text(size)))
+    about = moment - np.cross(at, force)
+    turn = float(np.linalg.norm(about))
+    if turn > 1e-6 * max(size * mesh.diagonal, np.abs(forces).sum() * mesh.diagonal * 1e-3):
+        arrows.append(Arrow(plan.name, "moment", at, about, f"{turn / 1000:.3g} N·m"))
+    return Loaded(load, tuple(arrows))
+
+
+def _force_text(size: float) -> str:
+    return f"{size / 1000:.3g} kN" if size >= 1000 else f"{size:.3g} N"
+
+
+def _clamp(plan: LoadPlan, what: ClampKeys, mesh: TetMesh, groups: Mapping[str, FaceGroup]) -> Loaded:
+    against = groups[what.against]
+    head = groups[what.head] if what.head else None
+    holes = find_holes(mesh, groups[what.holes], against, head=head, name=plan.name)
+    forces = np.zeros((len(mesh.nodes), 3))
+    arrows = []
+    for hole in holes:
+        forces += clamp_load(mesh, hole, against=against, force=what.force, ring=what.ring, name=plan.name)
+        for place, sense in ((hole.head, -1.0), (hole.seat, 1.0)):
+            at = hole.origin + hole.axis * (place - 0.0)
+            arrows.append(Arrow(plan.name, "force", at, sense * what.force * hole.axis, _force_text(what.force)))
+    facts = {
+        "kind": plan.kind,
+        "permanent": plan.permanent,
+        "bolts": len(holes),
+        "force_per_bolt_N": what.force,
+        "washer_pressure_MPa": ring_pressure(holes[0], force=what.force, ring=what.ring),
+        "grip_mm": holes[0].grip,
+        "force_N": resultant(mesh, forces)[0].tolist(),
+    }
+    faces = tuple(i for hole in holes for i in hole.head_faces)
+    load = Load(plan.name, plan.kind, forces, plan.permanent, mesh.triangles_of(faces), facts)
+    return Loaded(load, tuple(arrows))
+
+
+def _warming(plan: LoadPlan, what: WarmingKeys, mesh: TetMesh, printed: PrintedField) -> Load:
+    bodies = what.bodies or mesh.bodies
+    warm = np.zeros(len(mesh.tets))
+    for body in bodies:
+        warm[mesh.tets_of(body)] = what.by
+    facts = {"kind": plan.kind, "permanent": plan.permanent, "by_K": what.by, "bodies": list(bodies)}
+    own = np.unique(printed.material[warm != 0])
+    lacking = [printed.materials[i].name for i in own if printed.materials[i].expansion is None]
+    if lacking:
+        raise InputError(
+            f"card {lacking[0]} gives no expansion.",
+            where=f"loads.{plan.name}",
+            advice="Add expansion to a card of your own, or leave its body out with bodies = [...].",
+        )
+    forces = warming_load(mesh, printed, warming=warm)
+    return Load(plan.name, plan.kind, forces, plan.permanent, NONE, facts, warming=warm)
+
+
+def _mass_centre(mesh: TetMesh, printed: PrintedField) -> Array:
+    weight = acceleration_load(mesh, printed, field=np.array([0.0, 0.0, 1.0]))[:, 2]
+    return weight @ mesh.nodes / weight.sum()
+
+
+def patches_of(mesh: TetMesh, held: list[Held], beds: list[Bed], loads: Mapping[str, Load]) -> tuple[Patch, ...]:
+    """Where supports and loads work, for the pictures."""
+    supports = [Patch(s.name, "support", s.triangles) for s in (*held, *beds)]
+    return (*supports, *(Patch(k, "load", v.triangles) for k, v in loads.items() if len(v.triangles)))

@@ -1,0 +1,328 @@
+"""The whole story of a study, one line a step."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sys
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from fem.errors import InputError
+from fem.judging.findings import FaceFindings, Findings, MeshFindings
+from fem.judging.hotspots import find_artefacts
+from fem.judging.scene import Scene
+from fem.judging.trust import cautions_of, trust_of
+from fem.loading.case import LoadCase
+from fem.part.faces import FaceGroup, name_faces
+from fem.part.meshing import estimated_unknowns, mesh_solid
+from fem.part.solid import Solid, read_solid
+from fem.part.tetmesh import TetMesh, joined
+from fem.printing.field import PrintedField, PrintedMaterial, printed_field
+from fem.solving.equilibrium import Equilibrium
+from fem.study.answers import answer_case, compare_requirements, describe_bodies, face_stiffness, unit_wrenches
+from fem.study.file import read_study
+from fem.study.plans import Study
+from fem.study.prepare import Loaded, body_material, load_of, patches_of, shifts_of, supports_of
+
+Progress = Callable[[str, float], None]
+"""Hears the stage's name and the share of the whole that is done."""
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """A study brought as far as the equations: what `beadwork check` reports on."""
+
+    study: Study
+    solids: dict[str, Solid]
+    materials: dict[str, PrintedMaterial]
+    mesh: TetMesh
+    printed: PrintedField
+    groups: dict[str, FaceGroup]
+    loads: dict[str, Loaded]
+    seconds: dict[str, float]
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """A study answered: numbers and the fields that pictures are drawn from."""
+
+    findings: Findings
+    scene: Scene
+
+
+class _Clock:
+    """Seconds by stage, and the voice of the progress bar."""
+
+    def __init__(self, progress: Progress | None) -> None:
+        self.seconds: dict[str, float] = {}
+        self._say = progress or (lambda _text, _share: None)
+        self._stage, self._since = "", time.perf_counter()
+
+    def __call__(self, stage: str, share: float) -> None:
+        now = time.perf_counter()
+        if self._stage:
+            self.seconds[self._stage] = round(self.seconds.get(self._stage, 0.0) + now - self._since, 3)
+        self._stage, self._since = stage, now
+        self._say(stage, share)
+
+
+def prepare(study: Study, *, progress: Progress | None = None) -> Prepared:
+    """Read solids and cards, mesh, match faces, build the loads at factor one.
+
+    Errors: any InputError of the rooms above.
+    """
+    clock = _Clock(progress)
+    clock("read solids", 0.01)
+    materials = {name: body_material(body) for name, body in study.bodies.items()}
+    solids = {n: read_solid(b.solid, name=n, unit=b.unit, any_size=b.any_size) for n, b in study.bodies.items()}
+    clock("mesh", 0.04)
+    meshes = [mesh_solid(solids[n], size=b.size, finest=b.finest, unit=b.unit) for n, b in study.bodies.items()]
+    mesh = joined(meshes)
+    clock("match faces", 0.16)
+    groups = name_faces(mesh, study.faces)
+    printed = printed_field(mesh, materials=materials)
+    loads = {name: load_of(plan, mesh, printed, groups) for name, plan in study.loads.items()}
+    clock("", 0.18)
+    return Prepared(study, solids, materials, mesh, printed, groups, loads, clock.seconds)
+
+
+def answer(ready: Prepared, *, progress: Progress | None = None) -> Outcome:
+    """Solve and judge every case of a prepared study.
+
+    Errors: FreeBodyError, NotConverged.
+    """
+    clock = _Clock(progress)
+    study, mesh, printed, groups = ready.study, ready.mesh, ready.printed, ready.groups
+    loads = {name: each.load for name, each in ready.loads.items()}
+    cases = {name: LoadCase(name, factors, loads) for name, factors in study.cases.items()}
+    if not cases:
+        raise InputError("there is no load case.", where=str(study.path), advice="Add [loads] and [cases].")
+    held, beds = supports_of(study, mesh, groups)
+    watched = {name: unit_wrenches(mesh, groups[name]) for name in study.watch}
+    artefacts = find_artefacts(
+        mesh,
+        held={h.name: h.triangles for h in held},
+        loaded={k: v.triangles for k, v in loads.items() if len(v.triangles) and v.kind != "clamp"},
+    )
+    answers: dict[str, Any] = {}
+    stiffness = {}
+    iterations, balance = 0, 0.0
+    pattern = blocks = None
+    # Cases that prescribe the same faces' displacements share a matrix; a face is free where its shift is not named
+    kinds = sorted({(case.shifted) for case in cases.values()} | ({()} if watched else set()))
+    for turn, shifted in enumerate(kinds):
+        clock("assemble and set up", 0.18 + 0.1 * turn / len(kinds))
+        moved = [shifts_of(mesh, study.loads[name], groups) for name in shifted]
+        still = [replace(h, value=np.zeros_like(h.value)) for h in moved]
+        try:
+            equilibrium = Equilibrium(mesh, printed, held=[*held, *still], beds=beds, pattern=pattern, blocks=blocks)
+        except InputError:
+            if shifted or any(case.shifted == () for case in cases.values()):
+                raise
+            continue  # a face's stiffness cannot be told where only shifts hold the part
+        pattern, blocks = equilibrium.pattern, equilibrium.elastic
+        clock("solve", 0.28)
+        own = [case for case in cases.values() if case.shifted == shifted]
+        needed = sorted({k for case in own for k in case.factors})
+        plain = [k for k in needed if loads[k].shift is None]
+        wrenches = list(watched.values()) if shifted == () else []
+        right = np.concatenate([np.array([loads[k].forces for k in plain]).reshape(-1, *mesh.nodes.shape), *wrenches])
+        found, record = equilibrium.solve(right, progress=lambda s: clock_say(progress, "solve", 0.28 + 0.2 * s))
+        iterations += record.iterations
+        units = dict(zip(plain, found, strict=False))
+        for k, name in enumerate(watched if wrenches else ()):
+            at = len(plain) + 6 * k
+            stiffness[name] = face_stiffness(watched[name], found[at : at + 6])
+        for name, move in zip(shifted, moved, strict=True):
+            start = equilibrium.starts(move)
+            answer_, record = equilibrium.solve(np.zeros((1, *mesh.nodes.shape)), starts=start[None])
+            units[name] = answer_[0]
+            iterations += record.iterations
+        for case in own:
+            clock("judge", 0.5)
+            answers[case.name] = answer_case(
+                case,
+                mesh=mesh,
+                printed=printed,
+                equilibrium=equilibrium,
+                units=units,
+                record=record,
+                watched=watched,
+                points=study.points,
+                artefacts=artefacts,
+                groups=groups,
+            )
+            result = answers[case.name].findings
+            balance = max(balance, result.force_error, result.moment_error)
+    clock("", 0.6)
+    findings = _findings(ready, cases, answers, stiffness, iterations, balance, {**ready.seconds, **clock.seconds})
+    arrows = tuple(a for each in ready.loads.values() for a in each.arrows)
+    fields = {name: answers[name].fields for name in cases}
+    return Outcome(findings, Scene(mesh, fields, arrows, patches_of(mesh, held, beds, loads)))
+
+
+def clock_say(progress: Progress | None, text: str, share: float) -> None:
+    """Pass on how far a stage is, where anyone listens."""
+    if progress is not None:
+        progress(text, share)
+
+
+def run_study(path: Any, *, out: Path | None = None, progress: Progress | None = None) -> tuple[Findings, Path]:
+    """Answer a study file and write results/<study>/ (or `out`); returns the findings and the report's path.
+
+    Everything is written into a folder beside and renamed at the end, so that a stopped run leaves the older
+    results as they were.
+    """
+    from fem.telling import tell
+
+    study = read_study(path)
+    folder = Path(out) if out is not None else Path("results") / study.path.stem
+    beside = folder.with_name(folder.name + ".part")
+    _make_folder(beside)
+    try:
+        outcome = answer(prepare(study, progress=progress), progress=progress)
+        start = time.perf_counter()
+        findings = replace(outcome.findings, peak_memory_MB=peak_memory())
+        report = tell(
+            findings, outcome.scene, folder=beside, progress=lambda t, s: clock_say(progress, t, 0.6 + 0.39 * s)
+        )
+        seconds = {**findings.seconds, "tell": round(time.perf_counter() - start, 3)}
+        findings = replace(findings, seconds=seconds, peak_memory_MB=peak_memory())
+        from fem.judging.findings import write_findings
+
+        write_findings(findings, beside / "findings.json")
+        _swap(beside, folder)
+    finally:
+        shutil.rmtree(beside, ignore_errors=True)
+    clock_say(progress, "done", 1.0)
+    return findings, folder / report.name
+
+
+def _make_folder(folder: Path) -> None:
+    shutil.rmtree(folder, ignore_errors=True)
+    try:
+        folder.mkdir(parents=True)
+    except OSError as error:
+        raise InputError(
+            f"results cannot be written there ({error.strerror}).", where=str(folder), advice="Name another --out."
+        ) from None
+
+
+def _swap(beside: Path, folder: Path) -> None:
+    """Put the new results in the old ones' place; foreign folders are left alone."""
+    old = folder.with_name(folder.name + ".old")
+    if folder.exists():
+        if any(folder.iterdir()) and not (folder / "findings.json").exists():
+            raise InputError(
+                "the folder holds files that are not results of Beadwork.",
+                where=str(folder),
+                advice="Name another --out.",
+            )
+        shutil.rmtree(old, ignore_errors=True)
+        os.replace(folder, old)
+    os.replace(beside, folder)
+    shutil.rmtree(old, ignore_errors=True)
+
+
+def _findings(
+    ready: Prepared,
+    cases: dict[str, LoadCase],
+    answers: dict[str, Any],
+    stiffness: dict[str, Any],
+    iterations: int,
+    balance: float,
+    seconds: dict[str, float],
+) -> Findings:
+    study, mesh = ready.study, ready.mesh
+    bodies = describe_bodies(mesh, ready.printed)
+    results = {name: answers[name].findings for name in cases}
+    quality = mesh.quality
+    about_mesh = MeshFindings(
+        nodes=len(mesh.nodes),
+        tets=len(mesh.tets),
+        unknowns=mesh.unknowns,
+        order=2,
+        worst_quality=quality.worst,
+        median_quality=quality.median,
+        straightened=quality.straightened,
+    )
+    errors = {name: answers[name].energy_error for name in cases}
+    trust = trust_of(about_mesh, balance=balance, energy_error=errors, iterations=iterations)
+    remarks = [note for solid in ready.solids.values() for note in solid.notes]
+    remarks += [
+        f"Case {case.name} has permanent loads alone; its reserve factor takes them to grow together."
+        for case in cases.values()
+        if case.all_grow
+    ]
+    return Findings(
+        beadwork=program_version(),
+        title=study.title,
+        question=study.question,
+        inputs={**study.inputs, "versions": library_versions()},
+        bodies=bodies,
+        mesh=about_mesh,
+        faces={n: FaceFindings(g.count, g.area, tuple(float(v) for v in g.centre)) for n, g in ready.groups.items()},
+        cases=results,
+        stiffness=stiffness,
+        requirements=compare_requirements(study.requirements, bodies=bodies, cases=results),
+        loads={name: each.load.facts for name, each in ready.loads.items()},
+        supports={name: _support_facts(plan) for name, plan in study.supports.items()},
+        trust=trust,
+        cautions=cautions_of(bodies, results, trust, mesh=about_mesh, remarks=tuple(remarks)),
+        seconds=seconds,
+        peak_memory_MB=peak_memory(),
+    )
+
+
+def _support_facts(plan: Any) -> dict[str, Any]:
+    facts: dict[str, Any] = {"face": plan.face}
+    if plan.hold:
+        return {**facts, "hold": list(plan.hold) if not isinstance(plan.hold, str) else plan.hold}
+    return {**facts, "bed_normal_N_mm3": plan.bed_normal, "bed_tangential_N_mm3": plan.bed_tangential}
+
+
+def program_version() -> str:
+    """The version of this program."""
+    try:
+        return version("beadwork")
+    except PackageNotFoundError:
+        return "unknown"
+
+
+def library_versions() -> dict[str, str]:
+    """Versions of the libraries that decide the numbers."""
+    names = ("numpy", "scipy", "numba", "gmsh", "pyamg", "pyvista", "trimesh")
+    out = {"python": sys.version.split()[0]}
+    for name in names:
+        try:
+            out[name] = version(name)
+        except PackageNotFoundError:
+            out[name] = "absent"
+    return out
+
+
+def peak_memory() -> float:
+    """Most memory this process has held so far [MB]; 0 where the system does not say."""
+    try:
+        import resource
+    except ImportError:
+        return 0.0
+    most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return round(most / (1e6 if sys.platform == "darwin" else 1024), 1)
+
+
+def expected_unknowns(study: Study, solids: dict[str, Solid]) -> dict[str, int]:
+    """About how many unknowns each body's mesh will have."""
+    out = {}
+    for name, body in study.bodies.items():
+        size = body.size if body.size is not None else solids[name].size / 20
+        finest = body.finest if body.finest is not None else size / 4
+        out[name] = estimated_unknowns(solids[name], size=size, finest=finest)
+    return out
