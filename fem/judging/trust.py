@@ -34,7 +34,7 @@ def trust_of(
         "mesh_is_fine_enough": worst <= ENERGY_LIMIT,
         "worst_tetrahedron_quality": mesh.worst_quality,
         "solver_iterations": iterations,
-        "note": "Stress peaks converge more slowly than the energy error says; run a finer mesh before you rely on one.",
+        "note": "Stress peaks converge more slowly than this error says; run a finer mesh before you rely on one.",
     }
 
 
@@ -58,8 +58,8 @@ def cautions_of(
         r = case.reserve
         if r.artefact:
             out.append(
-                f"Case {name}: the least reserve factor {r.least:.2f} is read where the stress is made by the way the "
-                f"part is held or loaded and depends on the mesh; away from such places it is {r.away:.2f}."
+                f"Case {name}: the least reserve factor {r.least:.2f} is read where the way the part is held or "
+                f"loaded makes the stress; it depends on the mesh; away from such places it is {r.away:.2f}."
             )
     if not trust["mesh_is_fine_enough"]:
         worst = max(trust["energy_error_share"].values())
@@ -67,7 +67,5 @@ def cautions_of(
     if not trust["balance_met"]:
         out.append(f"Forces balance only to {trust['largest_balance_error']:.1e} of the load.")
     if mesh.straightened:
-        out.append(
-            f"{mesh.straightened} mid-side nodes were pulled straight; there the curved face is a little flat."
-        )
+        out.append(f"{mesh.straightened} mid-side nodes were pulled straight; the face is a little flat there.")
     return (*out, *STANDING)

@@ -186,6 +186,23 @@ def mesh_cad(
     return nodes, tets, np.concatenate(triangles), np.concatenate(face)
 
 
+def triangulate_cad(solid: Solid, *, unit: str | None = None) -> tuple[Array, np.ndarray, np.ndarray]:
+    """Flat triangles of a CAD solid for a picture; see `solid.shown_surface`."""
+    with gmsh_session() as gmsh:
+        import_cad(gmsh, solid.path, unit)
+        set_sizes(gmsh, size=solid.size / 15, finest=solid.size / 150)
+        try:
+            gmsh.model.mesh.generate(2)
+        except Exception as error:
+            raise SolidError("its surface cannot be drawn.", where=str(solid.path)) from error
+        tags, coordinates, _ = gmsh.model.mesh.getNodes()
+        number = np.full(int(tags.max()) + 1, -1, dtype=np.int64)
+        number[tags.astype(np.int64)] = np.arange(len(tags))
+        each = [_elements(gmsh, number, 2, tag, 2, 3) for tag, _ in outer_faces(gmsh)]
+    face = np.repeat(np.arange(len(each)), [len(t) for t in each])
+    return np.asarray(coordinates).reshape(-1, 3), np.concatenate(each), face
+
+
 def set_sizes(gmsh: Any, *, size: float, finest: float) -> None:
     """Element size from `size`, `finest` and curvature: sixteen elements to the full circle."""
     gmsh.option.setNumber("Mesh.MeshSizeMax", size)

@@ -20,7 +20,7 @@ STRESS_WEIGHTS = np.full(4, 1 / 24)
 
 # Dunavant's six-point rule of degree 4 on the triangle (IJNME 21 (1985) 1129), weights summing to 1/2
 _A, _B = 0.445948490915965, 0.091576213509771
-TRIANGLE_POINTS = np.array([[_A, _A], [1 - 2 * _A, _A], [_A, 1 - 2 * _A], [_B, _B], [1 - 2 * _B, _B], [_B, 1 - 2 * _B]])
+TRIANGLE_POINTS = np.array([p for s in (_A, _B) for p in ([s, s], [1 - 2 * s, s], [s, 1 - 2 * s])])
 TRIANGLE_WEIGHTS = np.array([0.223381589678011] * 3 + [0.109951743655322] * 3) / 2
 
 

@@ -127,6 +127,15 @@ def read_solid(path: Any, *, name: str = "part", unit: str | None = None, any_si
     return solid
 
 
+def shown_surface(solid: Solid, *, unit: str | None = None) -> tuple[Array, NDArray[np.int64], NDArray[np.int64]]:
+    """A coarse triangulation to draw: points (n, 3) [mm], triangles (k, 3), face index (k,) into `solid.faces`."""
+    if solid.surface is not None:
+        return solid.surface.points, solid.surface.triangles, solid.surface.face
+    from fem.part.cad import triangulate_cad
+
+    return triangulate_cad(solid, unit=unit)
+
+
 def _refuse_odd_size(solid: Solid, *, any_size: bool) -> None:
     where = str(solid.path)
     if not solid.volume > 1e-9 * max(solid.size, 1e-30) ** 3:

@@ -132,7 +132,7 @@ def load_of(plan: LoadPlan, mesh: TetMesh, printed: PrintedField, groups: Mappin
             "lift_N": wing.lift,
             "drag_N": wing.drag,
             "root_moment_Nmm": wing.root_moment,
-            "moment_about_centre_Nmm": wing.moment.tolist(),
+            "moment_about_centre_Nmm": _clean(wing.moment),
             "centre_mm": wing.centre.tolist(),
         }
         return _finish(plan, mesh, forces, triangles, facts, wing.centre)
@@ -149,8 +149,8 @@ def _finish(
     plan: LoadPlan, mesh: TetMesh, forces: Array, triangles: Index, facts: dict[str, object], at: Array
 ) -> Loaded:
     force, moment = resultant(mesh, forces)
-    facts = {"kind": plan.kind, "permanent": plan.permanent, "force_N": force.tolist(), **facts}
-    facts["moment_about_origin_Nmm"] = moment.tolist()
+    facts = {"kind": plan.kind, "permanent": plan.permanent, "force_N": _clean(force), **facts}
+    facts["moment_about_origin_Nmm"] = _clean(moment)
     load = Load(plan.name, plan.kind, forces, plan.permanent, triangles, facts, point=at)
     arrows = []
     size = float(np.linalg.norm(force))
@@ -161,6 +161,12 @@ def _finish(
     if turn > 1e-6 * max(size * mesh.diagonal, np.abs(forces).sum() * mesh.diagonal * 1e-3):
         arrows.append(Arrow(plan.name, "moment", at, about, f"{turn / 1000:.3g} N·m"))
     return Loaded(load, tuple(arrows))
+
+
+def _clean(vector: Array, *, scale: float = 0.0) -> list[float]:
+    """The components, with those that are rounding of the largest (or of `scale`) set to zero."""
+    size = max(float(np.abs(vector).max()), scale)
+    return [float(v) if abs(v) > 1e-10 * size else 0.0 for v in vector]
 
 
 def _force_text(size: float) -> str:
@@ -176,7 +182,7 @@ def _clamp(plan: LoadPlan, what: ClampKeys, mesh: TetMesh, groups: Mapping[str, 
     for hole in holes:
         forces += clamp_load(mesh, hole, against=against, force=what.force, ring=what.ring, name=plan.name)
         for place, sense in ((hole.head, -1.0), (hole.seat, 1.0)):
-            at = hole.origin + hole.axis * (place - 0.0)
+            at = hole.origin + hole.axis * place
             arrows.append(Arrow(plan.name, "force", at, sense * what.force * hole.axis, _force_text(what.force)))
     facts = {
         "kind": plan.kind,
@@ -185,7 +191,7 @@ def _clamp(plan: LoadPlan, what: ClampKeys, mesh: TetMesh, groups: Mapping[str, 
         "force_per_bolt_N": what.force,
         "washer_pressure_MPa": ring_pressure(holes[0], force=what.force, ring=what.ring),
         "grip_mm": holes[0].grip,
-        "force_N": resultant(mesh, forces)[0].tolist(),
+        "force_N": _clean(resultant(mesh, forces)[0], scale=what.force),
     }
     faces = tuple(i for hole in holes for i in hole.head_faces)
     load = Load(plan.name, plan.kind, forces, plan.permanent, mesh.triangles_of(faces), facts)

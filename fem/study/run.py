@@ -20,12 +20,13 @@ from fem.judging.hotspots import find_artefacts
 from fem.judging.scene import Scene
 from fem.judging.trust import cautions_of, trust_of
 from fem.loading.case import LoadCase
+from fem.loading.loads import resultant
 from fem.part.faces import FaceGroup, name_faces
-from fem.part.meshing import estimated_unknowns, mesh_solid
+from fem.part.meshing import estimated_unknowns, mesh_solid, refuse_too_large
 from fem.part.solid import Solid, read_solid
 from fem.part.tetmesh import TetMesh, joined
 from fem.printing.field import PrintedField, PrintedMaterial, printed_field
-from fem.solving.equilibrium import Equilibrium
+from fem.solving.equilibrium import Equilibrium, refuse_free_motion
 from fem.study.answers import answer_case, compare_requirements, describe_bodies, face_stiffness, unit_wrenches
 from fem.study.file import read_study
 from fem.study.plans import Study
@@ -166,6 +167,49 @@ def answer(ready: Prepared, *, progress: Progress | None = None) -> Outcome:
     arrows = tuple(a for each in ready.loads.values() for a in each.arrows)
     fields = {name: answers[name].fields for name in cases}
     return Outcome(findings, Scene(mesh, fields, arrows, patches_of(mesh, held, beds, loads)))
+
+
+@dataclass(frozen=True)
+class Checked:
+    """What a study would use: `unknowns` by body (about), `loads` the facts at factor one, `totals` force [N] and
+    moment [N mm] about the origin by case.
+    """
+
+    study: Study
+    bodies: dict[str, Any]
+    groups: dict[str, FaceGroup]
+    unknowns: dict[str, int]
+    loads: dict[str, dict[str, Any]]
+    totals: dict[str, tuple[Any, Any]]
+
+
+def check_study(study: Study, *, progress: Progress | None = None) -> Checked:
+    """Read, match and add up without solving; a coarse mesh is enough, since resultants do not depend on it.
+
+    Errors: all that a run would refuse before it solves.
+    """
+    solids = {n: read_solid(b.solid, name=n, unit=b.unit, any_size=b.any_size) for n, b in study.bodies.items()}
+    unknowns = expected_unknowns(study, solids)
+    refuse_too_large(sum(unknowns.values()), where=str(study.path))
+    coarse = {
+        n: replace(b, size=max(solids[n].size / 15, b.size or 0.0), finest=solids[n].size / 60)
+        for n, b in study.bodies.items()
+    }
+    ready = prepare(replace(study, bodies=coarse), progress=progress)
+    held, beds = supports_of(study, ready.mesh, ready.groups)
+    moved = [
+        shifts_of(ready.mesh, p, ready.groups)
+        for p in study.loads.values()
+        if ready.loads[p.name].load.shift is not None
+    ]
+    refuse_free_motion(ready.mesh, held=[*held, *moved], beds=beds)
+    loads = {name: each.load for name, each in ready.loads.items()}
+    totals = {}
+    for name, factors in study.cases.items():
+        case = LoadCase(name, factors, loads)
+        totals[name] = resultant(ready.mesh, case.combined(tuple(factors), {k: v.forces for k, v in loads.items()}))
+    bodies = describe_bodies(ready.mesh, ready.printed)
+    return Checked(study, bodies, ready.groups, unknowns, {k: v.facts for k, v in loads.items()}, totals)
 
 
 def clock_say(progress: Progress | None, text: str, share: float) -> None:
