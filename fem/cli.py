@@ -159,7 +159,7 @@ def _reserve(value: float) -> str:
     return "unlimited" if value == float("inf") else f"{math.floor(value * 100) / 100:.2f}"
 
 
-def _place(at: Sequence[float]) -> str:
+def _place(at: Any) -> str:
     return "(" + ", ".join(f"{round(v, 1) + 0.0:.1f}" for v in at) + ")"
 
 
@@ -317,7 +317,8 @@ def _card_numbers(state: Any) -> str:
         return f"E {state.E[0]:.4g} MPa, nu {state.nu[0]:.3g}, yield {strength.yield_stress:.4g} MPa"
     return (
         f"E {three(state.E)} MPa, nu {three(state.nu)}, G {three(state.G)} MPa, "
-        f"tension {three(strength.tension)} MPa, compression {three(strength.compression)} MPa, shear 23/13/12 {three(strength.shear)} MPa"
+        f"tension {three(strength.tension)} MPa, compression {three(strength.compression)} MPa, "
+        f"shear 23/13/12 {three(strength.shear)} MPa"
     )
 
 

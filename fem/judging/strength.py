@@ -36,7 +36,12 @@ STRESS_MODES = (
     "shear in the layer",
 )
 """How a bead can fail by one stress alone; the index that `max_stress_reserve` returns points in here."""
-PRINTED_MODES = (*STRESS_MODES, "stresses acting together (Tsai-Wu)", "interlayer tension and shear together")
+PRINTED_MODES = (
+    *STRESS_MODES,
+    "stresses acting together (Tsai-Wu)",
+    "interlayer tension and shear together",
+    "interlayer shear, both ways together",
+)
 ISOTROPIC_MODES = ("yield (von Mises)",)
 
 _SAME = 1e-9
@@ -76,6 +81,10 @@ def phase_reserve(p: Any, v: Any, strength: Strength) -> PhaseReserve:
         assert other is not None
         mode = np.where(other < reserve * (1 - _SAME), number, mode)
         reserve = np.minimum(reserve, other)
+    # Where the layers are pressed together at failure, the interface shears; nothing pulls it apart
+    up = np.asarray(p, dtype=float)[..., 2] + np.where(np.isfinite(reserve), reserve, 0.0) * np.asarray(v)[..., 2]
+    together = PRINTED_MODES.index("interlayer tension and shear together")
+    mode = np.where((mode == together) & (up <= 0), together + 1, mode)
     return PhaseReserve(reserve, mode, PRINTED_MODES, criteria)
 
 

@@ -9,6 +9,7 @@ Design (9th ed.), section 8-5.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -132,7 +133,7 @@ def clamp_load(mesh: TetMesh, hole: Hole, *, against: FaceGroup, force: float, r
             force=push * hole.axis,
             moment=np.zeros(3),
             at=hole.origin,
-            weight=lambda x, outer=outer: _ring_weight(x, hole, outer),
+            weight=partial(_ring_weight, hole=hole, outer=outer),
             rule=_fine_rule(),
             name=name,
         )
@@ -144,7 +145,7 @@ def ring_pressure(hole: Hole, *, force: float, ring: float) -> float:
     return force / (np.pi * ((ring / 2) ** 2 - hole.radius**2))
 
 
-def _ring_weight(points: Array, hole: Hole, outer: float) -> Array:
+def _ring_weight(points: Array, *, hole: Hole, outer: float) -> Array:
     """One between the hole's edge and `outer` radius, zero elsewhere (..., 3) -> (...)."""
     off = points - hole.origin
     radial = np.linalg.norm(off - (off @ hole.axis)[..., None] * hole.axis, axis=-1)
@@ -154,7 +155,7 @@ def _ring_weight(points: Array, hole: Hole, outer: float) -> Array:
 def _patch(mesh: TetMesh, hole: Hole, faces: tuple[int, ...], *, outer: float, height: float, name: str) -> Index:
     triangles = mesh.triangles_of(faces)
     points, area, _ = surface_points(mesh, triangles, rule=_fine_rule())
-    hit = (area * _ring_weight(points, hole, outer)).sum(axis=1) > 0
+    hit = (area * _ring_weight(points, hole=hole, outer=outer)).sum(axis=1) > 0
     if not hit.any():
         at = ", ".join(f"{v:.4g}" for v in hole.origin + hole.axis * height)
         raise InputError(f"no face lies under the washer at ({at}) mm.", where=f"loads.{name}.clamp")

@@ -155,7 +155,7 @@ def _misfit(face: Face, query: FaceQuery) -> float:
         if face.normal is None:
             miss += 100.0
         else:
-            off = np.degrees(np.arccos(np.clip(unit(query.normal) @ face.normal, -1, 1)))
+            off = float(np.degrees(np.arccos(np.clip(unit(query.normal) @ face.normal, -1, 1))))
             miss += off if off > ANGLE_TOLERANCE else 0.0
         if isinstance(query.at, float):
             off = abs(_position(face, query) - query.at)
@@ -170,7 +170,7 @@ def _misfit(face: Face, query: FaceQuery) -> float:
         if face.axis is None:
             miss += 100.0
         else:
-            off = np.degrees(np.arccos(min(1.0, abs(float(unit(query.axis) @ face.axis)))))
+            off = float(np.degrees(np.arccos(min(1.0, abs(float(unit(query.axis) @ face.axis))))))
             miss += off if off > ANGLE_TOLERANCE else 0.0
     if query.low is not None:
         miss += float(np.clip(np.asarray(query.low) - face.low - 1e-3, 0, None).sum())

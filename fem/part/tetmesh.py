@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +17,7 @@ from numpy.typing import NDArray
 from fem.part.solid import Face
 from fem.tensors import Array
 
-Index = NDArray[np.int32]
+Index = NDArray[np.integer[Any]]
 
 TET_EDGES = ((0, 1), (1, 2), (0, 2), (0, 3), (1, 3), (2, 3))
 """Corner pairs whose middles are nodes 4 to 9 of a tetrahedron."""

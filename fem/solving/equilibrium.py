@@ -156,7 +156,7 @@ def _independent(loads: Array) -> tuple[list[int], Array]:
     if not chosen:
         return [0], np.zeros((1, len(loads)))
     q = np.array(frame)
-    return chosen, np.linalg.solve(q @ flat[chosen].T, q @ flat.T)
+    return chosen, np.asarray(np.linalg.solve(q @ flat[chosen].T, q @ flat.T), dtype=float)
 
 
 def pieces(mesh: TetMesh) -> Index:
@@ -202,9 +202,9 @@ def refuse_free_motion(mesh: TetMesh, *, held: Sequence[Held], beds: Sequence[Be
         share = np.linalg.norm(free, axis=1)
         motions = [f"slide along {names[i]}" for i in range(3) if share[i] > 0.3]
         motions += [f"turn about {names[i]}" for i in range(3) if share[3 + i] > 0.3]
-        at = ", ".join(f"{v:.4g}" for v in centre)
+        place = ", ".join(f"{v:.4g}" for v in centre)
         raise FreeBodyError(
-            f"body {body} (piece around ({at}) mm) is free to {_listed(motions)}.",
+            f"body {body} (piece around ({place}) mm) is free to {_listed(motions)}.",
             where="supports",
             advice="Hold a face of it in these directions, or give it an elastic bed.",
         )

@@ -73,7 +73,8 @@ class Preconditioner:
         motions = (projector[corners] @ rigid_motions(mesh.nodes[corners])).reshape(-1, 6)
         scale = np.linalg.norm(motions, axis=0)
         motions = motions / np.where(scale > 0, scale, 1.0)
-        self.factor, self.levels = None, None
+        self.factor: Any = None
+        self.levels: Any = None
         if coarse.shape[0] <= LARGEST_FACTOR:
             from scipy.sparse.linalg import splu
 

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from fem.part.quadrature import STRESS_POINTS, STRESS_WEIGHTS
-from fem.part.tetmesh import TetMesh
+from fem.part.tetmesh import Index, TetMesh
 from fem.tensors import PAIRS, Array
 
 
@@ -24,7 +24,7 @@ def vector_basis(mesh: TetMesh) -> Any:
     return skfem.Basis(grid, skfem.ElementVector(skfem.ElementTetP2()), quadrature=rule)
 
 
-def plain_stiffness(mesh: TetMesh, *, table: Array, material: Array) -> tuple[Any, Array]:
+def plain_stiffness(mesh: TetMesh, *, table: Array, material: Array) -> tuple[Any, Index]:
     """The stiffness matrix by scikit-fem's weak form, and the order of its unknowns.
 
     `table` (k, 6, 6) [MPa], `material` (m,). Returns the sparse matrix (3n, 3n) [N/mm] in the kernel's order:

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from fem.part.quadrature import STRESS_POINTS, STRESS_WEIGHTS, tet_slopes
-from fem.part.tetmesh import TetMesh
+from fem.part.tetmesh import Index, TetMesh
 from fem.tensors import Array
 
 
@@ -40,7 +40,7 @@ def block_pattern(mesh: TetMesh) -> BlockPattern:
     return BlockPattern(pattern.indptr.astype(np.int32), pattern.indices.astype(np.int32))
 
 
-def assemble(mesh: TetMesh, pattern: BlockPattern, *, table: Array, material: Array) -> Array:
+def assemble(mesh: TetMesh, pattern: BlockPattern, *, table: Array, material: Index) -> Array:
     """Blocks (b, 3, 3) [N/mm] of the stiffness matrix; `table` (k, 6, 6) [MPa], `material` (m,) into it."""
     blocks = np.zeros((len(pattern.column), 3, 3))
     _kernels()["assemble"](

@@ -223,5 +223,6 @@ def _mass_centre(mesh: TetMesh, printed: PrintedField) -> Array:
 
 def patches_of(mesh: TetMesh, held: list[Held], beds: list[Bed], loads: Mapping[str, Load]) -> tuple[Patch, ...]:
     """Where supports and loads work, for the pictures."""
-    supports = [Patch(s.name, "support", s.triangles) for s in (*held, *beds)]
+    supports = [Patch(h.name, "support", h.triangles) for h in held]
+    supports += [Patch(b.name, "support", b.triangles) for b in beds]
     return (*supports, *(Patch(k, "load", v.triangles) for k, v in loads.items() if len(v.triangles)))

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from fem.part.solid import Face
+from fem.part.tetmesh import Index
 from fem.telling.canvas import BOTTOM, HEIGHT, TOP, Canvas, Label
 from fem.telling.colours import categorical, pale
 from fem.telling.stage import CORNER, Stage, fit
@@ -20,7 +21,7 @@ SMALLEST = 30
 
 
 def draw_faces(
-    solid_points: Array, triangles: Array, face_index: Array, faces: tuple[Face, ...], path: Path
+    solid_points: Array, triangles: Index, face_index: Index, faces: tuple[Face, ...], path: Path
 ) -> tuple[str, ...]:
     """Write a PNG of two views, from opposite corners, with the id of every face that can be seen.
 
@@ -62,7 +63,7 @@ def draw_faces(
     return written
 
 
-def rims(triangles: Array, face: Array) -> Array:
+def rims(triangles: Index, face: Index) -> Index:
     """Segments (s, 2) between triangles (k, 3) of different faces."""
     t = np.asarray(triangles, dtype=np.int64)
     edges = np.sort(np.concatenate([t[:, [0, 1]], t[:, [1, 2]], t[:, [0, 2]]]), axis=1)
@@ -74,7 +75,7 @@ def rims(triangles: Array, face: Array) -> Array:
 
 
 def _anchors(
-    stage: Stage, view: Any, points: Array, triangles: Array, index: Array, count: int
+    stage: Stage, view: Any, points: Array, triangles: Index, index: Index, count: int
 ) -> list[tuple[int, float, float]]:
     """For each face that is seen: its index and the point [px] deepest inside what is seen of it."""
     from scipy.ndimage import distance_transform_edt

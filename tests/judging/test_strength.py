@@ -137,7 +137,7 @@ def test_the_least_criterion_decides_and_hill_only_reports():
     assert found.reserve[0] < found.criteria["maximum stress"][0], (
         "stresses acting together are worse than each alone"
     )
-    assert found.modes[found.mode[0]] in s.PRINTED_MODES[-2:]
+    assert found.modes[found.mode[0]] in s.PRINTED_MODES[-3:]
     low = Strength(np.array([60.0, 40, 25]), np.array([30.0, 30, 26]), np.array([15.0, 16, 25]))
     found = s.phase_reserve(np.zeros((1, 6)), one(1, 1.0), low)
     assert found.criteria["Hill"][0] == pytest.approx(30)
@@ -163,3 +163,20 @@ def test_wrong_shapes_and_wrong_kinds_are_refused():
         s.von_mises_reserve(np.zeros((2, 5)), np.zeros((2, 5)), 100.0)
     with pytest.raises(ValueError, match="von Mises"):
         s.max_stress_reserve(np.zeros((1, 6)), np.zeros((1, 6)), METAL)
+
+
+def test_pressed_layers_shear_and_are_not_said_to_tear() -> None:
+    # Equal in tension and compression, with a stress along the bead that lifts Tsai-Wu above the interface's own
+    strength = s.Strength(
+        tension=np.array([60.0, 30.0, 20.0]),
+        compression=np.array([60.0, 30.0, 20.0]),
+        shear=np.array([12.0, 15.0, 22.0]),
+    )
+    pulled = np.array([[7.5, 0.0, 5.0, 9.0, 9.0, 0.0]])
+    pressed = pulled * np.array([1.0, 1.0, -1.0, 1.0, 1.0, 1.0])
+    names = []
+    for v in (pressed, pulled):
+        found = s.phase_reserve(np.zeros((1, 6)), v, strength)
+        names.append(found.modes[found.mode[0]])
+    assert names[1] == "interlayer tension and shear together"
+    assert "tension" not in names[0]
