@@ -1,0 +1,104 @@
+"""The worked examples run as they are written, and print numbers that agree with a calculation by hand."""
+
+from __future__ import annotations
+
+import base64
+import io
+import re
+from pathlib import Path
+from typing import Any
+
+import nbformat
+import pytest
+from nbclient import NotebookClient
+from nbclient.exceptions import CellExecutionError
+from PIL import Image
+
+from fem import load_card
+
+FOLDER = Path(__file__).parents[1] / "notebooks"
+
+
+def executed(notebook: Any) -> Any:
+    """The notebook after all its cells ran in the folder of the notebooks."""
+    client = NotebookClient(
+        notebook, timeout=300, kernel_name="python3", resources={"metadata": {"path": str(FOLDER)}}
+    )
+    return client.execute()
+
+
+def printed(cell: Any) -> str:
+    """All that a cell printed."""
+    return "".join(out["text"] for out in cell["outputs"] if out["output_type"] == "stream")
+
+
+def marks_of_runs(notebook: Any) -> list[str]:
+    """The cells that still hold what an earlier run left in them."""
+    return [c["id"] for c in notebook["cells"] if c["cell_type"] == "code" and (c["outputs"] or c["execution_count"])]
+
+
+def tip_deflection(*, force: float) -> float:
+    """How far the bracket's tip gives [mm] under `force` [N], by hand.
+
+    A cantilever 30 mm wide and 10 mm deep from the root plate (x = 10 mm) to the pad's middle (x = 72 mm), the last
+    8 mm turned along: F L^3 / 3 E I + (F L^2 / 2 E I) 8 mm. Printed on its side with rasters of +-45 degrees it
+    bends in the plane of the layers, so that E is the modulus of a balanced +-45 laminate in plane stress:
+    A11 = (Q11 + Q22 + 2 Q12) / 4 + G12, A12 = A11 - 2 G12, E = A11 - A12^2 / A11 (classical lamination theory).
+    """
+    card = load_card("pa12-cf").states["dry"]
+    (E1, E2, _), nu12, G12 = card.E, card.nu[0], card.G[0]
+    Q11, Q22 = E1 / (1 - nu12**2 * E2 / E1), E2 / (1 - nu12**2 * E2 / E1)
+    A11 = (Q11 + Q22 + 2 * nu12 * Q22) / 4 + G12
+    A12 = A11 - 2 * G12
+    stiffness = (A11 - A12**2 / A11) * 30 * 10**3 / 12
+    length = 72 - 10
+    return force * length**3 / (3 * stiffness) + force * length**2 / (2 * stiffness) * 8
+
+
+@pytest.fixture(scope="module")
+def first_part() -> Any:
+    return executed(nbformat.read(FOLDER / "first_part.ipynb", as_version=4))
+
+
+def test_the_numbers_are_printed(first_part):
+    text = "\n".join(printed(cell) for cell in first_part.cells if cell["cell_type"] == "code")
+    line = r"{}: reserve factor ([\d.]+), largest deflection ([\d.]+) mm"
+    service, overload = (
+        [float(v) for v in re.search(line.format(case), text).groups()] for case in ("service", "overload")
+    )
+    assert service[0] == pytest.approx(2 * overload[0], abs=0.016)  # twice the load, half the reserve; two decimals
+    # the fillet stiffens the root, the root plate gives: together less than a tenth
+    assert service[1] == pytest.approx(tip_deflection(force=60), rel=0.10)
+    assert overload[1] == pytest.approx(tip_deflection(force=120), rel=0.10)
+    assert service[1] != pytest.approx(tip_deflection(force=120), rel=0.10)
+    by_direction = {k: float(re.search(rf"^{k}: ([\d.]+)$", text, re.M).group(1)) for k in ("on its side", "upright")}
+    assert by_direction["on its side"] == overload[0]
+    assert by_direction["upright"] < 0.8 * by_direction["on its side"]  # the card's layers bear least up the build
+    assert re.search(r"^mass: [\d.]+ g \(limit 60\), met", text, re.M)
+
+
+def test_a_picture_is_shown(first_part):
+    values = [
+        o["data"] for c in first_part.cells for o in c.get("outputs", ()) if o["output_type"] == "execute_result"
+    ]
+    pictures = [base64.b64decode(data["image/png"]) for data in values if "image/png" in data]
+    assert len(pictures) == 1
+    with Image.open(io.BytesIO(pictures[0])) as picture:
+        assert picture.width >= 1000
+        colours = picture.convert("RGB").resize((200, 150)).getcolors(30_000)
+    assert max(count for count, _ in colours) < 0.9 * 200 * 150  # not a blank sheet
+
+
+@pytest.mark.parametrize("path", sorted(FOLDER.glob("*.ipynb")), ids=lambda path: path.stem)
+def test_the_file_holds_no_results(path):
+    assert marks_of_runs(nbformat.read(path, as_version=4)) == []
+
+
+def test_results_left_in_a_file_are_found(first_part):
+    assert len(marks_of_runs(first_part)) == 3
+
+
+def test_a_cell_that_fails_stops_the_run():
+    cells = [nbformat.v4.new_code_cell("from fem import read_study\nread_study('../studies/no_such_study.toml')")]
+    with pytest.raises(CellExecutionError, match="no_such_study"):
+        executed(nbformat.v4.new_notebook(cells=cells))
