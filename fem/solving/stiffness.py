@@ -42,8 +42,10 @@ def block_pattern(mesh: TetMesh) -> BlockPattern:
 
 def assemble(mesh: TetMesh, pattern: BlockPattern, *, table: Array, material: Index) -> Array:
     """Blocks (b, 3, 3) [N/mm] of the stiffness matrix; `table` (k, 6, 6) [MPa], `material` (m,) into it."""
+    from fem.solving import kernels
+
     blocks = np.zeros((len(pattern.column), 3, 3))
-    _kernels()["assemble"](
+    kernels.assemble(
         mesh.nodes,
         mesh.tets,
         np.ascontiguousarray(table, dtype=float),
@@ -59,7 +61,9 @@ def assemble(mesh: TetMesh, pattern: BlockPattern, *, table: Array, material: In
 
 def add_blocks(pattern: BlockPattern, blocks: Array, *, nodes: np.ndarray, local: Array) -> None:
     """Add small dense matrices `local` (j, a, a, 3, 3), coupling `nodes` (j, a), to the blocks in place."""
-    _kernels()["scatter"](np.ascontiguousarray(nodes, dtype=np.int32), local, pattern.start, pattern.column, blocks)
+    from fem.solving import kernels
+
+    kernels.scatter(np.ascontiguousarray(nodes, dtype=np.int32), local, pattern.start, pattern.column, blocks)
 
 
 def projected(pattern: BlockPattern, blocks: Array, *, projector: Array, scale: float) -> Array:
@@ -67,8 +71,10 @@ def projected(pattern: BlockPattern, blocks: Array, *, projector: Array, scale: 
 
     `projector` (n, 3, 3) is, at each node, the projection onto the directions in which it may move.
     """
+    from fem.solving import kernels
+
     out = np.empty_like(blocks)
-    _kernels()["project"](pattern.start, pattern.column, blocks, projector, scale, out)
+    kernels.project(pattern.start, pattern.column, blocks, projector, scale, out)
     return out
 
 
@@ -86,9 +92,11 @@ class BlockMatrix:
 
     def __matmul__(self, vectors: Array) -> Array:
         """The product with vectors (3n,) or (3n, k)."""
+        from fem.solving import kernels
+
         x = np.ascontiguousarray(vectors if vectors.ndim == 2 else vectors[:, None])
         out = np.empty_like(x)
-        multiply = _kernels()["multiply"]
+        multiply = kernels.multiply
         jobs = [
             _pool().submit(multiply, self.pattern.start, self.pattern.column, self.blocks, x, out, int(a), int(b))
             for a, b in self._ranges
@@ -120,132 +128,3 @@ def as_matrix(pattern: BlockPattern, blocks: Array) -> Any:
 
     n = len(pattern.start) - 1
     return bsr_matrix((blocks, pattern.column, pattern.start), shape=(3 * n, 3 * n))
-
-
-@cache
-def _kernels() -> dict[str, Any]:
-    """Compile on first use; numba keeps the machine code on disk for the next run."""
-    import numba
-
-    compiled = numba.njit(cache=True, nogil=True)
-
-    @compiled
-    def find(start, column, row, wanted):  # type: ignore[no-untyped-def]
-        low, high = start[row], start[row + 1]
-        while low < high:
-            middle = (low + high) // 2
-            if column[middle] < wanted:
-                low = middle + 1
-            else:
-                high = middle
-        return low
-
-    @compiled
-    def assemble_kernel(nodes, tets, table, material, slope, weight, start, column, blocks):  # type: ignore[no-untyped-def]
-        grad = np.empty((10, 3))
-        flux = np.empty((6, 3))
-        local = np.empty((10, 10, 3, 3))
-        for e in range(tets.shape[0]):
-            c = table[material[e]]
-            local[:] = 0.0
-            for q in range(weight.shape[0]):
-                jac = np.zeros((3, 3))
-                for a in range(10):
-                    for d in range(3):
-                        for i in range(3):
-                            jac[d, i] += slope[q, a, d] * nodes[tets[e, a], i]
-                cof = np.empty((3, 3))
-                cof[0, 0] = jac[1, 1] * jac[2, 2] - jac[1, 2] * jac[2, 1]
-                cof[0, 1] = jac[0, 2] * jac[2, 1] - jac[0, 1] * jac[2, 2]
-                cof[0, 2] = jac[0, 1] * jac[1, 2] - jac[0, 2] * jac[1, 1]
-                cof[1, 0] = jac[1, 2] * jac[2, 0] - jac[1, 0] * jac[2, 2]
-                cof[1, 1] = jac[0, 0] * jac[2, 2] - jac[0, 2] * jac[2, 0]
-                cof[1, 2] = jac[0, 2] * jac[1, 0] - jac[0, 0] * jac[1, 2]
-                cof[2, 0] = jac[1, 0] * jac[2, 1] - jac[1, 1] * jac[2, 0]
-                cof[2, 1] = jac[0, 1] * jac[2, 0] - jac[0, 0] * jac[2, 1]
-                cof[2, 2] = jac[0, 0] * jac[1, 1] - jac[0, 1] * jac[1, 0]
-                det = jac[0, 0] * cof[0, 0] + jac[0, 1] * cof[1, 0] + jac[0, 2] * cof[2, 0]
-                for a in range(10):
-                    for i in range(3):
-                        grad[a, i] = (
-                            cof[i, 0] * slope[q, a, 0] + cof[i, 1] * slope[q, a, 1] + cof[i, 2] * slope[q, a, 2]
-                        ) / det
-                factor = weight[q] * det
-                for b in range(10):
-                    gx, gy, gz = grad[b, 0] * factor, grad[b, 1] * factor, grad[b, 2] * factor
-                    for r in range(6):
-                        flux[r, 0] = c[r, 0] * gx + c[r, 4] * gz + c[r, 5] * gy
-                        flux[r, 1] = c[r, 1] * gy + c[r, 3] * gz + c[r, 5] * gx
-                        flux[r, 2] = c[r, 2] * gz + c[r, 3] * gy + c[r, 4] * gx
-                    for a in range(b + 1):
-                        hx, hy, hz = grad[a, 0], grad[a, 1], grad[a, 2]
-                        for j in range(3):
-                            local[a, b, 0, j] += hx * flux[0, j] + hz * flux[4, j] + hy * flux[5, j]
-                            local[a, b, 1, j] += hy * flux[1, j] + hz * flux[3, j] + hx * flux[5, j]
-                            local[a, b, 2, j] += hz * flux[2, j] + hy * flux[3, j] + hx * flux[4, j]
-            for a in range(10):
-                for b in range(a, 10):
-                    at = find(start, column, tets[e, a], tets[e, b])
-                    for i in range(3):
-                        for j in range(3):
-                            blocks[at, i, j] += local[a, b, i, j]
-                    if b > a:
-                        back = find(start, column, tets[e, b], tets[e, a])
-                        for i in range(3):
-                            for j in range(3):
-                                blocks[back, j, i] += local[a, b, i, j]
-
-    @compiled
-    def scatter(nodes, local, start, column, blocks):  # type: ignore[no-untyped-def]
-        for e in range(nodes.shape[0]):
-            for a in range(nodes.shape[1]):
-                for b in range(nodes.shape[1]):
-                    blocks[find(start, column, nodes[e, a], nodes[e, b])] += local[e, a, b]
-
-    @compiled
-    def project(start, column, blocks, projector, scale, out):  # type: ignore[no-untyped-def]
-        for row in range(start.shape[0] - 1):
-            for at in range(start[row], start[row + 1]):
-                right = projector[column[at]]
-                left = projector[row]
-                for i in range(3):
-                    for j in range(3):
-                        total = 0.0
-                        for k in range(3):
-                            for m in range(3):
-                                total += left[i, k] * blocks[at, k, m] * right[m, j]
-                        if column[at] == row:
-                            total -= scale * left[i, j]
-                            if i == j:
-                                total += scale
-                        out[at, i, j] = total
-
-    @numba.njit(cache=True, nogil=True, fastmath=True)
-    def multiply(start, column, blocks, x, out, first, last):  # type: ignore[no-untyped-def]
-        k = x.shape[1]
-        if k == 1:
-            for row in range(first, last):
-                a, b, c = 0.0, 0.0, 0.0
-                for at in range(start[row], start[row + 1]):
-                    j = 3 * column[at]
-                    u, v, w = x[j, 0], x[j + 1, 0], x[j + 2, 0]
-                    m = blocks[at]
-                    a += m[0, 0] * u + m[0, 1] * v + m[0, 2] * w
-                    b += m[1, 0] * u + m[1, 1] * v + m[1, 2] * w
-                    c += m[2, 0] * u + m[2, 1] * v + m[2, 2] * w
-                out[3 * row, 0], out[3 * row + 1, 0], out[3 * row + 2, 0] = a, b, c
-            return
-        total = np.empty((3, k))
-        for row in range(first, last):
-            total[:] = 0.0
-            for at in range(start[row], start[row + 1]):
-                j = 3 * column[at]
-                for i in range(3):
-                    p, q, r = blocks[at, i, 0], blocks[at, i, 1], blocks[at, i, 2]
-                    for s in range(k):
-                        total[i, s] += p * x[j, s] + q * x[j + 1, s] + r * x[j + 2, s]
-            for i in range(3):
-                for s in range(k):
-                    out[3 * row + i, s] = total[i, s]
-
-    return {"multiply": multiply, "assemble": assemble_kernel, "scatter": scatter, "project": project}
