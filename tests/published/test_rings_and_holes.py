@@ -144,21 +144,10 @@ def test_hole_in_an_isotropic_plate():
     assert np.abs(stress[far][:, [0, 1, 5]] - np.stack([xx, yy, xy], axis=1)).max() < 0.04
 
 
-def test_a_hole_with_straight_sides_misses_the_factor():
-    def polygon(p):
-        steps = p[:, 1] * 3
-        low = np.minimum(np.floor(steps), 2)
-        share = (steps - low)[:, None]
-        ends = [np.stack([np.cos(a), np.sin(a)], axis=1) for a in (low * np.pi / 6, (low + 1) * np.pi / 6)]
-        radius = 1 + 4 * p[:, :1]
-        return np.column_stack([radius * ((1 - share) * ends[0] + share * ends[1]), 0.3 * p[:, 2]])
-
-    right = ring((8, 3, 1), 1.0, 5.0, 0.3, grade=(growing(8.0), growing(1.0)))
-    wrong = block((8, 3, 1), bend=polygon, grade=(growing(8.0), growing(1.0)))
-    inner = [np.unique(m.triangles[m.face == LOW_X]) for m in (right, wrong)]
-    off = [np.abs(np.hypot(*m.nodes[k, :2].T) - 1).max() for m, k in zip((right, wrong), inner, strict=True)]
-    assert off[0] < 1e-12
-    assert off[1] > 0.03
+def test_a_rim_without_the_holes_own_field_misses_the_factor():
+    # Even tension on so near a rim is another problem, and the peak tells
+    mesh, stress = with_hole(isotropic_stiffness(2400, 0.3), lambda x, y: (1 + 0 * x, 0 * x, 0 * x))
+    assert abs(stress[node_at(mesh, (0, 1, 0)), 0] - 3.0) > 0.1
 
 
 # E1, E2 [GPa], nu12, G12 [GPa]; hoop stress at the hole across and along the load, times the far stress:
