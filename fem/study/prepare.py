@@ -104,7 +104,7 @@ def load_of(plan: LoadPlan, mesh: TetMesh, printed: PrintedField, groups: Mappin
     if isinstance(what, AccelerationKeys):
         forces = acceleration_load(mesh, printed, field=np.asarray(what.acceleration))
         centre = _mass_centre(mesh, printed)
-        return _finish(plan, mesh, forces, NONE, {"field_m_s2": [a / 1000 for a in what.acceleration]}, centre)
+        return _finish(plan, mesh, forces, NONE, {"field_m_per_s2": [a / 1000 for a in what.acceleration]}, centre)
     if isinstance(what, WarmingKeys):
         return Loaded(_warming(plan, what, mesh, printed))
     if plan.face is None:

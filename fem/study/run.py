@@ -329,7 +329,7 @@ def _support_facts(plan: Any) -> dict[str, Any]:
     facts: dict[str, Any] = {"face": plan.face}
     if plan.hold:
         return {**facts, "hold": list(plan.hold) if not isinstance(plan.hold, str) else plan.hold}
-    return {**facts, "bed_normal_N_mm3": plan.bed_normal, "bed_tangential_N_mm3": plan.bed_tangential}
+    return {**facts, "bed_normal_N_per_mm3": plan.bed_normal, "bed_tangential_N_per_mm3": plan.bed_tangential}
 
 
 def program_version() -> str:

@@ -142,6 +142,7 @@ def compliance_unit(row: int, column: int) -> str:
 UNITS = {
     "_N": "N", "_Nmm": "N·mm", "_mm": "mm", "_mm2": "mm²", "_mm3": "mm³", "_MPa": "MPa", "_g": "g", "_deg": "deg",
     "_kN": "kN", "_mJ": "mJ", "_MB": "MB", "_s": "s", "_K": "K", "_rad": "rad",
+    "_N_per_mm3": "N/mm³", "_m_per_s2": "m/s²",
 }  # fmt: skip
 
 
@@ -153,9 +154,10 @@ def flat(values: Mapping[str, Any], *, before: str = "") -> list[tuple[str, str]
         if isinstance(value, Mapping):
             rows += flat(value, before=f"{name} · ") if value else [(_words(name), "none")]
             continue
-        unit = next((u for end, u in sorted(UNITS.items(), key=lambda e: -len(e[0])) if name.endswith(end)), "")
+        end = max((end for end in UNITS if name.endswith(end)), key=len, default="")
+        unit = UNITS.get(end, "")
         if unit and _numeric(value):
-            name = name[: name.rfind("_")]
+            name = name.removesuffix(end)
         else:
             unit = ""
         rows.append((_words(name), f"{_told(value)} {unit}".strip()))
