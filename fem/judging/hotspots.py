@@ -42,7 +42,7 @@ def find_artefacts(mesh: TetMesh, *, held: Mapping[str, Index], loaded: Mapping[
         np.maximum.at(size, mesh.tets[:, a], mesh.edge_length)
     for name, triangles in loaded.items():
         nodes = np.unique(mesh.triangles[triangles])
-        if len(triangles) <= 4:
+        if 0 < len(triangles) <= 4:
             _mark(mesh, reason, size, nodes, f"the small patch of load {name}")
     for name, triangles in held.items():
         _mark(mesh, reason, size, patch_edge(mesh, triangles), f"the edge of the held face {name}")

@@ -14,7 +14,7 @@ from functools import partial
 import numpy as np
 
 from fem.errors import FaceError, InputError
-from fem.loading.loads import wrench_load
+from fem.loading.loads import linear_traction, spread
 from fem.part.faces import FaceGroup, describe
 from fem.part.quadrature import surface_points
 from fem.part.tetmesh import Index, TetMesh
@@ -50,8 +50,9 @@ def find_holes(
     bundles: list[list[int]] = []
     for i in holes.faces:
         face = mesh.faces[i]
-        if face.kind != "cylinder" or face.axis is None or face.origin is None or face.radius is None:
-            raise FaceError(f"{describe(face)} is not a cylinder.", where=f"loads.{name}.clamp.holes")
+        known = face.axis is not None and face.origin is not None and face.radius is not None
+        if face.kind != "cylinder" or not known or not face.hole:
+            raise FaceError(f"{describe(face)} is not a round hole.", where=f"loads.{name}.clamp.holes")
         for bundle in bundles:
             if _coaxial(mesh, bundle[0], i):
                 bundle.append(i)
@@ -112,37 +113,77 @@ def _square_planes(
     return tuple(found)
 
 
-def clamp_load(mesh: TetMesh, hole: Hole, *, against: FaceGroup, force: float, ring: float, name: str) -> Array:
-    """Nodal forces (n, 3) [N] of one bolt's pull `force` [N] under a washer of outer diameter `ring` [mm].
+@dataclass(frozen=True)
+class Clamped:
+    """One bolt's clamping: `forces` (n, 3) [N]; `pressure` [MPa] the mean and `peak` the largest under the washer;
+    `cover` the share of the washer that rests on the part.
+    """
 
-    Errors: InputError when the washer is no larger than the hole, or misses the face.
+    forces: Array
+    pressure: float
+    peak: float
+    cover: float
+
+
+def clamp_load(mesh: TetMesh, hole: Hole, *, against: FaceGroup, force: float, ring: float, name: str) -> Clamped:
+    """The pull `force` [N] of one bolt under a washer of outer diameter `ring` [mm].
+
+    Errors: InputError when the washer is no larger than the hole, misses the face, or hangs so far over an edge
+    that it would have to pull.
     """
     if not ring / 2 > hole.radius * 1.02:
         raise InputError(
             f"a washer of {ring:g} mm is no larger than the hole of {2 * hole.radius:.4g} mm.",
             where=f"loads.{name}.clamp.ring",
         )
-    reach = ring / 2 + max(hole.grip, 0.0) * np.tan(np.radians(30))
-    under = _patch(mesh, hole, hole.head_faces, outer=ring / 2, height=hole.head, name=name)
-    over = _patch(mesh, hole, against.faces, outer=reach, height=hole.seat, name=name)
-    out = np.zeros((len(mesh.nodes), 3))
-    for triangles, outer, push in ((under, ring / 2, -force), (over, reach, force)):
-        out += wrench_load(
-            mesh,
-            triangles,
-            force=push * hole.axis,
-            moment=np.zeros(3),
-            at=hole.origin,
-            weight=partial(_ring_weight, hole=hole, outer=outer),
-            rule=_fine_rule(),
-            name=name,
+    under = _pressed(mesh, hole, hole.head_faces, outer=ring / 2, height=hole.head, push=-force, name=name)
+    # Near an edge the cone is cut; its reach is drawn in until the linear pressure pushes everywhere
+    full = ring / 2 + max(hole.grip, 0.0) * np.tan(np.radians(30))
+    for reach in np.linspace(full, ring / 2, 6):
+        over = _pressed(mesh, hole, against.faces, outer=float(reach), height=hole.seat, push=force, name=name)
+        if over.least >= 0:
+            break
+    if under.least < 0 or over.least < 0:
+        at = ", ".join(f"{v:.4g}" for v in hole.origin + hole.axis * hole.head)
+        raise InputError(
+            f"the washer at ({at}) mm hangs so far over an edge that it would have to pull.",
+            where=f"loads.{name}.clamp.ring",
+            advice="Take a smaller washer, or move the hole.",
         )
-    return out
+    whole = np.pi * ((ring / 2) ** 2 - hole.radius**2)
+    return Clamped(under.forces + over.forces, force / under.area, under.most, min(1.0, under.area / whole))
 
 
-def ring_pressure(hole: Hole, *, force: float, ring: float) -> float:
-    """Mean pressure [MPa] under a full washer."""
-    return force / (np.pi * ((ring / 2) ** 2 - hole.radius**2))
+@dataclass(frozen=True)
+class _Pressed:
+    """Nodal forces of one side, its `area` [mm^2], and the `least` and `most` pressure [MPa] on it."""
+
+    forces: Array
+    area: float
+    least: float
+    most: float
+
+
+def _pressed(
+    mesh: TetMesh, hole: Hole, faces: tuple[int, ...], *, outer: float, height: float, push: float, name: str
+) -> _Pressed:
+    triangles = _patch(mesh, hole, faces, outer=outer, height=height, name=name)
+    weight = partial(_ring_weight, hole=hole, outer=outer)
+    traction = linear_traction(
+        mesh,
+        triangles,
+        force=push * hole.axis,
+        moment=np.zeros(3),
+        at=hole.origin,
+        weight=weight,
+        rule=_fine_rule(),
+        name=name,
+    )
+    points, area, normal = surface_points(mesh, triangles, rule=_fine_rule())
+    inside = weight(points) > 0
+    pressure = traction(points, normal) @ hole.axis * np.sign(push)
+    forces = spread(mesh, triangles, traction, rule=_fine_rule())
+    return _Pressed(forces, float(area[inside].sum()), float(pressure[inside].min()), float(pressure[inside].max()))
 
 
 def _ring_weight(points: Array, *, hole: Hole, outer: float) -> Array:

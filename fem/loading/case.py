@@ -44,7 +44,7 @@ class LoadCase:
     @property
     def shifted(self) -> tuple[str, ...]:
         """The loads of this case that prescribe a face's displacement."""
-        return tuple(sorted(k for k in self.factors if self.loads[k].shift is not None))
+        return tuple(sorted(k for k, f in self.factors.items() if f != 0 and self.loads[k].shift is not None))
 
     def combined(self, names: tuple[str, ...], each: Mapping[str, Array]) -> Array:
         """Sum of fields of unit loads times their factors, over these loads."""

@@ -95,7 +95,28 @@ def wrench_load(
 ) -> Array:
     """A force [N] at a point, and a moment [N mm], spread over a face that stays free to deform.
 
-    The traction is w(x) (a + b x (x - c)) with a and b such that both resultants are exact; c is the centroid
+    Nodal forces (n, 3) [N] of the traction of `linear_traction`, whose arguments and errors these are.
+    """
+    traction = linear_traction(
+        mesh, triangles, force=force, moment=moment, at=at, weight=weight, rule=rule, name=name
+    )
+    return spread(mesh, triangles, traction, rule=rule)
+
+
+def linear_traction(
+    mesh: TetMesh,
+    triangles: Index,
+    *,
+    force: Array,
+    moment: Array,
+    at: Array,
+    weight: Callable[[Array], Array] | None = None,
+    rule: tuple[Array, Array] | None = None,
+    name: str = "wrench",
+) -> Callable[[Array, Array], Array]:
+    """The traction [MPa], as a function of points and normals, that carries a force [N] at a point and a moment.
+
+    It is w(x) (a + b x (x - c)) with a and b such that both resultants are exact; c is the centroid
     of the weight w (one everywhere unless given).
     Errors: InputError when the face is too small a patch to carry a moment.
     """
@@ -119,7 +140,7 @@ def wrench_load(
         even = a + np.cross(turn, x - centre)
         return even if weight is None else weight(x)[..., None] * even
 
-    return spread(mesh, triangles, traction, rule=rule)
+    return traction
 
 
 def acceleration_load(mesh: TetMesh, printed: PrintedField, *, field: Array) -> Array:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fem.errors import InputError
-from fem.part.faces import FaceGroup
+from fem.part.faces import FaceGroup, true_normals
 from fem.part.quadrature import TRIANGLE_POINTS, surface_points, triangle_shapes
 from fem.part.tetmesh import Index, TetMesh
 from fem.tensors import Array
@@ -70,7 +70,9 @@ def _face_normals(mesh: TetMesh, faces: tuple[int, ...]) -> tuple[Array, Index]:
         corner = np.array([[0, 0], [1, 0], [0, 1], [0.5, 0], [0.5, 0.5], [0, 0.5]])
         _, slope = triangle_shapes(corner)
         tangent = np.einsum("qad,jai->jqdi", slope, mesh.nodes[triangles])
-        normal = np.cross(tangent[:, :, 0], tangent[:, :, 1])
+        meshed = np.cross(tangent[:, :, 0], tangent[:, :, 1])
+        own_triangles = mesh.triangles_of((face,))
+        normal = true_normals(mesh, own_triangles, mesh.nodes[triangles], meshed)
         total = np.zeros((len(mesh.nodes), 3))
         np.add.at(total, triangles, normal)
         own = np.unique(triangles)
@@ -81,7 +83,8 @@ def _face_normals(mesh: TetMesh, faces: tuple[int, ...]) -> tuple[Array, Index]:
 
 def bed_matrices(mesh: TetMesh, bed: Bed) -> tuple[Index, Array]:
     """Nodes (j, 6) and spring matrices (j, 6, 6, 3, 3) [N/mm] of a bed, integrated over its curved triangles."""
-    _, weight, normal = surface_points(mesh, bed.triangles)
+    points, weight, normal = surface_points(mesh, bed.triangles)
+    normal = true_normals(mesh, bed.triangles, points, normal)
     shape, _ = triangle_shapes(TRIANGLE_POINTS)
     outer = normal[..., :, None] * normal[..., None, :]
     spring = bed.normal * outer + bed.tangential * (np.eye(3) - outer)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -13,20 +15,20 @@ from fem.errors import MeshError, SolidError
 from fem.part.solid import Face, Solid
 from fem.tensors import Array
 
-UNITS = {"mm": "MM", "cm": "CM", "m": "M", "in": "INCH", "ft": "FT", "um": "UM"}
 FACTORS = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8, "um": 1e-3}
 _KIND = {"Plane": "plane", "Cylinder": "cylinder", "Cone": "cone", "Sphere": "sphere"}
 
 
 @contextmanager
-def gmsh_session(*, threads: int = 2) -> Iterator[Any]:
+def gmsh_session() -> Iterator[Any]:
     """A quiet gmsh that is closed again whatever happens; Ctrl-C stays with Python."""
     import gmsh
 
     gmsh.initialize(["beadwork"], readConfigFiles=False, interruptible=False)
     try:
         gmsh.option.setNumber("General.Terminal", 0)
-        gmsh.option.setNumber("General.NumThreads", threads)
+        # More threads would give another mesh, and other numbers, at every run
+        gmsh.option.setNumber("General.NumThreads", 1)
         gmsh.model.add("part")
         yield gmsh
     finally:
@@ -38,22 +40,24 @@ def import_cad(gmsh: Any, file: Path, unit: str | None) -> None:
 
     Errors: SolidError when the kernel cannot read it or finds no solid in it.
     """
-    # The kernel converts the unit that the file states to this one; BREP states none and is left as it is
-    gmsh.option.setString("Geometry.OCCTargetUnit", "MM")
-    gmsh.option.setNumber("Geometry.OCCFixDegenerated", 1)
+    factor = _unit_factor(file, unit)
+    if file.suffix.lower() in (".iges", ".igs"):
+        # IGES holds faces; they are sewn into a solid. Its unit is turned into mm without being asked
+        gmsh.option.setNumber("Geometry.OCCSewFaces", 1)
+        gmsh.option.setNumber("Geometry.OCCMakeSolids", 1)
+        gmsh.option.setNumber("Geometry.Tolerance", 1e-4)
+    elif file.suffix.lower() != ".brep":
+        gmsh.option.setString("Geometry.OCCTargetUnit", "MM")
     try:
-        gmsh.model.occ.importShapes(str(file))
-        gmsh.model.occ.synchronize()
+        with _hushed():
+            gmsh.model.occ.importShapes(str(file))
+            gmsh.model.occ.synchronize()
     except Exception as error:
         raise SolidError(
             "the CAD kernel cannot read it.", where=str(file), advice="Is it the format that its name says?"
         ) from error
-    if unit is not None and file.suffix.lower() == ".brep":
-        factor = FACTORS.get(unit)
-        if factor is None:
-            raise SolidError(f"unit {unit!r} is not known.", where=str(file), advice=f"Known: {', '.join(FACTORS)}.")
-        if factor != 1.0:
-            gmsh.model.occ.dilate(gmsh.model.occ.getEntities(3), 0, 0, 0, factor, factor, factor)
+    if factor != 1.0:
+        gmsh.model.occ.dilate(gmsh.model.occ.getEntities(3), 0, 0, 0, factor, factor, factor)
     solids = gmsh.model.occ.getEntities(3)
     if not solids:
         _refuse_sheet(gmsh, file)
@@ -61,6 +65,38 @@ def import_cad(gmsh: Any, file: Path, unit: str | None) -> None:
         gmsh.model.occ.fragment(solids[:1], solids[1:])
     gmsh.model.occ.removeAllDuplicates()
     gmsh.model.occ.synchronize()
+
+
+def _unit_factor(file: Path, unit: str | None) -> float:
+    """What the file's numbers are multiplied by: STEP and IGES state their unit, BREP does not."""
+    if file.suffix.lower() != ".brep":
+        if unit is not None:
+            raise SolidError(
+                f"unit = {unit!r} is given, but this format states its own unit.",
+                where=str(file),
+                advice="Leave unit out, or export the file again in the right unit.",
+            )
+        return 1.0
+    if unit is None:
+        raise SolidError("BREP does not say its unit.", where=str(file), advice='Add unit = "mm" (or cm, m, in, ft).')
+    if unit not in FACTORS:
+        raise SolidError(f"unit {unit!r} is not known.", where=str(file), advice=f"Known: {', '.join(FACTORS)}.")
+    return FACTORS[unit]
+
+
+@contextmanager
+def _hushed() -> Iterator[None]:
+    """Silence what the kernel's reader prints straight to standard output, past gmsh's own switch."""
+    sys.stdout.flush()
+    kept = os.dup(1)
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    try:
+        os.dup2(nowhere, 1)
+        yield
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
+        os.close(nowhere)
 
 
 def _refuse_sheet(gmsh: Any, file: Path) -> None:
@@ -104,6 +140,8 @@ def _face(gmsh: Any, tag: int, owner: int, body: str) -> Face:
     low, high = np.reshape(gmsh.model.getBoundingBox(2, tag), (2, 3))
     real = np.asarray(gmsh.model.getEntityProperties(2, tag)[1], dtype=float)
     facts: dict[str, Any] = {}
+    if kind == "free":
+        kind, real = _recognised(gmsh, tag)
     centre = np.array(gmsh.model.occ.getCenterOfMass(2, tag))
     outward, at = _outward(gmsh, tag, owner)
     if kind == "plane":
@@ -129,6 +167,37 @@ def _face(gmsh: Any, tag: int, owner: int, body: str) -> Face:
         high=high,
         **facts,
     )
+
+
+def _recognised(gmsh: Any, tag: int) -> tuple[str, Array]:
+    """What a face of another type (a surface of revolution, a spline) is in truth, in the kernel's own numbers.
+
+    IGES and some STEP writers know no cylinders. A face counts as a plane, cylinder or sphere when a grid of its
+    points lies on one to a ten-thousandth of its size.
+    """
+    low, high = (np.asarray(v) for v in gmsh.model.getParametrizationBounds(2, tag))
+    spots = np.array([low + (high - low) * [a, b] for a in np.linspace(0, 1, 7) for b in np.linspace(0, 1, 7)])
+    points = np.reshape(gmsh.model.getValue(2, tag, spots.ravel()), (-1, 3))
+    normals = np.reshape(gmsh.model.getNormal(tag, spots.ravel()), (-1, 3))
+    near = 1e-4 * float(np.ptp(points, axis=0).max())
+    spread, axes = np.linalg.eigh(normals.T @ normals / len(normals))
+    if spread[1] < 1e-8:
+        return "plane", np.zeros(0)
+    ball, *_ = np.linalg.lstsq(
+        np.column_stack([2 * points, np.ones(len(points))]), (points**2).sum(axis=1), rcond=None
+    )
+    radius = np.sqrt(max(ball[3] + ball[:3] @ ball[:3], 0.0))
+    if spread[0] > 1e-6 and np.abs(np.linalg.norm(points - ball[:3], axis=1) - radius).max() < near:
+        return "sphere", np.array([*ball[:3], radius])
+    if spread[0] < 1e-8:
+        axis, plane = axes[:, 0], axes[:, 1:]
+        flat = points @ plane
+        ring, *_ = np.linalg.lstsq(np.column_stack([2 * flat, np.ones(len(flat))]), (flat**2).sum(axis=1), rcond=None)
+        radius = np.sqrt(max(ring[2] + ring[:2] @ ring[:2], 0.0))
+        if np.abs(np.linalg.norm(flat - ring[:2], axis=1) - radius).max() < near:
+            origin = plane @ ring[:2] + axis * float(np.mean(points @ axis))
+            return "cylinder", np.array([*origin, *axis, radius])
+    return "free", np.zeros(0)
 
 
 def _outward(gmsh: Any, tag: int, owner: int) -> tuple[Array, Array]:

@@ -197,6 +197,26 @@ def _nearest_face(faces: Sequence[Face], hits: list[int], query: FaceQuery, name
     return [best]
 
 
+def true_normals(mesh: TetMesh, triangles: Index, points: Array, meshed: Array) -> Array:
+    """Outward normals (j, q, 3) at points (j, q, 3) of boundary triangles, exact on planes, cylinders and spheres.
+
+    The meshed normals wobble by the square of the element size: enough to give a smooth pin a grip that it has
+    not. `meshed` (j, q, 3) is kept on faces whose shape is not known.
+    """
+    out = meshed.copy()
+    for index in np.unique(mesh.face[triangles]):
+        face = mesh.faces[int(index)]
+        own = mesh.face[triangles] == index
+        if face.kind == "plane" and face.normal is not None:
+            out[own] = face.normal
+        elif face.kind in ("cylinder", "sphere") and face.origin is not None:
+            off = points[own] - face.origin
+            if face.kind == "cylinder" and face.axis is not None:
+                off = off - (off @ face.axis)[..., None] * face.axis
+            out[own] = off / np.linalg.norm(off, axis=-1)[..., None] * (-1.0 if face.hole else 1.0)
+    return out
+
+
 def distance_to(face: Face, point: Array) -> float:
     """Distance [mm] from a point to a face's surface, held within the face's box."""
     outside = float(np.linalg.norm(np.clip(point, face.low, face.high) - point))

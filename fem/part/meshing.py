@@ -10,7 +10,7 @@ from fem.part.solid import Solid
 from fem.part.tetmesh import TET_EDGES, TRIANGLE_EDGES, MeshQuality, TetMesh, shape_quality
 from fem.tensors import Array
 
-BYTES_PER_UNKNOWN = 4500
+BYTES_PER_UNKNOWN = 7000
 """Peak memory of a whole run for each unknown, measured (studies/speed/) and rounded up."""
 LEAST_JACOBIAN = 0.05
 """Least ratio of the curved to the straight element's volume density before a mid-side node is straightened."""
@@ -19,14 +19,16 @@ LEAST_JACOBIAN = 0.05
 def estimated_tets(solid: Solid, *, size: float, finest: float) -> int:
     """About how many tetrahedra a mesh will have: volume over that of a regular one, more where faces curve."""
     regular = size**3 / (6 * np.sqrt(2.0))
-    inside = 1.4 * solid.volume / regular
+    area = sum(face.area for face in solid.faces)
+    # A plate thinner than the elements is filled by its skin: about three tetrahedra for each surface triangle
+    inside = max(1.4 * solid.volume / regular, 3 * area / (np.sqrt(3) / 4 * size**2))
     curved = 0.0
     for face in solid.faces:
         if face.kind == "plane":
             continue
         radius = face.radius or float((face.high - face.low).max()) / 4
         h = float(np.clip(2 * np.pi * radius / 16, finest, size))
-        curved += 8 * face.area / (np.sqrt(3) / 4 * h * h)
+        curved += 4 * face.area / (np.sqrt(3) / 4 * h * h)
     return int(inside + curved)
 
 

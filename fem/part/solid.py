@@ -146,5 +146,8 @@ def _refuse_odd_size(solid: Solid, *, any_size: bool) -> None:
         raise SolidError(
             f"its longest side is {solid.size:.4g} mm; perhaps {guess}.",
             where=where,
-            advice='Say the unit it was drawn in (unit = "m"), or any_size = true if it really is that size.',
+            advice=(
+                'Say the unit it was drawn in (unit = "m"; a STEP or IGES file must be exported again), or '
+                "any_size = true if it really is that size."
+            ),
         )

@@ -13,6 +13,7 @@ import numpy as np
 
 from fem.errors import FreeBodyError
 from fem.loading.supports import Bed, Held, bed_matrices, gather
+from fem.part.faces import true_normals
 from fem.part.quadrature import surface_points
 from fem.part.tetmesh import Index, TetMesh
 from fem.printing.field import PrintedField
@@ -88,6 +89,8 @@ class Equilibrium:
         Errors: NotConverged.
         """
         k, n = len(loads), len(self.mesh.nodes)
+        if k == 0:
+            return np.zeros((0, n, 3)), SolveRecord(0, ())
         if starts is None:
             basis, mix = _independent(loads)
             if len(basis) < k:
@@ -188,14 +191,15 @@ def refuse_free_motion(mesh: TetMesh, *, held: Sequence[Held], beds: Sequence[Be
             mine = bed.triangles[piece[mesh.triangles[bed.triangles, 0]] == number]
             if len(mine):
                 at, _, normal = surface_points(mesh, mine)
-                at, normal = at.reshape(-1, 3), normal.reshape(-1, 3)
+                normal = true_normals(mesh, mine, at, normal).reshape(-1, 3)
+                at = at.reshape(-1, 3)
                 if bed.normal > 0:
                     gram += _gram(at, normal, centre, size)
                 if bed.tangential > 0:
                     for axis in np.eye(3):
                         gram += _gram(at, axis - (normal @ axis)[:, None] * normal, centre, size)
         values, vectors = np.linalg.eigh(gram)
-        free = vectors[:, values < 1e-8]
+        free = vectors[:, values < 1e-6]
         if free.shape[1] == 0:
             continue
         body = mesh.bodies[mesh.node_body[own[0]]]

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fem.errors import NoTrustworthyAnswer
 from fem.judging.findings import (
     BodyFindings,
     CaseFindings,
@@ -82,6 +83,10 @@ def answer_case(
         permanent_warming=warm_permanent,
         growing_warming=warm_growing,
     )
+    if not (np.isfinite(displacement).all() and not np.isnan(field.reserve).any()):
+        raise NoTrustworthyAnswer(
+            f"case {case.name} came to numbers that are not finite.", advice="Look at its factors."
+        )
     length = np.linalg.norm(displacement, axis=1)
     most = int(length.argmax())
     force, moment = resultant(mesh, applied)
@@ -152,8 +157,14 @@ def face_stiffness(wrenches: Array, answers: Array) -> FaceStiffness:
     """The 6 x 6 seen at a face from its unit wrenches (6, n, 3) and their displacements (6, n, 3)."""
     compliance = np.einsum("ani,bni->ab", wrenches, answers)
     compliance = (compliance + compliance.T) / 2
-    scale = 1 / np.sqrt(np.diag(compliance))
-    matrix = np.linalg.inv(compliance * scale[:, None] * scale) * scale[:, None] * scale
+    # A direction in which the face is held has no compliance; its stiffness is without limit (null in JSON)
+    moves = np.diag(compliance) > 1e-12 * max(float(np.diag(compliance)[:3].max()), 1e-300)
+    matrix = np.full((6, 6), np.inf)
+    if moves.any():
+        part = compliance[np.ix_(moves, moves)]
+        scale = 1 / np.sqrt(np.diag(part))
+        matrix[np.ix_(moves, moves)] = np.linalg.inv(part * scale[:, None] * scale) * scale[:, None] * scale
+        matrix[np.ix_(~moves, moves)] = matrix[np.ix_(moves, ~moves)] = 0.0
     return FaceStiffness(tuple(map(_floats, matrix)), tuple(map(_floats, compliance)))
 
 

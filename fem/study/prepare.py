@@ -9,7 +9,7 @@ import numpy as np
 
 from fem.errors import FaceError, InputError
 from fem.judging.scene import Arrow, Patch
-from fem.loading.bolts import clamp_load, find_holes, ring_pressure
+from fem.loading.bolts import clamp_load, find_holes
 from fem.loading.loads import (
     Load,
     acceleration_load,
@@ -90,7 +90,8 @@ def shifts_of(mesh: TetMesh, load: LoadPlan, groups: Mapping[str, FaceGroup]) ->
         raise InputError("is not a shift of a face.", where=f"loads.{load.name}")
     axes = tuple(a for a in "xyz" if getattr(what, a) is not None)
     value = np.array([getattr(what, a) or 0.0 for a in "xyz"])
-    return held_face(mesh, groups[load.face], hold=axes, name=load.name, value=value)
+    # A support may bear the same name; what is moved must never be taken for it
+    return held_face(mesh, groups[load.face], hold=axes, name=f"shift {load.name}", value=value)
 
 
 def load_of(plan: LoadPlan, mesh: TetMesh, printed: PrintedField, groups: Mapping[str, FaceGroup]) -> Loaded:
@@ -177,10 +178,10 @@ def _clamp(plan: LoadPlan, what: ClampKeys, mesh: TetMesh, groups: Mapping[str, 
     against = groups[what.against]
     head = groups[what.head] if what.head else None
     holes = find_holes(mesh, groups[what.holes], against, head=head, name=plan.name)
-    forces = np.zeros((len(mesh.nodes), 3))
+    clamped = [clamp_load(mesh, h, against=against, force=what.force, ring=what.ring, name=plan.name) for h in holes]
+    forces = np.sum([c.forces for c in clamped], axis=0)
     arrows = []
     for hole in holes:
-        forces += clamp_load(mesh, hole, against=against, force=what.force, ring=what.ring, name=plan.name)
         for place, sense in ((hole.head, -1.0), (hole.seat, 1.0)):
             at = hole.origin + hole.axis * place
             arrows.append(Arrow(plan.name, "force", at, sense * what.force * hole.axis, _force_text(what.force)))
@@ -189,7 +190,9 @@ def _clamp(plan: LoadPlan, what: ClampKeys, mesh: TetMesh, groups: Mapping[str, 
         "permanent": plan.permanent,
         "bolts": len(holes),
         "force_per_bolt_N": what.force,
-        "washer_pressure_MPa": ring_pressure(holes[0], force=what.force, ring=what.ring),
+        "mean_washer_pressure_MPa": max(c.pressure for c in clamped),
+        "peak_washer_pressure_MPa": max(c.peak for c in clamped),
+        "washer_cover_share": min(c.cover for c in clamped),
         "grip_mm": holes[0].grip,
         "force_N": _clean(resultant(mesh, forces)[0], scale=what.force),
     }
@@ -226,3 +229,37 @@ def patches_of(mesh: TetMesh, held: list[Held], beds: list[Bed], loads: Mapping[
     supports = [Patch(h.name, "support", h.triangles) for h in held]
     supports += [Patch(b.name, "support", b.triangles) for b in beds]
     return (*supports, *(Patch(k, "load", v.triangles) for k, v in loads.items() if len(v.triangles)))
+
+
+def lost_loads(loads: Mapping[str, Load], projector: Array) -> tuple[str, ...]:
+    """Cautions for loads that fall on held directions, where the part never feels them.
+
+    `projector` (n, 3, 3) is onto what may move. Errors: InputError when a load is lost altogether.
+    """
+    cautions = []
+    for name, load in loads.items():
+        size = float(np.linalg.norm(load.forces, axis=1).sum())
+        if size == 0 or load.warming is not None:
+            continue
+        felt = float(np.linalg.norm(np.einsum("nij,nj->ni", projector, load.forces), axis=1).sum())
+        lost = 1 - felt / size
+        if lost > 0.99:
+            raise InputError(
+                "it falls wholly on held directions of a face; the part would never feel it.",
+                where=f"loads.{name}",
+                advice="Load another face, or hold less.",
+            )
+        if lost > 0.2:
+            cautions.append(
+                f"{100 * lost:.0f} % of load {name} falls on held directions, where the part does not feel it."
+            )
+    return tuple(cautions)
+
+
+def clamp_cautions(loads: Mapping[str, Load]) -> tuple[str, ...]:
+    """Cautions for washers that do not rest on the part all around."""
+    return tuple(
+        f"Load {name}: a washer rests on the part with {100 * cover:.0f} % of its area only."
+        for name, load in loads.items()
+        if (cover := load.facts.get("washer_cover_share", 1.0)) < 0.95
+    )

@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-import os
-import shutil
-import sys
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +17,7 @@ from fem.judging.scene import Scene
 from fem.judging.trust import cautions_of, trust_of
 from fem.loading.case import LoadCase
 from fem.loading.loads import resultant
+from fem.loading.supports import gather
 from fem.part.faces import FaceGroup, name_faces
 from fem.part.meshing import estimated_unknowns, mesh_solid, refuse_too_large
 from fem.part.solid import Solid, read_solid
@@ -29,9 +26,22 @@ from fem.printing.field import PrintedField, PrintedMaterial, printed_field
 from fem.solving.equilibrium import Equilibrium, refuse_free_motion
 from fem.study.answers import answer_case, compare_requirements, describe_bodies, face_stiffness, unit_wrenches
 from fem.study.file import read_study
+from fem.study.folder import fresh_folder
+from fem.study.machine import library_versions, peak_memory, program_version
 from fem.study.plans import Study
-from fem.study.prepare import Loaded, body_material, load_of, patches_of, shifts_of, supports_of
+from fem.study.prepare import (
+    Loaded,
+    body_material,
+    clamp_cautions,
+    load_of,
+    lost_loads,
+    patches_of,
+    shifts_of,
+    supports_of,
+)
 
+LARGE_DISPLACEMENT = 0.02
+"""Largest displacement over the part's diagonal from which a linear analysis is called doubtful (common practice)."""
 Progress = Callable[[str, float], None]
 """Hears the stage's name and the share of the whole that is done."""
 
@@ -83,6 +93,7 @@ def prepare(study: Study, *, progress: Progress | None = None) -> Prepared:
     clock("read solids", 0.01)
     materials = {name: body_material(body) for name, body in study.bodies.items()}
     solids = {n: read_solid(b.solid, name=n, unit=b.unit, any_size=b.any_size) for n, b in study.bodies.items()}
+    refuse_too_large(sum(expected_unknowns(study, solids).values()), where=str(study.path))
     clock("mesh", 0.04)
     meshes = [mesh_solid(solids[n], size=b.size, finest=b.finest, unit=b.unit) for n, b in study.bodies.items()]
     mesh = joined(meshes)
@@ -107,14 +118,10 @@ def answer(ready: Prepared, *, progress: Progress | None = None) -> Outcome:
         raise InputError("there is no load case.", where=str(study.path), advice="Add [loads] and [cases].")
     held, beds = supports_of(study, mesh, groups)
     watched = {name: unit_wrenches(mesh, groups[name]) for name in study.watch}
-    artefacts = find_artefacts(
-        mesh,
-        held={h.name: h.triangles for h in held},
-        loaded={k: v.triangles for k, v in loads.items() if len(v.triangles) and v.kind != "clamp"},
-    )
     answers: dict[str, Any] = {}
     stiffness = {}
     iterations, balance = 0, 0.0
+    remarks = dict.fromkeys((*clamp_cautions(loads), *far_points(study, mesh)))
     pattern = blocks = None
     # Cases that prescribe the same faces' displacements share a matrix; a face is free where its shift is not named
     kinds = sorted({(case.shifted) for case in cases.values()} | ({()} if watched else set()))
@@ -129,10 +136,18 @@ def answer(ready: Prepared, *, progress: Progress | None = None) -> Outcome:
                 raise
             continue  # a face's stiffness cannot be told where only shifts hold the part
         pattern, blocks = equilibrium.pattern, equilibrium.elastic
+        artefacts = find_artefacts(
+            mesh,
+            held={h.name: h.triangles for h in (*held, *moved)},
+            loaded={
+                k: v.triangles for k, v in loads.items() if len(v.triangles) and v.kind not in ("clamp", "shift")
+            },
+        )
         clock("solve", 0.28)
         own = [case for case in cases.values() if case.shifted == shifted]
         needed = sorted({k for case in own for k in case.factors})
         plain = [k for k in needed if loads[k].shift is None]
+        remarks |= dict.fromkeys(lost_loads({k: loads[k] for k in plain}, equilibrium.held.projector))
         wrenches = list(watched.values()) if shifted == () else []
         right = np.concatenate([np.array([loads[k].forces for k in plain]).reshape(-1, *mesh.nodes.shape), *wrenches])
         found, record = equilibrium.solve(right, progress=lambda s: clock_say(progress, "solve", 0.28 + 0.2 * s))
@@ -146,6 +161,8 @@ def answer(ready: Prepared, *, progress: Progress | None = None) -> Outcome:
             answer_, record = equilibrium.solve(np.zeros((1, *mesh.nodes.shape)), starts=start[None])
             units[name] = answer_[0]
             iterations += record.iterations
+        # A shift that no factor asks for moves nothing and holds nothing
+        units |= {k: np.zeros_like(mesh.nodes) for k in needed if k not in units}
         for case in own:
             clock("judge", 0.5)
             answers[case.name] = answer_case(
@@ -163,10 +180,20 @@ def answer(ready: Prepared, *, progress: Progress | None = None) -> Outcome:
             result = answers[case.name].findings
             balance = max(balance, result.force_error, result.moment_error)
     clock("", 0.6)
-    findings = _findings(ready, cases, answers, stiffness, iterations, balance, {**ready.seconds, **clock.seconds})
+    findings = _findings(ready, cases, answers, stiffness, iterations, balance, tuple(remarks))
+    findings = replace(findings, seconds={**ready.seconds, **clock.seconds})
     arrows = tuple(a for each in ready.loads.values() for a in each.arrows)
     fields = {name: answers[name].fields for name in cases}
     return Outcome(findings, Scene(mesh, fields, arrows, patches_of(mesh, held, beds, loads)))
+
+
+def far_points(study: Study, mesh: TetMesh) -> tuple[str, ...]:
+    """Cautions for points that lie off the part: they are read at the nearest node."""
+    reach = float(mesh.edge_length.max())
+    off = {n: float(np.linalg.norm(mesh.nodes - np.asarray(at), axis=1).min()) for n, at in study.points.items()}
+    return tuple(
+        f"Point {n} lies {d:.3g} mm off the part; the nearest node is read." for n, d in off.items() if d > reach
+    )
 
 
 @dataclass(frozen=True)
@@ -197,17 +224,16 @@ def check_study(study: Study, *, progress: Progress | None = None) -> Checked:
     }
     ready = prepare(replace(study, bodies=coarse), progress=progress)
     held, beds = supports_of(study, ready.mesh, ready.groups)
-    moved = [
-        shifts_of(ready.mesh, p, ready.groups)
-        for p in study.loads.values()
-        if ready.loads[p.name].load.shift is not None
-    ]
-    refuse_free_motion(ready.mesh, held=[*held, *moved], beds=beds)
     loads = {name: each.load for name, each in ready.loads.items()}
+    cases = [LoadCase(name, factors, loads) for name, factors in study.cases.items()]
+    for shifted in {case.shifted for case in cases}:
+        moved = [shifts_of(ready.mesh, study.loads[name], ready.groups) for name in shifted]
+        refuse_free_motion(ready.mesh, held=[*held, *moved], beds=beds)
+        lost_loads(loads, gather(ready.mesh, (*held, *moved)).projector)
     totals = {}
-    for name, factors in study.cases.items():
-        case = LoadCase(name, factors, loads)
-        totals[name] = resultant(ready.mesh, case.combined(tuple(factors), {k: v.forces for k, v in loads.items()}))
+    for case in cases:
+        forces = case.combined(tuple(case.factors), {k: v.forces for k, v in loads.items()})
+        totals[case.name] = resultant(ready.mesh, forces)
     bodies = describe_bodies(ready.mesh, ready.printed)
     return Checked(study, bodies, ready.groups, unknowns, {k: v.facts for k, v in loads.items()}, totals)
 
@@ -224,13 +250,12 @@ def run_study(path: Any, *, out: Path | None = None, progress: Progress | None =
     Everything is written into a folder beside and renamed at the end, so that a stopped run leaves the older
     results as they were.
     """
+    from fem.judging.findings import write_findings
     from fem.telling import tell
 
     study = read_study(path)
-    folder = Path(out) if out is not None else Path("results") / study.path.stem
-    beside = folder.with_name(folder.name + ".part")
-    _make_folder(beside)
-    try:
+    wanted = Path(out) if out is not None else Path("results") / study.path.stem
+    with fresh_folder(wanted) as beside:
         outcome = answer(prepare(study, progress=progress), progress=progress)
         start = time.perf_counter()
         findings = replace(outcome.findings, peak_memory_MB=peak_memory())
@@ -239,40 +264,9 @@ def run_study(path: Any, *, out: Path | None = None, progress: Progress | None =
         )
         seconds = {**findings.seconds, "tell": round(time.perf_counter() - start, 3)}
         findings = replace(findings, seconds=seconds, peak_memory_MB=peak_memory())
-        from fem.judging.findings import write_findings
-
         write_findings(findings, beside / "findings.json")
-        _swap(beside, folder)
-    finally:
-        shutil.rmtree(beside, ignore_errors=True)
     clock_say(progress, "done", 1.0)
-    return findings, folder / report.name
-
-
-def _make_folder(folder: Path) -> None:
-    shutil.rmtree(folder, ignore_errors=True)
-    try:
-        folder.mkdir(parents=True)
-    except OSError as error:
-        raise InputError(
-            f"results cannot be written there ({error.strerror}).", where=str(folder), advice="Name another --out."
-        ) from None
-
-
-def _swap(beside: Path, folder: Path) -> None:
-    """Put the new results in the old ones' place; foreign folders are left alone."""
-    old = folder.with_name(folder.name + ".old")
-    if folder.exists():
-        if any(folder.iterdir()) and not (folder / "findings.json").exists():
-            raise InputError(
-                "the folder holds files that are not results of Beadwork.",
-                where=str(folder),
-                advice="Name another --out.",
-            )
-        shutil.rmtree(old, ignore_errors=True)
-        os.replace(folder, old)
-    os.replace(beside, folder)
-    shutil.rmtree(old, ignore_errors=True)
+    return findings, wanted / report.name
 
 
 def _findings(
@@ -282,7 +276,7 @@ def _findings(
     stiffness: dict[str, Any],
     iterations: int,
     balance: float,
-    seconds: dict[str, float],
+    remarks: tuple[str, ...],
 ) -> Findings:
     study, mesh = ready.study, ready.mesh
     bodies = describe_bodies(mesh, ready.printed)
@@ -299,12 +293,18 @@ def _findings(
     )
     errors = {name: answers[name].energy_error for name in cases}
     trust = trust_of(about_mesh, balance=balance, energy_error=errors, iterations=iterations)
-    remarks = [note for solid in ready.solids.values() for note in solid.notes]
-    remarks += [
+    remarks = tuple(note for solid in ready.solids.values() for note in solid.notes) + remarks
+    remarks += tuple(
         f"Case {case.name} has permanent loads alone; its reserve factor takes them to grow together."
         for case in cases.values()
         if case.all_grow
-    ]
+    )
+    remarks += tuple(
+        f"Case {name} bends by {100 * r.largest_displacement_mm / mesh.diagonal:.1f} % of the part's diagonal: too "
+        "far for a linear analysis."
+        for name, r in results.items()
+        if r.largest_displacement_mm > LARGE_DISPLACEMENT * mesh.diagonal
+    )
     return Findings(
         beadwork=program_version(),
         title=study.title,
@@ -319,8 +319,7 @@ def _findings(
         loads={name: each.load.facts for name, each in ready.loads.items()},
         supports={name: _support_facts(plan) for name, plan in study.supports.items()},
         trust=trust,
-        cautions=cautions_of(bodies, results, trust, mesh=about_mesh, remarks=tuple(remarks)),
-        seconds=seconds,
+        cautions=cautions_of(bodies, results, trust, mesh=about_mesh, remarks=remarks),
         peak_memory_MB=peak_memory(),
     )
 
@@ -330,36 +329,6 @@ def _support_facts(plan: Any) -> dict[str, Any]:
     if plan.hold:
         return {**facts, "hold": list(plan.hold) if not isinstance(plan.hold, str) else plan.hold}
     return {**facts, "bed_normal_N_per_mm3": plan.bed_normal, "bed_tangential_N_per_mm3": plan.bed_tangential}
-
-
-def program_version() -> str:
-    """The version of this program."""
-    try:
-        return version("beadwork")
-    except PackageNotFoundError:
-        return "unknown"
-
-
-def library_versions() -> dict[str, str]:
-    """Versions of the libraries that decide the numbers."""
-    names = ("numpy", "scipy", "numba", "gmsh", "pyamg", "pyvista", "trimesh")
-    out = {"python": sys.version.split()[0]}
-    for name in names:
-        try:
-            out[name] = version(name)
-        except PackageNotFoundError:
-            out[name] = "absent"
-    return out
-
-
-def peak_memory() -> float:
-    """Most memory this process has held so far [MB]; 0 where the system does not say."""
-    try:
-        import resource
-    except ImportError:
-        return 0.0
-    most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    return round(most / (1e6 if sys.platform == "darwin" else 1024), 1)
 
 
 def expected_unknowns(study: Study, solids: dict[str, Solid]) -> dict[str, int]:

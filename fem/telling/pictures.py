@@ -10,6 +10,7 @@ from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 from typing import Any
+from zlib import crc32
 
 import numpy as np
 
@@ -332,5 +333,6 @@ def _capital(text: str) -> str:
 
 
 def _plain(name: str) -> str:
-    """A case's name as part of a file name."""
-    return "".join(c if c.isalnum() or c in "-_" else "_" for c in name)
+    """A case's name as part of a file name; two names that look alike there still differ."""
+    plain = "".join(c if c.isascii() and (c.isalnum() or c in "-_") else "_" for c in name)
+    return plain if plain == name else f"{plain}_{crc32(name.encode()):08x}"

@@ -1,0 +1,197 @@
+"""Whole studies: closed forms through the front door, and input that must be refused before anything is written."""
+
+import json
+import shutil
+
+import gmsh
+import numpy as np
+import pytest
+
+from fem.cli import main
+from fem.errors import FreeBodyError, InputError
+from fem.study.file import read_study
+from fem.study.run import answer, check_study, prepare, run_study
+
+BAR = """
+title = "Bar"
+question = "How far does it stretch?"
+[bodies.bar]
+solid = "bar.step"
+mesh = { size = "5 mm" }
+metal = "6082-t6"
+[faces]
+left = { plane = { normal = [-1, 0, 0], at = "min" } }
+right = { plane = { normal = [1, 0, 0], at = "max" } }
+[supports.wall]
+face = "left"
+hold = ["x"]
+[supports.guide]
+face = "front"
+hold = ["y"]
+[supports.floor]
+face = "bottom"
+hold = ["z"]
+"""
+FACES = """
+front = { plane = { normal = [0, -1, 0], at = "min" } }
+bottom = { plane = { normal = [0, 0, -1], at = "min" } }
+"""
+BAR = BAR.replace("[supports.wall]", FACES + "[supports.wall]")
+PULL = '[loads.pull]\nface = "right"\nforce = ["1 kN", "0 N", "0 N"]\n'
+WATCH = "[watch]\nfaces = ['right']\n"
+L, A = 40.0, 100.0
+
+
+@pytest.fixture(scope="module")
+def bar(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("bar")
+    gmsh.initialize(interruptible=False)
+    gmsh.option.setNumber("General.Terminal", 0)
+    gmsh.model.occ.addBox(0, 0, 0, L, 10, 10)
+    gmsh.model.occ.synchronize()
+    gmsh.write(str(folder / "bar.step"))
+    gmsh.finalize()
+    return folder
+
+
+def study(folder, text, name="bar.toml"):
+    path = folder / name
+    path.write_text(text)
+    return path
+
+
+def solved(folder, text, name="bar.toml"):
+    return answer(prepare(read_study(study(folder, text, name)))).findings
+
+
+def modulus(findings_or_card="6082-t6"):
+    from fem.printing.polymer import load_card
+
+    state = next(iter(load_card(findings_or_card).states.values()))
+    return float(state.E[0]), float(state.strength.yield_stress)
+
+
+def test_a_pulled_bar_stretches_and_yields_as_it_must(bar):
+    young, yield_stress = modulus()
+    found = solved(
+        bar, BAR + PULL + "[watch]\nfaces = ['right']\n[cases]\none = { pull = 1.0 }\ntwo = { pull = -2.0 }\n"
+    )
+    one = found.cases["one"]
+    assert one.faces["right"].shift_mm[0] == pytest.approx(1000 * L / (young * A), rel=1e-6)
+    assert one.reserve.least == pytest.approx(yield_stress / 10.0, rel=1e-4)
+    assert found.cases["two"].reserve.least == pytest.approx(yield_stress / 20.0, rel=1e-4)
+    assert one.strain_energy_mJ == pytest.approx(0.5 * 1000 * 1000 * L / (young * A), rel=1e-6)
+    assert one.reaction_N[0] == pytest.approx(-1000, rel=1e-8)
+    assert max(one.force_error, one.moment_error) < 1e-8
+    assert found.stiffness["right"].compliance[0][0] == pytest.approx(L / (young * A), rel=1e-6)
+
+
+def test_permanent_loads_do_not_grow(bar):
+    _, yield_stress = modulus()
+    preload = PULL.replace("pull", "preload").replace("1 kN", "13 kN") + "permanent = true\n"
+    found = solved(bar, BAR + preload + PULL + "[cases]\nboth = { preload = 1.0, pull = 1.0 }\n")
+    assert found.cases["both"].reserve.least == pytest.approx((yield_stress - 130) / 10, rel=1e-4)
+    alone = solved(bar, BAR + preload + "[cases]\nalone = { preload = 1.0 }\n")
+    assert alone.cases["alone"].reserve.least == pytest.approx(yield_stress / 130, rel=1e-4)
+    assert any("permanent loads alone" in c for c in alone.cautions)
+
+
+def test_a_shift_holds_only_the_cases_that_name_it(bar):
+    young, _ = modulus()
+    move = '[loads.move]\nface = "right"\nshift = { x = "0.02 mm" }\n'
+    text = (
+        BAR + move + PULL + "[watch]\nfaces = ['right']\n[cases]\nmoved = { move = 2.0 }\npulled = { pull = 1.0 }\n"
+    )
+    found = solved(bar, text)
+    assert found.cases["moved"].faces["right"].shift_mm[0] == pytest.approx(0.04, rel=1e-6)
+    assert found.cases["moved"].strain_energy_mJ == pytest.approx(0.5 * young * A / L * 0.04**2, rel=1e-6)
+    assert found.cases["pulled"].faces["right"].shift_mm[0] == pytest.approx(1000 * L / (young * A), rel=1e-6)
+    alone = solved(bar, BAR + move + "[cases]\nmoved = { move = 2.0 }\n")
+    assert alone.cases["moved"].strain_energy_mJ == pytest.approx(found.cases["moved"].strain_energy_mJ, rel=1e-6)
+
+
+def test_warming_a_free_bar_stretches_it_without_stress(bar):
+    warm = '[loads.warm]\nwarming = { by = "40 K" }\n'
+    found = solved(bar, BAR + warm + "[cases]\nhot = { warm = 1.0 }\n[points]\nend = ['40 mm', '0 mm', '0 mm']\n")
+    end = found.cases["hot"].points["end"]
+    assert end.displacement_mm[0] == pytest.approx(40 * 23.4e-6 * L, rel=0.02)
+    assert np.abs(end.stress_MPa).max() < 1e-3
+    assert found.cases["hot"].strain_energy_mJ == pytest.approx(0.0, abs=1e-6)
+
+
+def test_gravity_pulls_the_mass(bar):
+    field = '[loads.weight]\nacceleration = ["-9.80665 m/s^2", "0 m/s^2", "0 m/s^2"]\n'
+    found = solved(bar, BAR + field + "[cases]\nhang = { weight = 1.0 }\n")
+    mass = found.bodies["bar"].mass_g
+    assert found.cases["hang"].applied_N[0] == pytest.approx(-mass / 1000 * 9.80665, rel=1e-9)
+
+
+def test_a_load_on_a_held_face_is_refused_not_met(bar):
+    lost = '[loads.lost]\nface = "left"\nforce = ["1 kN", "0 N", "0 N"]\n'
+    with pytest.raises(InputError, match="never feel it"):
+        solved(bar, BAR + lost + "[cases]\none = { lost = 1.0 }\n[requirements]\nreserve = 2.0\n")
+
+
+def test_a_body_free_to_move_is_refused_with_its_motions(bar):
+    loose = BAR.replace('[supports.guide]\nface = "front"\nhold = ["y"]\n', "")
+    text = loose + PULL + "[cases]\none = { pull = 1.0 }\n"
+    for verb in (lambda s: check_study(read_study(s)), lambda s: answer(prepare(read_study(s)))):
+        with pytest.raises(FreeBodyError, match="free to slide along y"):
+            verb(study(bar, text, "loose.toml"))
+
+
+def test_results_are_put_in_place_and_nothing_else_is_touched(bar, monkeypatch):
+    path = study(bar, BAR + PULL + "[cases]\none = { pull = 1.0 }\n[requirements]\nreserve = 100\n", "whole.toml")
+    out = bar / "out"
+    assert main(["run", str(path), "--out", str(out), "--strict"]) == 3
+    assert {p.name for p in out.iterdir()} == {"findings.json", "fields.vtu", "pictures", "report.html"}
+    found = json.loads((out / "findings.json").read_text())
+    assert found["requirements"][0]["met"] is False
+    (out / "notes.txt").write_text("mine")
+    before = (out / "findings.json").read_text()
+
+    def stopped(*_args, **_kwargs):
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patch:
+        patch.setattr("fem.telling.tell", stopped)
+        assert main(["run", str(path), "--out", str(out)]) == 130
+    assert (out / "findings.json").read_text() == before
+    run_study(path, out=out)
+    assert (out / "notes.txt").read_text() == "mine"
+    assert sorted(p.name for p in bar.iterdir() if p.name.startswith(".")) == []
+
+
+def test_foreign_folders_are_refused_before_any_work(bar, capsys):
+    path = study(bar, BAR + PULL + "[cases]\none = { pull = 1.0 }\n", "whole.toml")
+    foreign = bar / "foreign"
+    foreign.mkdir()
+    (foreign / "photo.txt").write_text("mine")
+    assert main(["run", str(path), "--out", str(foreign)]) == 2
+    assert main(["run", str(path), "--out", "."]) == 2
+    assert main(["run", str(path), "--out", str(path)]) == 2
+    lines = [line for line in capsys.readouterr().err.splitlines() if line]
+    assert len(lines) == 3
+    assert all(line.startswith("beadwork: ") for line in lines)
+    assert (foreign / "photo.txt").read_text() == "mine"
+    shutil.rmtree(foreign)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ('normal = [1, 0, 0], at = "max"', 'normal = [1, 1, 0], at = "max"', "no face matches"),
+        ('solid = "bar.step"', 'solid = "bat.step"', "bar.step"),
+        ('metal = "6082-t6"', 'metal = "6082-t7"', "6082-t6"),
+        ('"1 kN"', '"1 kg"', "not a force"),
+        ('size = "5 mm"', 'sise = "5 mm"', "size"),
+        ('size = "5 mm"', 'size = "5 um"', "GB"),
+    ],
+)
+def test_bad_input_is_one_line_and_status_two(bar, capsys, old, new, words):
+    text = BAR + PULL + "[cases]\none = { pull = 1.0 }\n"
+    assert old in text
+    assert main(["check", str(study(bar, text.replace(old, new), "bad.toml"))]) == 2
+    err = [line for line in capsys.readouterr().err.splitlines() if not line.endswith("%)")]
+    assert len(err) == 1
+    assert words in err[0]
