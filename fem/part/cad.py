@@ -191,13 +191,20 @@ def _recognised(gmsh: Any, tag: int) -> tuple[str, Array]:
         return "sphere", np.array([*ball[:3], radius])
     if spread[0] < 1e-8:
         axis, plane = axes[:, 0], axes[:, 1:]
-        flat = points @ plane
-        ring, *_ = np.linalg.lstsq(np.column_stack([2 * flat, np.ones(len(flat))]), (flat**2).sum(axis=1), rcond=None)
-        radius = np.sqrt(max(ring[2] + ring[:2] @ ring[:2], 0.0))
-        if np.abs(np.linalg.norm(flat - ring[:2], axis=1) - radius).max() < near:
-            origin = plane @ ring[:2] + axis * float(np.mean(points @ axis))
+        centre, radius, miss = _fitted_circle(points @ plane)
+        if miss < near:
+            origin = plane @ centre + axis * float(np.mean(points @ axis))
             return "cylinder", np.array([*origin, *axis, radius])
     return "free", np.zeros(0)
+
+
+def _fitted_circle(points: Array) -> tuple[Array, float, float]:
+    """Centre (d,), radius and largest miss of the circle (d = 2) or sphere (d = 3) through points (j, d)."""
+    rows = np.column_stack([2 * points, np.ones(len(points))])
+    found, *_ = np.linalg.lstsq(rows, (points**2).sum(axis=1), rcond=None)
+    centre = found[:-1]
+    radius = float(np.sqrt(max(found[-1] + centre @ centre, 0.0)))
+    return centre, radius, float(np.abs(np.linalg.norm(points - centre, axis=1) - radius).max())
 
 
 def _outward(gmsh: Any, tag: int, owner: int) -> tuple[Array, Array]:

@@ -66,7 +66,6 @@ def measure(path: Path, *, size: float) -> dict[str, Any]:
         "tets": found.mesh.tets,
         "unknowns": found.mesh.unknowns,
         "stages": {"start": loaded - begin, **found.seconds, "tell": done - answered},
-        "total": done - begin,
         "cpu": used.user + used.system,
         "iterations": found.trust["solver_iterations"],
         "memory": peak_memory(),
@@ -99,14 +98,19 @@ def row_of(study: Path, size: float) -> dict[str, Any]:
 
 
 def table(rows: list[dict[str, Any]]) -> str:
-    """The rows as a Markdown table, one column for each stage that any of them went through."""
+    """The rows as a Markdown table, one column for each stage that any of them went through.
+
+    "between" is what no stage claims (the process coming up and going down, supports, findings), so that a row adds
+    up to "all"; "processor" is the time that the cores worked for it, which other work on the machine hardly changes.
+    """
     stages = list(dict.fromkeys(stage for row in rows for stage in row["stages"]))
     head = ["study", "mesh size [mm]", "tets", "unknowns", *(f"{s} [s]" for s in stages)]
-    head += ["all [s]", "processor [s]", "iterations", "peak memory [MB]"]
+    head += ["between [s]", "all [s]", "processor [s]", "iterations", "peak memory [MB]"]
     lines = [head, ["---", *["---:"] * (len(head) - 1)]]
     for row in rows:
         seconds = [f"{row['stages'].get(stage, 0.0):.1f}" for stage in stages]
         size = f"{row['size']:g}" if row["size"] else "own choice"
+        seconds.append(f"{row['wall'] - sum(row['stages'].values()):.1f}")
         line = [row["study"], size, f"{row['tets']:,}", f"{row['unknowns']:,}", *seconds]
         lines.append(
             [*line, f"{row['wall']:.1f}", f"{row['cpu']:.1f}", str(row["iterations"]), f"{row['memory']:,.0f}"]
