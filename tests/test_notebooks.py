@@ -94,6 +94,12 @@ def test_the_file_holds_no_results(path):
     assert marks_of_runs(nbformat.read(path, as_version=4)) == []
 
 
+def test_no_stray_window_comes_into_the_cells(first_part):
+    kinds = [o["output_type"] for cell in first_part.cells for o in cell.get("outputs", ())]
+    assert kinds
+    assert "display_data" not in kinds
+
+
 def test_results_left_in_a_file_are_found(first_part):
     assert len(marks_of_runs(first_part)) == 3
 

@@ -80,13 +80,16 @@ def _anchors(
     """For each face that is seen: its index and the point [px] deepest inside what is seen of it."""
     from scipy.ndimage import distance_transform_edt
 
+    # Painting may round a channel up or down by one, so digits are five steps apart: fifty to a channel
     ids = np.arange(1, count + 1)
-    code = np.column_stack([ids % 256, ids // 256 % 256, ids // 65536]).astype(np.uint8)
+    code = 5 * np.column_stack([ids % 50, ids // 50 % 50, ids // 2500]).astype(np.uint8)
     stage.clear()
     skin = polydata(points, triangles)
     skin.cell_data["rgb"] = code[index]
-    stage.add(skin, scalars="rgb", rgb=True, lighting=False)
-    value = stage.show(view).astype(np.int64) @ np.array([1, 256, 65536])
+    stage.add(skin, scalars="rgb", rgb=True, lighting=False, ambient=1.0, diffuse=0.0)
+    painted = stage.show(view).astype(np.int64)
+    value = (painted + 2) // 5 @ np.array([1, 50, 2500])
+    value[(painted > 249).all(axis=-1)] = 0  # the white background
     out = []
     for number in np.unique(value):
         if not 0 < number <= count:

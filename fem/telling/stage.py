@@ -88,7 +88,9 @@ class Stage:
         self.size = size
         wide, high = round(size[0] * finer), round(size[1] * finer)
         with _without_window_warnings():
-            self.plotter: Any = window(off_screen=True, window_size=[wide, high], lighting="light kit")
+            self.plotter: Any = window(
+                off_screen=True, notebook=False, window_size=[wide, high], lighting="light kit"
+            )
             self.plotter.show(auto_close=False, interactive=False)
         self.plotter.set_background("white")
         self.plotter.render_window.SetMultiSamples(0)
