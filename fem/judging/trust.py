@@ -8,6 +8,8 @@ from typing import Any
 from fem.judging.findings import BodyFindings, CaseFindings, MeshFindings
 
 BALANCE_LIMIT = 1e-6
+WORST_BALANCE = 1e-3
+"""Balance error above which there is no answer at all."""
 ENERGY_LIMIT = 0.10
 """Zienkiewicz and Zhu's relative energy error above which a mesh is called coarse (their paper aims at 5-10 %)."""
 

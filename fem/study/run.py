@@ -10,11 +10,11 @@ from typing import Any
 
 import numpy as np
 
-from fem.errors import InputError
+from fem.errors import InputError, NoTrustworthyAnswer
 from fem.judging.findings import FaceFindings, Findings, MeshFindings
 from fem.judging.hotspots import find_artefacts
 from fem.judging.scene import Scene
-from fem.judging.trust import cautions_of, trust_of
+from fem.judging.trust import WORST_BALANCE, cautions_of, trust_of
 from fem.loading.case import LoadCase
 from fem.loading.loads import resultant
 from fem.loading.supports import gather
@@ -180,6 +180,11 @@ def answer(ready: Prepared, *, progress: Progress | None = None) -> Outcome:
             result = answers[case.name].findings
             balance = max(balance, result.force_error, result.moment_error)
     clock("", 0.6)
+    if balance > WORST_BALANCE:
+        raise NoTrustworthyAnswer(
+            f"forces balance only to {balance:.1e} of the load.",
+            advice="Look for a body that is hardly held, or a very soft bed.",
+        )
     findings = _findings(ready, cases, answers, stiffness, iterations, balance, tuple(remarks))
     findings = replace(findings, seconds={**ready.seconds, **clock.seconds})
     arrows = tuple(a for each in ready.loads.values() for a in each.arrows)
