@@ -40,6 +40,8 @@ from fem.study.prepare import (
     supports_of,
 )
 
+DEFAULT_FOLDER = "results"
+"""Where a run writes unless it is told otherwise: a folder of the study's name in here."""
 LARGE_DISPLACEMENT = 0.02
 """Largest displacement over the part's diagonal from which a linear analysis is called doubtful (common practice)."""
 Progress = Callable[[str, float], None]
@@ -259,7 +261,7 @@ def run_study(path: Any, *, out: Path | None = None, progress: Progress | None =
     from fem.telling import tell
 
     study = read_study(path)
-    wanted = Path(out) if out is not None else Path("results") / study.path.stem
+    wanted = Path(out) if out is not None else Path(DEFAULT_FOLDER) / study.path.stem
     with fresh_folder(wanted) as beside:
         outcome = answer(prepare(study, progress=progress), progress=progress)
         start = time.perf_counter()

@@ -1,8 +1,8 @@
 """Supports that must grip, and those that must not; bolts that sit where a bolt can sit."""
 
-import gmsh
 import numpy as np
 import pytest
+from helpers_cad import draw
 
 from fem.errors import FaceError, FreeBodyError, InputError
 from fem.loading.bolts import clamp_load, find_holes
@@ -14,16 +14,8 @@ from fem.part.solid import read_solid
 from fem.solving.equilibrium import refuse_free_motion
 
 
-def drawn(path, build, *, size=8.0, finest=3.0):
-    gmsh.initialize(interruptible=False)
-    gmsh.option.setNumber("General.Terminal", 0)
-    try:
-        build(gmsh.model.occ)
-        gmsh.model.occ.synchronize()
-        gmsh.write(str(path))
-    finally:
-        gmsh.finalize()
-    return mesh_solid(read_solid(path, name="part"), size=size, finest=finest)
+def drawn(path, build, *, size, finest):
+    return mesh_solid(read_solid(draw(path, build), name="part"), size=size, finest=finest)
 
 
 def group(mesh, name, **query):

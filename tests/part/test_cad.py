@@ -1,8 +1,8 @@
 """CAD solids: volumes, faces and normals against the closed forms of the shapes drawn."""
 
-import gmsh
 import numpy as np
 import pytest
+from helpers_cad import draw
 
 from fem.errors import InputError, SolidError
 from fem.part.faces import FaceQuery, area_and_centre, find_faces
@@ -11,18 +11,6 @@ from fem.part.quadrature import volume
 from fem.part.solid import read_solid
 
 VOLUME = 40 * 20 * 10 - np.pi * 4**2 * 10
-
-
-def draw(path, build):
-    gmsh.initialize(interruptible=False)
-    gmsh.option.setNumber("General.Terminal", 0)
-    try:
-        build(gmsh.model.occ)
-        gmsh.model.occ.synchronize()
-        gmsh.write(str(path))
-    finally:
-        gmsh.finalize()
-    return path
 
 
 def block_with_hole(occ):

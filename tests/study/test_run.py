@@ -3,9 +3,9 @@
 import json
 import shutil
 
-import gmsh
 import numpy as np
 import pytest
+from helpers_cad import draw
 
 from fem.cli import main
 from fem.errors import FreeBodyError, InputError
@@ -45,12 +45,7 @@ L, A = 40.0, 100.0
 @pytest.fixture(scope="module")
 def bar(tmp_path_factory):
     folder = tmp_path_factory.mktemp("bar")
-    gmsh.initialize(interruptible=False)
-    gmsh.option.setNumber("General.Terminal", 0)
-    gmsh.model.occ.addBox(0, 0, 0, L, 10, 10)
-    gmsh.model.occ.synchronize()
-    gmsh.write(str(folder / "bar.step"))
-    gmsh.finalize()
+    draw(folder / "bar.step", lambda occ: occ.addBox(0, 0, 0, L, 10, 10))
     return folder
 
 
