@@ -1,0 +1,66 @@
+"""Where failure starts: a bent cantilever has its worst place at the root, and a held edge is called one."""
+
+import numpy as np
+import pytest
+from helpers_fe import HIGH_X, LOW_X, box, field, group, material
+from scipy.spatial.transform import Rotation
+
+from fem.judging.hotspots import find_artefacts, find_hot_spots, patch_edge
+from fem.judging.reserve import judge_reserve
+from fem.judging.stress import recover_stress
+from fem.loading.loads import force_load
+from fem.loading.supports import held_face
+from fem.solving.equilibrium import Equilibrium
+from fem.study.answers import _watch, unit_wrenches
+from fem.tensors import isotropic_stiffness
+
+
+@pytest.fixture(scope="module")
+def bent():
+    mesh = box((60, 10, 10), (12, 3, 3))
+    printed = field(mesh, material(isotropic_stiffness(2000.0, 0.3)))
+    held = held_face(mesh, group(mesh, LOW_X), hold=("x", "y", "z"), name="root")
+    load = force_load(mesh, group(mesh, HIGH_X), force=np.array([0.0, 0.0, -10.0]))
+    found, _ = Equilibrium(mesh, printed, held=[held]).solve(load[None])
+    stress = recover_stress(mesh, printed, found[0]).node
+    reserve = judge_reserve(mesh, printed, permanent=0 * stress, growing=stress)
+    return mesh, held, reserve
+
+
+def test_the_worst_place_is_the_root_and_is_called_an_artefact(bent):
+    mesh, held, reserve = bent
+    root = mesh.box[0][0]
+    marks = find_artefacts(mesh, held={"root": held.triangles}, loaded={})
+    spots = find_hot_spots(mesh, reserve, marks, {"root": group(mesh, LOW_X)})
+    assert spots[0].at_mm[0] - root < 10
+    assert spots[0].artefact
+    assert "held face root" in spots[0].artefact_reason
+    assert spots[0].face == "root"
+    assert [s.reserve for s in spots] == sorted(s.reserve for s in spots)
+    # Nothing is an artefact where nothing is held
+    free = find_hot_spots(mesh, reserve, find_artefacts(mesh, held={}, loaded={}), {})
+    assert not any(s.artefact for s in free)
+    assert free[0].reserve == spots[0].reserve
+
+
+def test_only_the_rim_of_a_held_face_is_marked(bent):
+    mesh, held, _ = bent
+    rim = mesh.nodes[patch_edge(mesh, held.triangles)]
+    low, high = mesh.box
+    on_edge = [np.isclose(rim[:, a], low[a]) | np.isclose(rim[:, a], high[a]) for a in (1, 2)]
+    assert np.all(on_edge[0] | on_edge[1])
+    assert len(rim) == 4 * 3 * 2
+    marks = find_artefacts(mesh, held={"root": held.triangles}, loaded={})
+    assert not marks.at[mesh.nodes[:, 0] > low[0] + 15].any()
+
+
+def test_watched_turn_is_the_rotation_of_the_face_in_degrees(bent):
+    mesh, _, _ = bent
+    turn = np.radians([0.1, -0.2, 0.3])
+    face = group(mesh, HIGH_X)
+    moved = np.array([0.5, -0.4, 0.3]) + np.cross(turn, mesh.nodes - face.centre)
+    watched = _watch(unit_wrenches(mesh, face), moved)
+    assert watched.turn_deg == pytest.approx([0.1, -0.2, 0.3], rel=1e-9)
+    assert watched.shift_mm == pytest.approx([0.5, -0.4, 0.3], rel=1e-9)
+    exact = Rotation.from_rotvec(turn).apply(mesh.nodes - face.centre) - (mesh.nodes - face.centre)
+    assert _watch(unit_wrenches(mesh, face), exact).turn_deg == pytest.approx([0.1, -0.2, 0.3], abs=2e-3)
