@@ -5,7 +5,7 @@ import pytest
 from helpers_fe import HIGH_X, LOW_X, box, field, group, material
 from scipy.spatial.transform import Rotation
 
-from fem.judging.hotspots import find_artefacts, find_hot_spots, patch_edge
+from fem.judging.hotspots import NearestFace, find_artefacts, find_hot_spots, patch_edge
 from fem.judging.reserve import judge_reserve
 from fem.judging.stress import recover_stress
 from fem.loading.loads import force_load
@@ -35,7 +35,9 @@ def test_the_worst_place_is_the_root_and_is_called_an_artefact(bent):
     assert spots[0].at_mm[0] - root < 10
     assert spots[0].artefact
     assert "held face root" in spots[0].artefact_reason
-    assert spots[0].face == "root"
+    near = NearestFace(mesh, {"root": group(mesh, LOW_X)})
+    assert near(np.array([0.0, 5.0, 5.0])) == ("root", pytest.approx(0.0, abs=1e-9))
+    assert near(np.array([30.0, 5.0, 10.0]))[0].startswith("part:")
     assert [s.reserve for s in spots] == sorted(s.reserve for s in spots)
     # Nothing is an artefact where nothing is held
     free = find_hot_spots(mesh, reserve, find_artefacts(mesh, held={}, loaded={}), {})
