@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from helpers_cad import draw
+from helpers_fe import field, material
 
 from fem.errors import FaceError, FreeBodyError, InputError
 from fem.loading.bolts import clamp_load, find_holes
@@ -12,6 +13,9 @@ from fem.part.faces import FaceQuery, face_group, find_faces
 from fem.part.meshing import mesh_solid
 from fem.part.solid import read_solid
 from fem.solving.equilibrium import refuse_free_motion
+from fem.study.plans import ClampKeys, LoadPlan
+from fem.study.prepare import load_of
+from fem.tensors import isotropic_stiffness
 
 
 def drawn(path, build, *, size, finest):
@@ -88,3 +92,17 @@ def test_a_post_is_no_hole_and_a_washer_must_be_larger_than_its_hole(plate):
     (hole,) = find_holes(plate, group(plate, "hole", radius=4.2), seat, head=None, name="bolts")
     with pytest.raises(InputError, match="no larger than the hole"):
         clamp_load(plate, hole, against=seat, force=3000.0, ring=8.0, name="bolts")
+
+
+def test_the_arrows_of_a_clamp_press_the_part_together(plate):
+    groups = {
+        "holes": group(plate, "holes", radius=4.2),
+        "seat": group(plate, "seat", normal=(0, 0, -1), at="min"),
+    }
+    plan = LoadPlan("bolts", "clamp", ClampKeys("holes", "seat", 3000.0, 16.0, None), None, True)
+    loaded = load_of(plan, plate, field(plate, material(isotropic_stiffness(2000.0, 0.3))), groups)
+    arrows = sorted(loaded.arrows, key=lambda a: a.at[2])
+    assert [a.at[2] for a in arrows] == pytest.approx([0.0, 10.0])
+    # The seat is pushed up, the head's side down: the same way as the forces that are solved for
+    assert [a.vector[2] for a in arrows] == pytest.approx([3000.0, -3000.0])
+    assert loaded.load.forces[plate.nodes[:, 2] < 1e-6, 2].sum() == pytest.approx(3000.0)

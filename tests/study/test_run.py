@@ -190,3 +190,33 @@ def test_bad_input_is_one_line_and_status_two(bar, capsys, old, new, words):
     err = [line for line in capsys.readouterr().err.splitlines() if not line.endswith("%)")]
     assert len(err) == 1
     assert words in err[0]
+
+
+@pytest.mark.parametrize(
+    ("build", "raster", "axis", "mode"),
+    [
+        ([0, 0, 1], 0, 0, "along the bead"),
+        ([0, 0, 1], 90, 1, "across the bead"),
+        ([1, 0, 0], 0, 2, "interlayer tension"),
+    ],
+)
+def test_a_printed_bar_bears_what_its_beads_bear_that_way(bar, build, raster, axis, mode):
+    from fem.printing.polymer import load_card
+
+    print_keys = f"""
+[bodies.bar.print]
+polymer = "pa12-cf"
+state = "dry"
+build_direction = {build}
+bead = {{ width = "0.45 mm", height = "0.2 mm" }}
+raster = [{raster}]
+infill = "solid"
+"""
+    text = BAR.replace('metal = "6082-t6"\n', print_keys) + PULL + WATCH + "[cases]\none = { pull = 1.0 }\n"
+    found = solved(bar, text, "printed.toml")
+    state = load_card("pa12-cf").states["dry"]
+    one = found.cases["one"]
+    # 1 kN on 100 mm² is 10 MPa along x, and nothing else
+    assert one.reserve.least == pytest.approx(state.strength.tension[axis] / 10, rel=1e-4)
+    assert mode in one.reserve.mode
+    assert one.faces["right"].shift_mm[0] == pytest.approx(10 / state.E[axis] * L, rel=1e-5)
