@@ -21,8 +21,43 @@ Matrix = tuple[Vector, ...]
 
 
 @dataclass(frozen=True)
+class PrintFindings:
+    """How a body is printed, and what that takes: estimates to be compared with the clock and the scales.
+
+    `pattern`, `infill_density` (of the infill alone), `infill_angle_deg` the plan's; `cell_mm` the period of an infill
+    cell and `cell_moves` by what share its stiffness changed when its mesh was last refined (None: solid infill);
+    `thin_share` the share of the volume that lies where the part is thinner than two beads; `assumed` names the
+    values that the study left to their defaults; `price_per_kg` and `cost` are in the user's own money.
+    """
+
+    build_direction: Vector
+    bead_width_mm: float
+    bead_height_mm: float
+    walls: int
+    skins: int
+    raster_deg: Vector
+    pattern: str
+    infill_density: float
+    infill_angle_deg: float
+    cell_mm: Vector | None
+    cell_moves: float | None
+    thin_share: float
+    layers: int
+    bead_length_m: float
+    speed_mm_per_s: float
+    time_h: float
+    filament_diameter_mm: float
+    filament_m: float
+    price_per_kg: float
+    cost: float
+    assumed: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class BodyFindings:
-    """What a body is and weighs; `zones` are the volume shares of wall, skin, infill, solid or metal."""
+    """What a body is and weighs; `zones` are the volume shares of wall, skin, infill, solid or metal and `zone_mass_g`
+    what each of them weighs; `print` is None for a metal.
+    """
 
     volume_mm3: float
     mass_g: float
@@ -32,6 +67,8 @@ class BodyFindings:
     zones: dict[str, float]
     estimates: tuple[str, ...]
     print_axes: Matrix | None
+    zone_mass_g: dict[str, float] = field(default_factory=dict)
+    print: PrintFindings | None = None
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from fem.part.tetmesh import Index, TetMesh
+from fem.printing.cut import ZoneCut
 from fem.tensors import Array
 
 
@@ -45,9 +46,12 @@ class CaseFields:
 
 @dataclass(frozen=True)
 class Scene:
-    """A mesh with the fields of each case, and the arrows and patches that explain the loading."""
+    """A mesh with the fields of each case, the arrows and patches that explain the loading, and cuts through the
+    printed bodies that show their zones.
+    """
 
     mesh: TetMesh
     cases: dict[str, CaseFields]
     arrows: tuple[Arrow, ...]
     patches: tuple[Patch, ...]
+    cuts: tuple[ZoneCut, ...] = ()
