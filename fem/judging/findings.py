@@ -24,8 +24,8 @@ Matrix = tuple[Vector, ...]
 class PrintFindings:
     """How a body is printed, and what that takes: estimates to be compared with the clock and the scales.
 
-    `pattern`, `infill_density` (of the infill alone), `infill_angle_deg` the plan's; `cell_mm` the period of an infill
-    cell and `cell_moves` by what share its stiffness changed when its mesh was last refined (None: solid infill);
+    `pattern`, `infill_density` (of the infill alone), `infill_angle_deg` the plan's; `cell_mm` the period of an
+    infill cell and `cell_moves` by what share its stiffness changed when its mesh was last refined (None: solid infill);
     `thin_share` the share of the volume that lies where the part is thinner than two beads; `assumed` names the
     values that the study left to their defaults; `price_per_kg` and `cost` are in the user's own money.
     """
@@ -55,7 +55,7 @@ class PrintFindings:
 
 @dataclass(frozen=True)
 class BodyFindings:
-    """What a body is and weighs; `zones` are the volume shares of wall, skin, infill, solid or metal and `zone_mass_g`
+    """What a body is and weighs; `zones` are the volume shares of wall, skin, infill, solid or metal, `zone_mass_g`
     what each of them weighs; `print` is None for a metal.
     """
 
