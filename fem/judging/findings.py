@@ -25,7 +25,7 @@ class PrintFindings:
     """How a body is printed, and what that takes: estimates to be compared with the clock and the scales.
 
     `pattern`, `infill_density` (of the infill alone), `infill_angle_deg` the plan's; `cell_mm` the period of an
-    infill cell and `cell_moves` by what share its stiffness changed when its mesh was last refined (None: solid infill);
+    infill cell and `cell_moves` by what share its stiffness changed when its mesh was last refined (None when solid);
     `thin_share` the share of the volume that lies where the part is thinner than two beads; `assumed` names the
     values that the study left to their defaults; `price_per_kg` and `cost` are in the user's own money.
     """
