@@ -20,6 +20,18 @@ TABLE = 4000
 UTILISATION_TOP = 2.0
 """1 / reserve at the upper end of the colour table; a reserve below 0.5 takes the last colour."""
 
+ZONES: dict[str, Colour] = {
+    "wall": (0.078, 0.471, 0.882),
+    "skin": (1.000, 0.580, 0.333),
+    "infill": (0.820, 0.600, 0.855),
+    "solid": (0.431, 0.435, 0.443),
+    "air": (0.902, 0.922, 0.902),
+    "outside": (1.0, 1.0, 1.0),
+}
+"""Colours of the zones of a print, chosen so that any two stay apart for readers who lack one kind of cone, and dark
+ink stays readable on all of them; air and outside differ by a hair, as an outline runs between them.
+"""
+
 
 @dataclass(frozen=True)
 class ReserveScale:

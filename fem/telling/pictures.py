@@ -1,4 +1,4 @@
-"""Draws the set of pictures of a run: mesh, loads, deflection, reserve factor, hot spots.
+"""Draws the set of pictures of a run: mesh, zones of the print, loads, deflection, reserve factor, hot spots.
 
 Every picture states its case and unit; its `alt` text carries the numbers, so that a reader who cannot see it
 (and a test) learns the same.
@@ -6,11 +6,11 @@ Every picture states its case and unit; its `alt` text carries the numbers, so t
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections import Counter
+from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
 from typing import Any
-from zlib import crc32
 
 import numpy as np
 
@@ -23,7 +23,8 @@ from fem.telling.face_picture import draw_faces as draw_faces
 from fem.telling.load_picture import draw_loads
 from fem.telling.stage import CORNER, Stage, View, fit, near
 from fem.telling.surface import eight_tets, four_triangles, lines, node_normals, outline
-from fem.telling.words import number, place, required_reserve, reserve_text, round_factor, worst_hot_spots
+from fem.telling.words import number, place, plain_name, required_reserve, reserve_text, round_factor, worst_hot_spots
+from fem.telling.zone_picture import cut_file, draw_zones
 from fem.tensors import Array
 
 SEEN_SHARE = 0.08
@@ -50,6 +51,7 @@ def draw_pictures(
         )
         jobs: list[tuple[str, Callable[[], Picture]]] = [
             ("mesh", partial(_mesh, run)),
+            *_zones(run),
             ("loads and supports", partial(draw_loads, run)),
         ]
         for name, fields in scene.cases.items():
@@ -73,6 +75,15 @@ def draw_pictures(
     if progress:
         progress("pictures", 1.0)
     return tuple(out)
+
+
+def _zones(run: Album) -> Iterator[tuple[str, Callable[[], Picture]]]:
+    """The cuts through the printed bodies, each with a file of its own."""
+    seen: Counter[str] = Counter()
+    for cut in run.scene.cuts:
+        path = run.folder / cut_file(cut, rank=seen[cut_file(cut)])
+        seen[cut_file(cut)] += 1
+        yield f"zones, {cut.body}", partial(draw_zones, cut, body=run.findings.bodies[cut.body], path=path)
 
 
 def _mesh(run: Album) -> Picture:
@@ -137,7 +148,7 @@ def _deflection(run: Album, case: str, fields: CaseFields, *, exaggerate: bool) 
     canvas.labels([Label(f"{number(top)} mm", float(x), float(y))])
     return run.finish(
         canvas,
-        file=f"deflection_{_plain(case)}{'_exaggerated' if exaggerate else ''}.png",
+        file=f"deflection_{plain_name(case)}{'_exaggerated' if exaggerate else ''}.png",
         kind="exaggerated" if exaggerate else "deflection",
         case=case,
         title=title + (f", exaggerated {factor:g} times" if exaggerate else ", true scale"),
@@ -170,7 +181,7 @@ def _reserve(run: Album, case: str, reserve: Array) -> Picture:
     share = float(np.mean(reserve[skin] < run.scale.required))
     return run.finish(
         canvas,
-        file=f"reserve_{_plain(case) if case else 'least'}.png",
+        file=f"reserve_{plain_name(case) if case else 'least'}.png",
         kind="reserve",
         case=case,
         title=title,
@@ -240,7 +251,7 @@ def _cut(run: Album, case: str) -> Picture:
         canvas.labels([Label(reserve_text(least), float(x), float(y))])
     return run.finish(
         canvas,
-        file=f"reserve_cut_{_plain(case)}.png",
+        file=f"reserve_cut_{plain_name(case)}.png",
         kind="cut",
         case=case,
         title=title,
@@ -330,9 +341,3 @@ def _clear_sight(surface: Any, at: Array, normal: Array, reach: float) -> Array:
 
 def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
-
-
-def _plain(name: str) -> str:
-    """A case's name as part of a file name; two names that look alike there still differ."""
-    plain = "".join(c if c.isascii() and (c.isalnum() or c in "-_") else "_" for c in name)
-    return plain if plain == name else f"{plain}_{crc32(name.encode()):08x}"

@@ -16,6 +16,7 @@ from fem.judging.scene import Scene
 from fem.telling import words
 from fem.telling.album import Picture, Progress
 from fem.telling.files import write_fields, write_text
+from fem.telling.printed import ASSUMED, plan_rows, zone_rows
 
 LIMIT_BYTES = 8_000_000
 """The page stays below this, plotly's script included."""
@@ -107,8 +108,10 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         verdict=verdict(findings),
         required=required,
         asked=asked,
-        pictures=pictures,
+        pictures=[p for p in pictures if p.kind != "zones"],
+        printed=_printed(findings, pictures),
         embedded=embedded,
+        assumed=ASSUMED,
         view=view,
         six=SIX,
         order=ORDER,
@@ -118,6 +121,17 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         compliance_unit=compliance_unit,
         estimates={name: body.estimates for name, body in findings.bodies.items() if body.estimates},
     )
+
+
+def _printed(findings: Findings, pictures: tuple[Picture, ...]) -> list[dict[str, Any]]:
+    """What the section on the print shows of each body that is printed or was cut."""
+    out = []
+    for name, body in findings.bodies.items():
+        shots = [p for p in pictures if p.kind == "zones" and p.body == name]
+        if body.print is not None or shots:
+            plan = plan_rows(body)
+            out.append({"name": name, "body": body, "pictures": shots, "zones": zone_rows(body), "plan": plan})
+    return out
 
 
 def verdict(findings: Findings) -> str:

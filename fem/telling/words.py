@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from zlib import crc32
 
 from fem.judging.findings import Findings, HotSpot, Reserve
 
@@ -149,3 +150,9 @@ def round_factor(wanted: float) -> float:
     power = 10.0 ** math.floor(math.log10(wanted) + 1e-12)
     step = max(s for s in (1, 2, 5) if s * power <= wanted * (1 + 1e-12))
     return step * power if power < 1 else float(round(step * power))
+
+
+def plain_name(name: str) -> str:
+    """A case's name as part of a file name; two names that look alike there still differ."""
+    plain = "".join(c if c.isascii() and (c.isalnum() or c in "-_") else "_" for c in name)
+    return plain if plain == name else f"{plain}_{crc32(name.encode()):08x}"

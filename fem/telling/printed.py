@@ -1,0 +1,165 @@
+"""How a body is printed and what that takes, as the rows that the report and the pictures show."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from fem.judging.findings import BodyFindings, Findings, PrintFindings
+from fem.telling.words import number, vector
+
+STUDY, ASSUMED, COMPUTED = "the study", "assumed", "computed"
+
+
+@dataclass(frozen=True)
+class ZoneRow:
+    """A zone of a body: its `share` of the volume, `mass` [g] and `mass_share` (None where it was not weighed)."""
+
+    name: str
+    share: float
+    mass: float | None
+    mass_share: float | None
+
+    @property
+    def text(self) -> str:
+        """The row in one line, as keys and alternative texts carry it."""
+        words = f"{self.name} {number(100 * self.share)} % of the volume"
+        if self.mass is None or self.mass_share is None:
+            return words
+        return f"{words}, {number(self.mass)} g ({number(100 * self.mass_share)} % of the mass)"
+
+
+@dataclass(frozen=True)
+class PlanRow:
+    """One line of the plan: `basis` says whether the study gives the value, it was assumed, or it was computed."""
+
+    name: str
+    text: str
+    basis: str
+
+
+def printed_bodies(findings: Findings) -> dict[str, BodyFindings]:
+    """The bodies that are printed, metals left out."""
+    return {name: body for name, body in findings.bodies.items() if body.print is not None}
+
+
+def zone_rows(body: BodyFindings) -> tuple[ZoneRow, ...]:
+    """The zones that take part of the volume, in the order of the findings."""
+    total = sum(body.zone_mass_g.values())
+    out = []
+    for name, share in body.zones.items():
+        mass = body.zone_mass_g.get(name)
+        if share > 0 or mass:
+            out.append(ZoneRow(name, share, mass, mass / total if mass is not None and total > 0 else None))
+    return tuple(out)
+
+
+def plan_line(plan: PrintFindings) -> str:
+    """The plan in one line, for the head of a picture."""
+    infill = (
+        "printed solid"
+        if plan.pattern == "solid"
+        else f"{plan.pattern} infill {100 * plan.infill_density:.3g} % dense"
+    )
+    return (
+        f"{_count(plan.walls, 'wall')}, {_count(plan.skins, 'skin')}, {infill}, "
+        f"bead {plan.bead_width_mm:g} x {plan.bead_height_mm:g} mm"
+    )
+
+
+def plan_rows(body: BodyFindings) -> tuple[PlanRow, ...]:
+    """The print plan of a body and what it takes; empty for a metal."""
+    plan = body.print
+    if plan is None:
+        return ()
+    assumed = _assumed(plan.assumed)
+
+    def given(name: str, text: str) -> PlanRow:
+        return PlanRow(name, text, ASSUMED if name in assumed else STUDY)
+
+    solid = plan.pattern == "solid"
+    angles = ", ".join(f"{a:g}" for a in plan.raster_deg)
+    rows = [
+        given("Build direction", vector(plan.build_direction)),
+        given("Bead", f"{plan.bead_width_mm:g} mm wide, {plan.bead_height_mm:g} mm high"),
+        given("Walls", f"{plan.walls}, {number(plan.walls * plan.bead_width_mm)} mm in all"),
+        given("Skins", f"{plan.skins} below and above, {number(plan.skins * plan.bead_height_mm)} mm each"),
+        given("Raster", f"{angles} deg, layer by layer"),
+        given("Infill pattern", plan.pattern),
+    ]
+    if not solid:
+        rows += [
+            given("Infill density", f"{100 * plan.infill_density:.3g} %"),
+            given("Infill angle", f"{plan.infill_angle_deg:g} deg"),
+        ]
+    if plan.cell_mm is not None:
+        size = " x ".join(number(v) for v in plan.cell_mm)
+        moves = (
+            ""
+            if plan.cell_moves is None
+            else f"; its stiffness changed by {number(100 * plan.cell_moves, digits=2)} % when its mesh was refined"
+        )
+        rows.append(PlanRow("Infill cell", f"{size} mm{moves}", COMPUTED))
+    cost = f"{number(plan.cost)}, in the money of the price" if plan.price_per_kg > 0 else "no price is given"
+    rows += [
+        PlanRow("Thinner than two beads", f"{number(100 * plan.thin_share)} % of the volume, solid there", COMPUTED),
+        PlanRow("Mass", f"{number(body.mass_g)} g", COMPUTED),
+        PlanRow("Layers", f"{plan.layers:,}", COMPUTED),
+        PlanRow("Bead length", f"{number(plan.bead_length_m)} m", COMPUTED),
+        given("Print speed", f"{plan.speed_mm_per_s:g} mm/s"),
+        PlanRow("Print time", clock(plan.time_h), COMPUTED),
+        given("Filament diameter", f"{plan.filament_diameter_mm:g} mm"),
+        PlanRow("Filament length", f"{number(plan.filament_m)} m", COMPUTED),
+        given("Price of filament", f"{plan.price_per_kg:g} per kg"),
+        PlanRow("Cost", cost, COMPUTED),
+    ]
+    return tuple(rows)
+
+
+def clock(hours: float) -> str:
+    """A time in hours, and as hours and minutes."""
+    if not math.isfinite(hours):
+        return "not known"
+    minutes = round(60 * hours)
+    return f"{number(hours)} h ({minutes // 60} h {minutes % 60:02d} min)"
+
+
+def _count(count: int, noun: str) -> str:
+    return f"{count} {noun}" + ("" if count == 1 else "s")
+
+
+_NAMES = {
+    "build direction": "Build direction",
+    "bead": "Bead",
+    "bead width": "Bead",
+    "bead height": "Bead",
+    "walls": "Walls",
+    "skins": "Skins",
+    "raster": "Raster",
+    "raster zero": "",
+    "infill": "Infill pattern",
+    "infill pattern": "Infill pattern",
+    "pattern": "Infill pattern",
+    "infill density": "Infill density",
+    "density": "Infill density",
+    "infill angle": "Infill angle",
+    "angle": "Infill angle",
+    "speed": "Print speed",
+    "print speed": "Print speed",
+    "filament": "Filament diameter",
+    "filament diameter": "Filament diameter",
+    "price": "Price of filament",
+    "price per kg": "Price of filament",
+    "filament price": "Price of filament",
+}
+"""What a study calls a value (its key, dots and underscores read as spaces), and the row that shows it."""
+
+
+def _assumed(names: tuple[str, ...]) -> set[str]:
+    """The rows that show values which the study left to their defaults; the longest name that fits decides."""
+    out = set()
+    for name in names:
+        plain = name.lower().replace("_", " ").replace(".", " ")
+        fits = [key for key in _NAMES if plain == key or plain.startswith(key + " ")]
+        out.add(_NAMES[max(fits, key=len)] if fits else "")
+    return out - {""}
