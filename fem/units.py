@@ -7,6 +7,7 @@ those above, which are consistent: 1 N = 1 tonne mm/s^2, 1 MPa = 1 N/mm^2.
 from __future__ import annotations
 
 import math
+import re
 from functools import cache
 from typing import Any
 
@@ -27,11 +28,15 @@ KINDS = {
     "acceleration": "mm/s^2",
     "speed": "mm/s",
     "angle": "rad",
+    "temperature": "degC",
     "temperature difference": "delta_degC",
     "expansion": "1/delta_degC",
     "bed stiffness": "N/mm^3",
 }
-"""Kind of quantity -> the unit it has inside the program."""
+"""Kind of quantity -> the unit it has inside the program; a temperature is told on its scale, in degrees Celsius."""
+
+ABSOLUTE_ZERO = -273.15
+"""[degC], exact by definition of the scale (SI Brochure, 2.3.1)."""
 
 EXAMPLES = {
     "length": "4 mm",
@@ -45,6 +50,7 @@ EXAMPLES = {
     "acceleration": "9.81 m/s^2",
     "speed": "60 mm/s",
     "angle": "0.4 deg",
+    "temperature": "60 degC",
     "temperature difference": "40 K",
     "expansion": "2.2e-5 1/K",
     "bed stiffness": "4000 N/mm^3",
@@ -73,7 +79,7 @@ def quantity(text: Any, kind: str, *, where: str = "") -> float:
         f"{text!r} is not a quantity that can be read.", where=where, advice=f'Write it as "{example}".'
     )
     try:
-        value = registry.Quantity(text)
+        value = _on_scale(text) if kind == "temperature" else registry.Quantity(text)
     except pint.errors.OffsetUnitCalculusError:
         raise InputError(
             f"{text!r} is a temperature on a scale, not a difference.", where=where, advice=f'Write "{example}".'
@@ -94,7 +100,19 @@ def quantity(text: Any, kind: str, *, where: str = "") -> float:
         ) from None
     if not math.isfinite(number):
         raise InputError(f"{text!r} is not a finite number.", where=where)
+    if kind == "temperature" and number < ABSOLUTE_ZERO:
+        raise InputError(f"{text!r} is below absolute zero.", where=where)
     return number
+
+
+def _on_scale(text: str) -> Any:
+    """A temperature: number and unit apart, since a product of number and degree would be taken for a difference."""
+    parts = re.fullmatch(r"\s*([-+]?[\d.]+(?:[eE][-+]?\d+)?)\s*(.+?)\s*", text)
+    if parts is None:
+        raise ValueError(text)
+    value = _registry().Quantity(float(parts[1]), parts[2])
+    # a difference would convert as if it were counted from absolute zero
+    return value.magnitude if "delta_" in str(value.units) else value
 
 
 def _a(kind: str) -> str:
