@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from fem.judging.findings import BodyFindings, Findings, PrintFindings
+from fem.judging.findings import BodyFindings, PrintFindings
 from fem.telling.words import number, vector
 
-STUDY, ASSUMED, COMPUTED = "the study", "assumed", "computed"
+STUDY, ASSUMED, COMPUTED, FROM_ASSUMED = "the study", "assumed", "computed", "computed from an assumed value"
 
 
 @dataclass(frozen=True)
@@ -36,11 +36,6 @@ class PlanRow:
     name: str
     text: str
     basis: str
-
-
-def printed_bodies(findings: Findings) -> dict[str, BodyFindings]:
-    """The bodies that are printed, metals left out."""
-    return {name: body for name, body in findings.bodies.items() if body.print is not None}
 
 
 def zone_rows(body: BodyFindings) -> tuple[ZoneRow, ...]:
@@ -77,6 +72,9 @@ def plan_rows(body: BodyFindings) -> tuple[PlanRow, ...]:
     def given(name: str, text: str) -> PlanRow:
         return PlanRow(name, text, ASSUMED if name in assumed else STUDY)
 
+    def follows(name: str, text: str, *, of: str) -> PlanRow:
+        return PlanRow(name, text, FROM_ASSUMED if of in assumed else COMPUTED)
+
     solid = plan.pattern == "solid"
     angles = ", ".join(f"{a:g}" for a in plan.raster_deg)
     rows = [
@@ -107,11 +105,11 @@ def plan_rows(body: BodyFindings) -> tuple[PlanRow, ...]:
         PlanRow("Layers", f"{plan.layers:,}", COMPUTED),
         PlanRow("Bead length", f"{number(plan.bead_length_m)} m", COMPUTED),
         given("Print speed", f"{plan.speed_mm_per_s:g} mm/s"),
-        PlanRow("Print time", clock(plan.time_h), COMPUTED),
+        follows("Print time", clock(plan.time_h), of="Print speed"),
         given("Filament diameter", f"{plan.filament_diameter_mm:g} mm"),
-        PlanRow("Filament length", f"{number(plan.filament_m)} m", COMPUTED),
+        follows("Filament length", f"{number(plan.filament_m)} m", of="Filament diameter"),
         given("Price of filament", f"{plan.price_per_kg:g} per kg"),
-        PlanRow("Cost", cost, COMPUTED),
+        follows("Cost", cost, of="Price of filament"),
     ]
     return tuple(rows)
 

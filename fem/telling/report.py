@@ -16,7 +16,7 @@ from fem.judging.scene import Scene
 from fem.telling import words
 from fem.telling.album import Picture, Progress
 from fem.telling.files import write_fields, write_text
-from fem.telling.printed import ASSUMED, plan_rows, zone_rows
+from fem.telling.printed import ASSUMED, FROM_ASSUMED, plan_rows, zone_rows
 
 LIMIT_BYTES = 8_000_000
 """The page stays below this, plotly's script included."""
@@ -111,7 +111,7 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         pictures=[p for p in pictures if p.kind != "zones"],
         printed=_printed(findings, pictures),
         embedded=embedded,
-        assumed=ASSUMED,
+        assumed=(ASSUMED, FROM_ASSUMED),
         view=view,
         six=SIX,
         order=ORDER,

@@ -27,6 +27,8 @@ MOST_WIDE, MOST_HIGH = WIDTH - LEFT - RIGHT, 1300
 MOST_WIDE_BESIDE, MOST_HIGH_BESIDE = MOST_WIDE - KEY_COLUMN, 1500
 """Largest cut [px] with the key below it, and with the key beside it, which is where it goes for a tall cut."""
 INK, WHITE, SOFT = (0.08, 0.09, 0.11), (1.0, 1.0, 1.0), (0.37, 0.40, 0.43)
+TICKS_APART = (120, 70)
+"""Marks of a scale are so many pixels apart or more, unless fewer than two would be left."""
 END_ON = 0.15
 """A stroke shorter than this share of a bead's direction is drawn as a dot: the bead runs through the cut."""
 
@@ -117,7 +119,7 @@ def draw_zones(cut: ZoneCut, *, body: BodyFindings, path: Path) -> Picture:
         kind="zones",
         case="",
         title=title,
-        caption=f"{where[:1].upper()}{where[1:]}. Of the whole body: {zones}. {strokes}".strip(),
+        caption=f"{where[:1].upper()}{where[1:]}. {strokes}".strip(),
         alt=f"Cut through {title}, {where}, {number(cut.place.shape[1] * cut.pixel)} mm by "
         f"{number(cut.place.shape[0] * cut.pixel)} mm. Of the whole body: {zones}. {strokes}".strip(),
         unit="mm",
@@ -145,12 +147,17 @@ def _axes(figure: Any, frame: Frame, cut: ZoneCut) -> Any:
         interpolation_stage="rgba",
         aspect="auto",
     )
-    for axis, pixels in ((axes.xaxis, frame.wide), (axes.yaxis, frame.high)):
-        length = pixels / frame.scale * cut.pixel
-        axis.set_major_locator(MultipleLocator(round_factor(length / max(2.0, pixels / 240))))
+    names = (f"{cut.across} [mm]", f"{cut.up} [mm]")
+    for axis, pixels, apart, name, end in zip(
+        (axes.xaxis, axes.yaxis), (frame.wide, frame.high), TICKS_APART, names, ("left", "top"), strict=True
+    ):
+        mm = cut.pixel / frame.scale
+        axis.set_major_locator(MultipleLocator(min(_step(apart * mm), round_factor(pixels / 2 * mm))))
+        # A name longer than its axis starts at the axis' end, so that it never runs into the title
+        short = font(30).getlength(name) > pixels
+        write = axes.set_xlabel if end == "left" else axes.set_ylabel
+        write(name, fontsize=_points(30), color=INK, labelpad=_points(8), loc=end if short else "center")
     axes.tick_params(labelsize=_points(28), length=_points(12), width=_points(3), colors=INK, pad=_points(8))
-    axes.set_xlabel(f"{cut.across} [mm]", fontsize=_points(30), color=INK, labelpad=_points(8))
-    axes.set_ylabel(f"{cut.up} [mm]", fontsize=_points(30), color=INK, labelpad=_points(8))
     # A frame through the very edge of the cut would hide its outermost cells
     for name, side in axes.spines.items():
         side.set(
@@ -159,6 +166,12 @@ def _axes(figure: Any, frame: Frame, cut: ZoneCut) -> Any:
     axes.set_xlim(x, right)
     axes.set_ylim(y, top)
     return axes
+
+
+def _step(least: float) -> float:
+    """The smallest of 1, 2, 5 times a power of ten that is not below `least`."""
+    power = 10.0 ** np.floor(np.log10(least))
+    return float(min(f * power for f in (1, 2, 5, 10) if f * power >= least * (1 - 1e-9)))
 
 
 def _outline(axes: Any, cut: ZoneCut) -> None:
@@ -195,7 +208,7 @@ def stroke_length(at: Array, *, extent: float) -> float:
     if len(at) < 2:
         return 0.05 * extent
     apart = float(np.median(cKDTree(at).query(at, k=2)[0][:, 1]))
-    return float(np.clip(0.75 * apart, 0.012 * extent, 0.06 * extent))
+    return float(np.clip(0.6 * apart, 0.012 * extent, 0.06 * extent))
 
 
 def _strokes(axes: Any, cut: ZoneCut) -> None:
