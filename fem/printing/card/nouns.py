@@ -1,0 +1,190 @@
+"""A material card: its states, the factors of temperature, and what a state was computed from."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fem.errors import CardError
+from fem.printing.fibre import MODELS, Fibre, Resin
+from fem.printing.field import Strength
+
+Three = tuple[float, float, float]
+
+ROOM_TEMPERATURE = 23.0
+"""Temperature at which a card's values hold as they stand [degC] (ISO 291, standard atmosphere 23/50)."""
+
+STIFF = ("E", "G")
+"""Values that a factor on stiffness scales."""
+STRONG = ("tension", "compression", "shear", "yield", "ultimate")
+"""Values that a factor on strength scales."""
+
+
+@dataclass(frozen=True)
+class Factors:
+    """What temperature does to a state: at the temperatures `at` (k,) [degC], rising, stiffness and strength are
+    those at 23 degC times `stiffness` (k,) and `strength` (k,); `estimates` names which of the two are estimates."""
+
+    at: tuple[float, ...]
+    stiffness: tuple[float, ...]
+    strength: tuple[float, ...]
+    source: str
+    estimates: tuple[str, ...]
+
+    def covers(self, temperature: float) -> bool:
+        """Whether the table reaches to `temperature` [degC]."""
+        return self.at[0] <= temperature <= self.at[-1]
+
+    def between(self, temperature: float) -> tuple[float, float]:
+        """Factors on stiffness and on strength at `temperature` [degC], linear between the rows."""
+        return (
+            float(np.interp(temperature, self.at, self.stiffness)),
+            float(np.interp(temperature, self.at, self.strength)),
+        )
+
+
+@dataclass(frozen=True)
+class Constituents:
+    """What a state's stiffness was computed from: `mass_fraction` of fibres, their length / diameter `aspect_ratio`,
+    their `orientation` (shares along the bead, across it, up the build), the `model`; bonds multiply what the
+    model gives `across` the beads and `up` the build. `fibre_share` of the volume, `density` [tonne/mm^3]."""
+
+    resin: Resin
+    fibre: Fibre
+    mass_fraction: float
+    aspect_ratio: float
+    orientation: Three
+    model: str
+    across: float
+    up: float
+    fibre_share: float
+    density: float
+
+    @property
+    def words(self) -> str:
+        """One line for people."""
+        shares = " / ".join(f"{share:g}" for share in self.orientation)
+        line = (
+            f"{MODELS[self.model]} from resin (E {self.resin.E:.4g} MPa, nu {self.resin.nu:g}) and "
+            f"{100 * self.mass_fraction:g} % by mass ({100 * self.fibre_share:.3g} % by volume) of fibre "
+            f"(E {self.fibre.E1:.4g} MPa along, {self.fibre.E2:.4g} MPa across; length / diameter "
+            f"{self.aspect_ratio:g}; orientation {shares} along / across / up)"
+        )
+        if self.across != 1 or self.up != 1:
+            line += f", times {self.across:g} across the beads and {self.up:g} up the build for voids and bonds"
+        return line
+
+
+@dataclass(frozen=True)
+class CardState:
+    """Values of one card in one state.
+
+    `E` (along the bead, across it in the layer, up the build), `nu` and `G` (12, 13, 23) [MPa]; `tension`,
+    `compression` as E and `shear` (23, 13, 12) [MPa], None for a metal; `yield_stress`, `ultimate` [MPa], None for a
+    printed polymer; `expansion` (3,) [1/K] or None; `scatter` the coefficient of variation of the strengths or
+    None; `sources` where each value comes from; `estimates` the values that are estimates. `temperature` [degC] that
+    the values hold at, None as the card stands (23 degC); `factors` what temperature does to them, None unknown;
+    `made_of` what the stiffness was computed from, None when the card gives it.
+    """
+
+    name: str
+    E: Three
+    nu: Three
+    G: Three
+    tension: Three | None
+    compression: Three | None
+    shear: Three | None
+    yield_stress: float | None
+    ultimate: float | None
+    expansion: Three | None
+    scatter: float | None
+    sources: dict[str, str]
+    estimates: tuple[str, ...]
+    temperature: float | None = None
+    factors: Factors | None = None
+    made_of: Constituents | None = None
+
+    @property
+    def strength(self) -> Strength:
+        """The strengths, as the judgement takes them."""
+        if self.yield_stress is not None:
+            return Strength(yield_stress=self.yield_stress)
+        return Strength(np.array(self.tension), np.array(self.compression), np.array(self.shear))
+
+    def scaled(self, *, stiffness: float, strength: float) -> CardState:
+        """The same state with E and G times `stiffness` and all strengths times `strength`."""
+        return replace(
+            self,
+            E=_times(self.E, stiffness),
+            G=_times(self.G, stiffness),
+            tension=None if self.tension is None else _times(self.tension, strength),
+            compression=None if self.compression is None else _times(self.compression, strength),
+            shear=None if self.shear is None else _times(self.shear, strength),
+            yield_stress=None if self.yield_stress is None else self.yield_stress * strength,
+            ultimate=None if self.ultimate is None else self.ultimate * strength,
+        )
+
+    def scaled_values(self, key: str) -> tuple[str, ...]:
+        """Names of the values that the factor `key`, stiffness or strength, scales."""
+        return tuple(value for value in (STIFF if key == "stiffness" else STRONG) if value in self.sources)
+
+
+@dataclass(frozen=True)
+class Card:
+    """A material: `kind` is polymer or metal, `density` [tonne/mm^3], `states` by name."""
+
+    name: str
+    kind: str
+    density: float
+    states: dict[str, CardState]
+
+    def state(self, name: str, temperature: float | None = None) -> CardState:
+        """The values in one state, at `temperature` [degC] or as the card stands (23 degC).
+
+        Errors: CardError that lists the states which the card has, or the temperatures that it reaches to.
+        """
+        if name not in self.states:
+            raise CardError(f'card {self.name} has no state "{name}".', advice=f"It has: {', '.join(self.states)}.")
+        state = self.states[name]
+        return state if temperature is None else _warmed(state, temperature, self.name)
+
+
+def _warmed(state: CardState, temperature: float, card: str) -> CardState:
+    """The state at another temperature [degC]; Poisson's ratios, expansion and scatter stay."""
+    where = f'card {card}, state "{state.name}"'
+    if not math.isfinite(temperature):
+        raise CardError(f"{temperature} is no temperature.", where=where)
+    factors = state.factors
+    if factors is None:
+        if temperature != ROOM_TEMPERATURE:
+            raise CardError(
+                f"says nothing about {temperature:g} degC, only about {ROOM_TEMPERATURE:g} degC.",
+                where=where,
+                advice="Give the card a [temperature] table.",
+            )
+        return replace(state, temperature=temperature)
+    if not factors.covers(temperature):
+        raise CardError(
+            f"reaches from {factors.at[0]:g} to {factors.at[-1]:g} degC, not to {temperature:g} degC.",
+            where=where,
+            advice="Choose a temperature inside, or a material that bears it.",
+        )
+    by_key = dict(zip(("stiffness", "strength"), factors.between(temperature), strict=True))
+    sources, estimates = dict(state.sources), list(state.estimates)
+    for key, factor in by_key.items():
+        if factor == 1:
+            continue
+        for value in state.scaled_values(key):
+            sources[value] += f"; times {factor:.3g} at {temperature:g} degC, {factors.source}"
+            if key in factors.estimates and value not in estimates:
+                estimates.append(value)
+    return replace(
+        state.scaled(**by_key), sources=sources, estimates=tuple(estimates), temperature=float(temperature)
+    )
+
+
+def _times(values: Three, factor: float) -> Three:
+    a, b, c = values
+    return (a * factor, b * factor, c * factor)
