@@ -14,7 +14,7 @@ from fem.part.faces import face_group
 from fem.part.meshing import second_order, tidy_mesh
 from fem.part.solid import Face, Solid
 from fem.part.tetmesh import TetMesh
-from fem.printing.field import Phase, PrintedField, PrintedMaterial, Strength
+from fem.printing.field import Phase, PrintedField, PrintedMaterial, Strength, uniform_field
 from fem.solving.equilibrium import Equilibrium
 
 LOW_X, HIGH_X, LOW_Y, HIGH_Y, LOW_Z, HIGH_Z = range(6)
@@ -89,13 +89,13 @@ def material(stiffness, *, density=1e-9, expansion=None) -> PrintedMaterial:
     """A material with this stiffness in part axes."""
     phase = Phase("solid", "solid", np.eye(6), np.zeros(6), Strength(yield_stress=100.0))
     expansion = None if expansion is None else np.asarray(expansion, dtype=float)
-    return PrintedMaterial("test", "dry", stiffness, np.eye(3), density, (phase,), {"solid": 1.0}, expansion)
+    return PrintedMaterial("test", "dry", stiffness, np.eye(3), density, (phase,), "solid", expansion)
 
 
 def field(mesh, *materials, which=None) -> PrintedField:
     """One material everywhere, or `which` (m,) of several."""
     which = np.zeros(len(mesh.tets), dtype=np.int32) if which is None else np.asarray(which, dtype=np.int32)
-    return PrintedField(tuple(materials), which)
+    return uniform_field(tuple(materials), which)
 
 
 def prescribe(mesh, nodes, displacement, *, axes=(0, 1, 2), name="given") -> Held:

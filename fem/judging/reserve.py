@@ -7,13 +7,18 @@ number by which the growing part may be multiplied until the first criterion is 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
-from fem.judging.strength import phase_reserve
+from fem.judging.strength import exceeded, phase_reserve
+from fem.judging.stress import StressField
 from fem.part.tetmesh import Index, TetMesh
-from fem.printing.field import PrintedField
-from fem.tensors import Array
+from fem.printing.field import Phase, PrintedField, wall_axes
+from fem.tensors import Array, stress_rotation
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -33,60 +38,82 @@ class ReserveField:
 
 
 def judge_reserve(
-    mesh: TetMesh,
-    printed: PrintedField,
-    *,
-    permanent: Array,
-    growing: Array,
-    permanent_warming: Array | None = None,
-    growing_warming: Array | None = None,
+    mesh: TetMesh, printed: PrintedField, *, permanent: StressField | None, growing: StressField
 ) -> ReserveField:
-    """Reserve factors of a case from smoothed stress (n, 6) [MPa] in part axes, permanent and growing.
+    """Reserve factors of a case from the smoothed stress of its zones, permanent and growing.
 
-    The warmings (m,) [K] add what the layers do to one another. Nodes take the material of a tetrahedron that
-    touches them; a body's nodes are never judged by another body's material.
+    Every zone that comes near a node is judged there by its own beads; the least of all counts.
     """
     n = len(mesh.nodes)
-    owner = np.zeros(n, dtype=np.int64)
-    owner[mesh.tets.ravel()] = np.repeat(np.arange(len(mesh.tets)), 10)
-    material = printed.material[owner]
-    reserve = np.full(n, np.inf)
-    mode, phase = np.zeros(n, dtype=np.int32), np.zeros(n, dtype=np.int32)
-    stress = np.zeros((n, 6))
-    modes: list[str] = []
-    phases: list[tuple[str, str]] = []
+    out = _Least(n)
     criteria: dict[str, dict[str, float | None]] = {}
-    for index, what in enumerate(printed.materials):
-        own = np.flatnonzero(material == index)
-        if len(own) == 0:
+    for number, material in enumerate(printed.materials):
+        here = growing.zones[number]
+        if len(here.nodes) == 0:
             continue
-        body = mesh.bodies[mesh.node_body[own[0]]]
-        for each in what.phases:
-            p = permanent[own] @ each.to_bead.T + _warmed(permanent_warming, owner[own], each.warming_stress)
-            v = growing[own] @ each.to_bead.T + _warmed(growing_warming, owner[own], each.warming_stress)
-            found = phase_reserve(p, v, each.strength)
-            lower = found.reserve < reserve[own]
-            first = phase[own] == 0
-            if not phases or (each.zone, each.label) not in phases:
-                phases.append((each.zone, each.label))
-            number = {name: _place(modes, name) for name in found.modes}
-            lookup = np.array([number[name] for name in found.modes], dtype=np.int32)
-            # Where nothing grows (infinite) the first family's stress is still worth showing
-            take = lower | (first & ~np.isfinite(reserve[own]) & ~np.isfinite(found.reserve))
-            at = own[take]
-            reserve[at] = np.minimum(reserve[at], found.reserve[take])
-            mode[at] = lookup[found.mode[take]]
-            phase[at] = phases.index((each.zone, each.label))
-            stress[at] = (p + v)[take]
-            _note(criteria.setdefault(body, {}), found.criteria)
-    return ReserveField(reserve, mode, tuple(modes), phase, tuple(phases), stress, criteria)
+        body = mesh.bodies[mesh.node_body[here.nodes[0]]]
+        stay = None if permanent is None else permanent.zones[number]
+        p = np.zeros_like(here.stress) if stay is None else stay.stress
+        v = here.stress
+        if material.follows_outline:
+            turned = stress_rotation(wall_axes(material, here.turn))
+            p, v = np.einsum("nab,nb->na", turned, p), np.einsum("nab,nb->na", turned, v)
+        least = criteria.setdefault(body, {})
+        for phase in material.phases:
+            into, warm = phase.to_bead.T, phase.warming_stress
+            fixed = p @ into + (0.0 if stay is None else stay.warming[:, None] * warm)
+            out.lower(here.nodes, fixed, v @ into + here.warming[:, None] * warm, phase, least)
+    return ReserveField(out.reserve, out.mode, tuple(out.modes), out.phase, tuple(out.phases), out.stress, criteria)
 
 
-def _warmed(warming: Array | None, owner: Index, per_kelvin: Array) -> Array | float:
-    return 0.0 if warming is None else warming[owner, None] * per_kelvin
+class _Least:
+    """The least reserve factor found so far at each node, and what it belongs to."""
+
+    def __init__(self, n: int) -> None:
+        self.reserve = np.full(n, np.inf)
+        self.mode, self.phase = np.zeros(n, dtype=np.int32), np.zeros(n, dtype=np.int32)
+        self.stress = np.zeros((n, 6))
+        self.judged = np.zeros(n, dtype=bool)
+        self.modes: list[str] = []
+        self.phases: list[tuple[str, str]] = []
+
+    def lower(self, nodes: Index, p: Array, v: Array, phase: Phase, least: dict[str, float | None]) -> None:
+        """Take in one phase at `nodes` (j,) under permanent p (j, 6) and growing v (j, 6) [MPa] in bead axes."""
+        worth = self._worth(nodes, p, v, phase, least)
+        nodes, p, v = nodes[worth], p[worth], v[worth]
+        if len(nodes) == 0:
+            return
+        found = phase_reserve(p, v, phase.strength)
+        place = _place(self.phases, (phase.zone, phase.label))
+        lookup = np.array([_place(self.modes, name) for name in found.modes], dtype=np.int32)
+        # Where nothing grows (infinite) the first phase's stress is still worth showing
+        take = (found.reserve < self.reserve[nodes]) | ~self.judged[nodes]
+        at = nodes[take]
+        self.reserve[at] = found.reserve[take]
+        self.mode[at], self.phase[at] = lookup[found.mode[take]], place
+        self.stress[at] = (p + v)[take]
+        self.judged[nodes] = True
+        _note(least, found.criteria)
+
+    def _worth(
+        self, nodes: Index, p: Array, v: Array, phase: Phase, least: dict[str, float | None]
+    ) -> NDArray[np.bool_]:
+        """Where (j,) this phase may lower a node's reserve, or a criterion's least of the whole body."""
+        before = self.reserve[nodes]
+        outside = exceeded(p, phase.strength)
+        worth = ~np.isfinite(before) | ~self.judged[nodes]
+        at_node = exceeded(p + np.where(np.isfinite(before), before, 0.0)[:, None] * v, phase.strength)
+        for name, at_start in outside.items():
+            worth |= at_node[name] | (at_start & (before > 0))
+            value = least.get(name)
+            if value is None or not np.isfinite(value):
+                worth[:] = True
+            else:
+                worth |= exceeded(p + value * v, phase.strength)[name]
+        return worth
 
 
-def _place(names: list[str], name: str) -> int:
+def _place(names: list[T], name: T) -> int:
     if name not in names:
         names.append(name)
     return names.index(name)

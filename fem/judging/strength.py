@@ -19,8 +19,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fem.errors import InputError
-from fem.printing.field import Strength
-from fem.tensors import Array
+from fem.printing.field import Strength, WallBuckling
+from fem.tensors import Array, von_mises
 
 Modes = NDArray[np.intp]
 
@@ -43,6 +43,8 @@ PRINTED_MODES = (
     "interlayer shear, both ways together",
 )
 ISOTROPIC_MODES = ("yield (von Mises)",)
+WALL_BUCKLING = "wall buckling"
+"""The criterion that judges thin cell walls."""
 
 _SAME = 1e-9
 """Reserve factors nearer than this, relative, are one: then the mode of a single stress is named."""
@@ -60,11 +62,17 @@ class PhaseReserve:
     criteria: dict[str, Array | None]
 
 
-def phase_reserve(p: Any, v: Any, strength: Strength) -> PhaseReserve:
-    """Reserve of one phase: least of maximum stress, Tsai-Wu and interlayer, or von Mises for an isotropic one.
+def phase_reserve(p: Any, v: Any, strength: Strength | WallBuckling) -> PhaseReserve:
+    """Reserve of one phase: least of maximum stress, Tsai-Wu and interlayer, or von Mises for an isotropic one, or
+    buckling for a thin wall.
 
     Hill's criterion knows no difference between tension and compression: it is reported but never decides.
     """
+    if isinstance(strength, WallBuckling):
+        reserve = buckling_reserve(p, v, strength)
+        return PhaseReserve(
+            reserve, np.zeros(reserve.shape, dtype=np.intp), (strength.mode,), {WALL_BUCKLING: reserve}
+        )
     if strength.yield_stress is not None:
         reserve = von_mises_reserve(p, v, strength.yield_stress)
         return PhaseReserve(reserve, np.zeros(reserve.shape, dtype=np.intp), ISOTROPIC_MODES, {"von Mises": reserve})
@@ -86,6 +94,52 @@ def phase_reserve(p: Any, v: Any, strength: Strength) -> PhaseReserve:
     together = PRINTED_MODES.index("interlayer tension and shear together")
     mode = np.where((mode == together) & (up <= 0), together + 1, mode)
     return PhaseReserve(reserve, mode, PRINTED_MODES, criteria)
+
+
+def exceeded(stress: Array, strength: Strength | WallBuckling) -> dict[str, NDArray[np.bool_]]:
+    """Where (n,) stresses (n, 6) [MPa] in bead axes lie outside each criterion; much quicker than a reserve.
+
+    Every criterion's safe stresses are convex and hold zero, so a ray from inside leaves them once: a phase whose
+    stress at another phase's reserve lies inside has a higher reserve.
+    """
+    if isinstance(strength, WallBuckling):
+        limits = np.array([strength.along, strength.up])
+        squeezed = np.maximum(-stress[:, [0, 2]], 0) @ (1 / limits)
+        return {WALL_BUCKLING: squeezed + (stress[:, 4] / strength.shear) ** 2 >= 1}
+    if strength.yield_stress is not None:
+        return {"von Mises": von_mises(stress) >= strength.yield_stress}
+    tension, compression, shear = _strengths(strength)
+    linear, quadratic = tsai_wu_coefficients(strength)
+    sheared = (stress[:, 3:5] ** 2) @ (1 / shear[:2] ** 2)
+    return {
+        "maximum stress": (
+            (stress[:, :3] >= tension).any(axis=1)
+            | (stress[:, :3] <= -compression).any(axis=1)
+            | (np.abs(stress[:, 3:]) >= shear).any(axis=1)
+        ),
+        "Tsai-Wu": stress @ linear + _form(stress, quadratic, stress) >= 1,
+        "interlayer": sheared + (np.maximum(stress[:, 2], 0) / tension[2]) ** 2 >= 1,
+        **({"Hill": _form(stress, _hill_of(strength), stress) >= 1} if hill_admissible(strength) else {}),
+    }
+
+
+def buckling_reserve(p: Any, v: Any, wall: WallBuckling) -> Array:
+    """Reserve (n,) of a thin wall under compression along the bead and up the build and shear between the two:
+    c1 / along + c3 / up + (s13 / shear)^2 = 1, where tension (c < 0) is taken to help nothing.
+
+    Source: the usual interaction of plate buckling under combined load, as in G. Gerard and H. Becker, Handbook of
+    Structural Stability I, NACA TN 3781 (1957); linear in the two compressions, which is on the safe side.
+    """
+    p, v = _pair(p, v)
+    a = (v[:, 4] / wall.shear) ** 2
+    b, c = 2 * p[:, 4] * v[:, 4] / wall.shear**2, (p[:, 4] / wall.shear) ** 2 - 1
+    least = np.full(len(p), np.inf)
+    # Each compression counts or not: the left side is the largest of these four, so the first to reach 1 decides
+    for along in (0.0, 1 / wall.along):
+        for up in (0.0, 1 / wall.up):
+            more_b, more_c = -v[:, 0] * along - v[:, 2] * up, -p[:, 0] * along - p[:, 2] * up
+            least = np.minimum(least, _first_root(a, b + more_b, c + more_c))
+    return least
 
 
 def max_stress_reserve(p: Any, v: Any, strength: Strength) -> tuple[Array, Modes]:
@@ -182,8 +236,7 @@ def hill_reserve(p: Any, v: Any, strength: Strength) -> Array:
             advice="Judge by maximum stress and Tsai-Wu.",
         )
     p, v = _pair(p, v)
-    f, g, h = hill_coefficients(strength)
-    return _quadratic_reserve(p, v, _hill_form(f, g, h, 1 / _strengths(strength)[2] ** 2))
+    return _quadratic_reserve(p, v, _hill_of(strength))
 
 
 def von_mises_reserve(p: Any, v: Any, yield_stress: float) -> Array:
@@ -191,6 +244,10 @@ def von_mises_reserve(p: Any, v: Any, yield_stress: float) -> Array:
     p, v = _pair(p, v)
     even = 0.5 / yield_stress**2
     return _quadratic_reserve(p, v, _hill_form(even, even, even, np.full(3, 3 / yield_stress**2)))
+
+
+def _hill_of(strength: Strength) -> Array:
+    return _hill_form(*hill_coefficients(strength), 1 / _strengths(strength)[2] ** 2)
 
 
 def _hill_form(f: float, g: float, h: float, shear: Array) -> Array:

@@ -1,8 +1,9 @@
-"""Stress from displacement, smoothed inside a body and never across one.
+"""Stress from displacement, zone by zone: smoothed inside a zone and never across one.
 
-Stress is taken at the four integration points of each tetrahedron, where it is most accurate, carried to the
-nodes by the linear field through these points, and averaged over the tetrahedra of the same material around a
-node, weighted by their volume.
+Stress is taken at the four integration points of each tetrahedron, where it is most accurate, and told apart into
+that of wall, skin and core. Each is carried towards the nodes by the linear field through these points, but not
+farther than the zone itself comes to the node, and averaged over the tetrahedra around the node that hold the same
+zone of the same body, weighted by the zone's volume.
 Source: J. Barlow, IJNME 10 (1976) 243 (best points); O. C. Zienkiewicz and J. Z. Zhu, IJNME 24 (1987) 337.
 """
 
@@ -13,34 +14,55 @@ from dataclasses import dataclass
 import numpy as np
 
 from fem.part.quadrature import STRESS_POINTS, STRESS_WEIGHTS, tet_slopes
-from fem.part.tetmesh import TET_EDGES, TetMesh
-from fem.printing.field import PrintedField
-from fem.tensors import Array
+from fem.part.tetmesh import TET_EDGES, Index, TetMesh
+from fem.printing.field import PrintedField, PrintedMaterial, wall_axes
+from fem.tensors import Array, stress_rotation
 
 _SLOPE = tet_slopes(STRESS_POINTS)
 _TO_POINTS = np.column_stack([1 - STRESS_POINTS.sum(axis=1), STRESS_POINTS])
 _CORNERS = np.linalg.inv(_TO_POINTS)
-_TO_NODES = np.vstack([_CORNERS, [(_CORNERS[i] + _CORNERS[j]) / 2 for i, j in TET_EDGES]])
+_FIRST, _SECOND = ([edge[k] for edge in TET_EDGES] for k in (0, 1))
+
+
+@dataclass(frozen=True)
+class ZoneStress:
+    """Smoothed stress of one zone of one body: at `nodes` (j,) the zone's own `stress` (j, 6) [MPa] in part axes,
+    `turn` (j,) [rad] of the wall's bead there, `warming` (j,) [K].
+    """
+
+    nodes: Index
+    stress: Array
+    turn: Array
+    warming: Array
 
 
 @dataclass(frozen=True)
 class StressField:
-    """`node` (n, 6) [MPa] smoothed stress in part axes, `energy_error` the share of the energy norm by which the
-    raw and the smoothed stress differ in the whole mesh (an estimate of the discretisation error).
+    """`zones` for each material of the field; `node` (n, 6) [MPa] in part axes, the stress of the zone in which a
+    node lies; `energy_error` the share of the energy norm by which raw and smoothed stress differ in the whole mesh
+    (an estimate of the discretisation error).
     """
 
+    zones: tuple[ZoneStress, ...]
     node: Array
     energy_error: float
+
+    def minus(self, other: StressField) -> StressField:
+        """This field without another of the same mesh: what of it grows when the other stays."""
+        zones = tuple(
+            ZoneStress(a.nodes, a.stress - b.stress, a.turn, a.warming - b.warming)
+            for a, b in zip(self.zones, other.zones, strict=True)
+        )
+        return StressField(zones, self.node - other.node, self.energy_error)
 
 
 def raw_stress(
     mesh: TetMesh, printed: PrintedField, displacement: Array, *, warming: Array | None = None
 ) -> tuple[Array, Array]:
-    """Stress (m, 4, 6) [MPa] in part axes at the integration points, and their volumes (m, 4) [mm^3]."""
+    """Mean stress (m, 4, 6) [MPa] in part axes at the integration points, and their volumes (m, 4) [mm^3]."""
     stress = np.empty((len(mesh.tets), 4, 6))
     volume = np.empty((len(mesh.tets), 4))
     table = printed.stiffness_table
-    expansion = np.array([np.zeros(6) if m.expansion is None else m.expansion for m in printed.materials])
     for part in np.array_split(np.arange(len(mesh.tets)), max(1, len(mesh.tets) // 20000)):
         tets = mesh.tets[part]
         jac = np.einsum("qad,mai->mqdi", _SLOPE, mesh.nodes[tets], optimize=True)
@@ -59,7 +81,7 @@ def raw_stress(
         )
         which = printed.material[part]
         if warming is not None:
-            strain = strain - (warming[part, None] * expansion[which])[:, None, :]
+            strain = strain - (warming[part, None] * printed.expansion_table[which])[:, None, :]
         stress[part] = np.einsum("mab,mqb->mqa", table[which], strain, optimize=True)
         volume[part] = np.linalg.det(jac) * STRESS_WEIGHTS
     return stress, volume
@@ -68,29 +90,57 @@ def raw_stress(
 def recover_stress(
     mesh: TetMesh, printed: PrintedField, displacement: Array, *, warming: Array | None = None
 ) -> StressField:
-    """Smoothed stress at the nodes for displacements (n, 3) [mm] and `warming` (m,) [K] of the tetrahedra."""
+    """Smoothed stress of every zone for displacements (n, 3) [mm] and `warming` (m,) [K] of the tetrahedra."""
     raw, volume = raw_stress(mesh, printed, displacement, warming=warming)
-    total = volume.sum(axis=1)
-    at_nodes = np.einsum("aq,mqc->mac", _TO_NODES, raw, optimize=True) * total[:, None, None]
     n = len(mesh.nodes)
-    flat = mesh.tets.ravel()
-    weight = np.bincount(flat, weights=np.repeat(total, 10), minlength=n)
-    node = (
-        np.stack([np.bincount(flat, weights=at_nodes[:, :, c].ravel(), minlength=n) for c in range(6)], axis=1)
-        / np.maximum(weight, 1e-300)[:, None]
-    )
-    return StressField(node, _energy_error(mesh, printed, raw, volume, node))
+    zones = []
+    node, nearest = np.zeros((n, 6)), np.zeros(n)
+    error = whole = 0.0
+    for number, material in enumerate(printed.materials):
+        tets, slot = np.nonzero((printed.zone == number) & (printed.share > 0))
+        own = raw[tets]
+        size = volume[tets].sum(axis=1) * printed.share[tets, slot]
+        warm = np.zeros(len(tets)) if warming is None else warming[tets]
+        rows = printed.material[tets]
+        if printed.several_zones:
+            own = np.einsum("mab,mqb->mqa", printed.local[rows, slot], own, optimize=True)
+            own = own + (printed.local_warming[rows, slot] * warm[:, None])[:, None]
+        near = printed.reach[tets, slot]
+        corner = np.einsum("aq,mqc->mac", _CORNERS, own, optimize=True)
+        # A corner's value is taken where the zone comes nearest to it, the other three sharing what is left
+        rest = (1 - near) / 3
+        there = (near - rest)[:, :, None] * corner + rest[:, :, None] * corner.sum(axis=1, keepdims=True)
+        at = np.concatenate([there, (there[:, _FIRST] + there[:, _SECOND]) / 2], axis=1)
+        nodes, flat = np.unique(mesh.tets[tets].ravel(), return_inverse=True)
+        count = len(nodes)
+
+        def mean(values: Array, flat: Index = flat, size: Array = size, count: int = count) -> Array:
+            """Mean (count,) over the tetrahedra around each node, weighted by the zone's volume."""
+            weighted = np.broadcast_to(values, (len(size), 10)) * size[:, None]
+            return np.asarray(np.bincount(flat, weights=weighted.ravel(), minlength=count))
+
+        weight = mean(np.ones((len(size), 1)))
+        smooth = np.stack([mean(at[:, :, c]) for c in range(6)], axis=1) / weight[:, None]
+        double = 2 * printed.turn[tets, None]
+        turn = np.arctan2(mean(np.sin(double)), mean(np.cos(double))) / 2
+        zones.append(ZoneStress(nodes.astype(np.int32), smooth, turn, mean(warm[:, None]) / weight))
+
+        reaches = np.concatenate([near, (near[:, _FIRST] + near[:, _SECOND]) / 2], axis=1)
+        closeness = np.bincount(flat, weights=(reaches * volume[tets].sum(axis=1)[:, None]).ravel(), minlength=count)
+        mine = closeness > nearest[nodes]
+        node[nodes[mine]], nearest[nodes[mine]] = smooth[mine], closeness[mine]
+
+        off = np.einsum("qa,mac->mqc", _TO_POINTS, smooth[flat.reshape(-1, 10)[:, :4]] - there, optimize=True)
+        share = printed.share[tets, slot]
+        error += _energy(material, printed.turn[tets], off, volume[tets] * share[:, None])
+        whole += _energy(material, printed.turn[tets], own, volume[tets] * share[:, None])
+    relative = float(np.sqrt(error / (whole + error))) if whole > 0 else 0.0
+    return StressField(tuple(zones), node, relative)
 
 
-def _energy_error(mesh: TetMesh, printed: PrintedField, raw: Array, volume: Array, node: Array) -> float:
-    """Zienkiewicz and Zhu's estimate: energy norm of (smoothed - raw) over that of the whole."""
-    compliance = np.linalg.inv(printed.stiffness_table)[printed.material]
-    # The smoothed field at the integration points, from the corner values (it is linear in each tetrahedron)
-    smooth = np.einsum("qa,mac->mqc", _TO_POINTS, node[mesh.tets[:, :4]], optimize=True)
-    off = smooth - raw
-
-    def energy(stress: Array) -> float:
-        return float(np.einsum("mq,mqa,mab,mqb->", volume, stress, compliance, stress, optimize=True))
-
-    error, whole = energy(off), energy(raw)
-    return float(np.sqrt(error / (whole + error))) if whole > 0 else 0.0
+def _energy(material: PrintedMaterial, turn: Array, stress: Array, volume: Array) -> float:
+    """Twice the elastic energy [mJ] of stresses (m, 4, 6) [MPa] in part axes on volumes (m, 4)."""
+    if material.follows_outline:
+        stress = np.einsum("mab,mqb->mqa", stress_rotation(wall_axes(material, turn)), stress, optimize=True)
+    strain = stress @ np.linalg.inv(material.stiffness)
+    return float(np.einsum("mq,mqa,mqa->", volume, stress, strain, optimize=True))

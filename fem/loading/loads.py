@@ -151,11 +151,9 @@ def acceleration_load(mesh: TetMesh, printed: PrintedField, *, field: Array) -> 
 
 def warming_load(mesh: TetMesh, printed: PrintedField, *, warming: Array) -> Array:
     """Nodal forces (n, 3) [N] with which free expansion by `warming` (m,) [K] would be held back to nothing."""
-    table = []
-    for material in printed.materials:
-        # A material without expansion can only belong to bodies that do not warm (the study sees to that)
-        table.append(np.zeros(6) if material.expansion is None else material.stiffness @ material.expansion)
-    stress = np.array(table)[printed.material] * warming[:, None]
+    # A material without expansion can only belong to bodies that do not warm (the study sees to that)
+    table = np.einsum("kab,kb->ka", printed.stiffness_table, printed.expansion_table)
+    stress = table[printed.material] * warming[:, None]
     out = np.zeros((len(mesh.nodes), 3))
     slope = tet_slopes(STRESS_POINTS)
     for part in np.array_split(np.arange(len(mesh.tets)), max(1, len(mesh.tets) // 20000)):

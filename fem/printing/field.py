@@ -1,19 +1,18 @@
 """The printed material at every tetrahedron: stiffness, density, and how its beads see the stress.
 
-A tetrahedron carries one `PrintedMaterial`. Its stiffness is what the solver needs; its phases are what the
-judgement needs: each phase is one family of beads (say, the skin's raster at +45 degrees), with the matrix
-that takes the mean stress of the tetrahedron, in part axes, to the stress in that family's own axes.
+A tetrahedron holds up to three zones - wall, skin, core - each of one `PrintedMaterial`, in shares. Stiffness is what
+the solver needs; phases are what the judgement needs: each phase is one family of beads (say, the skin's raster
+at +45 degrees), with the matrix that takes the mean stress of its zone to the stress in that family's own axes.
+A solid print without walls, and a metal, are fields of one zone.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from fem.errors import InputError
-from fem.part.tetmesh import Index, TetMesh
+from fem.part.tetmesh import Index
 from fem.tensors import Array
 
 
@@ -44,27 +43,46 @@ class Strength:
 
 
 @dataclass(frozen=True)
+class WallBuckling:
+    """Critical stresses [MPa] of a thin cell wall: compression `along` the bead and `up` the build, `shear` between
+    the two; `mode` says in words how it buckles.
+    """
+
+    along: float
+    up: float
+    shear: float
+    mode: str
+
+    def __post_init__(self) -> None:
+        if not (self.along > 0 and self.up > 0 and self.shear > 0):
+            raise ValueError("critical stresses must be positive")
+
+
+@dataclass(frozen=True)
 class Phase:
-    """One family of beads inside a material.
+    """One family of beads inside a zone.
 
     `zone` is wall, skin, infill, solid or metal; `label` names the family ("raster 45 deg"); `to_bead` (6, 6)
-    takes the mean stress in part axes to the stress in bead axes; `warming_stress` (6,) [MPa/K] is what
-    the layers do to one another when the part warms by one kelvin with no mean stress, in bead axes.
+    takes the mean stress of the zone, in part axes (in the wall's own axes for a wall), to the stress in bead
+    axes; `warming_stress` (6,) [MPa/K] is what the beads do to one another when the zone warms by one kelvin with no
+    mean stress, in bead axes.
     """
 
     zone: str
     label: str
     to_bead: Array
     warming_stress: Array
-    strength: Strength
+    strength: Strength | WallBuckling
 
 
 @dataclass(frozen=True)
 class PrintedMaterial:
-    """What a tetrahedron is made of: `stiffness` (6, 6) [MPa] in part axes, `print_axes` (3, 3) rows = print
-    axes in part axes (row 2 is the build direction), `density` [tonne/mm^3], `expansion` (6,) [1/K] as a strain
-    vector in part axes or None when the card gives none, `zones` volume shares, `estimates` which values of the
-    card are estimates.
+    """What one zone is made of: `stiffness` (6, 6) [MPa] in part axes, `print_axes` (3, 3) rows = print axes in part
+    axes (row 2 is the build direction), `density` [tonne/mm^3] with the air in it, `expansion` (6,) [1/K] as a strain
+    vector or None when the card gives none, `zone` its name, `estimates` which values of the card are estimates.
+
+    A wall follows the outline: its stiffness and expansion are in its own axes, which are along the outline, across
+    it in the layer, up the build.
     """
 
     name: str
@@ -73,9 +91,10 @@ class PrintedMaterial:
     print_axes: Array
     density: float
     phases: tuple[Phase, ...]
-    zones: dict[str, float]
+    zone: str
     expansion: Array | None = None
     estimates: tuple[str, ...] = field(default=())
+    follows_outline: bool = False
 
     def __post_init__(self) -> None:
         if self.stiffness.shape != (6, 6) or not np.allclose(self.stiffness, self.stiffness.T, rtol=1e-9):
@@ -88,25 +107,77 @@ class PrintedMaterial:
 
 @dataclass(frozen=True)
 class PrintedField:
-    """A material for each tetrahedron: `material` (m,) is an index into `materials`."""
+    """What every tetrahedron is made of.
+
+    `materials` of all zones of all bodies; `zone` (m, 3) their numbers for wall, skin and core of each tetrahedron,
+    -1 where it has none, `share` (m, 3) of its volume; `turn` (m,) [rad] the wall's bead from print axis 1;
+    `thin` (m,) the share that lies where the part is narrower than two beads; `reach` (m, 3, 4) how near each zone
+    comes to each corner (1: the corner lies in it).
+    `stiffness_table` (k, 6, 6) [MPa] in part axes and `expansion_table` (k, 6) [1/K] hold what is different,
+    `material` (m,) which of them a tetrahedron has; `local` (k, 3, 6, 6) takes the mean stress to that of each zone,
+    in part axes, and `local_warming` (k, 3, 6) [MPa/K] is each zone's stress when a free tetrahedron warms by one
+    kelvin.
+    """
 
     materials: tuple[PrintedMaterial, ...]
+    zone: Index
+    share: Array
+    turn: Array
+    thin: Array
+    reach: Array
+    stiffness_table: Array
+    expansion_table: Array
     material: Index
+    local: Array
+    local_warming: Array
 
-    @property
-    def stiffness_table(self) -> Array:
-        """Stiffness (k, 6, 6) [MPa] of each material, in part axes."""
-        return np.array([m.stiffness for m in self.materials])
+    def __post_init__(self) -> None:
+        m = len(self.zone)
+        wanted = {"zone": (m, 3), "share": (m, 3), "turn": (m,), "thin": (m,), "reach": (m, 3, 4), "material": (m,)}
+        for name, shape in wanted.items():
+            if getattr(self, name).shape != shape:
+                raise ValueError(f"{name} has shape {getattr(self, name).shape}, not {shape}")
+        if not np.allclose(self.share.sum(axis=1), 1.0, atol=1e-9) or np.any(self.share[self.zone < 0] != 0):
+            raise ValueError("the shares of the zones must add up to 1 in each tetrahedron")
+        if not np.isfinite(self.stiffness_table).all():
+            raise ValueError("a stiffness is not finite")
 
     @property
     def density(self) -> Array:
-        """Density (m,) [tonne/mm^3] of each tetrahedron."""
-        return np.array([m.density for m in self.materials])[self.material]
+        """Density (m,) [tonne/mm^3] of each tetrahedron, air included."""
+        each = np.array([m.density for m in self.materials])
+        return np.asarray((self.share * np.where(self.zone >= 0, each[self.zone], 0.0)).sum(axis=1))
+
+    @property
+    def several_zones(self) -> bool:
+        """Whether any tetrahedron holds more than one zone; otherwise its mean stress is its zone's."""
+        return bool((self.share[self.zone >= 0] < 1).any())
+
+    def holds(self, number: int) -> Array:
+        """Share (m,) of each tetrahedron that is of material `number`."""
+        return np.asarray((self.share * (self.zone == number)).sum(axis=1))
 
 
-def printed_field(mesh: TetMesh, *, materials: Mapping[str, PrintedMaterial]) -> PrintedField:
-    """The field of a mesh whose bodies are each of one material, by the body's name."""
-    missing = [b for b in mesh.bodies if b not in materials]
-    if missing:
-        raise InputError(f"body {missing[0]} has no material.", advice="Give it a print plan or a metal.")
-    return PrintedField(tuple(materials[b] for b in mesh.bodies), mesh.body.astype(np.int32))
+def uniform_field(materials: tuple[PrintedMaterial, ...], material: Index) -> PrintedField:
+    """A field whose tetrahedra each hold one material alone: `material` (m,) numbers of them."""
+    m = len(material)
+    zone = np.full((m, 3), -1, dtype=np.int32)
+    zone[:, 2] = material
+    share, reach = np.zeros((m, 3)), np.zeros((m, 3, 4))
+    share[:, 2], reach[:, 2] = 1.0, 1.0
+    table = np.array([each.stiffness for each in materials])
+    expansion = np.array([np.zeros(6) if each.expansion is None else each.expansion for each in materials])
+    k = len(materials)
+    local, warmed = np.broadcast_to(np.eye(6), (k, 3, 6, 6)), np.zeros((k, 3, 6))
+    which = material.astype(np.int32)
+    none = np.zeros(m)
+    return PrintedField(materials, zone, share, none, none, reach, table, expansion, which, local, warmed)
+
+
+def wall_axes(material: PrintedMaterial, turn: Array) -> Array:
+    """Axes (j, 3, 3), rows in part axes, of walls turned by `turn` (j,) [rad] from print axis 1: along the outline,
+    across it in the layer, up the build.
+    """
+    cosine, sine, zero, one = np.cos(turn), np.sin(turn), np.zeros_like(turn), np.ones_like(turn)
+    within = np.array([[cosine, sine, zero], [-sine, cosine, zero], [zero, zero, one]]).transpose(2, 0, 1)
+    return np.asarray(within @ material.print_axes)

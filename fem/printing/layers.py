@@ -28,11 +28,11 @@ IN_PLANE = [0, 1, 5]
 
 @dataclass(frozen=True)
 class Laminate:
-    """A stack of layers as one material, in laminate axes.
+    """A stack of layers as one material, in laminate axes; or many stacks, along the leading dimensions.
 
-    `stiffness` (6, 6) [MPa]; `localisation` (l, 6, 6) takes the mean stress to each layer's; `expansion` (6,) [1/K]
-    as a strain vector, `residual` (l, 6) [MPa/K] the stress in each layer when a free stack warms by one kelvin;
-    both None when the layers' expansions are not known.
+    `stiffness` (..., 6, 6) [MPa]; `localisation` (..., l, 6, 6) takes the mean stress to each layer's; `expansion`
+    (..., 6) [1/K] as a strain vector, `residual` (..., l, 6) [MPa/K] the stress in each layer when a free stack warms
+    by one kelvin; both None when the layers' expansions are not known.
     """
 
     stiffness: Array
@@ -42,63 +42,60 @@ class Laminate:
 
 
 def laminate(stiffness: Any, *, expansion: Any = None, shares: Any = None) -> Laminate:
-    """Homogenise layers of `stiffness` (l, 6, 6) [MPa] and free `expansion` (l, 6) [1/K], all in laminate axes.
+    """Homogenise layers of `stiffness` (..., l, 6, 6) [MPa] and free `expansion` (..., l, 6) [1/K] in laminate axes.
 
-    `shares` (l,) of the thickness, equal when not given. Errors: ValueError for shapes or shares that cannot be.
+    `shares` (..., l) of the thickness, equal when not given. Errors: ValueError for shapes or shares that cannot be.
     """
     c = np.asarray(stiffness, dtype=float)
-    if c.ndim != 3 or c.shape[1:] != (6, 6):
-        raise ValueError(f"stiffness must be (layers, 6, 6), not {c.shape}")
-    count = len(c)
-    w = np.full(count, 1.0 / count) if shares is None else np.asarray(shares, dtype=float)
-    if w.shape != (count,) or not np.all(w > 0) or not np.isclose(w.sum(), 1.0, rtol=1e-9):
-        raise ValueError("shares must be positive, one a layer, and add up to 1")
+    if c.ndim < 3 or c.shape[-2:] != (6, 6):
+        raise ValueError(f"stiffness must be (..., layers, 6, 6), not {c.shape}")
+    count = c.shape[-3]
+    w = np.full(c.shape[:-2], 1.0 / count) if shares is None else np.asarray(shares, dtype=float)
+    if w.shape != c.shape[:-2] or not np.all(w >= 0) or not np.allclose(w.sum(axis=-1), 1.0, rtol=1e-9):
+        raise ValueError("shares must not be negative, one a layer, and add up to 1")
 
     o, i = OUT_OF_PLANE, IN_PLANE
-    soft = np.linalg.inv(c[:, o][:, :, o])
-    couple = soft @ c[:, o][:, :, i]
-    reduced = c[:, i][:, :, i] - c[:, i][:, :, o] @ couple
+    soft = np.linalg.inv(c[..., o, :][..., o])
+    couple = soft @ c[..., o, :][..., i]
+    reduced = c[..., i, :][..., i] - c[..., i, :][..., o] @ couple
     mean_soft, mean_couple = _mean(w, soft), _mean(w, couple)
     out = np.linalg.inv(mean_soft)
-    whole = np.empty((6, 6))
-    whole[np.ix_(o, o)] = out
-    whole[np.ix_(o, i)] = out @ mean_couple
-    whole[np.ix_(i, o)] = whole[np.ix_(o, i)].T
-    whole[np.ix_(i, i)] = _mean(w, reduced) + mean_couple.T @ out @ mean_couple
-    whole = (whole + whole.T) / 2
+    whole = np.empty((*c.shape[:-3], 6, 6))
+    whole[(..., *_block(o, o))] = out
+    across = out @ mean_couple
+    whole[(..., *_block(o, i))] = across
+    whole[(..., *_block(i, o))] = _turned(across)
+    whole[(..., *_block(i, i))] = _mean(w, reduced) + _turned(mean_couple) @ across
+    whole = (whole + _turned(whole)) / 2
 
     # in-plane stress of a layer: reduced : shared in-plane strain + couple^T : shared out-of-plane stress
-    shared = np.linalg.inv(whole)[i]
-    local = np.zeros((count, 6, 6))
-    local[:, o, o] = 1.0
-    local[:, i, :] = reduced @ shared
-    for row, component in enumerate(i):
-        local[:, component, o] += couple[:, :, row]
+    shared = np.linalg.inv(whole)[..., i, :]
+    local = np.zeros(c.shape)
+    local[..., o, o] = 1.0
+    local[..., i, :] = reduced @ shared[..., None, :, :]
+    local[(..., *_block(i, o))] += _turned(couple)
     if expansion is None:
         return Laminate(whole, local, None, None)
 
     free = np.asarray(expansion, dtype=float)
-    if free.shape != (count, 6):
-        raise ValueError(f"expansion must be ({count}, 6), not {free.shape}")
-    pull = np.einsum("lab,lb->la", reduced, free[:, i])
-    grown = np.empty(6)
-    grown[i] = np.linalg.solve(_mean(w, reduced), _mean(w, pull))
-    held = grown[i] - free[:, i]
-    grown[o] = _mean(w, free[:, o] - np.einsum("lab,lb->la", couple, held))
-    residual = np.zeros((count, 6))
-    residual[:, i] = np.einsum("lab,lb->la", reduced, held)
+    if free.shape != c.shape[:-1]:
+        raise ValueError(f"expansion must be {c.shape[:-1]}, not {free.shape}")
+    pull = np.einsum("...ab,...b->...a", reduced, free[..., i])
+    grown = np.empty((*c.shape[:-3], 6))
+    grown[..., i] = np.linalg.solve(_mean(w, reduced), _mean(w, pull)[..., None])[..., 0]
+    held = grown[..., None, i] - free[..., i]
+    grown[..., o] = _mean(w, free[..., o] - np.einsum("...ab,...b->...a", couple, held))
+    residual = np.zeros(c.shape[:-1])
+    residual[..., i] = np.einsum("...ab,...b->...a", reduced, held)
     return Laminate(whole, local, grown, residual)
 
 
-def printed_material(plan: PrintPlan, *, card: Card, state: str) -> PrintedMaterial:
-    """The material of a solid print: the card's beads, laid by the plan's raster, in part axes.
+def raster_material(plan: PrintPlan, *, card: Card, values: CardState, zone: str = "solid") -> PrintedMaterial:
+    """The material of stacked raster layers without gaps, in part axes: the plan's raster, laid again and again.
 
-    One phase per distinct raster angle (a half turn lays the same beads). Errors: CardError for a metal's card
-    or a state that the card does not have.
+    One phase per distinct raster angle (a half turn lays the same beads). Errors: CardError for a metal's card.
     """
-    if card.kind != "polymer":
-        raise CardError(f"{card.name} is a metal and has no bead direction.", advice=f'Write metal = "{card.name}".')
-    values = card.state(state)
+    _refuse_metal(card)
     families = _families(plan.raster)
     turns = np.array([in_layer_rotation(angle) for angle, _ in families])
     stack = laminate(
@@ -111,7 +108,7 @@ def printed_material(plan: PrintPlan, *, card: Card, state: str) -> PrintedMater
     warming = np.zeros((len(families), 6)) if stack.residual is None else stack.residual
     phases = tuple(
         Phase(
-            zone="solid",
+            zone=zone,
             label=f"raster {angle:g} deg",
             to_bead=into_bead[k] @ stack.localisation[k] @ into_print,
             warming_stress=into_bead[k] @ warming[k],
@@ -126,20 +123,39 @@ def printed_material(plan: PrintPlan, *, card: Card, state: str) -> PrintedMater
         print_axes=axes,
         density=card.density,
         phases=phases,
-        zones={"solid": 1.0},
+        zone=zone,
         expansion=None if stack.expansion is None else strain_rotation(axes.T) @ stack.expansion,
         estimates=values.estimates,
     )
 
 
-def metal_material(card: Card, *, state: str = "dry") -> PrintedMaterial:
+def wall_material(plan: PrintPlan, *, card: Card, values: CardState) -> PrintedMaterial:
+    """The material of walls, in their own axes: beads side by side along the outline, layer on layer.
+
+    Errors: CardError for a metal's card.
+    """
+    _refuse_metal(card)
+    return PrintedMaterial(
+        name=card.name,
+        state=values.name,
+        stiffness=orthotropic_stiffness(values.E, values.nu, values.G),
+        print_axes=print_axes(plan),
+        density=card.density,
+        phases=(Phase("wall", "along the outline", np.eye(6), np.zeros(6), values.strength),),
+        zone="wall",
+        expansion=None if values.expansion is None else np.array([*values.expansion, 0.0, 0.0, 0.0]),
+        estimates=values.estimates,
+        follows_outline=True,
+    )
+
+
+def metal_material(card: Card, *, values: CardState) -> PrintedMaterial:
     """The material of a body made of one isotropic metal. Errors: CardError for a polymer's card."""
     if card.kind != "metal":
         raise CardError(
             f"{card.name} is a printed polymer, not a metal.",
             advice=f'Give a print plan with polymer = "{card.name}".',
         )
-    values: CardState = card.state(state)
     return PrintedMaterial(
         name=card.name,
         state=values.name,
@@ -147,10 +163,15 @@ def metal_material(card: Card, *, state: str = "dry") -> PrintedMaterial:
         print_axes=np.eye(3),
         density=card.density,
         phases=(Phase("metal", "metal", np.eye(6), np.zeros(6), Strength(yield_stress=values.yield_stress)),),
-        zones={"metal": 1.0},
+        zone="metal",
         expansion=None if values.expansion is None else np.array([*values.expansion, 0.0, 0.0, 0.0]),
         estimates=values.estimates,
     )
+
+
+def _refuse_metal(card: Card) -> None:
+    if card.kind != "polymer":
+        raise CardError(f"{card.name} is a metal and has no bead direction.", advice=f'Write metal = "{card.name}".')
 
 
 def _families(raster: tuple[float, ...]) -> list[tuple[float, int]]:
@@ -173,7 +194,17 @@ def _turned_expansion(expansion: tuple[float, float, float], turns: Array) -> Ar
 
 
 def _mean(shares: Array, values: Array) -> Array:
-    return np.tensordot(shares, values, axes=1)
+    """Mean over the layers: shares (..., l) of values (..., l, a) or (..., l, a, b)."""
+    weight = shares.reshape(shares.shape + (1,) * (values.ndim - shares.ndim))
+    return np.asarray((weight * values).sum(axis=shares.ndim - 1))
+
+
+def _block(rows: list[int], columns: list[int]) -> Any:
+    return np.ix_(rows, columns)
+
+
+def _turned(matrix: Array) -> Array:
+    return np.swapaxes(matrix, -1, -2)
 
 
 def _symmetric(matrix: Array) -> Array:

@@ -14,8 +14,10 @@ import numpy as np
 from fem.errors import InputError, nearest
 from fem.tensors import Array, unit
 
-INFILL_PATTERNS = ("solid",)
-"""Infill patterns whose stiffness and strength Beadwork knows."""
+INFILL_PATTERNS = ("solid", "lines", "grid", "triangle", "honeycomb", "cubic", "gyroid")
+"""What a core can be filled with; "solid" is raster from side to side, the others are lattices."""
+INFILL_ANGLE = 45.0
+"""How the infill lies in the layer when nothing is said [degrees] (common practice)."""
 
 _PARALLEL = 1e-3
 """Directions nearer than this [rad] leave no bead direction worth the name in the layer."""
@@ -27,7 +29,8 @@ class PrintPlan:
 
     `build_direction` (3,) and `raster_zero` (3,) in part axes, of any length; `raster_zero` None: part x projected
     into the layer, or y if x is the build direction. `bead_width`, `bead_height` [mm]; `walls`, `skins` counts;
-    `raster` angles [degrees] layer by layer; `infill_density` share of the volume that the infill fills.
+    `raster` angles [degrees] layer by layer; `infill_density` share of its room that the infill fills, `infill_angle`
+    [degrees] how it is turned in the layer.
 
     Errors: InputError that names the value at fault.
     """
@@ -41,6 +44,7 @@ class PrintPlan:
     raster: tuple[float, ...] = (45.0, -45.0)
     infill_pattern: str = "solid"
     infill_density: float = 1.0
+    infill_angle: float = INFILL_ANGLE
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "build_direction", _direction("build_direction", self.build_direction))
@@ -75,15 +79,17 @@ class PrintPlan:
     def _check_infill(self) -> None:
         if self.infill_pattern not in INFILL_PATTERNS:
             raise InputError(
-                f'infill pattern "{self.infill_pattern}" is not supported.',
-                advice='Only infill = "solid" can be computed. ' + nearest(self.infill_pattern, INFILL_PATTERNS),
+                f'no infill pattern is called "{self.infill_pattern}".',
+                advice=f"There are {', '.join(INFILL_PATTERNS)}. " + nearest(self.infill_pattern, INFILL_PATTERNS),
             )
         if not (math.isfinite(self.infill_density) and 0 < self.infill_density <= 1):
             raise InputError(f"infill density {self.infill_density:g} must lie above 0 and at most at 1.")
-        if self.infill_density != 1:
+        if self.infill_pattern == "solid" and self.infill_density != 1:
             raise InputError(
                 f"infill density {self.infill_density:g} contradicts the solid pattern.", advice="Leave it out."
             )
+        if not math.isfinite(self.infill_angle):
+            raise InputError(f"infill angle {self.infill_angle:g} is no finite number.")
 
 
 def print_axes(plan: PrintPlan) -> Array:

@@ -24,7 +24,6 @@ from fem.judging.stress import recover_stress
 from fem.loading.case import LoadCase
 from fem.loading.loads import resultant, wrench_load
 from fem.part.faces import FaceGroup
-from fem.part.quadrature import volume
 from fem.part.tetmesh import TetMesh
 from fem.printing.field import PrintedField
 from fem.solving.equilibrium import Equilibrium
@@ -69,20 +68,13 @@ def answer_case(
     displacement = case.combined(everything, units)
     applied = case.combined(everything, forces)
     solution = equilibrium.balance(displacement, applied, record)
-    warm, warm_permanent = case.warming(everything), case.warming(case.permanent)
-    warm_growing = case.warming(case.growing)
+    warm = case.warming(everything)
     whole = recover_stress(mesh, printed, displacement, warming=warm)
-    stay = np.zeros_like(whole.node)
+    stay = None
     if case.permanent:
-        stay = recover_stress(mesh, printed, case.combined(case.permanent, units), warming=warm_permanent).node
-    field = judge_reserve(
-        mesh,
-        printed,
-        permanent=stay,
-        growing=whole.node - stay,
-        permanent_warming=warm_permanent,
-        growing_warming=warm_growing,
-    )
+        still = case.combined(case.permanent, units)
+        stay = recover_stress(mesh, printed, still, warming=case.warming(case.permanent))
+    field = judge_reserve(mesh, printed, permanent=stay, growing=whole if stay is None else whole.minus(stay))
     if not (np.isfinite(displacement).all() and not np.isnan(field.reserve).any()):
         raise NoTrustworthyAnswer(
             f"case {case.name} came to numbers that are not finite.", advice="Look at its factors."
@@ -126,12 +118,11 @@ def _energy(
         {k: v.forces for k, v in case.loads.items()},
     )
     energy -= float((displacement * held).sum())
-    for index, material in enumerate(printed.materials):
-        if material.expansion is not None:
-            density = 0.5 * material.expansion @ material.stiffness @ material.expansion
-            tets = np.flatnonzero(printed.material == index)
-            size = np.abs(np.linalg.det(mesh.nodes[mesh.tets[tets, 1:4]] - mesh.nodes[mesh.tets[tets, :1]])) / 6
-            energy += float(density * (size * warm[tets] ** 2).sum())
+    free = printed.expansion_table
+    density = 0.5 * np.einsum("ka,kab,kb->k", free, printed.stiffness_table, free)[printed.material]
+    c = mesh.nodes[mesh.tets[:, :4]]
+    size = np.abs(np.linalg.det(c[:, 1:] - c[:, :1])) / 6
+    energy += float((density * size * warm**2).sum())
     return energy
 
 
@@ -190,27 +181,6 @@ def _least(mesh: TetMesh, field: ReserveField, artefacts: Artefacts, near: Neare
         away=float(real.min()) if len(real) else float("inf"),
         criteria=criteria,
     )
-
-
-def describe_bodies(mesh: TetMesh, printed: PrintedField) -> dict[str, BodyFindings]:
-    """Volume, mass and material of each body."""
-    out = {}
-    for name in mesh.bodies:
-        tets = mesh.tets_of(name)
-        material = printed.materials[printed.material[tets[0]]]
-        size = volume(mesh, tets)
-        own = mesh.nodes[mesh.tets[tets].ravel()]
-        out[name] = BodyFindings(
-            volume_mm3=size,
-            mass_g=size * material.density * 1e6,
-            box_mm=(_floats(own.min(axis=0)), _floats(own.max(axis=0))),
-            material=material.name,
-            state=material.state,
-            zones=dict(material.zones),
-            estimates=material.estimates,
-            print_axes=None if "metal" in material.zones else tuple(map(_floats, material.print_axes)),
-        )
-    return out
 
 
 def compare_requirements(

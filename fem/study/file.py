@@ -233,6 +233,7 @@ def _print(form: PrintForm, file: Path, *, where: str) -> PrintKeys:
     keys = PrintKeys(
         polymer=_card(form.polymer, file),
         state=form.state,
+        temperature=form.temperature,
         build_direction=_vector(form.build_direction),
         raster_zero=_maybe(form.raster_zero),
         bead_width=form.bead.width,
@@ -243,6 +244,9 @@ def _print(form: PrintForm, file: Path, *, where: str) -> PrintKeys:
         infill_pattern=form.infill.pattern,
         infill_density=form.infill.density,
         infill_angle=form.infill.angle,
+        speed=form.speed,
+        filament_diameter=form.filament_diameter,
+        price_per_kg=form.price_per_kg,
     )
     try:
         _ = keys.plan

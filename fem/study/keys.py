@@ -56,6 +56,8 @@ Pressure = Annotated[float, BeforeValidator(_number("pressure"))]
 Mass = Annotated[float, BeforeValidator(_number("mass", least="positive"))]
 Acceleration = Annotated[float, BeforeValidator(_number("acceleration"))]
 Angle = Annotated[float, BeforeValidator(_number("angle", least="positive"))]
+Temperature = Annotated[float, BeforeValidator(_number("temperature"))]
+Speed = Annotated[float, BeforeValidator(_number("speed", least="positive"))]
 Warming = Annotated[float, BeforeValidator(_number("temperature difference"))]
 Bed = Annotated[float, BeforeValidator(_number("bed stiffness", least="zero"))]
 
@@ -150,6 +152,10 @@ class PrintForm(Form):
     skins: Annotated[int, Field(ge=0)] = 4
     raster: Annotated[list[float], Field(min_length=1)] = [45.0, -45.0]
     infill: Annotated[InfillForm, BeforeValidator(_infill)] = InfillForm(pattern="solid", density=1.0)
+    temperature: Temperature | None = None
+    speed: Speed | None = None
+    filament_diameter: Extent | None = None
+    price_per_kg: Positive | None = None
 
 
 class BodyForm(Form):

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from fem.part.faces import FaceQuery
-from fem.printing.plan import PrintPlan
+from fem.printing.plan import INFILL_ANGLE, PrintPlan
 
 Vector = tuple[float, float, float]
 
@@ -23,11 +23,13 @@ class PrintKeys:
     `polymer` is a card's name or the absolute path of a card file; `state` None leaves the choice to the card and
     `raster_zero` None to the plan.
     `build_direction`, `raster_zero` are directions in part axes, `bead_width`, `bead_height` [mm], `raster` the
-    angles [degrees] layer by layer, `infill_density` the share 0..1, `infill_angle` [degrees] or None.
+    angles [degrees] layer by layer, `infill_density` the share 0..1, `infill_angle` [degrees] or None. `temperature`
+    [deg C] in service, `speed` [mm/s], `filament_diameter` [mm] and `price_per_kg` are None where nothing is said.
     """
 
     polymer: str
     state: str | None
+    temperature: float | None
     build_direction: Vector
     raster_zero: Vector | None
     bead_width: float
@@ -38,6 +40,9 @@ class PrintKeys:
     infill_pattern: str
     infill_density: float
     infill_angle: float | None
+    speed: float | None
+    filament_diameter: float | None
+    price_per_kg: float | None
 
     @property
     def plan(self) -> PrintPlan:
@@ -52,6 +57,7 @@ class PrintKeys:
             raster=self.raster,
             infill_pattern=self.infill_pattern,
             infill_density=self.infill_density,
+            infill_angle=INFILL_ANGLE if self.infill_angle is None else self.infill_angle,
         )
 
 

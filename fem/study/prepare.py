@@ -23,8 +23,8 @@ from fem.loading.supports import Bed, Held, held_face
 from fem.loading.wing import wing_lift
 from fem.part.faces import FaceGroup
 from fem.part.tetmesh import Index, TetMesh
-from fem.printing.field import PrintedField, PrintedMaterial
-from fem.printing.layers import metal_material, printed_material
+from fem.printing.body import PrintedBody, metal_body, printed_body
+from fem.printing.field import PrintedField
 from fem.printing.polymer import Card, load_card
 from fem.study.plans import (
     AccelerationKeys,
@@ -52,18 +52,19 @@ class Loaded:
     arrows: tuple[Arrow, ...] = field(default=())
 
 
-def body_material(body: BodyPlan) -> PrintedMaterial:
-    """The material of a body: a printed polymer by its plan, or a metal.
+def body_print(body: BodyPlan) -> PrintedBody:
+    """What a body is made of: the zones of a print by its plan, or a metal.
 
     Errors: CardError, InputError (a plan that cannot be printed).
     """
     if body.print is not None:
         card = load_card(body.print.polymer)
-        return printed_material(body.print.plan, card=card, state=_state(card, body.print.state))
+        state = _state(card, body.print.state)
+        return printed_body(body.print.plan, card=card, state=state, temperature=body.print.temperature)
     if body.metal is None:
         raise InputError("needs a print plan or a metal.", where=f"bodies.{body.name}")
     card = load_card(body.metal)
-    return metal_material(card, state=_state(card, body.state))
+    return metal_body(card, state=_state(card, body.state))
 
 
 def _state(card: Card, wanted: str | None) -> str:
@@ -207,8 +208,11 @@ def _warming(plan: LoadPlan, what: WarmingKeys, mesh: TetMesh, printed: PrintedF
     for body in bodies:
         warm[mesh.tets_of(body)] = what.by
     facts = {"kind": plan.kind, "permanent": plan.permanent, "by_K": what.by, "bodies": list(bodies)}
-    own = np.unique(printed.material[warm != 0])
-    lacking = [printed.materials[i].name for i in own if printed.materials[i].expansion is None]
+    lacking = [
+        material.name
+        for number, material in enumerate(printed.materials)
+        if material.expansion is None and np.any(printed.holds(number)[warm != 0] > 0)
+    ]
     if lacking:
         raise InputError(
             f"card {lacking[0]} gives no expansion.",

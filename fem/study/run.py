@@ -22,16 +22,19 @@ from fem.part.faces import FaceGroup, name_faces
 from fem.part.meshing import estimated_unknowns, mesh_solid, refuse_too_large
 from fem.part.solid import Solid, read_solid
 from fem.part.tetmesh import TetMesh, joined
-from fem.printing.field import PrintedField, PrintedMaterial, printed_field
+from fem.printing.body import PrintedBody
+from fem.printing.field import PrintedField
+from fem.printing.mixing import printed_field
 from fem.solving.equilibrium import Equilibrium, refuse_free_motion
-from fem.study.answers import answer_case, compare_requirements, describe_bodies, face_stiffness, unit_wrenches
+from fem.study.answers import answer_case, compare_requirements, face_stiffness, unit_wrenches
+from fem.study.bodies import describe_bodies, print_cautions
 from fem.study.file import read_study
 from fem.study.folder import fresh_folder
 from fem.study.machine import library_versions, peak_memory, program_version
-from fem.study.plans import Study
+from fem.study.plans import PrintKeys, Study
 from fem.study.prepare import (
     Loaded,
-    body_material,
+    body_print,
     clamp_cautions,
     load_of,
     lost_loads,
@@ -54,7 +57,7 @@ class Prepared:
 
     study: Study
     solids: dict[str, Solid]
-    materials: dict[str, PrintedMaterial]
+    made: dict[str, PrintedBody]
     mesh: TetMesh
     printed: PrintedField
     groups: dict[str, FaceGroup]
@@ -93,7 +96,7 @@ def prepare(study: Study, *, progress: Progress | None = None) -> Prepared:
     """
     clock = _Clock(progress)
     clock("read solids", 0.01)
-    materials = {name: body_material(body) for name, body in study.bodies.items()}
+    made = {name: body_print(body) for name, body in study.bodies.items()}
     solids = {n: read_solid(b.solid, name=n, unit=b.unit, any_size=b.any_size) for n, b in study.bodies.items()}
     refuse_too_large(sum(expected_unknowns(study, solids).values()), where=str(study.path))
     clock("mesh", 0.04)
@@ -101,10 +104,10 @@ def prepare(study: Study, *, progress: Progress | None = None) -> Prepared:
     mesh = joined(meshes)
     clock("match faces", 0.16)
     groups = name_faces(mesh, study.faces)
-    printed = printed_field(mesh, materials=materials)
+    printed = printed_field(mesh, bodies=made)
     loads = {name: load_of(plan, mesh, printed, groups) for name, plan in study.loads.items()}
     clock("", 0.18)
-    return Prepared(study, solids, materials, mesh, printed, groups, loads, clock.seconds)
+    return Prepared(study, solids, made, mesh, printed, groups, loads, clock.seconds)
 
 
 def answer(ready: Prepared, *, progress: Progress | None = None) -> Outcome:
@@ -241,7 +244,7 @@ def check_study(study: Study, *, progress: Progress | None = None) -> Checked:
     for case in cases:
         forces = case.combined(tuple(case.factors), {k: v.forces for k, v in loads.items()})
         totals[case.name] = resultant(ready.mesh, forces)
-    bodies = describe_bodies(ready.mesh, ready.printed)
+    bodies = describe_bodies(ready.mesh, ready.printed, made=ready.made, keys=_keys(study))
     return Checked(study, bodies, ready.groups, unknowns, {k: v.facts for k, v in loads.items()}, totals)
 
 
@@ -286,7 +289,7 @@ def _findings(
     remarks: tuple[str, ...],
 ) -> Findings:
     study, mesh = ready.study, ready.mesh
-    bodies = describe_bodies(mesh, ready.printed)
+    bodies = describe_bodies(mesh, ready.printed, made=ready.made, keys=_keys(study))
     results = {name: answers[name].findings for name in cases}
     quality = mesh.quality
     about_mesh = MeshFindings(
@@ -300,7 +303,9 @@ def _findings(
     )
     errors = {name: answers[name].energy_error for name in cases}
     trust = trust_of(about_mesh, balance=balance, energy_error=errors, iterations=iterations)
-    remarks = tuple(note for solid in ready.solids.values() for note in solid.notes) + remarks
+    remarks = (
+        tuple(note for solid in ready.solids.values() for note in solid.notes) + remarks + print_cautions(bodies)
+    )
     remarks += tuple(
         f"Case {case.name} has permanent loads alone; its reserve factor takes them to grow together."
         for case in cases.values()
@@ -329,6 +334,10 @@ def _findings(
         cautions=cautions_of(bodies, results, trust, mesh=about_mesh, remarks=remarks),
         peak_memory_MB=peak_memory(),
     )
+
+
+def _keys(study: Study) -> dict[str, PrintKeys | None]:
+    return {name: body.print for name, body in study.bodies.items()}
 
 
 def _support_facts(plan: Any) -> dict[str, Any]:

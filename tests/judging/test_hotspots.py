@@ -22,8 +22,8 @@ def bent():
     held = held_face(mesh, group(mesh, LOW_X), hold=("x", "y", "z"), name="root")
     load = force_load(mesh, group(mesh, HIGH_X), force=np.array([0.0, 0.0, -10.0]))
     found, _ = Equilibrium(mesh, printed, held=[held]).solve(load[None])
-    stress = recover_stress(mesh, printed, found[0]).node
-    reserve = judge_reserve(mesh, printed, permanent=0 * stress, growing=stress)
+    stress = recover_stress(mesh, printed, found[0])
+    reserve = judge_reserve(mesh, printed, permanent=None, growing=stress)
     return mesh, held, reserve
 
 

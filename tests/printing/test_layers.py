@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from fem.errors import CardError
-from fem.printing.layers import IN_PLANE, OUT_OF_PLANE, laminate, metal_material, printed_material
+from fem.printing.body import metal_body
+from fem.printing.layers import IN_PLANE, OUT_OF_PLANE, laminate, metal_material, raster_material
 from fem.printing.plan import PrintPlan, in_layer_rotation, print_axes, raster_axes
 from fem.printing.polymer import load_card
 from fem.tensors import (
@@ -25,6 +26,7 @@ FREE = strain_rotation(np.swapaxes(TURNS, 1, 2)) @ GROWTH
 SHARES = np.array([0.4, 0.3, 0.2, 0.1])
 TILTED = PrintPlan((1.0, -2.0, 3.0), raster_zero=(2.0, 1.0, 0.5), raster=(20.0, -70.0, 55.0))
 RNG = np.random.default_rng(8)
+PLA, STEEL = load_card("pla"), load_card("steel")
 
 
 def test_one_layer_is_itself():
@@ -81,7 +83,7 @@ class TestPrintedMaterial:
     def test_a_single_raster_is_the_card_in_bead_axes(self):
         plan = PrintPlan((1.0, -2.0, 3.0), raster=(25.0,))
         dry = self.card.state("dry")
-        made = printed_material(plan, card=self.card, state="dry")
+        made = raster_material(plan, card=self.card, values=self.card.state("dry"))
         axes = raster_axes(plan, 25.0)
         assert np.allclose(
             made.stiffness, rotate_stiffness(orthotropic_stiffness(dry.E, dry.nu, dry.G), axes), atol=1e-9
@@ -89,18 +91,22 @@ class TestPrintedMaterial:
         assert np.allclose(made.phases[0].to_bead, stress_rotation(axes), atol=1e-12)
         assert np.allclose(made.expansion, strain_rotation(axes.T) @ [*dry.expansion, 0, 0, 0], atol=1e-18)
         assert np.allclose(made.phases[0].warming_stress, 0, atol=1e-12)
-        assert (made.zones, made.density, made.estimates) == ({"solid": 1.0}, self.card.density, dry.estimates)
+        assert (made.zone, made.density, made.estimates) == ("solid", self.card.density, dry.estimates)
 
     def test_phases_are_the_distinct_rasters(self):
-        made = printed_material(
-            PrintPlan((0, 0, 1), raster=(0.0, 45.0, 180.0, -135.0, 90.0)), card=self.card, state="dry"
+        made = raster_material(
+            PrintPlan((0, 0, 1), raster=(0.0, 45.0, 180.0, -135.0, 90.0)),
+            card=self.card,
+            values=self.card.state("dry"),
         )
         assert [p.label for p in made.phases] == ["raster 0 deg", "raster 45 deg", "raster 90 deg"]
-        even = printed_material(PrintPlan((0, 0, 1), raster=(0.0, 45.0, 90.0)), card=self.card, state="dry")
+        even = raster_material(
+            PrintPlan((0, 0, 1), raster=(0.0, 45.0, 90.0)), card=self.card, values=self.card.state("dry")
+        )
         assert not np.allclose(made.stiffness, even.stiffness, rtol=1e-3), "0 and 45 degrees hold two layers each"
 
     def test_bead_stresses_average_to_the_mean_in_part_axes(self):
-        made = printed_material(TILTED, card=self.card, state="conditioned")
+        made = raster_material(TILTED, card=self.card, values=self.card.state("conditioned"))
         mean = RNG.normal(size=6)
         back = [
             stress_rotation(raster_axes(TILTED, a).T) @ (p.to_bead @ mean + 20 * p.warming_stress)
@@ -116,7 +122,9 @@ class TestPrintedMaterial:
         turned_plan = PrintPlan(
             tuple(q @ TILTED.build_direction), raster_zero=tuple(q @ TILTED.raster_zero), raster=TILTED.raster
         )
-        here, there = (printed_material(p, card=self.card, state="dry") for p in (TILTED, turned_plan))
+        here, there = (
+            raster_material(p, card=self.card, values=self.card.state("dry")) for p in (TILTED, turned_plan)
+        )
         mean = RNG.normal(size=6)
         moved = stress_rotation(q) @ mean
         for a, b in zip(here.phases, there.phases, strict=True):
@@ -125,7 +133,7 @@ class TestPrintedMaterial:
 
     def test_build_direction_and_raster_change_the_answer(self):
         upright, lying, turned = (
-            engineering_constants(printed_material(p, card=self.card, state="dry").stiffness)
+            engineering_constants(raster_material(p, card=self.card, values=self.card.state("dry")).stiffness)
             for p in (
                 PrintPlan((0, 0, 1), raster=(0.0,)),
                 PrintPlan((1, 0, 0), raster=(0.0,)),
@@ -136,15 +144,15 @@ class TestPrintedMaterial:
         assert (upright["E1"], lying["E1"], turned["E1"]) == pytest.approx((dry.E[0], dry.E[2], dry.E[1]), rel=1e-9)
 
     def test_a_card_without_expansion_makes_a_material_without(self):
-        made = printed_material(PrintPlan((0, 0, 1)), card=load_card("pla"), state="dry")
+        made = raster_material(PrintPlan((0, 0, 1)), card=PLA, values=PLA.state("dry"))
         assert made.expansion is None
         assert not any(p.warming_stress.any() for p in made.phases)
 
 
 def test_metal_is_the_same_noun():
-    made = metal_material(load_card("6082-t6"), state="dry")
+    made = metal_material(load_card("6082-t6"), values=load_card("6082-t6").state("dry"))
     assert np.allclose(made.stiffness, isotropic_stiffness(70000, 0.33))
-    assert made.zones == {"metal": 1.0}
+    assert made.zone == "metal"
     (phase,) = made.phases
     assert np.array_equal(phase.to_bead, np.eye(6))
     assert phase.strength.yield_stress == 250
@@ -153,8 +161,8 @@ def test_metal_is_the_same_noun():
 
 def test_polymer_and_metal_are_not_taken_for_one_another():
     with pytest.raises(CardError, match="is a metal"):
-        printed_material(PrintPlan((0, 0, 1)), card=load_card("steel"), state="dry")
+        raster_material(PrintPlan((0, 0, 1)), card=STEEL, values=STEEL.state("dry"))
     with pytest.raises(CardError, match="printed polymer"):
-        metal_material(load_card("pla"), state="dry")
+        metal_material(PLA, values=PLA.state("dry"))
     with pytest.raises(CardError, match="It has: dry"):
-        metal_material(load_card("steel"), state="soaked")
+        metal_body(STEEL, state="soaked")

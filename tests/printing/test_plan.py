@@ -49,7 +49,7 @@ def test_raster_turns_counter_clockwise_about_the_build_direction():
         ({"bead_height": -0.1}, "height"),
         ({"walls": -1}, "walls"),
         ({"skins": 1.5}, "skins"),
-        ({"infill_pattern": "gyroid", "infill_density": 0.4}, "gyroid"),
+        ({"infill_pattern": "girod", "infill_density": 0.4}, "gyroid"),
         ({"infill_density": 0.0}, "density"),
         ({"infill_density": 0.4}, "contradicts"),
     ],

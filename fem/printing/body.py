@@ -1,0 +1,96 @@
+"""What one body is made of, zone by zone: walls, skins and core of a print, or a metal through and through."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fem.printing.field import Phase, PrintedMaterial, WallBuckling
+from fem.printing.layers import metal_material, raster_material, wall_material
+from fem.printing.plan import PrintPlan, print_axes, raster_axes
+from fem.printing.polymer import Card, CardState
+from fem.tensors import rotate_stiffness, strain_rotation, stress_rotation
+
+if TYPE_CHECKING:
+    from fem.printing.infill import InfillCell
+
+
+@dataclass(frozen=True)
+class PrintedBody:
+    """Materials of a body's zones. `wall` and `skin` are None where the plan has none, `plan` for a metal; `solid`
+    [tonne/mm^3] is the density of the beads themselves; `cell` the infill's cell, None when the core is solid.
+    """
+
+    core: PrintedMaterial
+    solid: float
+    plan: PrintPlan | None = None
+    wall: PrintedMaterial | None = None
+    skin: PrintedMaterial | None = None
+    cell: InfillCell | None = None
+
+    @property
+    def zones(self) -> tuple[PrintedMaterial | None, PrintedMaterial | None, PrintedMaterial]:
+        """Wall, skin, core."""
+        return self.wall, self.skin, self.core
+
+
+def printed_body(plan: PrintPlan, *, card: Card, state: str, temperature: float | None = None) -> PrintedBody:
+    """The zones of a print by its plan, of a card's state at a service temperature [deg C].
+
+    A solid core is the raster of the skins, so that skins are not told apart. Errors: CardError (a metal's card, a
+    state or temperature that the card does not cover), InputError (an infill that the bead cannot make).
+    """
+    from fem.printing.infill import infill_cell
+
+    values = card.state(state, temperature=temperature)
+    wall = wall_material(plan, card=card, values=values) if plan.walls else None
+    if plan.infill_pattern == "solid":
+        return PrintedBody(raster_material(plan, card=card, values=values), card.density, plan, wall)
+    skin = raster_material(plan, card=card, values=values, zone="skin") if plan.skins else None
+    cell = infill_cell(
+        plan.infill_pattern,
+        density=plan.infill_density,
+        bead_width=plan.bead_width,
+        bead_height=plan.bead_height,
+        E=values.E,
+        nu=values.nu,
+        G=values.G,
+        strength=values.strength,
+        expansion=values.expansion,
+    )
+    core = infill_material(plan, cell=cell, card=card, values=values)
+    return PrintedBody(core, card.density, plan, wall, skin, cell)
+
+
+def metal_body(card: Card, *, state: str = "dry", temperature: float | None = None) -> PrintedBody:
+    """A body of one metal. Errors: CardError for a polymer's card."""
+    return PrintedBody(metal_material(card, values=card.state(state, temperature=temperature)), card.density)
+
+
+def infill_material(plan: PrintPlan, *, cell: InfillCell, card: Card, values: CardState) -> PrintedMaterial:
+    """The homogenised infill, in part axes: a phase for each critical place in the beads of its cell, and for each
+    family of thin walls that may buckle.
+    """
+    axes = raster_axes(plan, plan.infill_angle)
+    into_cell = stress_rotation(axes)
+    stiffness = rotate_stiffness(cell.stiffness, axes)
+    beads = tuple(
+        Phase("infill", p.label, p.to_bead @ into_cell, p.warming_stress, values.strength) for p in cell.points
+    )
+    walls = tuple(
+        Phase("infill", w.label, w.to_wall @ into_cell, np.zeros(6), WallBuckling(w.along, w.up, w.shear, w.mode))
+        for w in cell.walls
+    )
+    return PrintedMaterial(
+        name=card.name,
+        state=values.name,
+        stiffness=(stiffness + stiffness.T) / 2,
+        print_axes=print_axes(plan),
+        density=card.density * cell.density,
+        phases=beads + walls,
+        zone="infill",
+        expansion=None if cell.expansion is None else strain_rotation(axes.T) @ cell.expansion,
+        estimates=values.estimates,
+    )

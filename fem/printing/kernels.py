@@ -1,0 +1,260 @@
+"""The compiled loops that tell walls from skins from infill. Imported only when first used.
+
+All lengths in mm, in print axes (x and y in the layer, z up the build). The part's surface is a list of flat
+triangles `corner` (t, 3, 3), sorted into a grid of cubes of side `side` whose lowest corner is `origin`, `count` (3,)
+cubes along each axis: those that touch cube c are `inside[start[c]:start[c + 1]]`.
+"""
+
+import numba
+import numpy as np
+
+compiled = numba.njit(cache=True, nogil=True)
+
+WALL, SKIN, CORE = 0, 1, 2
+FAR = 1e30
+
+
+@compiled
+def cube_at(x, axis, origin, side, count):  # type: ignore[no-untyped-def]
+    """Number along one axis of the cube that holds x, kept inside the grid."""
+    return int(min(max((x - origin[axis]) / side, 0.0), count[axis] - 1.0))
+
+
+@compiled
+def sort_into_cubes(corner, origin, side, count, start, inside):  # type: ignore[no-untyped-def]
+    """Fill `inside`; with an empty `inside` only count, into `start` shifted by one."""
+    low, high = np.empty(3), np.empty(3)
+    first, last = np.empty(3, dtype=np.int64), np.empty(3, dtype=np.int64)
+    counting = inside.shape[0] == 0
+    fill = start.copy()
+    for t in range(corner.shape[0]):
+        for d in range(3):
+            low[d] = min(corner[t, 0, d], corner[t, 1, d], corner[t, 2, d])
+            high[d] = max(corner[t, 0, d], corner[t, 1, d], corner[t, 2, d])
+        for d in range(3):
+            first[d] = cube_at(low[d], d, origin, side, count)
+            last[d] = cube_at(high[d], d, origin, side, count)
+        for i in range(first[0], last[0] + 1):
+            for j in range(first[1], last[1] + 1):
+                for k in range(first[2], last[2] + 1):
+                    c = (i * count[1] + j) * count[2] + k
+                    if counting:
+                        start[c + 1] += 1
+                    else:
+                        inside[fill[c]] = t
+                        fill[c] += 1
+
+
+@compiled
+def foot_on_outline(x, y, z, triangle):  # type: ignore[no-untyped-def]
+    """The section of a triangle with the layer at z: whether there is one, the vector in the layer from its point
+    nearest to (x, y), and the section's own direction."""
+    ax, ay, bx, by = 0.0, 0.0, 0.0, 0.0
+    n = 0
+    for a in range(3):
+        b = (a + 1) % 3
+        za, zb = triangle[a, 2] - z, triangle[b, 2] - z
+        # A corner in the layer counts as above it, so that each section is met exactly once
+        if (za >= 0) != (zb >= 0):
+            s = za / (za - zb)
+            px = triangle[a, 0] + s * (triangle[b, 0] - triangle[a, 0])
+            py = triangle[a, 1] + s * (triangle[b, 1] - triangle[a, 1])
+            if n == 0:
+                ax, ay = px, py
+            else:
+                bx, by = px, py
+            n += 1
+    ux, uy = bx - ax, by - ay
+    square = ux * ux + uy * uy
+    if n != 2 or square == 0:
+        return False, 0.0, 0.0, 0.0, 0.0
+    s = min(max(((x - ax) * ux + (y - ay) * uy) / square, 0.0), 1.0)
+    return True, x - ax - s * ux, y - ay - s * uy, ux, uy
+
+
+@compiled
+def near_outline(x, y, z, reach, thin, corner, start, inside, origin, side, count):  # type: ignore[no-untyped-def]
+    """The outline in the layer of (x, y, z): the distance to it (FAR beyond `reach`), the angle of its tangent, and
+    the distance to the outline on the other side (FAR unless the two add up to less than `thin`)."""
+    i0, i1 = cube_at(x - reach, 0, origin, side, count), cube_at(x + reach, 0, origin, side, count)
+    j0, j1 = cube_at(y - reach, 1, origin, side, count), cube_at(y + reach, 1, origin, side, count)
+    k = cube_at(z, 2, origin, side, count)
+    best = reach * reach
+    nx, ny, tx, ty = 0.0, 0.0, 0.0, 0.0
+    found = False
+    for i in range(i0, i1 + 1):
+        for j in range(j0, j1 + 1):
+            c = (i * count[1] + j) * count[2] + k
+            for at in range(start[c], start[c + 1]):
+                met, fx, fy, ux, uy = foot_on_outline(x, y, z, corner[inside[at]])
+                square = fx * fx + fy * fy
+                if met and square <= best:
+                    best, found = square, True
+                    nx, ny, tx, ty = fx, fy, ux, uy
+    if not found:
+        return FAR, 0.0, FAR
+    length = np.sqrt(best)
+    # Around a corner that points into the part the bead goes round it, square to the way there
+    angle = np.arctan2(nx, -ny) if length > 1e-6 else np.arctan2(ty, tx)
+    if length <= 1e-6 or length >= thin:
+        return length, angle, FAR
+    other = (thin - length) ** 2
+    beyond = FAR
+    for i in range(i0, i1 + 1):
+        for j in range(j0, j1 + 1):
+            c = (i * count[1] + j) * count[2] + k
+            for at in range(start[c], start[c + 1]):
+                met, fx, fy, ux, uy = foot_on_outline(x, y, z, corner[inside[at]])
+                square = fx * fx + fy * fy
+                if met and square < other and fx * nx + fy * ny < -0.5 * length * np.sqrt(square):
+                    other = square
+                    beyond = np.sqrt(square)
+    return length, angle, beyond
+
+
+@compiled
+def crossings(x, y, z, below, above, corner, start, inside, origin, side, count):  # type: ignore[no-untyped-def]
+    """How often a vertical line meets the surface from `below` under (x, y, z) to `above` over it."""
+    i, j = cube_at(x, 0, origin, side, count), cube_at(y, 1, origin, side, count)
+    k0, k1 = cube_at(z - below, 2, origin, side, count), cube_at(z + above, 2, origin, side, count)
+    met = 0
+    for k in range(k0, k1 + 1):
+        c = (i * count[1] + j) * count[2] + k
+        for at in range(start[c], start[c + 1]):
+            t = corner[inside[at]]
+            ax, ay = t[0, 0] - x, t[0, 1] - y
+            bx, by = t[1, 0] - x, t[1, 1] - y
+            cx, cy = t[2, 0] - x, t[2, 1] - y
+            u, v, w = bx * cy - by * cx, cx * ay - cy * ax, ax * by - ay * bx
+            area = u + v + w
+            if area == 0 or not ((u >= 0 and v >= 0 and w >= 0) or (u <= 0 and v <= 0 and w <= 0)):
+                continue
+            there = (u * t[0, 2] + v * t[1, 2] + w * t[2, 2]) / area
+            # A triangle may touch several cubes: it counts in the one that holds the crossing
+            if z - below <= there <= z + above and cube_at(there, 2, origin, side, count) == k:
+                met += 1
+    return met
+
+
+@compiled
+def zone_of(x, y, z, wall, skin, thin, corner, start, inside, origin, side, count):  # type: ignore[no-untyped-def]
+    """Zone of a place in the part, the angle of the outline next to it, and whether the part is thin there.
+
+    `wall` and `skin` are the depths of these zones, `thin` the width below which a part counts as thin."""
+    near, angle, other = FAR, 0.0, FAR
+    reach = max(wall, thin)
+    if reach > 0:
+        near, angle, other = near_outline(x, y, z, reach, thin, corner, start, inside, origin, side, count)
+    narrow = near + other < thin
+    if near <= wall:
+        return WALL, angle, narrow
+    if skin > 0 and crossings(x, y, z, skin, skin, corner, start, inside, origin, side, count) > 0:
+        return SKIN, angle, narrow
+    return CORE, angle, narrow
+
+
+@compiled
+def zones_of_tets(  # type: ignore[no-untyped-def]
+    nodes,
+    tets,
+    sets,
+    shape,
+    slope,
+    bary,
+    wall,
+    skin,
+    thin,
+    corner,
+    start,
+    inside,
+    origin,
+    side,
+    count,
+    share,
+    turn,
+    reach,
+):
+    """Sample tetrahedra (m, 10): volume `share` (m, 4) of wall, skin, core and thin, `turn` (m,) of the wall's bead
+    [rad], and how near (m, 3, 4) each zone comes to each corner, as the corner's largest barycentric coordinate
+    there.
+
+    `shape` (b, q, 10), `slope` (b, q, 10, 3) and `bary` (b, q, 4) belong to b sets of sample points, of which each
+    tetrahedron takes its own number `sets` (m,) in turn; the corners are looked at as well.
+    """
+    p = np.empty(3)
+    jac = np.empty((3, 3))
+    low, high = np.empty(3), np.empty(3)
+    first, last = np.empty(3, dtype=np.int64), np.empty(3, dtype=np.int64)
+    depth = max(wall, thin)
+    for e in range(tets.shape[0]):
+        x = nodes[tets[e]]
+        for d in range(3):
+            low[d], high[d] = x[:, d].min(), x[:, d].max()
+            margin = depth if d < 2 else skin
+            low[d] -= margin
+            high[d] += margin
+        for d in range(3):
+            first[d] = cube_at(low[d], d, origin, side, count)
+            last[d] = cube_at(high[d], d, origin, side, count)
+        empty = True
+        for i in range(first[0], last[0] + 1):
+            for j in range(first[1], last[1] + 1):
+                c = (i * count[1] + j) * count[2]
+                if start[c + first[2]] != start[c + last[2] + 1]:
+                    empty = False
+        if empty:
+            share[e, CORE] = 1.0
+            reach[e, CORE] = 1.0
+            continue
+        total, cosine, sine = 0.0, 0.0, 0.0
+        begin, many = 7 * e, sets[e] * shape.shape[1]
+        for n in range(many + 4):
+            b, q = (begin + n // shape.shape[1]) % shape.shape[0], n % shape.shape[1]
+            if n < many:
+                for d in range(3):
+                    p[d] = 0.0
+                    for a in range(10):
+                        p[d] += shape[b, q, a] * x[a, d]
+                jac[:] = 0.0
+                for a in range(10):
+                    for d in range(3):
+                        for i in range(3):
+                            jac[d, i] += slope[b, q, a, d] * x[a, i]
+                weight = (
+                    jac[0, 0] * (jac[1, 1] * jac[2, 2] - jac[1, 2] * jac[2, 1])
+                    - jac[0, 1] * (jac[1, 0] * jac[2, 2] - jac[1, 2] * jac[2, 0])
+                    + jac[0, 2] * (jac[1, 0] * jac[2, 1] - jac[1, 1] * jac[2, 0])
+                )
+            else:
+                p[:] = x[n - many]
+                weight = 0.0
+            zone, angle, narrow = zone_of(
+                p[0], p[1], p[2], wall, skin, thin, corner, start, inside, origin, side, count
+            )
+            total += weight
+            share[e, zone] += weight
+            if narrow:
+                share[e, 3] += weight
+            if zone == WALL:
+                # Bead directions have no sense: they are averaged by twice their angle
+                cosine += weight * np.cos(2 * angle)
+                sine += weight * np.sin(2 * angle)
+            if n < many:
+                for a in range(4):
+                    reach[e, zone, a] = max(reach[e, zone, a], bary[b, q, a])
+            else:
+                reach[e, zone, n - many] = 1.0
+        for z in range(4):
+            share[e, z] /= total
+        turn[e] = 0.5 * np.arctan2(sine, cosine)
+
+
+@compiled
+def zones_of_points(points, wall, skin, thin, corner, start, inside, origin, side, count, zone, angle):  # type: ignore[no-untyped-def]
+    """Zone (n,) of places (n, 3), -1 outside the part, and the angle (n,) [rad] of the outline next to them."""
+    for n in range(points.shape[0]):
+        x, y, z = points[n]
+        if crossings(x, y, z, FAR, 0.0, corner, start, inside, origin, side, count) % 2 == 0:
+            zone[n] = -1
+            continue
+        zone[n], angle[n], _ = zone_of(x, y, z, wall, skin, thin, corner, start, inside, origin, side, count)

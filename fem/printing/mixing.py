@@ -1,0 +1,147 @@
+"""Zones of one tetrahedron become one stiffness, and each zone knows what it feels.
+
+Skins and core lie on each other up the build; the wall stands beside both, square to the outline. So a tetrahedron
+is a stack in a stack: skin and core laminated along the build direction, then wall and both laminated along the
+outline's normal in the layer (layers.py). Both are exact where the zones are thin and straight, and as the mesh is
+refined every tetrahedron comes to hold one zone alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from fem.errors import InputError
+from fem.part.tetmesh import TetMesh
+from fem.printing.body import PrintedBody
+from fem.printing.field import PrintedField, PrintedMaterial
+from fem.printing.layers import laminate
+from fem.printing.zones import CORE, SKIN, WALL, Outline, Zoning, find_zones
+from fem.tensors import Array, rotate_stiffness, strain_rotation, stress_rotation
+
+_CHUNK = 20_000
+
+
+def printed_field(mesh: TetMesh, *, bodies: Mapping[str, PrintedBody]) -> PrintedField:
+    """What every tetrahedron of a mesh is made of, from what each body is made of.
+
+    Errors: InputError for a body of which nothing is known.
+    """
+    missing = [b for b in mesh.bodies if b not in bodies]
+    if missing:
+        raise InputError(f"body {missing[0]} has no material.", advice="Give it a print plan or a metal.")
+    m = len(mesh.tets)
+    materials: list[PrintedMaterial] = []
+    zone, share = np.full((m, 3), -1, dtype=np.int32), np.zeros((m, 3))
+    turn, thin, reach = np.zeros(m), np.zeros(m), np.zeros((m, 3, 4))
+    row = np.zeros(m, dtype=np.int32)
+    tables: list[tuple[Array, Array, Array, Array]] = []
+    rows = 0
+    for name in mesh.bodies:
+        made, tets = bodies[name], mesh.tets_of(name)
+        zoning = _zoning(mesh, name, made)
+        for z, material in enumerate(made.zones):
+            if material is not None:
+                zone[tets, z] = len(materials)
+                materials.append(material)
+        share[tets], turn[tets], thin[tets], reach[tets] = zoning.share, zoning.turn, zoning.thin, zoning.reach
+        table, which = _mixtures(made, zoning)
+        row[tets] = rows + which
+        rows += len(table[0])
+        tables.append(table)
+    stiffness, expansion, local, warmed = (np.concatenate(t) for t in zip(*tables, strict=True))
+    return PrintedField(tuple(materials), zone, share, turn, thin, reach, stiffness, expansion, row, local, warmed)
+
+
+def _zoning(mesh: TetMesh, name: str, made: PrintedBody) -> Zoning:
+    """The zones of a body's tetrahedra, with the zones that its plan has."""
+    tets = mesh.tets_of(name)
+    if made.plan is None or (made.wall is None and made.skin is None):
+        share, reach = np.zeros((len(tets), 3)), np.zeros((len(tets), 3, 4))
+        share[:, CORE], reach[:, CORE] = 1.0, 1.0
+        return Zoning(share, np.zeros(len(tets)), np.zeros(len(tets)), reach)
+    return find_zones(mesh, tets, outline=Outline(mesh, body=name, plan=made.plan))
+
+
+def _mixtures(made: PrintedBody, zoning: Zoning) -> tuple[tuple[Array, Array, Array, Array], np.ndarray]:
+    """Tables of stiffness (k, 6, 6), expansion (k, 6), local (k, 3, 6, 6) and local warming (k, 3, 6), and the row
+    (m,) of each tetrahedron. The first rows are the plain skin and the plain core.
+    """
+    share = zoning.share
+    plain = [made.core if made.skin is None else made.skin, made.core]
+    which = np.where(share[:, SKIN] == 1, 0, 1)
+    mixed = np.flatnonzero((share[:, SKIN] != 1) & (share[:, CORE] != 1))
+    which[mixed] = 2 + np.arange(len(mixed))
+    parts = [_mix(made, share[at], zoning.turn[at]) for at in np.array_split(mixed, len(mixed) // _CHUNK + 1)]
+    first = (
+        np.array([m.stiffness for m in plain]),
+        np.array([_expansion(m) for m in plain]),
+        np.broadcast_to(np.eye(6), (2, 3, 6, 6)),
+        np.zeros((2, 3, 6)),
+    )
+    return tuple(np.concatenate(t) for t in zip(first, *parts, strict=True)), which  # type: ignore[return-value]
+
+
+def _mix(made: PrintedBody, share: Array, turn: Array) -> tuple[Array, Array, Array, Array]:
+    """Stiffness, expansion, local and local warming of tetrahedra with these shares (j, 3) and turns (j,)."""
+    core, skin, wall = made.core, made.skin or made.core, made.wall
+    axes = core.print_axes
+    into_print, into_part = stress_rotation(axes), stress_rotation(axes.T)
+
+    def printed(material: PrintedMaterial) -> tuple[Array, Array]:
+        return rotate_stiffness(material.stiffness, axes.T), strain_rotation(axes) @ _expansion(material)
+
+    j = len(share)
+    rest = share[:, SKIN] + share[:, CORE]
+    within = np.where(rest > 0, share[:, SKIN] / np.maximum(rest, 1e-300), 0.0)
+    (c_skin, a_skin), (c_core, a_core) = printed(skin), printed(core)
+    stack = laminate(
+        np.broadcast_to(np.array([c_skin, c_core]), (j, 2, 6, 6)),
+        expansion=np.broadcast_to(np.array([a_skin, a_core]), (j, 2, 6)),
+        shares=np.column_stack([within, 1 - within]),
+    )
+    assert stack.expansion is not None and stack.residual is not None
+    local, warmed = np.broadcast_to(np.eye(6), (j, 3, 6, 6)).copy(), np.zeros((j, 3, 6))
+    local[:, [SKIN, CORE]], warmed[:, [SKIN, CORE]] = stack.localisation, stack.residual
+    stiffness, expansion = stack.stiffness, stack.expansion
+    if wall is not None:
+        # The frame of the outline: up, along it, square to it; the last is the normal of the stack
+        cosine, sine, zero, one = np.cos(turn), np.sin(turn), np.zeros(j), np.ones(j)
+        frame = np.array([[zero, zero, one], [cosine, sine, zero], [-sine, cosine, zero]]).transpose(2, 0, 1)
+        into, back = stress_rotation(frame), stress_rotation(np.swapaxes(frame, 1, 2))
+        own = np.array([[0.0, 0.0, 1.0], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])
+        c_wall = rotate_stiffness(wall.stiffness, own.T)
+        both = laminate(
+            np.stack(
+                [np.broadcast_to(c_wall, (j, 6, 6)), rotate_stiffness(stiffness, np.swapaxes(frame, 1, 2))], axis=1
+            ),
+            expansion=np.stack(
+                [
+                    np.broadcast_to(strain_rotation(own) @ _expansion(wall), (j, 6)),
+                    np.einsum("jab,jb->ja", strain_rotation(frame), expansion),
+                ],
+                axis=1,
+            ),
+            shares=np.column_stack([share[:, WALL], rest]),
+        )
+        assert both.expansion is not None and both.residual is not None
+        outer = back[:, None] @ both.localisation @ into[:, None]
+        pushed = np.einsum("jab,jlb->jla", back, both.residual)
+        warmed = np.einsum("jzab,jb->jza", local, pushed[:, 1]) + warmed
+        local = local @ outer[:, 1][:, None]
+        local[:, WALL], warmed[:, WALL] = outer[:, 0], pushed[:, 0]
+        stiffness = rotate_stiffness(both.stiffness, frame)
+        expansion = np.einsum("jab,jb->ja", strain_rotation(np.swapaxes(frame, 1, 2)), both.expansion)
+    stiffness = rotate_stiffness(stiffness, axes)
+    return (
+        (stiffness + np.swapaxes(stiffness, 1, 2)) / 2,
+        expansion @ strain_rotation(axes.T).T,
+        into_part @ local @ into_print,
+        warmed @ into_part.T,
+    )
+
+
+def _expansion(material: PrintedMaterial) -> Array:
+    """Its expansion (6,) [1/K]; zero where the card gives none, since then nothing of it may warm."""
+    return np.zeros(6) if material.expansion is None else material.expansion

@@ -1,0 +1,168 @@
+"""Which part of each tetrahedron is wall, skin or infill, and which way the wall's beads run.
+
+Wall: within `walls` beads of the outline, measured in the layer plane. Skin: within `skins` layers of the surface,
+measured up and down the build. The rest is the core, filled by the infill. Shares come from sampling each
+tetrahedron, so that a coarse mesh still carries the right mass.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fem.part.quadrature import surface_points, tet_shapes, tet_slopes
+from fem.part.tetmesh import Index, TetMesh
+from fem.printing.plan import PrintPlan, print_axes
+from fem.tensors import Array
+
+WALL, SKIN, CORE = range(3)
+"""The zones of a tetrahedron, in the order of their columns."""
+SAMPLES, SETS = 32, 61
+"""Places in a set of samples, and how many sets there are: neighbours take different ones, so that errors cancel."""
+MOST_SETS = 16
+"""A tetrahedron larger than the zones takes several sets, at most so many."""
+THIN_BEADS = 2
+"""A part narrower than so many beads has no room for anything between its walls."""
+_FLAT = 0.02
+"""A boundary triangle whose sides bend by less than this share of a bead width counts as flat."""
+_MOST_CUBES = 4_000_000
+_GOLDEN = (0.8191725133961644, 0.6710436067037893, 0.5497004779019703)  # the additive recurrence of three dimensions
+
+
+@dataclass(frozen=True)
+class Zoning:
+    """Zones of the tetrahedra of one body, in the order given.
+
+    `share` (m, 3) of wall, skin, core in each tetrahedron's volume; `thin` (m,) the share that lies where the part is
+    narrower than two beads; `turn` (m,) [rad] the wall's bead from print axis 1, counter-clockwise seen from above;
+    `reach` (m, 3, 4) how near each zone comes to each corner: the largest barycentric coordinate of that corner in
+    the zone, 1 where the corner itself lies in it, 0 where the zone is absent.
+    """
+
+    share: Array
+    thin: Array
+    turn: Array
+    reach: Array
+
+
+class Outline:
+    """The surface of one body, in print axes, sorted so that zones are found quickly."""
+
+    def __init__(self, mesh: TetMesh, *, body: str, plan: PrintPlan) -> None:
+        from fem.printing import kernels
+
+        self.plan, self.axes = plan, print_axes(plan)
+        self.wall = plan.walls * plan.bead_width
+        self.skin = plan.skins * plan.bead_height if plan.infill_pattern != "solid" else 0.0
+        self.thin = THIN_BEADS * plan.bead_width
+        own = np.array([i for i, face in enumerate(mesh.faces) if face.body == body])
+        triangles = np.flatnonzero(np.isin(mesh.face, own)).astype(np.int32)
+        flat = _flat_triangles(mesh, triangles, tolerance=_FLAT * plan.bead_width)
+        self.corner = np.ascontiguousarray(flat @ self.axes.T)
+        low, high = self.corner.min(axis=(0, 1)), self.corner.max(axis=(0, 1))
+        self.box = np.array([low, high])
+        size = np.maximum(high - low, 1e-9)
+        self.side = max(self.wall, self.thin, float(np.cbrt(size.prod() / _MOST_CUBES)), 1e-3 * float(size.max()))
+        self.origin = low - 1e-6 * self.side
+        self.count = np.floor((high - self.origin) / self.side).astype(np.int64) + 1
+        start = np.zeros(int(self.count.prod()) + 1, dtype=np.int64)
+        none = np.zeros(0, dtype=np.int32)
+        kernels.sort_into_cubes(self.corner, self.origin, self.side, self.count, start, none)
+        self.start = np.cumsum(start)
+        self.inside = np.empty(int(self.start[-1]), dtype=np.int32)
+        kernels.sort_into_cubes(self.corner, self.origin, self.side, self.count, self.start, self.inside)
+
+    @property
+    def grid(self) -> tuple[Any, ...]:
+        """What the compiled loops need of the surface."""
+        return self.corner, self.start, self.inside, self.origin, self.side, self.count
+
+    def zones_at(self, points: Array) -> tuple[NDArray[np.int8], Array]:
+        """Zone (n,) of places (n, 3) [mm] in print axes, -1 outside, and the angle (n,) [rad] of the outline
+        there."""
+        from fem.printing import kernels
+
+        zone, angle = np.full(len(points), -1, dtype=np.int8), np.zeros(len(points))
+
+        def work(a: int, b: int) -> None:
+            depths = self.wall, self.skin, self.thin
+            kernels.zones_of_points(points[a:b], *depths, *self.grid, zone[a:b], angle[a:b])  # type: ignore[call-arg]
+
+        _shared(work, len(points))
+        return zone, angle
+
+
+def find_zones(mesh: TetMesh, tets: Index, *, outline: Outline) -> Zoning:
+    """Zones of the tetrahedra `tets` (m,) of the body that the outline belongs to."""
+    from fem.printing import kernels
+
+    points = _sample_points().reshape(-1, 3)
+    shape = tet_shapes(points).reshape(SETS, SAMPLES, 10)
+    slope = tet_slopes(points).reshape(SETS, SAMPLES, 10, 3)
+    bary = np.column_stack([1 - points.sum(axis=1), points]).reshape(SETS, SAMPLES, 4)
+    nodes = np.ascontiguousarray(mesh.nodes @ outline.axes.T)
+    own = np.ascontiguousarray(mesh.tets[tets])
+    m = len(own)
+    c = nodes[own[:, :4]]
+    size = np.abs(np.einsum("mi,mi->m", np.cross(c[:, 1] - c[:, 0], c[:, 2] - c[:, 0]), c[:, 3] - c[:, 0])) / 6
+    sets = np.clip(np.ceil(size / (max(outline.wall, outline.skin, outline.thin) ** 3)), 1, MOST_SETS).astype(
+        np.int64
+    )
+    share, turn, reach = np.zeros((m, 4)), np.zeros(m), np.zeros((m, 3, 4))
+
+    def work(a: int, b: int) -> None:
+        depths = outline.wall, outline.skin, outline.thin
+        kernels.zones_of_tets(  # type: ignore[call-arg]
+            nodes, own[a:b], sets[a:b], shape, slope, bary, *depths, *outline.grid, share[a:b], turn[a:b], reach[a:b]
+        )
+
+    _shared(work, m)
+    return Zoning(share[:, :3].copy(), share[:, 3].copy(), turn, reach)
+
+
+def _shared(work: Callable[[int, int], None], count: int) -> None:
+    """Call work(first, last) on slices of 0..count, on all cores (the compiled loops let go of the interpreter)."""
+    from concurrent.futures import ThreadPoolExecutor
+
+    workers = min(os.cpu_count() or 1, 8)
+    cuts = np.linspace(0, count, 8 * workers + 1).astype(int)
+    with ThreadPoolExecutor(workers) as pool:
+        for _ in pool.map(work, cuts[:-1], cuts[1:]):
+            pass
+
+
+def _sample_points() -> Array:
+    """Reference points (SETS, SAMPLES, 3) spread evenly: a low-discrepancy cube, shifted, then folded by sorting."""
+    step = np.array(_GOLDEN)
+    cube = np.arange(1, SAMPLES + 1)[:, None] * step
+    shift = np.arange(SETS)[:, None] * (SAMPLES * step) + 0.5
+    cube = np.sort((cube + shift[:, None]) % 1.0, axis=2)
+    return np.diff(cube, axis=2, prepend=0.0)
+
+
+def _flat_triangles(mesh: TetMesh, triangles: Index, *, tolerance: float) -> Array:
+    """Boundary triangles as flat ones (t, 3, 3) [mm]; curved ones are cut into as many as the curve needs."""
+    corner = mesh.nodes[mesh.triangles[triangles]]
+    ends = np.array([[0, 1], [1, 2], [0, 2]])
+    bulge = np.linalg.norm(corner[:, 3:] - corner[:, ends].mean(axis=2), axis=2).max(axis=1)
+    # A side cut into k parts strays from the curve by bulge / k^2
+    parts = np.clip(np.ceil(np.sqrt(bulge / tolerance)), 1, 8).astype(int)
+    out = []
+    for k in np.unique(parts):
+        at = [(i / k, j / k) for i in range(k + 1) for j in range(k + 1 - i)]
+        number = {(round(x * k), round(y * k)): n for n, (x, y) in enumerate(at)}
+        small = []
+        for i in range(k):
+            for j in range(k - i):
+                small.append([number[i, j], number[i + 1, j], number[i, j + 1]])
+                if i + j < k - 1:
+                    small.append([number[i + 1, j], number[i + 1, j + 1], number[i, j + 1]])
+        rule = np.array(at), np.zeros(len(at))
+        points, _, _ = surface_points(mesh, triangles[parts == k], rule=rule)
+        out.append(points[:, np.array(small)].reshape(-1, 3, 3))
+    return np.concatenate(out)
