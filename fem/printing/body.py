@@ -42,12 +42,12 @@ def printed_body(plan: PrintPlan, *, card: Card, state: str, temperature: float 
     A solid core is the raster of the skins, so that skins are not told apart. Errors: CardError (a metal's card, a
     state or temperature that the card does not cover), InputError (an infill that the bead cannot make).
     """
-    from fem.printing.infill import infill_cell
-
     values = card.state(state, temperature=temperature)
     wall = wall_material(plan, card=card, values=values) if plan.walls else None
     if plan.infill_pattern == "solid":
         return PrintedBody(raster_material(plan, card=card, values=values), card.density, plan, wall)
+    from fem.printing.infill import infill_cell
+
     skin = raster_material(plan, card=card, values=values, zone="skin") if plan.skins else None
     cell = infill_cell(
         plan.infill_pattern,

@@ -23,6 +23,7 @@ from fem.part.meshing import estimated_unknowns, mesh_solid, refuse_too_large
 from fem.part.solid import Solid, read_solid
 from fem.part.tetmesh import TetMesh, joined
 from fem.printing.body import PrintedBody
+from fem.printing.cut import cut_body
 from fem.printing.field import PrintedField
 from fem.printing.mixing import printed_field
 from fem.solving.equilibrium import Equilibrium, refuse_free_motion
@@ -194,7 +195,8 @@ def answer(ready: Prepared, *, progress: Progress | None = None) -> Outcome:
     findings = replace(findings, seconds={**ready.seconds, **clock.seconds})
     arrows = tuple(a for each in ready.loads.values() for a in each.arrows)
     fields = {name: answers[name].fields for name in cases}
-    return Outcome(findings, Scene(mesh, fields, arrows, patches_of(mesh, held, beds, loads)))
+    cuts = tuple(cut for name, made in ready.made.items() for cut in cut_body(mesh, body=name, made=made))
+    return Outcome(findings, Scene(mesh, fields, arrows, patches_of(mesh, held, beds, loads), cuts))
 
 
 def far_points(study: Study, mesh: TetMesh) -> tuple[str, ...]:
