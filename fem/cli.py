@@ -300,26 +300,56 @@ def _cards(options: argparse.Namespace) -> int:
     console = _console()
     chosen = [load_card(options.name)] if options.name else list(all_cards())
     for card in chosen:
-        console.print(f"\n[bold]{card.name}[/bold] ({card.kind}), density {card.density * 1e9:.3g} g/cm³")
+        console.print(f"\n[bold]{card.name}[/bold] ({card.kind}), density {card.density * 1e9:.4g} g/cm³")
+        by_factors: dict[Any, list[str]] = {}
         for state in card.states.values():
-            rows = [[key, text, "estimate" if key in state.estimates else ""] for key, text in state.sources.items()]
-            numbers = _card_numbers(state)
-            console.print(_table(f"{state.name}: {numbers}", ["value", "source", ""], rows))
+            console.print(_table(f"{state.name}, 23 °C", ["value", "", "", "source"], _card_rows(state)))
+            by_factors.setdefault(state.factors, []).append(state.name)
+        for table, names in by_factors.items():
+            if table is None:
+                console.print(f"{', '.join(names)}: known at 23 °C only\n")
+                continue
+            rows = [
+                [key, *(f"× {x:g}" for x in getattr(table, key)), "estimate" if key in table.estimates else ""]
+                for key in ("stiffness", "strength")
+            ]
+            title = f"{', '.join(names)}: by temperature"
+            console.print(_table(title, ["", *(f"{t:g} °C" for t in table.at), ""], rows))
+            console.print(f"  {table.source}\n", markup=False)
     return 0
 
 
-def _card_numbers(state: Any) -> str:
-    def three(values: Any) -> str:
-        return " / ".join(f"{v:.4g}" for v in values)
+def _card_rows(state: Any) -> list[list[str]]:
+    """Value with its unit, numbers, whether it is an estimate, and source, once where it repeats."""
+    one = state.yield_stress is not None
 
-    strength = state.strength
-    if strength.isotropic:
-        return f"E {state.E[0]:.4g} MPa, nu {state.nu[0]:.3g}, yield {strength.yield_stress:.4g} MPa"
-    return (
-        f"E {three(state.E)} MPa, nu {three(state.nu)}, G {three(state.G)} MPa, "
-        f"tension {three(strength.tension)} MPa, compression {three(strength.compression)} MPa, "
-        f"shear 23/13/12 {three(strength.shear)} MPa"
-    )
+    def numbers(values: Any, scale: float = 1) -> str:
+        scaled = (v * scale for v in values[: 1 if one else 3])
+        return " / ".join(f"{v:.0f}" if v >= 1000 else f"{v:.4g}" for v in scaled)
+
+    pairs = "" if one else " 12 / 13 / 23"
+    axes = "" if one else " along / across / up"
+    told = {
+        "E": (f"E [MPa]{axes}", numbers(state.E)),
+        "nu": (f"nu{pairs}", numbers(state.nu)),
+        "G": (f"G [MPa]{pairs}", numbers(state.G)),
+        "expansion": (f"expansion [1e-6/K]{axes}", numbers(state.expansion or (), 1e6)),
+        "scatter": ("scatter of the strengths", f"{100 * (state.scatter or 0):g} %"),
+    }
+    if one:
+        told |= {"yield": ("yield [MPa]", f"{state.yield_stress:.4g}")}
+        told |= {"ultimate": ("ultimate [MPa]", f"{state.ultimate:.4g}")}
+    else:
+        told |= {key: (f"{key} [MPa]{axes}", numbers(getattr(state, key))) for key in ("tension", "compression")}
+        told |= {"shear": (f"shear [MPa]{pairs}", numbers(state.shear[::-1]))}
+    rows, last = [], ""
+    for key, source in state.sources.items():
+        name, value = told.get(key, (key, ""))
+        rows.append(
+            [name, value, "estimate" if key in state.estimates else "", "(same)" if source == last else source]
+        )
+        last = source
+    return rows
 
 
 if __name__ == "__main__":

@@ -5,9 +5,10 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from fem.errors import CardError
+from fem.errors import CardError, InputError
 from fem.printing.polymer import all_cards, card_names, load_card
 from fem.tensors import broken_condition, orthotropic_stiffness
+from fem.units import quantity
 
 CARD = """
 name = "trial"
@@ -39,12 +40,18 @@ source = "made up for this test"
 # [g/cm^3]
 RANGES = {
     "pa12-cf": ([(3.5, 8), (1.5, 2.6), (1.4, 2.4)], [(50, 85), (25, 40), (10, 35)], (1.00, 1.10)),
+    "pa12-cf15-built": ([(3.5, 8), (1.5, 2.6), (1.4, 2.4)], [(50, 85), (25, 40), (10, 35)], (1.00, 1.10)),
     "pa6-cf": ([(5, 10), (2, 3.5), (1.8, 3.2)], [(80, 120), (35, 55), (15, 50)], (1.09, 1.20)),
     "pla": ([(2.8, 3.6), (2.6, 3.4), (2.3, 3.3)], [(45, 65), (40, 60), (25, 45)], (1.24, 1.24)),
     "petg": ([(1.6, 2.2), (1.5, 2.1), (1.4, 2.0)], [(40, 52), (35, 48), (18, 38)], (1.27, 1.27)),
     "abs": ([(1.7, 2.3), (1.6, 2.2), (1.5, 2.1)], [(28, 42), (22, 36), (12, 28)], (1.04, 1.04)),
     "asa": ([(1.7, 2.3), (1.6, 2.2), (1.5, 2.1)], [(32, 48), (28, 40), (14, 30)], (1.07, 1.07)),
     "pc": ([(1.8, 2.4), (1.7, 2.3), (1.6, 2.2)], [(48, 68), (42, 60), (25, 48)], (1.20, 1.20)),
+}
+NYLONS = {
+    "pa12-cf": ("dry", "conditioned", "soaked"),
+    "pa12-cf15-built": ("dry", "conditioned"),
+    "pa6-cf": ("dry", "conditioned", "soaked"),
 }
 METALS = ("6061-t6", "6082-t6", "a4-stainless", "steel")
 
@@ -86,7 +93,7 @@ def test_printed_values_lie_in_the_working_range(name):
 
 
 def test_wet_nylon_is_softer_and_weaker():
-    for name, states in (("pa12-cf", ("dry", "conditioned")), ("pa6-cf", ("dry", "conditioned", "soaked"))):
+    for name, states in NYLONS.items():
         card = load_card(name)
         assert tuple(card.states) == states
         for drier, wetter in pairwise(states):
@@ -173,6 +180,216 @@ def test_unknown_names_and_states():
     with pytest.raises(CardError, match="steel"):
         load_card("zzz")
     with pytest.raises(CardError, match="dry, conditioned"):
-        load_card("pa12-cf").state("soaked")
+        load_card("pa12-cf15-built").state("soaked")
     with pytest.raises(CardError, match="no such card file"):
         load_card("nowhere/card.toml")
+
+
+def test_other_polymers_hardly_take_up_water():
+    for name in {*RANGES} - {*NYLONS}:
+        assert tuple(load_card(name).states) == ("dry",)
+
+
+SCALED = """
+[wet]
+as = "dry"
+stiffness = 0.5
+strength = 0.6
+estimates = ["strength"]
+source = { as = "a book", stiffness = "a coupon", strength = "a guess" }
+"""
+
+
+def scaled_values(state):
+    """Every value that stiffness, or strength, scales."""
+    return np.concatenate([state.E, state.G]), np.concatenate([state.tension, state.compression, state.shear])
+
+
+def test_a_state_is_another_one_times_two_factors(tmp_path):
+    # the wet state stands first in the file: it need not follow what it is scaled from
+    head, body = CARD.split("[dry]")
+    card = load_card(write(tmp_path, head + SCALED + "[dry]" + body))
+    assert tuple(card.states) == ("wet", "dry")
+    wet, dry = card.state("wet"), card.state("dry")
+    for got, whole, factor in zip(scaled_values(wet), scaled_values(dry), (0.5, 0.6), strict=True):
+        assert np.allclose(got, factor * whole, rtol=1e-12)
+    assert (wet.nu, wet.scatter, wet.expansion) == (dry.nu, dry.scatter, dry.expansion)
+    assert dry.estimates == ("nu", "G")
+    assert set(wet.estimates) == {"nu", "G", "tension", "compression", "shear"}
+    assert wet.sources["E"] == "dry times 0.5, a coupon"
+    assert wet.sources["shear"] == "dry times 0.6, a guess"
+    assert wet.sources["nu"] == "as dry"
+    twice = SCALED.replace("[wet]", "[wetter]").replace('"dry"', '"wet"')
+    soaked = load_card(write(tmp_path, CARD + SCALED + twice)).state("wetter")
+    assert np.allclose(soaked.E, 0.25 * np.array(dry.E), rtol=1e-12)
+
+
+def test_a_metal_may_be_scaled(tmp_path):
+    welded = load_card(write(tmp_path, METAL + SCALED)).state("wet")
+    assert welded.strength.yield_stress == pytest.approx(150)
+    assert welded.ultimate == pytest.approx(174)
+    assert np.allclose(welded.E, 35000) and np.allclose(welded.G, 35000 / 2.66)
+
+
+WRONG_SCALED = [
+    ('as = "dry"', 'as = "dri"', ["wet.as", '"dri"', "Nearest: dry"]),
+    ('as = "dry"', 'as = "wet"', ["wet.as", '"wet"']),
+    ('as = "dry"', 'as = ["dry"]', ["wet.as"]),
+    ("stiffness = 0.5", "stiffness = 0", ["wet.stiffness", "positive"]),
+    ("stiffness = 0.5", 'stiffness = "50 %"', ["wet.stiffness", "plain number"]),
+    ("strength = 0.6\n", "", ["wet", '"strength" is missing']),
+    ("strength = 0.6\n", "strength = 0.6\nE = 3\n", ["wet", 'unknown key "E"']),
+    ('strength = "a guess"', 'G = "a guess"', ["wet.source", '"G" has a source but no value']),
+    (', strength = "a guess"', "", ['"strength" has no source']),
+    ('"strength"]', '"E"]', ["wet.estimates", '"E"']),
+]
+
+
+def one_line(tmp_path, text, words):
+    with pytest.raises(CardError) as error:
+        load_card(write(tmp_path, text))
+    line = str(error.value)
+    assert "\n" not in line and "trial.toml" in line
+    assert all(word in line for word in words), line
+
+
+@pytest.mark.parametrize(("old", "new", "words"), WRONG_SCALED)
+def test_a_wrong_scaled_state_gets_one_line(tmp_path, old, new, words):
+    assert old in SCALED
+    one_line(tmp_path, CARD + SCALED.replace(old, new, 1), words)
+
+
+def test_states_in_a_ring_are_refused(tmp_path):
+    ring = SCALED + SCALED.replace("[wet]", "[dry]").replace('"dry"', '"wet"')
+    one_line(tmp_path, CARD.split("[dry]")[0] + ring, ["each scaled from the other"])
+
+
+WARM = """
+[temperature]
+at = ["-10 degC", "23 degC", "60 degC", "80 degC"]
+stiffness = [1.1, 1, 0.7, 0.5]
+strength = [1, 1, 0.75, 0.6]
+estimates = ["strength"]
+source = "made up for heat"
+"""
+
+
+@pytest.mark.parametrize(
+    ("temperature", "stiffness", "strength"),
+    [(23.0, 1, 1), (60.0, 0.7, 0.75), (70.0, 0.6, 0.675), (80.0, 0.5, 0.6), (-10.0, 1.1, 1), (6.5, 1.05, 1)],
+)
+def test_temperature_scales_linearly_between_rows(tmp_path, temperature, stiffness, strength):
+    card = load_card(write(tmp_path, CARD + SCALED + WARM))
+    for name in ("dry", "wet"):
+        cool, warm = card.state(name), card.state(name, temperature)
+        for got, whole, factor in zip(scaled_values(warm), scaled_values(cool), (stiffness, strength), strict=True):
+            assert np.allclose(got, factor * whole, rtol=1e-12)
+        assert (warm.nu, warm.scatter) == (cool.nu, cool.scatter)
+        assert (cool.temperature, warm.temperature) == (None, temperature)
+        assert broken_condition(warm.E, warm.nu, warm.G) == ""
+        assert card.state(name) == cool, "the card itself stays as it is"
+
+
+def test_warm_values_tell_their_source(tmp_path):
+    warm = load_card(write(tmp_path, CARD + WARM)).state("dry", 60.0)
+    assert warm.sources["E"] == "made up for this test; times 0.7 at 60 degC"
+    assert warm.sources["temperature"] == "made up for heat"
+    assert set(warm.estimates) == {"nu", "G", "temperature", "tension", "compression", "shear"}
+
+
+def test_a_state_may_bear_heat_in_its_own_way(tmp_path):
+    own = WARM.replace("[temperature]", "[wet.temperature]").replace("0.7, 0.5", "0.4, 0.2")
+    card = load_card(write(tmp_path, CARD + SCALED + own))
+    assert card.state("wet", 60.0).E[0] == pytest.approx(0.4 * 0.5 * 6000)
+    with pytest.raises(CardError, match="says nothing about 60 degC"):
+        card.state("dry", 60.0)
+    both = load_card(write(tmp_path, CARD + SCALED + own + WARM))
+    assert both.state("dry", 60.0).E[0] == pytest.approx(0.7 * 6000)
+    assert both.state("wet", 60.0).E[0] == pytest.approx(0.4 * 0.5 * 6000)
+    # a scaled state bears heat as its base does
+    inherited = own.replace("[wet.", "[dry.")
+    assert load_card(write(tmp_path, CARD + inherited + SCALED)).state("wet", 60.0).E[0] == pytest.approx(1200)
+
+
+def test_a_temperature_that_the_card_does_not_know_is_refused(tmp_path):
+    bare, warm = load_card(write(tmp_path, CARD)), load_card(write(tmp_path, CARD + WARM))
+    assert bare.state("dry", 23.0).E == bare.state("dry").E
+    with pytest.raises(
+        CardError, match=r'state "dry": says nothing about 60 degC, only about 23 degC.*\[temperature\]'
+    ):
+        bare.state("dry", 60.0)
+    for outside in (80.1, -11.0):
+        with pytest.raises(CardError, match=r"reaches from -10 to 80 degC, not to"):
+            warm.state("dry", outside)
+    with pytest.raises(CardError, match="no temperature"):
+        warm.state("dry", float("nan"))
+
+
+WRONG_WARM = [
+    ('"60 degC", "80 degC"', '"80 degC", "60 degC"', ["temperature.at", "each above"]),
+    ('"60 degC"', '"60 K"', ["temperature.at", "each above"]),
+    ('"60 degC"', "60", ["temperature.at", "no unit"]),
+    ('"60 degC"', '"60 MPa"', ["temperature.at", "60 MPa"]),
+    ("0.7, 0.5", "0.7", ["temperature.stiffness", "3 factors for 4"]),
+    ("0.7, 0.5", "0.7, 0", ["temperature.stiffness", "positive"]),
+    ("[1.1, 1, 0.7, 0.5]", "0.7", ["temperature.stiffness", "list"]),
+    ("[1.1, 1, 0.7", "[1.1, 0.9, 0.7", ["temperature", "23 degC", "factors of 1"]),
+    ('"-10 degC", "23 degC"', '"30 degC", "40 degC"', ["temperature", "reach over 23 degC"]),
+    ('source = "made up for heat"', "", ["temperature", '"source" is missing']),
+    ('["strength"]', '["E"]', ["temperature.estimates", '"E"']),
+    ("strength = [1, 1, 0.75, 0.6]\n", "", ["temperature", '"strength" is missing']),
+    ("[temperature]", "[[temperature]]", ["trial.toml: temperature", "[temperature]"]),
+    ("at =", "att =", ["att", "Nearest: at"]),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "words"), WRONG_WARM)
+def test_a_wrong_temperature_table_gets_one_line(tmp_path, old, new, words):
+    assert old in WARM
+    one_line(tmp_path, CARD + WARM.replace(old, new, 1), words)
+
+
+def test_shipped_cards_lose_with_heat_and_say_so():
+    for card in all_cards():
+        for name, state in card.states.items():
+            table = state.factors
+            assert table.covers(5.0)
+            if card.kind == "polymer":
+                assert "estimate" in table.source and table.estimates == ("stiffness", "strength")
+                assert card.state(name, table.at[-1]).E[0] < state.E[0]
+            assert list(table.stiffness) == sorted(table.stiffness, reverse=True)
+            assert list(table.strength) == sorted(table.strength, reverse=True)
+    for name, states in NYLONS.items():
+        card = load_card(name)
+        for temperature in (5.0, 40.0, 50.0, 60.0):
+            for drier, wetter in pairwise(states):
+                more, less = (scaled_values(card.state(x, temperature)) for x in (drier, wetter))
+                assert all((b < a).all() for a, b in zip(more, less, strict=True)), (name, wetter, temperature)
+    for name in METALS:
+        assert load_card(name).state("dry", 80.0).strength == load_card(name).state("dry").strength
+
+
+TEMPERATURES = [
+    ("23 degC", 23), ("-20 °C", -20), ("60degC", 60), ("333.15 K", 60), ("140 degF", 60), ("+1.5e1 degC", 15),
+    ("-273.15 degC", -273.15),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("text", "value"), TEMPERATURES)
+def test_temperatures_on_their_scale(text, value):
+    assert quantity(text, "temperature") == pytest.approx(value, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["60", 60, "60 mm", "60 C", "5 delta_degC", "-300 degC", "nan degC", "1e400 degC", "warm", "", "2 + 3 degC"],
+)
+def test_what_is_no_temperature_is_refused(text):
+    with pytest.raises(InputError, match="heat"):
+        quantity(text, "temperature", where="heat")
+
+
+def test_a_difference_is_not_a_temperature():
+    assert quantity("40 K", "temperature difference") == 40
+    with pytest.raises(InputError, match="not a difference"):
+        quantity("40 degC", "temperature difference")

@@ -163,7 +163,7 @@ def moments(*shares):
     return second, fourth_moment(second)
 
 
-# S. G. Advani and C. L. Tucker, J. Rheology 31 (1987) 751: the grain above at aspect ratio 10, averaged in closed form
+# S. G. Advani and C. L. Tucker, J. Rheology 31 (1987) 751: the grain above, aspect ratio 10, in closed form
 AVERAGES = {
     "aligned": (moments(1, 0, 0), {"E1": 8.83101, "E2": 3.41711, "G12": 1.20206, "nu12": 0.36153}),
     "planar random": (

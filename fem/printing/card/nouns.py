@@ -64,17 +64,21 @@ class Constituents:
 
     @property
     def words(self) -> str:
-        """One line for people."""
+        """What was computed from what, in one line."""
         shares = " / ".join(f"{share:g}" for share in self.orientation)
-        line = (
-            f"{MODELS[self.model]} from resin (E {self.resin.E:.4g} MPa, nu {self.resin.nu:g}) and "
-            f"{100 * self.mass_fraction:g} % by mass ({100 * self.fibre_share:.3g} % by volume) of fibre "
-            f"(E {self.fibre.E1:.4g} MPa along, {self.fibre.E2:.4g} MPa across; length / diameter "
+        return (
+            f"{MODELS[self.model]} from resin (E {self.resin.E / 1000:g} GPa, nu {self.resin.nu:g}) and "
+            f"{100 * self.mass_fraction:g} % by mass, {100 * self.fibre_share:.3g} % by volume, of fibre "
+            f"(E {self.fibre.E1 / 1000:g} GPa along, {self.fibre.E2 / 1000:g} GPa across; length / diameter "
             f"{self.aspect_ratio:g}; orientation {shares} along / across / up)"
         )
-        if self.across != 1 or self.up != 1:
-            line += f", times {self.across:g} across the beads and {self.up:g} up the build for voids and bonds"
-        return line
+
+    @property
+    def bonds(self) -> str:
+        """What voids and bonds take off E and G, in words; "" when nothing."""
+        if self.across == self.up == 1:
+            return ""
+        return f", times {self.across:g} across the beads and {self.up:g} up the build for voids and bonds"
 
 
 @dataclass(frozen=True)
@@ -172,12 +176,14 @@ def _warmed(state: CardState, temperature: float, card: str) -> CardState:
             advice="Choose a temperature inside, or a material that bears it.",
         )
     by_key = dict(zip(("stiffness", "strength"), factors.between(temperature), strict=True))
-    sources, estimates = dict(state.sources), list(state.estimates)
+    sources, estimates = {**state.sources, "temperature": factors.source}, list(state.estimates)
+    if factors.estimates:
+        estimates.append("temperature")
     for key, factor in by_key.items():
         if factor == 1:
             continue
         for value in state.scaled_values(key):
-            sources[value] += f"; times {factor:.3g} at {temperature:g} degC, {factors.source}"
+            sources[value] += f"; times {factor:.3g} at {temperature:g} degC"
             if key in factors.estimates and value not in estimates:
                 estimates.append(value)
     return replace(

@@ -115,7 +115,8 @@ def _scaled(name: str, values: dict[str, Any], where: str, base: CardState) -> C
     require(values, (*SCALED_KEYS, "source"), where)
     given, flagged = _notes(values, where)
     factors = {key: factor(values[key], f"{where}.{key}") for key in SCALED_KEYS[1:]}
-    sources, estimates = dict.fromkeys(base.sources, f"as {base.name}"), list(base.estimates)
+    carried = [key for key in base.sources if key not in (*BUILT_KEYS, "knockdown")]
+    sources, estimates = dict.fromkeys(carried, f"as {base.name}"), [e for e in base.estimates if e in carried]
     for key, times in factors.items():
         for value in base.scaled_values(key):
             sources[value] = f"{base.name} times {times:g}, {given[key]}"
@@ -185,7 +186,7 @@ def _built(name: str, values: dict[str, Any], where: str, density: float) -> Car
     parts, made = read_constituents(values, where)
     check_density(parts, density, where)
     expansion = _expansion(values, where)
-    computed = list(COMPUTED)
+    bonded, whole = ("E", "G"), ["nu"]
     if made.expansion is not None:
         if expansion is not None:
             raise CardError(
@@ -194,10 +195,14 @@ def _built(name: str, values: dict[str, Any], where: str, density: float) -> Car
                 advice="Leave out one of the two.",
             )
         expansion = three(float(value) for value in made.expansion[:3])
-        computed.append("expansion")
+        whole.append("expansion")
     by_estimate = any(key in flagged for key in (*BUILT_KEYS, "knockdown"))
-    sources = {**dict.fromkeys(computed, f"computed by {parts.words}"), **given}
-    estimates = (*(computed if by_estimate else ()), *flagged)
+    sources = {
+        **dict.fromkeys(bonded, f"computed by {parts.words}{parts.bonds}"),
+        **dict.fromkeys(whole, f"computed by {parts.words}"),
+        **given,
+    }
+    estimates = (*((*bonded, *whole) if by_estimate else ()), *flagged)
     out = _polymer(name, values, where, printed_constants(parts, made), expansion, sources, estimates)
     return replace(out, made_of=parts)
 

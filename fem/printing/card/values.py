@@ -36,7 +36,9 @@ def require(values: dict[str, Any], keys: Iterable[str], where: str) -> None:
 def table_of(values: dict[str, Any], key: str, where: str) -> dict[str, Any]:
     """The table under a key."""
     if not isinstance(values[key], dict):
-        raise CardError(f"must be a table of its own, [{where.split(': ')[-1]}.{key}].", where=f"{where}.{key}")
+        file, *above = where.split(": ")
+        title = ".".join([*above, key])
+        raise CardError(f"must be a table of its own, [{title}].", where=f"{file}: {title}")
     return values[key]
 
 
