@@ -1,0 +1,16 @@
+"""Infill cells: what a printed lattice is worth as a material, and how much stress its worst bead bears."""
+
+from fem.printing.infill.buckling import CellWall, buckling_use
+from fem.printing.infill.cell import CellPoint, InfillCell, infill_cell
+from fem.printing.infill.patterns import PATTERNS, makeable_density, solid_at
+
+__all__ = [
+    "PATTERNS",
+    "CellPoint",
+    "CellWall",
+    "InfillCell",
+    "buckling_use",
+    "infill_cell",
+    "makeable_density",
+    "solid_at",
+]
