@@ -103,6 +103,17 @@ def displacement_map() -> Any:
     return cm.lapaz_r
 
 
+def use_map() -> Any:
+    """The matplotlib map of how much of a strength is used: light is idle, dark is used up.
+
+    It ends before the map's own black, on which no edge could be seen.
+    """
+    from cmcrameri import cm
+    from matplotlib.colors import ListedColormap
+
+    return ListedColormap(cm.lajolla_r(np.linspace(0.0, 0.82, 256)), name="use")
+
+
 def categorical(count: int) -> list[Colour]:
     """Colours that differ from each other, for patches and faces, light enough for a dark label."""
     from cmcrameri import cm
