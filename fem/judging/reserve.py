@@ -59,10 +59,14 @@ def judge_reserve(
             turned = stress_rotation(wall_axes(material, here.turn))
             p, v = np.einsum("nab,nb->na", turned, p), np.einsum("nab,nb->na", turned, v)
         least = criteria.setdefault(body, {})
+        # One component after the other in memory: there may be a hundred phases
+        p, v = np.ascontiguousarray(p.T), np.ascontiguousarray(v.T)
         for phase in material.phases:
-            into, warm = phase.to_bead.T, phase.warming_stress
-            fixed = p @ into + (0.0 if stay is None else stay.warming[:, None] * warm)
-            out.lower(here.nodes, fixed, v @ into + here.warming[:, None] * warm, phase, least)
+            fixed, grows = phase.to_bead @ p, phase.to_bead @ v
+            if phase.warming_stress.any():
+                fixed += 0.0 if stay is None else np.outer(phase.warming_stress, stay.warming)
+                grows += np.outer(phase.warming_stress, here.warming)
+            out.lower(here.nodes, fixed.T, grows.T, phase, least)
     return ReserveField(out.reserve, out.mode, tuple(out.modes), out.phase, tuple(out.phases), out.stress, criteria)
 
 

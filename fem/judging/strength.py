@@ -102,25 +102,32 @@ def exceeded(stress: Array, strength: Strength | WallBuckling) -> dict[str, NDAr
     Every criterion's safe stresses are convex and hold zero, so a ray from inside leaves them once: a phase whose
     stress at another phase's reserve lies inside has a higher reserve.
     """
+    one = [stress[:, k] for k in range(6)]
     if isinstance(strength, WallBuckling):
-        limits = np.array([strength.along, strength.up])
-        squeezed = np.maximum(-stress[:, [0, 2]], 0) @ (1 / limits)
-        return {WALL_BUCKLING: squeezed + (stress[:, 4] / strength.shear) ** 2 >= 1}
+        squeezed = np.maximum(-one[0], 0) / strength.along + np.maximum(-one[2], 0) / strength.up
+        return {WALL_BUCKLING: squeezed + (one[4] / strength.shear) ** 2 >= 1}
     if strength.yield_stress is not None:
         return {"von Mises": von_mises(stress) >= strength.yield_stress}
     tension, compression, shear = _strengths(strength)
+    single = np.zeros(len(stress), dtype=bool)
+    for k in range(3):
+        single |= (one[k] >= tension[k]) | (one[k] <= -compression[k]) | (np.abs(one[3 + k]) >= shear[k])
     linear, quadratic = tsai_wu_coefficients(strength)
-    sheared = (stress[:, 3:5] ** 2) @ (1 / shear[:2] ** 2)
-    return {
-        "maximum stress": (
-            (stress[:, :3] >= tension).any(axis=1)
-            | (stress[:, :3] <= -compression).any(axis=1)
-            | (np.abs(stress[:, 3:]) >= shear).any(axis=1)
-        ),
-        "Tsai-Wu": stress @ linear + _form(stress, quadratic, stress) >= 1,
-        "interlayer": sheared + (np.maximum(stress[:, 2], 0) / tension[2]) ** 2 >= 1,
-        **({"Hill": _form(stress, _hill_of(strength), stress) >= 1} if hill_admissible(strength) else {}),
-    }
+    form = _form_of(one, quadratic)
+    out = {"maximum stress": single, "Tsai-Wu": form + sum(linear[k] * one[k] for k in range(3)) >= 1}
+    sheared = (one[3] / shear[0]) ** 2 + (one[4] / shear[1]) ** 2
+    out["interlayer"] = sheared + (np.maximum(one[2], 0) / tension[2]) ** 2 >= 1
+    if hill_admissible(strength):
+        out["Hill"] = _form_of(one, _hill_of(strength)) >= 1
+    return out
+
+
+def _form_of(one: list[Array], m: Array) -> Array:
+    """The quadratic form of an orthotropic matrix (6, 6), from the components one by one."""
+    out = m[3, 3] * one[3] ** 2 + m[4, 4] * one[4] ** 2 + m[5, 5] * one[5] ** 2
+    out += one[0] * (m[0, 0] * one[0] + 2 * m[0, 1] * one[1] + 2 * m[0, 2] * one[2])
+    out += one[1] * (m[1, 1] * one[1] + 2 * m[1, 2] * one[2]) + m[2, 2] * one[2] ** 2
+    return np.asarray(out)
 
 
 def buckling_reserve(p: Any, v: Any, wall: WallBuckling) -> Array:
