@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -218,4 +218,7 @@ def _shot(stage: Stage, block: tuple[Any, Any], used: Array, size: tuple[int, in
     if edges.n_cells:
         stage.add(edges, colour=LINE, width=2.0 if size == LARGE else 0.8, lighting=False)
     view = fit(np.asarray(surface.points), size=size, margin=1.12 if size == LARGE else 1.3)
+    if size == SMALL:
+        # Room for three lines of text above
+        view = replace(view, focal=view.focal + 0.28 * view.half * view.up)
     return stage.show(view)
