@@ -1,0 +1,91 @@
+"""The command `beadwork`: parses and prints, nothing else."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from fem.cli import materials, solids, studies
+from fem.errors import BeadworkError
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command and return its exit status (0 done, 2 input wrong, 3 requirement missed, 4 no answer)."""
+    options = _parser().parse_args(arguments)
+    try:
+        return int(options.command(options))
+    except BeadworkError as error:
+        print(f"beadwork: {error}", file=sys.stderr)
+        return error.exit_status
+    except MemoryError:
+        print("beadwork: memory ran out. Ask for a larger mesh size.", file=sys.stderr)
+        return 4
+    except KeyboardInterrupt:
+        print("beadwork: stopped; earlier results are as they were.", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        sys.stderr.close()
+        return 0
+    except OSError as error:
+        print(f"beadwork: {error.filename or ''}: {error.strerror or error}.", file=sys.stderr)
+        return 2
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="beadwork",
+        description="Tells whether a 3D-printed part will hold, how stiff it is, and where it fails first.",
+        epilog=studies.CAUTION,
+    )
+    parser.add_argument("--version", action=_Version, nargs=0, help="print the version and leave")
+    sub = parser.add_subparsers(required=True, metavar="COMMAND")
+
+    run = sub.add_parser("run", help="answer a study and write its report")
+    run.add_argument("study", help="study file (TOML)")
+    run.add_argument("--out", type=Path, help="folder for the results (default: results/<study>)")
+    run.add_argument("--strict", action="store_true", help="leave with status 3 when a requirement is not met")
+    run.set_defaults(command=studies.run)
+
+    check = sub.add_parser("check", help="read a study, match its faces, add up its loads, and stop")
+    check.add_argument("study", help="study file (TOML)")
+    check.set_defaults(command=studies.check)
+
+    faces = sub.add_parser("faces", help="list the faces of a solid and draw their numbers on it")
+    faces.add_argument("solid", help="STEP, IGES, BREP, STL, OBJ, PLY or 3MF file")
+    faces.add_argument("--unit", help="length unit, needed where the format has none (mm, cm, m, in, ft, um)")
+    faces.add_argument("--any-size", action="store_true", help="accept a part under 1 mm or over 5 m")
+    faces.add_argument("--picture", type=Path, help="where the picture goes (default: <solid>_faces.png here)")
+    faces.add_argument("--json", action="store_true", help="print JSON for scripts instead of a table")
+    faces.set_defaults(command=solids.faces)
+
+    cards = sub.add_parser("cards", help="list the material cards with their sources")
+    cards.add_argument("name", nargs="?", help="show one card only (a name, or a file)")
+    cards.set_defaults(command=materials.cards)
+
+    cell = sub.add_parser("cell", help="tell what an infill pattern is worth as a material")
+    cell.add_argument("pattern", help="lines, grid, triangle, honeycomb, cubic or gyroid")
+    cell.add_argument("--density", type=float, required=True, help="share of the volume that is bead, such as 0.3")
+    cell.add_argument("--polymer", default="pa12-cf", help="card of the bead, a name or a file (default: pa12-cf)")
+    cell.add_argument("--state", help="state of the polymer (default: the card's first)")
+    cell.add_argument("--temperature", help='service temperature, such as "60 degC" (default: 23 degC)')
+    cell.add_argument("--bead-width", default="0.45 mm", help="width of a bead (default: 0.45 mm)")
+    cell.add_argument("--bead-height", default="0.20 mm", help="height of a bead (default: 0.20 mm)")
+    cell.add_argument(
+        "--picture", type=Path, help="where the picture goes (default: cell_<pattern>_<density>.png here)"
+    )
+    cell.add_argument("--json", action="store_true", help="print JSON for scripts instead of tables")
+    cell.set_defaults(command=materials.cell)
+    return parser
+
+
+class _Version(argparse.Action):
+    """Prints the version without importing the program's heavier half."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: Any) -> None:
+        from importlib.metadata import version
+
+        print(f"beadwork {version('beadwork')}")
+        parser.exit(0)

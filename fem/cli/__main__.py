@@ -1,0 +1,7 @@
+"""`python -m fem.cli`."""
+
+import sys
+
+from fem.cli import main
+
+sys.exit(main())

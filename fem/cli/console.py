@@ -1,0 +1,77 @@
+"""What the commands print with: tables, numbers, a bar that tells how far they are."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from typing import Any
+
+
+def screen() -> Any:
+    """Where tables are printed."""
+    from rich.console import Console
+
+    console = Console(highlight=False)
+    return console if console.is_terminal else Console(highlight=False, width=140)
+
+
+def ruled(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> Any:
+    """A table with a title."""
+    from rich import box
+    from rich.markup import escape
+    from rich.table import Table
+
+    # Units stand in square brackets, which would be read as markup
+    table = Table(title=escape(title), title_justify="left", box=box.SIMPLE_HEAD, header_style="bold")
+    for name in columns:
+        table.add_column(escape(name), overflow="fold")
+    for row in rows:
+        table.add_row(*map(escape, row))
+    return table
+
+
+@contextmanager
+def progress() -> Iterator[Any]:
+    """A bar that names the stage, on a terminal; one line a stage elsewhere."""
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+    console = Console(stderr=True)
+    if not console.is_terminal:
+        last = [""]
+
+        def plain(stage: str, share: float) -> None:
+            head = stage.split(":")[0]
+            if stage and head != last[0]:
+                print(f"beadwork: {head} ({100 * share:.0f} %)", file=sys.stderr, flush=True)
+                last[0] = head
+
+        yield plain
+        return
+    columns = (TextColumn("{task.description:<28}"), BarColumn(40), TextColumn("{task.percentage:>3.0f} %"))
+    with Progress(*columns, TimeElapsedColumn(), console=console, transient=True) as bar:
+        task = bar.add_task("start", total=1.0)
+
+        def moving(stage: str, share: float) -> None:
+            if stage:
+                bar.update(task, description=stage, completed=share)
+
+        yield moving
+
+
+def number_text(value: float) -> str:
+    """Four digits."""
+    return "unlimited" if value == float("inf") else f"{value:.4g}"
+
+
+def reserve_text(value: float) -> str:
+    """Two decimals, rounded down: a shortfall must not be rounded up to the requirement."""
+    import math
+
+    return "unlimited" if value == float("inf") else f"{math.floor(value * 100) / 100:.2f}"
+
+
+def place_text(at: Any) -> str:
+    """A place or a vector with one decimal."""
+    return "(" + ", ".join(f"{round(v, 1) + 0.0:.1f}" for v in at) + ")"

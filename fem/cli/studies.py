@@ -1,0 +1,105 @@
+"""`beadwork run` and `beadwork check`."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING, Any
+
+from fem.cli.console import number_text, place_text, progress, reserve_text, ruled, screen
+
+if TYPE_CHECKING:
+    from fem.judging.findings import Findings
+
+CAUTION = (
+    "An engineering estimate: test coupons from your own printer; never let one printed part alone stand between a "
+    "person and injury; follow local codes and have a qualified engineer sign what can hurt someone."
+)
+
+
+def run(options: argparse.Namespace) -> int:
+    from fem.study.run import run_study
+
+    with progress() as say:
+        findings, report = run_study(options.study, out=options.out, progress=say)
+    console = screen()
+    _print_findings(console, findings)
+    console.print(f"Report: {report}", soft_wrap=True)
+    console.print(f"[dim]{CAUTION}[/dim]")
+    return 3 if options.strict and not findings.met else 0
+
+
+def _print_findings(console: Any, findings: Findings) -> None:
+    rows = []
+    for name, case in findings.cases.items():
+        r = case.reserve
+        mark = " *" if r.artefact else ""
+        rows.append(
+            [
+                name,
+                f"{case.largest_displacement_mm:.3g}",
+                reserve_text(r.least) + mark,
+                r.mode,
+                f"{r.face} {place_text(r.at_mm)}",
+                f"{max(case.force_error, case.moment_error):.0e}",
+            ]
+        )
+    columns = ["case", "largest deflection [mm]", "least reserve factor", "mode", "near, at [mm]", "balance error"]
+    console.print(ruled(findings.title, columns, rows))
+    if any(c.reserve.artefact for c in findings.cases.values()):
+        console.print("* at a place made by a support or a load's edge; it depends on the mesh (see the report).")
+    if findings.requirements:
+        rows = [
+            [
+                r.name,
+                f"{number_text(r.limit)} {r.unit}".strip(),
+                f"{reserve_text(r.value) if r.name == 'reserve' else number_text(r.value)} {r.unit}".strip(),
+                "met" if r.met else "NOT MET",
+                r.where,
+            ]
+            for r in findings.requirements
+        ]
+        console.print(ruled("Requirements", ["what", "limit", "value", "", "decided by"], rows))
+    flagged = [b for b in findings.bodies.values() if b.estimates]
+    for body in flagged:
+        console.print(
+            f"[bold]Estimates, not measurements,[/bold] in card {body.material} ({body.state}): "
+            f"{', '.join(body.estimates)}.",
+            soft_wrap=True,
+        )
+
+
+def check(options: argparse.Namespace) -> int:
+    from fem.study.file import read_study
+    from fem.study.run import check_study
+
+    with progress() as say:
+        found = check_study(read_study(options.study), progress=say)
+    console = screen()
+    console.print(f"{found.study.title}\n{found.study.question}", soft_wrap=True, markup=False)
+    rows = [
+        [name, f"{b.material} ({b.state})", f"{b.volume_mm3:,.0f}", f"{b.mass_g:.1f}", f"{found.unknowns[name]:,}"]
+        for name, b in found.bodies.items()
+    ]
+    heads = ["body", "material", "volume [mm³]", "mass [g]", "unknowns to come, about"]
+    console.print(ruled("Bodies", heads, rows))
+    rows = [[n, str(g.count), f"{g.area:,.1f}", place_text(g.centre)] for n, g in found.groups.items()]
+    console.print(ruled("Faces", ["name", "count", "area [mm²]", "centre [mm]"], rows))
+    rows = [[n, ", ".join(f"{k} {_fact(v)}" for k, v in facts.items())] for n, facts in found.loads.items()]
+    console.print(ruled("Loads at factor one (moments about the origin of the part axes)", ["load", "numbers"], rows))
+    rows = [[n, place_text(force), place_text(moment)] for n, (force, moment) in found.totals.items()]
+    console.print(ruled("Cases", ["case", "total force [N]", "total moment [N mm]"], rows))
+    for body in found.bodies.values():
+        if body.estimates:
+            console.print(f"Estimates in card {body.material} ({body.state}): {', '.join(body.estimates)}.")
+    console.print("The study can be run.")
+    return 0
+
+
+def _fact(value: Any) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return f"{value:.4g}"
+    if isinstance(value, (list, tuple)):
+        return "(" + ", ".join(_fact(v) for v in value) + ")"
+    return str(value)
