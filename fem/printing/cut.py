@@ -89,7 +89,9 @@ def _cut(outline: Outline, made: PrintedBody, *, body: str, kind: str) -> ZoneCu
     if made.cell is not None:
         inside = np.flatnonzero(zone == zones.CORE)
         place[inside[~_in_bead(plan, points[inside])]] = AIR
-    at, stroke = _strokes(outline, places(height, longer / STROKES)[0], first, second, solid=made.cell is None)
+    at, stroke = _strokes(
+        outline, places(height, max(longer / 150, plan.bead_width))[0], first, second, solid=made.cell is None
+    )
     above = height - float(low[2]) if kind == "layer" else height
     return ZoneCut(
         body=body,
@@ -124,6 +126,26 @@ def _strokes(outline: Outline, points: Array, first: int, second: int, *, solid:
     raster = np.radians(np.array(outline.plan.raster))
     layer = np.floor((points[:, 2] - outline.box[0, 2]) / outline.plan.bead_height).astype(int)
     angle = np.where(zone == zones.WALL, angle, raster[layer % len(raster)])
-    shown = np.isin(zone, [zones.WALL, zones.SKIN] + ([zones.CORE] if solid else []))
+    apart = float(np.ptp(points, axis=0).max()) / STROKES
+    kept = [
+        _spread(points[mine], apart=apart, among=np.flatnonzero(mine))
+        for number in (zones.WALL, zones.SKIN, *([zones.CORE] if solid else []))
+        if (mine := zone == number).any()
+    ]
+    shown = np.concatenate(kept) if kept else np.zeros(0, dtype=int)
     direction = np.column_stack([np.cos(angle), np.sin(angle), np.zeros(len(angle))])[shown]
     return points[shown][:, [first, second]], direction[:, [first, second]]
+
+
+def _spread(points: Array, *, apart: float, among: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Those of the places (n, 3) that stay when no two may lie nearer than `apart` [mm], as numbers `among` (n,)."""
+    from scipy.spatial import cKDTree
+
+    near = cKDTree(points).query_ball_point(points, apart)
+    free = np.ones(len(points), dtype=bool)
+    kept = []
+    for k in range(len(points)):
+        if free[k]:
+            kept.append(k)
+            free[near[k]] = False
+    return among[kept]
