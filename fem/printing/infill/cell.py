@@ -23,7 +23,7 @@ from fem.printing.infill.strength import Places, cell_strength, critical, places
 from fem.tensors import Array, broken_condition, engineering_constants
 
 RESOLUTIONS: dict[str, tuple[tuple[float, float], tuple[float, float]]] = {
-    "lines": ((1 / 24, 1.8), (1 / 48, 1.6)),
+    "lines": ((1 / 24, 2.0), (1 / 40, 1.8)),
     "grid": ((1 / 48, 1.4), (1 / 96, 1.2)),
     "triangle": ((1 / 48, 1.4), (1 / 96, 1.2)),
     "honeycomb": ((1 / 48, 1.4), (1 / 96, 1.2)),

@@ -178,9 +178,10 @@ def gyroid_length() -> float:
 
 @lru_cache(maxsize=1)
 def _gyroid_points() -> Array:
-    line = (np.arange(80) + 0.2718) * 2 * np.pi / 80
-    # the second half of the period up the build repeats the first, moved by half a period along all three
-    return np.stack(np.meshgrid(line, line, line[:40], indexing="ij"), axis=-1).reshape(-1, 3)
+    """Points (n, 3) spread evenly over one period without sharing its symmetry (a Kronecker sequence)."""
+    # the real root of g^4 = g + 1 spreads points best in three dimensions
+    root = 1.2207440846057596
+    return 2 * np.pi * (np.outer(np.arange(1, 300_001), root ** -np.arange(1.0, 4.0)) % 1.0)
 
 
 @lru_cache(maxsize=1)

@@ -86,18 +86,20 @@ def places(mesh: CellMesh, *, material: Material, solved: Homogenised, bead_widt
     flat = np.concatenate([np.zeros((n, 3)), normal])
     size = _sizes(mesh, solved.parts.volume, area)
     stress = np.concatenate([inner, outer])
-    # a face between bead families of a joint has no outermost fibre; its middle is judged
     out = []
-    for number, bead in enumerate(material.beads):
-        mine = np.flatnonzero(mesh.family[hexahedron] == bead.family)
-        into = bead.to_bead
-        if len(into) > 1:
-            rank = np.cumsum(mesh.family == bead.family) - 1
-            into = into[rank[hexahedron[mine]]]
-        local = into @ stress[mine]
-        local[:, :, 6] += bead.residual
-        even = _evened(mesh, at[mine], flat[mine], weight[mine], size[mine], local, bead_width / 4)
-        out.append((hexahedron[mine], np.full(len(mine), number, dtype=np.intp), at[mine], even))
+    for number in range(len(mesh.families)):
+        mine = np.flatnonzero(mesh.family[hexahedron] == number)
+        if len(mine) == 0:
+            continue
+        # evened in print axes: the bead's own axes may turn from one place to the next
+        even = _evened(mesh, at[mine], flat[mine], weight[mine], size[mine], stress[mine], bead_width / 4)
+        rank = np.cumsum(mesh.family == number) - 1
+        for k, bead in enumerate(material.beads):
+            if bead.family == number:
+                into = bead.to_bead if len(bead.to_bead) == 1 else bead.to_bead[rank[hexahedron[mine]]]
+                local = into @ even
+                local[:, :, 6] += bead.residual
+                out.append((hexahedron[mine], np.full(len(mine), k, dtype=np.intp), at[mine], local))
     return Places(*(np.concatenate([o[k] for o in out]) for k in range(4)))
 
 
@@ -246,7 +248,9 @@ def critical(found: Places, *, strength: Strength, scale: Array) -> NDArray[np.i
 
 
 def _decisive(found: Places, states: Array, strength: Strength) -> tuple[Places, Index]:
-    """The places that come near the worst in some of the states (m, 6), and their numbers (k,): the others never decide."""
+    """The places that come near the worst in some of the states (m, 6), and their numbers (k,): the others never
+    decide.
+    """
     used = _used(found, np.arange(len(found.stress)), states, strength)
     kept = np.flatnonzero((used / used.max(axis=0)).max(axis=1) > 0.7)
     return Places(found.hexahedron[kept], found.bead[kept], found.at[kept], found.stress[kept]), kept
