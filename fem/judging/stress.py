@@ -12,6 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fem.part.quadrature import STRESS_POINTS, STRESS_WEIGHTS, tet_slopes
 from fem.part.tetmesh import TET_EDGES, Index, TetMesh
@@ -24,9 +25,17 @@ _CORNERS = np.linalg.inv(_TO_POINTS)
 _FIRST, _SECOND = ([edge[k] for edge in TET_EDGES] for k in (0, 1))
 
 
+SLIVER = 0.25
+"""A zone is judged at a node where it fills at least this share of the tetrahedra around it, or the node lies in it.
+
+What a sliver of soft infill feels behind a wall is the wall's own peak, pressed upon it by the mean stress of a
+tetrahedron that is nearly all wall; the tetrahedra behind, which hold more of the infill, tell what it really bears.
+"""
+
+
 @dataclass(frozen=True)
 class ZoneStress:
-    """Smoothed stress of one zone of one body: at `nodes` (j,) the zone's own `stress` (j, 6) [MPa] in part axes,
+    """Smoothed stress of one zone of one body, where it is judged: at `nodes` (j,) the zone's own `stress` (j, 6) [MPa] in part axes,
     `turn` (j,) [rad] of the wall's bead there, `warming` (j,) [K].
     """
 
@@ -34,6 +43,10 @@ class ZoneStress:
     stress: Array
     turn: Array
     warming: Array
+
+    def at(self, some: NDArray[np.bool_]) -> ZoneStress:
+        """Only some (j,) of the nodes."""
+        return ZoneStress(self.nodes[some], self.stress[some], self.turn[some], self.warming[some])
 
 
 @dataclass(frozen=True)
@@ -94,7 +107,9 @@ def recover_stress(
     raw, volume = raw_stress(mesh, printed, displacement, warming=warming)
     n = len(mesh.nodes)
     zones = []
-    node, nearest = np.zeros((n, 6)), np.zeros(n)
+    node, nearest, lies_in = np.zeros((n, 6)), np.zeros(n), np.full(n, -1)
+    around = np.bincount(mesh.tets.ravel(), weights=np.repeat(volume.sum(axis=1), 10), minlength=n)
+    filled: list[Array] = []
     error = whole = 0.0
     for number, material in enumerate(printed.materials):
         tets, slot = np.nonzero((printed.zone == number) & (printed.share > 0))
@@ -124,18 +139,23 @@ def recover_stress(
         double = 2 * printed.turn[tets, None]
         turn = np.arctan2(mean(np.sin(double)), mean(np.cos(double))) / 2
         zones.append(ZoneStress(nodes.astype(np.int32), smooth, turn, mean(warm[:, None]) / weight))
+        filled.append(weight / around[nodes])
 
         reaches = np.concatenate([near, (near[:, _FIRST] + near[:, _SECOND]) / 2], axis=1)
         closeness = np.bincount(flat, weights=(reaches * volume[tets].sum(axis=1)[:, None]).ravel(), minlength=count)
         mine = closeness > nearest[nodes]
-        node[nodes[mine]], nearest[nodes[mine]] = smooth[mine], closeness[mine]
+        node[nodes[mine]], nearest[nodes[mine]], lies_in[nodes[mine]] = smooth[mine], closeness[mine], number
 
         off = np.einsum("qa,mac->mqc", _TO_POINTS, smooth[flat.reshape(-1, 10)[:, :4]] - there, optimize=True)
         share = printed.share[tets, slot]
         error += _energy(material, printed.turn[tets], off, volume[tets] * share[:, None])
         whole += _energy(material, printed.turn[tets], own, volume[tets] * share[:, None])
     relative = float(np.sqrt(error / (whole + error))) if whole > 0 else 0.0
-    return StressField(tuple(zones), node, relative)
+    kept = tuple(
+        zone.at((share >= SLIVER) | (lies_in[zone.nodes] == number))
+        for number, (zone, share) in enumerate(zip(zones, filled, strict=True))
+    )
+    return StressField(kept, node, relative)
 
 
 def _energy(material: PrintedMaterial, turn: Array, stress: Array, volume: Array) -> float:
