@@ -35,8 +35,8 @@ tetrahedron that is nearly all wall; the tetrahedra behind, which hold more of t
 
 @dataclass(frozen=True)
 class ZoneStress:
-    """Smoothed stress of one zone of one body, where it is judged: at `nodes` (j,) the zone's own `stress` (j, 6) [MPa] in
-    part axes, `turn` (j,) [rad] of the wall's bead there, `warming` (j,) [K].
+    """Smoothed stress of one zone of one body, where it is judged: at `nodes` (j,) the zone's own `stress` (j, 6)
+    [MPa] in part axes, `turn` (j,) [rad] of the wall's bead there, `warming` (j,) [K].
     """
 
     nodes: Index
