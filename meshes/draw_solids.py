@@ -19,6 +19,8 @@ CHORD = 0.02
 """How far [mm] a triangle of the STL may lie from the drawn surface."""
 LONGEST = 8.0
 """Longest edge [mm] of the STL's triangles."""
+BESIDE = 90.0
+"""How far [mm] to the left the second saddle stands."""
 
 occ = gmsh.model.occ
 
@@ -175,8 +177,15 @@ def kernel(name: str) -> Iterator[None]:
         gmsh.finalize()
 
 
-def write(name: str, draw: Callable[[], int]) -> None:
-    """Draw one solid, write NAME.step and NAME.stl beside this script, and print what it is."""
+def saddle_beside() -> int:
+    """The saddle once more, moved to the left: a study puts two ways to print it side by side."""
+    saddle = wing_saddle()
+    occ.translate([(3, saddle)], 0, BESIDE, 0)
+    return saddle
+
+
+def write(name: str, draw: Callable[[], int], *, stl: bool = True) -> None:
+    """Draw one solid, write NAME.step and, if asked for, NAME.stl beside this script, and print what it is."""
     here = Path(__file__).resolve().parent
     with kernel(name):
         volume = draw()
@@ -186,6 +195,8 @@ def write(name: str, draw: Callable[[], int]) -> None:
         occ.synchronize()
         box = occ.getBoundingBox(3, volume)  # exact only while the faces carry no triangles
         gmsh.write(str(here / f"{name}.step"))
+        if not stl:
+            return
 
         sizes = curvature_size()
         for option in ("MeshSizeFromPoints", "MeshSizeFromCurvature", "MeshSizeExtendFromBoundary"):
@@ -208,4 +219,5 @@ def write(name: str, draw: Callable[[], int]) -> None:
 
 if __name__ == "__main__":
     write("wing_saddle", wing_saddle)
+    write("wing_saddle_beside", saddle_beside, stl=False)
     write("cantilever_bracket", cantilever_bracket)
