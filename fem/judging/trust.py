@@ -65,7 +65,11 @@ def cautions_of(
             )
     if not trust["mesh_is_fine_enough"]:
         worst = max(trust["energy_error_share"].values())
-        out.append(f"The mesh is coarse: the estimated energy error is {100 * worst:.0f} %; ask for a smaller size.")
+        thin = any(len(body.zones) > 1 for body in bodies.values())
+        why = " (walls and skins thinner than the tetrahedra add to it)" if thin else ""
+        out.append(
+            f"The mesh is coarse: the estimated energy error is {100 * worst:.0f} %{why}; ask for a smaller size."
+        )
     if not trust["balance_met"]:
         out.append(f"Forces balance only to {trust['largest_balance_error']:.1e} of the load.")
     if mesh.straightened:

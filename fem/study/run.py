@@ -96,8 +96,9 @@ def prepare(study: Study, *, progress: Progress | None = None) -> Prepared:
     Errors: any InputError of the rooms above.
     """
     clock = _Clock(progress)
-    clock("read solids", 0.01)
+    clock("infill cells", 0.01)
     made = {name: body_print(body) for name, body in study.bodies.items()}
+    clock("read solids", 0.03)
     solids = {n: read_solid(b.solid, name=n, unit=b.unit, any_size=b.any_size) for n, b in study.bodies.items()}
     refuse_too_large(sum(expected_unknowns(study, solids).values()), where=str(study.path))
     clock("mesh", 0.04)
@@ -105,7 +106,9 @@ def prepare(study: Study, *, progress: Progress | None = None) -> Prepared:
     mesh = joined(meshes)
     clock("match faces", 0.16)
     groups = name_faces(mesh, study.faces)
+    clock("material as printed", 0.165)
     printed = printed_field(mesh, bodies=made)
+    clock("match faces", 0.175)
     loads = {name: load_of(plan, mesh, printed, groups) for name, plan in study.loads.items()}
     clock("", 0.18)
     return Prepared(study, solids, made, mesh, printed, groups, loads, clock.seconds)
