@@ -59,6 +59,7 @@ def _print_findings(console: Any, findings: Findings) -> None:
             for r in findings.requirements
         ]
         console.print(ruled("Requirements", ["what", "limit", "value", "", "decided by"], rows))
+    _print_plans(console, findings.bodies)
     flagged = [b for b in findings.bodies.values() if b.estimates]
     for body in flagged:
         console.print(
@@ -82,6 +83,7 @@ def check(options: argparse.Namespace) -> int:
     ]
     heads = ["body", "material", "volume [mm³]", "mass [g]", "unknowns to come, about"]
     console.print(ruled("Bodies", heads, rows))
+    _print_plans(console, found.bodies)
     rows = [[n, str(g.count), f"{g.area:,.1f}", place_text(g.centre)] for n, g in found.groups.items()]
     console.print(ruled("Faces", ["name", "count", "area [mm²]", "centre [mm]"], rows))
     rows = [[n, ", ".join(f"{k} {_fact(v)}" for k, v in facts.items())] for n, facts in found.loads.items()]
@@ -93,6 +95,33 @@ def check(options: argparse.Namespace) -> int:
             console.print(f"Estimates in card {body.material} ({body.state}): {', '.join(body.estimates)}.")
     console.print("The study can be run.")
     return 0
+
+
+def _print_plans(console: Any, bodies: Any) -> None:
+    """What each printed body takes, and what its zones hold."""
+    rows = []
+    for name, body in bodies.items():
+        if body.print is None:
+            continue
+        plan = body.print
+        zones = ", ".join(
+            f"{zone} {100 * share:.1f} % ({body.zone_mass_g[zone]:.1f} g)" for zone, share in body.zones.items()
+        )
+        rows.append(
+            [
+                name,
+                zones,
+                f"{body.mass_g:.1f}",
+                f"{plan.bead_length_m:,.0f}",
+                f"{plan.time_h:.1f}",
+                f"{plan.filament_m:.1f}",
+                f"{plan.cost:.2f}",
+                ", ".join(plan.assumed),
+            ]
+        )
+    if rows:
+        heads = ["body", "share of the volume (mass)", "mass [g]", "bead [m]", "time [h]", "filament [m]"]
+        console.print(ruled("As printed, estimated", [*heads, "cost [your money]", "assumed"], rows))
 
 
 def _fact(value: Any) -> str:
