@@ -38,7 +38,7 @@ def _print_findings(console: Any, findings: Findings) -> None:
                 name,
                 f"{case.largest_displacement_mm:.3g}",
                 reserve_text(r.least) + mark,
-                r.mode,
+                f"{r.mode}, in the {r.zone}",
                 f"{r.face} {place_text(r.at_mm)}",
                 f"{max(case.force_error, case.moment_error):.0e}",
             ]

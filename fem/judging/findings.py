@@ -25,7 +25,9 @@ class PrintFindings:
     """How a body is printed, and what that takes: estimates to be compared with the clock and the scales.
 
     `pattern`, `infill_density` (of the infill alone), `infill_angle_deg` the plan's; `cell_mm` the period of an
-    infill cell and `cell_moves` by what share its stiffness changed when its mesh was last refined (None when solid);
+    infill cell and `cell_moves`, `cell_strength_moves` by what share its stiffness and its strength changed when its
+    mesh was last refined, `cell_points_short` by what share its judged places may understate the worst (None when
+    solid);
     `thin_share` the share of the volume that lies where the part is thinner than two beads; `assumed` names the
     values that the study left to their defaults; `price_per_kg` and `cost` are in the user's own money.
     """
@@ -41,6 +43,8 @@ class PrintFindings:
     infill_angle_deg: float
     cell_mm: Vector | None
     cell_moves: float | None
+    cell_strength_moves: float | None
+    cell_points_short: float | None
     thin_share: float
     layers: int
     bead_length_m: float

@@ -20,6 +20,8 @@ FULL = 0.01
 """A core of a smaller share of the part's volume than this is called filled by walls and skins."""
 MOST_MOVES = 0.02
 """An infill cell whose stiffness moved by more than this when its mesh was last refined is said to be rough."""
+MOST_STRENGTH_MOVES = 0.05
+"""An infill cell whose strengths are less certain than this is said to be rough."""
 FEWEST_CELLS = 4.0
 """A body smaller than so many infill cells across is too small for a homogenised infill (common practice)."""
 
@@ -93,6 +95,8 @@ def _print_findings(body: PrintedBody, keys: PrintKeys, *, mass: float, nodes: A
         infill_angle_deg=plan.infill_angle,
         cell_mm=None if cell is None else _floats(cell.size),
         cell_moves=None if cell is None else cell.moves,
+        cell_strength_moves=None if cell is None else cell.strength_moves,
+        cell_points_short=None if cell is None else cell.points_short,
         thin_share=thin,
         layers=took.layers,
         bead_length_m=took.bead_length / 1000,
@@ -126,6 +130,13 @@ def print_cautions(bodies: Mapping[str, BodyFindings]) -> tuple[str, ...]:
             out.append(
                 f"Body {name}: the stiffness of its infill's cell moved by {100 * plan.cell_moves:.1f} % "
                 "when its mesh was last refined."
+            )
+        moved, short = plan.cell_strength_moves or 0.0, plan.cell_points_short or 0.0
+        if max(moved, short) > MOST_STRENGTH_MOVES:
+            out.append(
+                f"Body {name}: reserve factors inside its {plan.pattern} infill are rough. Its cell's strengths went "
+                f"{100 * moved:.0f} % off when its mesh was last refined, and the places judged may understate its "
+                f"worst bead by {100 * short:.0f} %."
             )
     return tuple(out)
 

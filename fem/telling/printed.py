@@ -95,7 +95,8 @@ def plan_rows(body: BodyFindings) -> tuple[PlanRow, ...]:
         moves = (
             ""
             if plan.cell_moves is None
-            else f"; its stiffness changed by {number(100 * plan.cell_moves, digits=2)} % when its mesh was refined"
+            else f"; its stiffness changed by {number(100 * plan.cell_moves, digits=2)} % and its strength by "
+            f"{number(100 * (plan.cell_strength_moves or 0.0), digits=2)} % when its mesh was refined"
         )
         rows.append(PlanRow("Infill cell", f"{size} mm{moves}", COMPUTED))
     cost = f"{number(plan.cost)}, in the money of the price" if plan.price_per_kg > 0 else "no price is given"

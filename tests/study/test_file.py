@@ -258,10 +258,10 @@ SLIPS = {
         "bodies.saddle.print: raster_zero [0, 0, 2] is parallel to the build direction.",
     ),
     "no raster": ("raster = [45, -45]", "raster = []", "bodies.saddle.print.raster: must not be empty."),
-    "infill that cannot be computed": (
+    "infill that nobody knows": (
         '"solid"',
-        '{ pattern = "gyroid", density = 0.4 }',
-        'bodies.saddle.print: infill pattern "gyroid" is not supported.',
+        '{ pattern = "gyrod", density = 0.4 }',
+        'bodies.saddle.print: no infill pattern is called "gyrod".',
     ),
     "place in words": ('at = "min"', 'at = "lowest"', 'faces.wing_seat.plane.at: \'lowest\' .* Write "min", "max"'),
     "nothing asked": (", id = 7", "", "faces.mast_top: nothing is asked of the face."),

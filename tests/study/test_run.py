@@ -209,6 +209,7 @@ polymer = "pa12-cf"
 state = "dry"
 build_direction = {build}
 bead = {{ width = "0.45 mm", height = "0.2 mm" }}
+walls = 0
 raster = [{raster}]
 infill = "solid"
 """

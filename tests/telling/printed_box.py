@@ -42,6 +42,8 @@ def box_plan() -> PrintFindings:
         infill_angle_deg=0.0,
         cell_mm=(CELL, CELL, 0.25),
         cell_moves=0.008,
+        cell_strength_moves=0.03,
+        cell_points_short=0.01,
         thin_share=0.031,
         layers=96,
         bead_length_m=179.5,

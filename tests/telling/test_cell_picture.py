@@ -111,6 +111,7 @@ def made_cell(**other):
         "strength_MPa": strength,
         "moves": 0.01,
         "strength_moves": 0.01,
+        "points_short": 0.01,
         "corners": hexes.astype(np.float32),
         "used": used.astype(np.float32),
     }
