@@ -106,7 +106,9 @@ def near_outline(x, y, z, reach, thin, corner, start, inside, origin, side, coun
             for at in range(start[c], start[c + 1]):
                 met, fx, fy, ux, uy = foot_on_outline(x, y, z, corner[inside[at]])
                 square = fx * fx + fy * fy
-                if met and square < other and fx * nx + fy * ny < -0.5 * length * np.sqrt(square):
+                # The other side runs much as this one does: a side that meets it in a corner is none
+                across = abs(ux * nx + uy * ny) < 0.5 * length * np.sqrt(ux * ux + uy * uy)
+                if met and across and square < other and fx * nx + fy * ny < -0.5 * length * np.sqrt(square):
                     other = square
                     beyond = np.sqrt(square)
     return length, angle, beyond
