@@ -25,10 +25,10 @@ WALL, SKIN, CORE = range(3)
 SAMPLES, SETS = 32, 61
 """Places in a set of samples, and how many sets there are: neighbours take different ones, so that errors cancel."""
 MOST_SETS = 16
-"""A tetrahedron larger than the zones takes several sets, at most so many."""
+"""A tetrahedron larger than the thinnest zone is deep takes several sets, at most so many."""
 THIN_BEADS = 2
 """A part narrower than so many beads has no room for anything between its walls."""
-_FLAT = 0.02
+_FLAT = 0.008
 """A boundary triangle whose sides bend by less than this share of a bead width counts as flat."""
 _MOST_CUBES = 4_000_000
 _GOLDEN = (0.8191725133961644, 0.6710436067037893, 0.5497004779019703)  # the additive recurrence of three dimensions
@@ -110,9 +110,8 @@ def find_zones(mesh: TetMesh, tets: Index, *, outline: Outline) -> Zoning:
     m = len(own)
     c = nodes[own[:, :4]]
     size = np.abs(np.einsum("mi,mi->m", np.cross(c[:, 1] - c[:, 0], c[:, 2] - c[:, 0]), c[:, 3] - c[:, 0])) / 6
-    sets = np.clip(np.ceil(size / (max(outline.wall, outline.skin, outline.thin) ** 3)), 1, MOST_SETS).astype(
-        np.int64
-    )
+    thinnest = min(d for d in (outline.wall, outline.skin, outline.thin) if d > 0)
+    sets = np.clip(np.ceil(size / (4 * thinnest**3)), 1, MOST_SETS).astype(np.int64)
     share, turn, reach = np.zeros((m, 4)), np.zeros(m), np.zeros((m, 3, 4))
 
     def work(a: int, b: int) -> None:
