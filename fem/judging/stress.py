@@ -25,7 +25,7 @@ _CORNERS = np.linalg.inv(_TO_POINTS)
 _FIRST, _SECOND = ([edge[k] for edge in TET_EDGES] for k in (0, 1))
 
 
-SLIVER = 0.25
+SLIVER = 0.1
 """A zone is judged at a node where it fills at least this share of the tetrahedra around it, or the node lies in it.
 
 What a sliver of soft infill feels behind a wall is the wall's own peak, pressed upon it by the mean stress of a
