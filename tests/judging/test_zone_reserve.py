@@ -1,0 +1,284 @@
+"""Zones judged by their own beads: thin cell walls, the quick look that spares most phases, and a body of infill."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from helpers_fe import box
+
+from fem.judging import strength as s
+from fem.judging.reserve import judge_reserve
+from fem.judging.stress import recover_stress
+from fem.printing.body import metal_body, printed_body
+from fem.printing.field import Strength, WallBuckling, wall_axes
+from fem.printing.mixing import printed_field
+from fem.printing.plan import PrintPlan
+from fem.printing.polymer import load_card
+from fem.tensors import stress_rotation, unpack_stress
+
+PRINTED = Strength(np.array([60.0, 40, 25]), np.array([70.0, 60, 60]), np.array([15.0, 16, 25]))
+METAL = Strength(yield_stress=250.0)
+WALL = WallBuckling(along=8.0, up=5.0, shear=6.0, mode="wall between two joints, half a wave")
+RNG = np.random.default_rng(17)
+CARD = load_card("pa12-cf")
+
+
+# ---- the quick look and the exact reserve
+
+
+@pytest.mark.parametrize(
+    ("strength", "size"), [(PRINTED, 20.0), (METAL, 110.0), (WALL, 4.0)], ids=["beads", "metal", "thin wall"]
+)
+def test_outside_a_criterion_means_a_reserve_below_one(strength, size):
+    p, v = (RNG.normal(size=(6000, 6)) * size for _ in range(2))
+    outside = s.exceeded(v, strength)
+    exact = s.phase_reserve(np.zeros_like(v), v, strength)
+    assert outside.keys() == exact.criteria.keys()
+    inside = s.exceeded(p / 4, strength)
+    with_start = s.exceeded(p / 4 + v, strength)
+    exact_start = s.phase_reserve(p / 4, v, strength)
+    for name, out in outside.items():
+        assert 0.1 < out.mean() < 0.95, "the stresses must fall on both sides"
+        assert np.array_equal(out, exact.criteria[name] < 1)
+        # from a permanent stress that bears, the same
+        begins = ~inside[name]
+        assert begins.mean() > 0.5
+        assert np.array_equal(with_start[name][begins], exact_start.criteria[name][begins] < 1)
+        assert (exact_start.criteria[name][~begins] == 0).all()
+    if strength is PRINTED:
+        assert set(outside) == {"maximum stress", "Tsai-Wu", "interlayer", "Hill"}
+
+
+def test_the_border_itself_is_outside():
+    for name, edge in {"maximum stress": [0, 0, 25.0, 0, 0, 0], "interlayer": [0, 0, 0, 9.0, 12.8, 0]}.items():
+        stress = np.array([edge])  # (9 / 15)^2 + (12.8 / 16)^2 = 1
+        assert s.exceeded(stress * (1 + 1e-9), PRINTED)[name].all()
+        assert not s.exceeded(stress * (1 - 1e-9), PRINTED)[name].any()
+
+
+def test_what_hill_cannot_judge_is_not_looked_at():
+    low = Strength(np.array([60.0, 10, 60]), np.array([60.0, 10, 10.1]), np.array([15.0, 16, 25]))
+    weak = Strength(np.array([60.0, 60, 4]), np.array([60.0, 60, 4]), np.array([15.0, 16, 25]))
+    for strength in (low, weak):
+        found = s.phase_reserve(np.zeros((1, 6)), np.ones((1, 6)), strength).criteria["Hill"]
+        assert ("Hill" in s.exceeded(np.ones((1, 6)), strength)) == (found is not None)
+
+
+# ---- thin walls
+
+
+def one(**components):
+    order = {"along": 0, "across": 1, "up": 2, "s23": 3, "s13": 4, "s12": 5}
+    out = np.zeros((1, 6))
+    for name, value in components.items():
+        out[0, order[name]] = value
+    return out
+
+
+@pytest.mark.parametrize(
+    ("p", "v", "expected"),
+    [
+        # c1 / 8 + c3 / 5 + (s13 / 6)^2 = 1
+        (one(), one(along=-2.0), 4.0),
+        (one(), one(up=-2.0), 2.5),
+        (one(), one(s13=-2.0), 3.0),
+        (one(), one(along=-4.0, up=-2.5), 1.0),
+        (one(), one(along=-8.0, s13=6.0), (np.sqrt(5) - 1) / 2),  # x + x^2 = 1
+        (one(), one(along=-8.0, up=30.0), 1.0),  # tension up the build helps nothing
+        (one(along=-2.0), one(along=-2.0), 3.0),
+        (one(along=-4.0), one(up=-5.0), 0.5),
+        (one(along=4.0), one(along=-4.0), 3.0),  # a permanent tension must first be undone: (8 + 4) / 4
+        (one(s13=3.0), one(along=-8.0), 0.75),
+        (one(s13=3.0), one(s13=-3.0), 3.0),  # a shear that turns round
+        (one(along=-4.0), one(along=4.0, up=-1.0), 5.0),  # closes at 1, then the other grows alone
+        (one(along=-9.0), one(along=1.0), 0.0),
+        (one(), one(along=2.0, up=3.0), np.inf),
+        (one(), one(across=-50.0, s23=40.0, s12=40.0), np.inf),
+    ],
+)
+def test_buckling_by_hand(p, v, expected):
+    assert s.buckling_reserve(p, v, WALL) == pytest.approx(expected, rel=1e-12)
+    found = s.phase_reserve(p, v, WALL)
+    assert found.reserve == pytest.approx(expected, rel=1e-12)
+    assert (found.modes, tuple(found.criteria)) == ((WALL.mode,), (s.WALL_BUCKLING,))
+
+
+def buckling_index(stress):
+    return (
+        np.maximum(-stress[:, 0], 0) / WALL.along
+        + np.maximum(-stress[:, 2], 0) / WALL.up
+        + (stress[:, 4] / WALL.shear) ** 2
+    )
+
+
+def test_buckling_is_met_at_the_reserve_and_not_before():
+    p, v = RNG.normal(size=(4000, 6)) * 2.5, RNG.normal(size=(4000, 6)) * 4
+    lam = s.buckling_reserve(p, v, WALL)
+    failed = buckling_index(p) >= 1
+    assert 0.1 < failed.mean() < 0.9
+    assert np.array_equal(lam == 0, failed)
+    met = np.isfinite(lam) & ~failed
+    assert buckling_index(p[met] + lam[met, None] * v[met]) == pytest.approx(1, abs=1e-9)
+    for share in (0.3, 0.7, 0.999):
+        assert (buckling_index(p[met] + share * lam[met, None] * v[met]) < 1).all()
+    turned = v[met] * [-1, 1, 1, 1, 1, 1]
+    assert not np.allclose(s.buckling_reserve(p[met], turned, WALL), lam[met], rtol=0.01), "the sign counts"
+
+
+# ---- the screening
+
+
+def every_phase(mesh, printed, permanent, growing):
+    """Least reserve, and every criterion's least, when each phase is judged exactly wherever its zone is judged.
+
+    Also the pairs of zone and label, modes and stresses that come to this least at each node.
+    """
+    n = len(mesh.nodes)
+    least, seen = np.full(n, np.inf), np.zeros(n, dtype=bool)
+    criteria = {}
+    candidates = [[] for _ in range(n)]
+    for number, material in enumerate(printed.materials):
+        here = growing.zones[number]
+        stay = permanent.zones[number]
+        seen[here.nodes] = True
+        for phase in material.phases:
+            turned = stress_rotation(wall_axes(material, here.turn)) if material.follows_outline else np.eye(6)
+            both = [
+                (phase.to_bead @ turned @ z.stress[..., None])[..., 0] + np.outer(z.warming, phase.warming_stress)
+                for z in (stay, here)
+            ]
+            found = s.phase_reserve(*both, phase.strength)
+            np.minimum.at(least, here.nodes, found.reserve)
+            for name, values in found.criteria.items():
+                if values is not None:
+                    criteria[name] = min(criteria.get(name, np.inf), values.min())
+            for k, node in enumerate(here.nodes):
+                candidates[node].append(
+                    (found.reserve[k], (phase.zone, phase.label), found.modes[found.mode[k]], both[0][k] + both[1][k])
+                )
+    return least, seen, criteria, candidates
+
+
+def waves(mesh, size, number):
+    """A smooth displacement of all components, unlike any simple state."""
+    x = mesh.nodes / mesh.box[1]
+    chance = np.random.default_rng(number)
+    wave, phase, shear = chance.normal(size=(3, 3)), chance.normal(size=3), chance.normal(size=(3, 3))
+    return size * np.sin(x @ wave.T * 2 + phase) + size * x @ shear
+
+
+@pytest.fixture(scope="module")
+def printed_box():
+    mesh = box((14.0, 11.0, 7.0), (4, 3, 3))
+    plan = PrintPlan(
+        (0.2, 0.1, 1), raster=(20.0, -70.0), infill_pattern="triangle", infill_density=0.3, infill_angle=10.0
+    )
+    return mesh, printed_field(mesh, bodies={"part": printed_body(plan, card=CARD, state="dry")})
+
+
+# growth of the permanent and the growing displacement [mm], warming of both [K]
+STATES = [(0.003, 0.01, 0.0, 0.0), (0.003, 0.01, 4.0, -6.0), (0.02, 0.01, 4.0, 5.0), (0.0, 0.01, 0.0, 0.0)]
+
+
+@pytest.mark.parametrize("state", STATES, ids=["cold", "warmed", "some failed already", "nothing permanent"])
+def test_sparing_phases_changes_nothing(printed_box, state):
+    mesh, printed = printed_box
+    stays, grows, warm, warmer = state
+    warm, warmer = (
+        t * (1 + mesh.nodes[mesh.tets[:, 0], 0] / mesh.box[1, 0]) if t else np.zeros(len(mesh.tets))
+        for t in (warm, warmer)
+    )
+    permanent = recover_stress(mesh, printed, waves(mesh, stays, 1), warming=warm)
+    growing = recover_stress(mesh, printed, waves(mesh, grows, 2), warming=warmer)
+    least, seen, criteria, candidates = every_phase(mesh, printed, permanent, growing)
+    found = judge_reserve(mesh, printed, permanent=permanent, growing=growing)
+    assert seen.all()
+    assert np.allclose(found.reserve, least, rtol=1e-9, atol=0)
+    assert np.median(least) > 1.5 * least.min()
+    assert sum(len(m.phases) for m in printed.materials) > 35
+    assert {p[0] for p in found.phases} >= {"wall", "skin", "infill"}
+    wanted = {name: value for name, value in found.criteria["part"].items() if value is not None}
+    assert wanted == pytest.approx(criteria, rel=1e-9)
+    assert s.WALL_BUCKLING in wanted
+    failed = found.reserve == 0
+    assert failed.any() == (stays > 0.01) and not failed.all()
+    for node in np.flatnonzero(np.isfinite(found.reserve)):
+        named = found.phases[found.phase[node]], found.modes[found.mode[node]]
+        same = [
+            stress
+            for value, phase, mode, stress in candidates[node]
+            if abs(value - least[node]) <= 1e-9 * least[node] and (phase, mode) == named
+        ]
+        assert min(np.abs(stress - found.print_stress[node]).max() for stress in same) < 1e-6
+    if stays == 0:
+        alone = judge_reserve(mesh, printed, permanent=None, growing=growing)
+        assert np.allclose(alone.reserve, found.reserve, rtol=1e-9)
+
+
+def test_a_zone_left_out_would_be_missed(printed_box):
+    mesh, printed = printed_box
+    still, growing = (recover_stress(mesh, printed, waves(mesh, size, 2)) for size in (0.0, 0.01))
+    _, _, _, candidates = every_phase(mesh, printed, still, growing)
+    worst = {min(c, key=lambda x: x[0])[1][0] for c in candidates}
+    assert worst == {"wall", "skin", "infill"}, "each zone must decide somewhere"
+
+
+# ---- a body of infill alone
+
+DIRECTIONS = [(k, sign) for k in range(6) for sign in (1, -1)]
+
+
+@pytest.mark.parametrize("pattern", ["grid", "honeycomb"])
+def test_a_body_of_infill_bears_what_its_cell_bears(pattern):
+    mesh = box((9.0, 8.0, 7.0), (1, 1, 1))
+    plan = PrintPlan((0, 0, 1), walls=0, skins=0, infill_pattern=pattern, infill_density=0.3, infill_angle=0.0)
+    made = printed_body(plan, card=CARD, state="dry")
+    printed = printed_field(mesh, bodies={"part": made})
+    compliance = np.linalg.inv(made.core.stiffness)
+    limits = made.cell.strength_MPa
+    apart = []
+    for k, sign in DIRECTIONS:
+        kind = ("tension" if sign > 0 else "compression") if k < 3 else "shear"
+        name = f"{kind} {('1', '2', '3', '23', '13', '12')[k]}"
+        limit = min(limits[kind][k % 3], limits["buckling"].get(name, {}).get("MPa", np.inf))
+        strain = compliance[k] * sign * [1, 1, 1, 0.5, 0.5, 0.5]
+        growing = recover_stress(mesh, printed, mesh.nodes @ unpack_stress(strain))
+        assert growing.node == pytest.approx(np.tile(np.eye(6)[k] * sign, (len(mesh.nodes), 1)), abs=1e-9)
+        found = judge_reserve(mesh, printed, permanent=None, growing=growing)
+        # the kept points of the cell may miss 1 % of its worst stress, never add to it
+        assert (found.reserve >= limit * (1 - 1e-9)).all()
+        assert found.reserve == pytest.approx(limit, rel=0.02), name
+        apart.append(limit)
+        # twice the load, half the reserve; half of it permanent, the other half may grow
+        half = judge_reserve(mesh, printed, permanent=growing, growing=growing)
+        assert half.reserve == pytest.approx(np.maximum(found.reserve - 1, 0), rel=1e-9)
+    assert max(apart) > 4 * min(apart)
+
+
+def test_turned_infill_bears_as_the_turned_cell():
+    # honeycomb is not alike in tension along 1 and 2: turned by 90 degrees the two change places
+    mesh = box((9.0, 8.0, 7.0), (1, 1, 1))
+    bears = []
+    for angle in (0.0, 90.0):
+        plan = PrintPlan(
+            (0, 0, 1), walls=0, skins=0, infill_pattern="honeycomb", infill_density=0.3, infill_angle=angle
+        )
+        made = printed_body(plan, card=CARD, state="dry")
+        printed = printed_field(mesh, bodies={"part": made})
+        for k in (0, 1):
+            strain = np.linalg.inv(made.core.stiffness)[k] * [1, 1, 1, 0.5, 0.5, 0.5]
+            growing = recover_stress(mesh, printed, mesh.nodes @ unpack_stress(strain))
+            bears.append(judge_reserve(mesh, printed, permanent=None, growing=growing).reserve.min())
+    assert bears[0] > 1.2 * bears[1]
+    assert (bears[2], bears[3]) == pytest.approx((bears[1], bears[0]), rel=1e-6)
+
+
+def test_a_metal_and_a_print_are_judged_by_one_rule():
+    mesh = box((9.0, 8.0, 7.0), (1, 1, 1))
+    made = metal_body(load_card("6082-t6"))
+    printed = printed_field(mesh, bodies={"part": made})
+    strain = np.linalg.inv(made.core.stiffness)[0] * 100 * [1, 1, 1, 0.5, 0.5, 0.5]
+    growing = recover_stress(mesh, printed, mesh.nodes @ unpack_stress(strain))
+    found = judge_reserve(mesh, printed, permanent=None, growing=growing)
+    assert found.reserve == pytest.approx(2.5, rel=1e-9)
+    assert found.criteria == {"part": {"von Mises": pytest.approx(2.5, rel=1e-9)}}
