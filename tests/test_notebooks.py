@@ -41,16 +41,18 @@ def tip_deflection(*, force: float) -> float:
     """How far the bracket's tip gives [mm] under `force` [N], by hand.
 
     A cantilever 30 mm wide and 10 mm deep from the root plate (x = 10 mm) to the pad's middle (x = 72 mm), the last
-    8 mm turned along: F L^3 / 3 E I + (F L^2 / 2 E I) 8 mm. Printed on its side with rasters of +-45 degrees it
-    bends in the plane of the layers, so that E is the modulus of a balanced +-45 laminate in plane stress:
-    A11 = (Q11 + Q22 + 2 Q12) / 4 + G12, A12 = A11 - 2 G12, E = A11 - A12^2 / A11 (classical lamination theory).
+    8 mm turned along: F L^3 / 3 E I + (F L^2 / 2 E I) 8 mm. Printed on its side it bends in the plane of the layers.
+    Three walls of 0.45 mm run along its upper and its lower edge, with E1; between them lie rasters of +-45 degrees,
+    whose E is that of a balanced laminate in plane stress: A11 = (Q11 + Q22 + 2 Q12) / 4 + G12, A12 = A11 - 2 G12,
+    E = A11 - A12^2 / A11 (classical lamination theory).
     """
     card = load_card("pa12-cf").states["dry"]
     (E1, E2, _), nu12, G12 = card.E, card.nu[0], card.G[0]
     Q11, Q22 = E1 / (1 - nu12**2 * E2 / E1), E2 / (1 - nu12**2 * E2 / E1)
     A11 = (Q11 + Q22 + 2 * nu12 * Q22) / 4 + G12
     A12 = A11 - 2 * G12
-    stiffness = (A11 - A12**2 / A11) * 30 * 10**3 / 12
+    core = 10 - 2 * 3 * 0.45
+    stiffness = ((A11 - A12**2 / A11) * core**3 + E1 * (10**3 - core**3)) * 30 / 12
     length = 72 - 10
     return force * length**3 / (3 * stiffness) + force * length**2 / (2 * stiffness) * 8
 

@@ -78,19 +78,27 @@ def near_outline(x, y, z, reach, thin, corner, start, inside, origin, side, coun
     the distance to the outline on the other side (FAR unless the two add up to less than `thin`)."""
     i0, i1 = cube_at(x - reach, 0, origin, side, count), cube_at(x + reach, 0, origin, side, count)
     j0, j1 = cube_at(y - reach, 1, origin, side, count), cube_at(y + reach, 1, origin, side, count)
+    i, j = cube_at(x, 0, origin, side, count), cube_at(y, 1, origin, side, count)
     k = cube_at(z, 2, origin, side, count)
     best = reach * reach
     nx, ny, tx, ty = 0.0, 0.0, 0.0, 0.0
     found = False
-    for i in range(i0, i1 + 1):
-        for j in range(j0, j1 + 1):
-            c = (i * count[1] + j) * count[2] + k
-            for at in range(start[c], start[c + 1]):
-                met, fx, fy, ux, uy = foot_on_outline(x, y, z, corner[inside[at]])
-                square = fx * fx + fy * fy
-                if met and square <= best:
-                    best, found = square, True
-                    nx, ny, tx, ty = fx, fy, ux, uy
+    # Rings of cubes around the place's own, until what is left lies farther than what is found
+    for ring in range(max(i - i0, i1 - i, j - j0, j1 - j) + 1):
+        if ring > 1 and ((ring - 1) * side) ** 2 > best:
+            break
+        for p in range(max(i - ring, i0), min(i + ring, i1) + 1):
+            inner = abs(p - i) < ring
+            for q in range(max(j - ring, j0), min(j + ring, j1) + 1):
+                if inner and abs(q - j) < ring:
+                    continue
+                c = (p * count[1] + q) * count[2] + k
+                for at in range(start[c], start[c + 1]):
+                    met, fx, fy, ux, uy = foot_on_outline(x, y, z, corner[inside[at]])
+                    square = fx * fx + fy * fy
+                    if met and square <= best:
+                        best, found = square, True
+                        nx, ny, tx, ty = fx, fy, ux, uy
     if not found:
         return FAR, 0.0, FAR
     length = np.sqrt(best)
@@ -100,6 +108,8 @@ def near_outline(x, y, z, reach, thin, corner, start, inside, origin, side, coun
         return length, angle, FAR
     other = (thin - length) ** 2
     beyond = FAR
+    i0, i1 = cube_at(x - thin, 0, origin, side, count), cube_at(x + thin, 0, origin, side, count)
+    j0, j1 = cube_at(y - thin, 1, origin, side, count), cube_at(y + thin, 1, origin, side, count)
     for i in range(i0, i1 + 1):
         for j in range(j0, j1 + 1):
             c = (i * count[1] + j) * count[2] + k

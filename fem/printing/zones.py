@@ -67,7 +67,12 @@ class Outline:
         low, high = self.corner.min(axis=(0, 1)), self.corner.max(axis=(0, 1))
         self.box = np.array([low, high])
         size = np.maximum(high - low, 1e-9)
-        self.side = max(self.wall, self.thin, float(np.cbrt(size.prod() / _MOST_CUBES)), 1e-3 * float(size.max()))
+        self.side = max(
+            min(self.wall, 2 * self.thin),
+            self.thin,
+            float(np.cbrt(size.prod() / _MOST_CUBES)),
+            1e-3 * float(size.max()),
+        )
         self.origin = low - 1e-6 * self.side
         self.count = np.floor((high - self.origin) / self.side).astype(np.int64) + 1
         start = np.zeros(int(self.count.prod()) + 1, dtype=np.int64)
