@@ -82,7 +82,8 @@ def test_a_wall_of_the_grid_carries_what_the_air_does_not():
     felt = np.array([p.to_bead @ up for p in beads])
     # up to the unevenness that the joint's own Poisson's ratio makes
     assert felt[:, 2] == pytest.approx(1 / body.cell.density, rel=0.05)
-    assert np.abs(np.delete(felt, 2, axis=1)).max() < 0.2 * felt[:, 2].max()
+    # walls and their joints, whose Poisson's ratios differ, push one another; it stays well below what they carry
+    assert np.abs(np.delete(felt, 2, axis=1)).max() < 0.35 * felt[:, 2].max()
     # Along a family of walls: that family alone bears it, in its own bead's direction; with Poisson's ratio at the
     # joints the share s = 1 - sqrt(1 - density) of the section is no more than a guide, from below
     s = 1 - np.sqrt(1 - body.cell.density)
