@@ -72,7 +72,9 @@ class StressField:
 def raw_stress(
     mesh: TetMesh, printed: PrintedField, displacement: Array, *, warming: Array | None = None
 ) -> tuple[Array, Array]:
-    """Mean stress (m, 4, 6) [MPa] in part axes at the integration points, and their volumes (m, 4) [mm^3]."""
+    """Stress (m, 4, 6) [MPa] in part axes that the mixture of each tetrahedron feels at the integration points, and
+    their volumes (m, 4) [mm^3].
+    """
     stress = np.empty((len(mesh.tets), 4, 6))
     volume = np.empty((len(mesh.tets), 4))
     table = printed.stiffness_table
@@ -92,7 +94,7 @@ def raw_stress(
             ],
             axis=-1,
         )
-        which = printed.material[part]
+        which = printed.mixture[part]
         if warming is not None:
             strain = strain - (warming[part, None] * printed.expansion_table[which])[:, None, :]
         stress[part] = np.einsum("mab,mqb->mqa", table[which], strain, optimize=True)
@@ -116,7 +118,7 @@ def recover_stress(
         own = raw[tets]
         size = volume[tets].sum(axis=1) * printed.share[tets, slot]
         warm = np.zeros(len(tets)) if warming is None else warming[tets]
-        rows = printed.material[tets]
+        rows = printed.mixture[tets]
         if printed.several_zones:
             own = np.einsum("mab,mqb->mqa", printed.local[rows, slot], own, optimize=True)
             own = own + (printed.local_warming[rows, slot] * warm[:, None])[:, None]

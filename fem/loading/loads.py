@@ -153,7 +153,7 @@ def warming_load(mesh: TetMesh, printed: PrintedField, *, warming: Array) -> Arr
     """Nodal forces (n, 3) [N] with which free expansion by `warming` (m,) [K] would be held back to nothing."""
     # A material without expansion can only belong to bodies that do not warm (the study sees to that)
     table = np.einsum("kab,kb->ka", printed.stiffness_table, printed.expansion_table)
-    stress = table[printed.material] * warming[:, None]
+    stress = table[printed.material] * warming[:, None, None]
     out = np.zeros((len(mesh.nodes), 3))
     slope = tet_slopes(STRESS_POINTS)
     for part in np.array_split(np.arange(len(mesh.tets)), max(1, len(mesh.tets) // 20000)):
@@ -161,5 +161,5 @@ def warming_load(mesh: TetMesh, printed: PrintedField, *, warming: Array) -> Arr
         jac = np.einsum("qad,mai->mqdi", slope, x)
         grad = np.einsum("mqid,qad->mqai", np.linalg.inv(jac), slope)
         w = np.linalg.det(jac) * STRESS_WEIGHTS
-        np.add.at(out, mesh.tets[part], np.einsum("mq,mqai,mik->mak", w, grad, unpack_stress(stress[part])))
+        np.add.at(out, mesh.tets[part], np.einsum("mq,mqai,mqik->mak", w, grad, unpack_stress(stress[part])))
     return out

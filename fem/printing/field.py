@@ -114,9 +114,10 @@ class PrintedField:
     `thin` (m,) the share that lies where the part is narrower than two beads; `reach` (m, 3, 4) how near each zone
     comes to each corner (1: the corner lies in it).
     `stiffness_table` (k, 6, 6) [MPa] in part axes and `expansion_table` (k, 6) [1/K] hold what is different,
-    `material` (m,) which of them a tetrahedron has; `local` (k, 3, 6, 6) takes the mean stress to that of each zone,
-    in part axes, and `local_warming` (k, 3, 6) [MPa/K] is each zone's stress when a free tetrahedron warms by one
-    kelvin.
+    `material` (m, 4) which of them lies at each integration point of a tetrahedron, so that a wall on one side of it
+    counts there, and `mixture` (m,) which is that of the tetrahedron as a whole. `local` (l, 3, 6, 6) takes the
+    stress of a mixture to that of each of its zones, in part axes, and `local_warming` (l, 3, 6) [MPa/K] is each
+    zone's stress when a free mixture warms by one kelvin.
     """
 
     materials: tuple[PrintedMaterial, ...]
@@ -128,12 +129,14 @@ class PrintedField:
     stiffness_table: Array
     expansion_table: Array
     material: Index
+    mixture: Index
     local: Array
     local_warming: Array
 
     def __post_init__(self) -> None:
         m = len(self.zone)
-        wanted = {"zone": (m, 3), "share": (m, 3), "turn": (m,), "thin": (m,), "reach": (m, 3, 4), "material": (m,)}
+        wanted = {"zone": (m, 3), "share": (m, 3), "turn": (m,), "thin": (m,), "reach": (m, 3, 4)}
+        wanted |= {"material": (m, 4), "mixture": (m,)}
         for name, shape in wanted.items():
             if getattr(self, name).shape != shape:
                 raise ValueError(f"{name} has shape {getattr(self, name).shape}, not {shape}")
@@ -171,7 +174,8 @@ def uniform_field(materials: tuple[PrintedMaterial, ...], material: Index) -> Pr
     local, warmed = np.broadcast_to(np.eye(6), (k, 3, 6, 6)), np.zeros((k, 3, 6))
     which = material.astype(np.int32)
     none = np.zeros(m)
-    return PrintedField(materials, zone, share, none, none, reach, table, expansion, which, local, warmed)
+    at_points = np.repeat(which[:, None], 4, axis=1)
+    return PrintedField(materials, zone, share, none, none, reach, table, expansion, at_points, which, local, warmed)
 
 
 def wall_axes(material: PrintedMaterial, turn: Array) -> Array:

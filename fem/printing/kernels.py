@@ -183,12 +183,13 @@ def zones_of_tets(  # type: ignore[no-untyped-def]
     side,
     count,
     share,
+    size,
     turn,
     reach,
 ):
-    """Sample tetrahedra (m, 10): volume `share` (m, 4) of wall, skin, core and thin, `turn` (m,) of the wall's bead
-    [rad], and how near (m, 3, 4) each zone comes to each corner, as the corner's largest barycentric coordinate
-    there.
+    """Sample tetrahedra (m, 10): volume `share` (m, 4, 4) of wall, skin, core and thin in the quarter nearest to each
+    corner, the quarter's `size` (m, 4) as a share of the whole, `turn` (m,) of the wall's bead [rad], and how near
+    (m, 3, 4) each zone comes to each corner, as the corner's largest barycentric coordinate there.
 
     `shape` (b, q, 10), `slope` (b, q, 10, 3) and `bary` (b, q, 4) belong to b sets of sample points, of which each
     tetrahedron takes its own number `sets` (m,) in turn; the corners are looked at as well.
@@ -215,10 +216,11 @@ def zones_of_tets(  # type: ignore[no-untyped-def]
                 if start[c + first[2]] != start[c + last[2] + 1]:
                     empty = False
         if empty:
-            share[e, CORE] = 1.0
+            share[e, :, CORE] = 1.0
+            size[e] = 0.25
             reach[e, CORE] = 1.0
             continue
-        total, cosine, sine = 0.0, 0.0, 0.0
+        cosine, sine = 0.0, 0.0
         begin, many = 7 * e, sets[e] * shape.shape[1]
         for n in range(many + 4):
             b, q = (begin + n // shape.shape[1]) % shape.shape[0], n % shape.shape[1]
@@ -243,10 +245,12 @@ def zones_of_tets(  # type: ignore[no-untyped-def]
             zone, angle, narrow = zone_of(
                 p[0], p[1], p[2], wall, skin, thin, corner, start, inside, origin, side, count
             )
-            total += weight
-            share[e, zone] += weight
-            if narrow:
-                share[e, 3] += weight
+            if n < many:
+                near = np.argmax(bary[b, q])
+                size[e, near] += weight
+                share[e, near, zone] += weight
+                if narrow:
+                    share[e, near, 3] += weight
             if zone == WALL:
                 # Bead directions have no sense: they are averaged by twice their angle
                 cosine += weight * np.cos(2 * angle)
@@ -256,8 +260,11 @@ def zones_of_tets(  # type: ignore[no-untyped-def]
                     reach[e, zone, a] = max(reach[e, zone, a], bary[b, q, a])
             else:
                 reach[e, zone, n - many] = 1.0
-        for z in range(4):
-            share[e, z] /= total
+        total = size[e].sum()
+        for a in range(4):
+            for z in range(4):
+                share[e, a, z] /= size[e, a]
+            size[e, a] /= total
         turn[e] = 0.5 * np.arctan2(sine, cosine)
 
 

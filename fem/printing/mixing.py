@@ -35,8 +35,9 @@ def printed_field(mesh: TetMesh, *, bodies: Mapping[str, PrintedBody]) -> Printe
     materials: list[PrintedMaterial] = []
     zone, share = np.full((m, 3), -1, dtype=np.int32), np.zeros((m, 3))
     turn, thin, reach = np.zeros(m), np.zeros(m), np.zeros((m, 3, 4))
-    row = np.zeros(m, dtype=np.int32)
+    mixture, at_points = np.zeros(m, dtype=np.int32), np.zeros((m, 4), dtype=np.int32)
     tables: list[tuple[Array, Array, Array, Array]] = []
+    zonings: dict[str, Zoning] = {}
     rows = 0
     for name in mesh.bodies:
         made, tets = bodies[name], mesh.tets_of(name)
@@ -46,12 +47,28 @@ def printed_field(mesh: TetMesh, *, bodies: Mapping[str, PrintedBody]) -> Printe
                 zone[tets, z] = len(materials)
                 materials.append(material)
         share[tets], turn[tets], thin[tets], reach[tets] = zoning.share, zoning.turn, zoning.thin, zoning.reach
-        table, which = _mixtures(made, zoning)
-        row[tets] = rows + which
+        table, which = _mixtures(made, zoning.share, zoning.turn)
+        mixture[tets] = rows + which
         rows += len(table[0])
         tables.append(table)
-    stiffness, expansion, local, warmed = (np.concatenate(t) for t in zip(*tables, strict=True))
-    return PrintedField(tuple(materials), zone, share, turn, thin, reach, stiffness, expansion, row, local, warmed)
+        zonings[name] = zoning
+    # The integration points' own rows stand after all mixtures
+    points: list[tuple[Array, Array]] = []
+    for name in mesh.bodies:
+        tets = mesh.tets_of(name)
+        at_points[tets] = mixture[tets, None]
+        mixed = np.flatnonzero((zonings[name].share < 1).all(axis=1))
+        if len(mixed):
+            quarters, turns = zonings[name].quarter[mixed].reshape(-1, 3), np.repeat(zonings[name].turn[mixed], 4)
+            point_table, which = _mixtures(bodies[name], quarters, turns, whole=False)
+            at_points[tets[mixed]] = rows + which.reshape(-1, 4)
+            rows += len(point_table[0])
+            points.append(point_table[:2])
+    stiffness, expansion = (np.concatenate(t) for t in zip(*(t[:2] for t in tables), *points, strict=True))
+    local, warmed = (np.concatenate(t) for t in zip(*(t[2:] for t in tables), strict=True))
+    return PrintedField(
+        tuple(materials), zone, share, turn, thin, reach, stiffness, expansion, at_points, mixture, local, warmed
+    )
 
 
 def _zoning(mesh: TetMesh, name: str, made: PrintedBody) -> Zoning:
@@ -60,20 +77,24 @@ def _zoning(mesh: TetMesh, name: str, made: PrintedBody) -> Zoning:
     if made.plan is None or (made.wall is None and made.skin is None):
         share, reach = np.zeros((len(tets), 3)), np.zeros((len(tets), 3, 4))
         share[:, CORE], reach[:, CORE] = 1.0, 1.0
-        return Zoning(share, np.zeros(len(tets)), np.zeros(len(tets)), reach)
+        quarter = np.repeat(share[:, None], 4, axis=1)
+        return Zoning(share, quarter, np.zeros(len(tets)), np.zeros(len(tets)), reach)
     return find_zones(mesh, tets, outline=Outline(mesh, body=name, plan=made.plan))
 
 
-def _mixtures(made: PrintedBody, zoning: Zoning) -> tuple[tuple[Array, Array, Array, Array], np.ndarray]:
+def _mixtures(
+    made: PrintedBody, share: Array, turn: Array, *, whole: bool = True
+) -> tuple[tuple[Array, Array, Array, Array], np.ndarray]:
     """Tables of stiffness (k, 6, 6), expansion (k, 6), local (k, 3, 6, 6) and local warming (k, 3, 6), and the row
-    (m,) of each tetrahedron. The first rows are the plain skin and the plain core.
+    (m,) in them of each of the shares (m, 3). The first rows are the plain skin and the plain core; the last two
+    tables are of no use unless the `whole` is asked for.
     """
-    share = zoning.share
     plain = [made.core if made.skin is None else made.skin, made.core]
     which = np.where(share[:, SKIN] == 1, 0, 1)
     mixed = np.flatnonzero((share[:, SKIN] != 1) & (share[:, CORE] != 1))
     which[mixed] = 2 + np.arange(len(mixed))
-    parts = [_mix(made, share[at], zoning.turn[at]) for at in np.array_split(mixed, len(mixed) // _CHUNK + 1)]
+    chunks = np.array_split(mixed, len(mixed) // _CHUNK + 1)
+    parts = [_mix(made, share[at], turn[at], whole=whole) for at in chunks]
     first = (
         np.array([m.stiffness for m in plain]),
         np.array([_expansion(m) for m in plain]),
@@ -83,8 +104,8 @@ def _mixtures(made: PrintedBody, zoning: Zoning) -> tuple[tuple[Array, Array, Ar
     return tuple(np.concatenate(t) for t in zip(first, *parts, strict=True)), which  # type: ignore[return-value]
 
 
-def _mix(made: PrintedBody, share: Array, turn: Array) -> tuple[Array, Array, Array, Array]:
-    """Stiffness, expansion, local and local warming of tetrahedra with these shares (j, 3) and turns (j,)."""
+def _mix(made: PrintedBody, share: Array, turn: Array, *, whole: bool) -> tuple[Array, Array, Array, Array]:
+    """Stiffness, expansion, and for the `whole` local and local warming, of these shares (j, 3) and turns (j,)."""
     core, skin, wall = made.core, made.skin or made.core, made.wall
     axes = core.print_axes
     into_print, into_part = stress_rotation(axes), stress_rotation(axes.T)
@@ -102,8 +123,10 @@ def _mix(made: PrintedBody, share: Array, turn: Array) -> tuple[Array, Array, Ar
         shares=np.column_stack([within, 1 - within]),
     )
     assert stack.expansion is not None and stack.residual is not None
-    local, warmed = np.broadcast_to(np.eye(6), (j, 3, 6, 6)).copy(), np.zeros((j, 3, 6))
-    local[:, [SKIN, CORE]], warmed[:, [SKIN, CORE]] = stack.localisation, stack.residual
+    local, warmed = np.zeros((0, 3, 6, 6)), np.zeros((0, 3, 6))
+    if whole:
+        local, warmed = np.broadcast_to(np.eye(6), (j, 3, 6, 6)).copy(), np.zeros((j, 3, 6))
+        local[:, [SKIN, CORE]], warmed[:, [SKIN, CORE]] = stack.localisation, stack.residual
     stiffness, expansion = stack.stiffness, stack.expansion
     if wall is not None:
         # The frame of the outline: up, along it, square to it; the last is the normal of the stack
@@ -126,11 +149,12 @@ def _mix(made: PrintedBody, share: Array, turn: Array) -> tuple[Array, Array, Ar
             shares=np.column_stack([share[:, WALL], rest]),
         )
         assert both.expansion is not None and both.residual is not None
-        outer = back[:, None] @ both.localisation @ into[:, None]
-        pushed = np.einsum("jab,jlb->jla", back, both.residual)
-        warmed = np.einsum("jzab,jb->jza", local, pushed[:, 1]) + warmed
-        local = local @ outer[:, 1][:, None]
-        local[:, WALL], warmed[:, WALL] = outer[:, 0], pushed[:, 0]
+        if whole:
+            outer = back[:, None] @ both.localisation @ into[:, None]
+            pushed = np.einsum("jab,jlb->jla", back, both.residual)
+            warmed = np.einsum("jzab,jb->jza", local, pushed[:, 1]) + warmed
+            local = local @ outer[:, 1][:, None]
+            local[:, WALL], warmed[:, WALL] = outer[:, 0], pushed[:, 0]
         stiffness = rotate_stiffness(both.stiffness, frame)
         expansion = np.einsum("jab,jb->ja", strain_rotation(np.swapaxes(frame, 1, 2)), both.expansion)
     stiffness = rotate_stiffness(stiffness, axes)

@@ -38,13 +38,15 @@ _GOLDEN = (0.8191725133961644, 0.6710436067037893, 0.5497004779019703)  # the ad
 class Zoning:
     """Zones of the tetrahedra of one body, in the order given.
 
-    `share` (m, 3) of wall, skin, core in each tetrahedron's volume; `thin` (m,) the share that lies where the part is
+    `share` (m, 3) of wall, skin, core in each tetrahedron's volume, `quarter` (m, 4, 3) in the quarter of it that is
+    nearest to each corner and stands for one integration point; `thin` (m,) the share that lies where the part is
     narrower than two beads; `turn` (m,) [rad] the wall's bead from print axis 1, counter-clockwise seen from above;
     `reach` (m, 3, 4) how near each zone comes to each corner: the largest barycentric coordinate of that corner in
     the zone, 1 where the corner itself lies in it, 0 where the zone is absent.
     """
 
     share: Array
+    quarter: Array
     thin: Array
     turn: Array
     reach: Array
@@ -117,16 +119,28 @@ def find_zones(mesh: TetMesh, tets: Index, *, outline: Outline) -> Zoning:
     size = np.abs(np.einsum("mi,mi->m", np.cross(c[:, 1] - c[:, 0], c[:, 2] - c[:, 0]), c[:, 3] - c[:, 0])) / 6
     thinnest = min(d for d in (outline.wall, outline.skin, outline.thin) if d > 0)
     sets = np.clip(np.ceil(size / (4 * thinnest**3)), 1, MOST_SETS).astype(np.int64)
-    share, turn, reach = np.zeros((m, 4)), np.zeros(m), np.zeros((m, 3, 4))
+    share, part, turn, reach = np.zeros((m, 4, 4)), np.zeros((m, 4)), np.zeros(m), np.zeros((m, 3, 4))
 
     def work(a: int, b: int) -> None:
         depths = outline.wall, outline.skin, outline.thin
         kernels.zones_of_tets(  # type: ignore[call-arg]
-            nodes, own[a:b], sets[a:b], shape, slope, bary, *depths, *outline.grid, share[a:b], turn[a:b], reach[a:b]
+            nodes,
+            own[a:b],
+            sets[a:b],
+            shape,
+            slope,
+            bary,
+            *depths,
+            *outline.grid,
+            share[a:b],
+            part[a:b],
+            turn[a:b],
+            reach[a:b],
         )
 
     _shared(work, m)
-    return Zoning(share[:, :3].copy(), share[:, 3].copy(), turn, reach)
+    whole = np.einsum("mq,mqz->mz", part, share)
+    return Zoning(whole[:, :3].copy(), share[:, :, :3].copy(), whole[:, 3].copy(), turn, reach)
 
 
 def _shared(work: Callable[[int, int], None], count: int) -> None:

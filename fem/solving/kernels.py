@@ -1,7 +1,7 @@
 """The compiled loops of the solver. Imported only when first used, since numba takes its time to load.
 
 Top-level functions, so that numba keeps their machine code on disk: the second run starts at once. Shapes:
-`nodes` (n, 3), `tets` (m, 10), `table` (k, 6, 6), `material` (m,), `slope` (q, 10, 3), `weight` (q,), block rows
+`nodes` (n, 3), `tets` (m, 10), `table` (k, 6, 6), `material` (m, q), `slope` (q, 10, 3), `weight` (q,), block rows
 `start` (n + 1,) with sorted `column` (b,), and `blocks` (b, 3, 3).
 """
 
@@ -31,9 +31,9 @@ def assemble(nodes, tets, table, material, slope, weight, start, column, blocks)
     flux = np.empty((6, 3))
     local = np.empty((10, 10, 3, 3))
     for e in range(tets.shape[0]):
-        c = table[material[e]]
         local[:] = 0.0
         for q in range(weight.shape[0]):
+            c = table[material[e, q]]
             jac = np.zeros((3, 3))
             for a in range(10):
                 for d in range(3):

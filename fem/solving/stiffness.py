@@ -41,7 +41,9 @@ def block_pattern(mesh: TetMesh) -> BlockPattern:
 
 
 def assemble(mesh: TetMesh, pattern: BlockPattern, *, table: Array, material: Index) -> Array:
-    """Blocks (b, 3, 3) [N/mm] of the stiffness matrix; `table` (k, 6, 6) [MPa], `material` (m,) into it."""
+    """Blocks (b, 3, 3) [N/mm] of the stiffness matrix; `table` (k, 6, 6) [MPa], `material` (m, 4) into it at
+    each integration point, or (m,) where it is the same at all.
+    """
     from fem.solving import kernels
 
     blocks = np.zeros((len(pattern.column), 3, 3))
@@ -49,7 +51,7 @@ def assemble(mesh: TetMesh, pattern: BlockPattern, *, table: Array, material: In
         mesh.nodes,
         mesh.tets,
         np.ascontiguousarray(table, dtype=float),
-        np.ascontiguousarray(material, dtype=np.int32),
+        np.ascontiguousarray(np.broadcast_to(material.T, (4, len(mesh.tets))).T, dtype=np.int32),
         tet_slopes(STRESS_POINTS),
         STRESS_WEIGHTS,
         pattern.start,

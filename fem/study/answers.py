@@ -119,7 +119,7 @@ def _energy(
     )
     energy -= float((displacement * held).sum())
     free = printed.expansion_table
-    density = 0.5 * np.einsum("ka,kab,kb->k", free, printed.stiffness_table, free)[printed.material]
+    density = 0.5 * np.einsum("ka,kab,kb->k", free, printed.stiffness_table, free)[printed.material].mean(axis=1)
     c = mesh.nodes[mesh.tets[:, :4]]
     size = np.abs(np.linalg.det(c[:, 1:] - c[:, :1])) / 6
     energy += float((density * size * warm**2).sum())

@@ -117,7 +117,7 @@ def test_stack_in_a_stack_by_hand(tilted):
     assert len(some) > 20
     assert np.ptp(tilted.turn[some]) > 1, "walls must run several ways"
     for tet in some[:: len(some) // 20]:
-        row = tilted.material[tet]
+        row = tilted.mixture[tet]
         (stiffness, expansion), local, warmed = by_hand(tilted, tet, axes)
         assert np.allclose(tilted.stiffness_table[row], stiffness, rtol=0, atol=1e-9 * stiffness.max())
         assert np.allclose(tilted.expansion_table[row], expansion, rtol=0, atol=1e-9 * np.abs(expansion).max())
@@ -129,7 +129,7 @@ def test_the_other_stack_is_another_material(tilted):
     # wall and skin bonded first, or all three across the build, or a wall turned by 90 degrees: more than 1 % off
     axes = print_axes(TILTED)
     tet = max(all_three(tilted), key=lambda t: tilted.share[t].min())
-    found = tilted.stiffness_table[tilted.material[tet]]
+    found = tilted.stiffness_table[tilted.mixture[tet]]
     wall, skin, core = tilted.share[tet]
     wall_, skin_, core_ = (own(tilted, tet, slot) for slot in (WALL, SKIN, CORE))
     both = bonded(skin_, core_, share=skin / (skin + core), normal=axes[2])[0]
@@ -144,7 +144,7 @@ def test_stress_and_strain_fit_across_the_planes(tilted):
     mean, warming = RNG.normal(size=6), 30.0
     jumps = []
     for tet in all_three(tilted):
-        row = tilted.material[tet]
+        row = tilted.mixture[tet]
         stress = tilted.local[row] @ mean + warming * tilted.local_warming[row]
         strain = np.array(
             [
@@ -170,7 +170,7 @@ def test_stress_and_strain_fit_across_the_planes(tilted):
 
 
 def test_zone_stresses_add_up_to_the_mean(tilted):
-    rows, share = tilted.material, tilted.share
+    rows, share = tilted.mixture, tilted.share
     there = np.where(share > 0, share, 0.0)
     mean = np.einsum("mz,mzab->mab", there, tilted.local[rows])
     assert np.allclose(mean, np.eye(6), atol=1e-9)
@@ -184,7 +184,7 @@ def test_one_zone_alone_is_its_material(tilted, mesh):
     seen = set()
     for tet in np.flatnonzero(fine.share.max(axis=1) == 1):
         slot = int(fine.share[tet].argmax())
-        row = fine.material[tet]
+        row = fine.mixture[tet]
         stiffness, expansion = own(fine, tet, slot)
         assert np.allclose(fine.stiffness_table[row], stiffness, rtol=0, atol=1e-9 * stiffness.max())
         assert np.allclose(fine.expansion_table[row], expansion, atol=1e-15)
@@ -197,7 +197,7 @@ def test_one_zone_alone_is_its_material(tilted, mesh):
     for printed in (plain, metal):
         (material,) = printed.materials
         assert not printed.several_zones
-        assert (printed.stiffness_table[printed.material] == material.stiffness).all()
+        assert (printed.stiffness_table[printed.mixture] == material.stiffness).all()
     assert tilted.several_zones
 
 
@@ -213,15 +213,15 @@ def test_turning_part_and_plan_together_turns_the_stiffness(mesh, tilted):
     there = field_of(moved, plan)
     same = np.abs(there.share - tilted.share).max(axis=1) < 1e-9  # a sample on a border may fall to either side
     assert same.mean() > 0.9
-    a, b = (f.stiffness_table[f.material[same]] for f in (tilted, there))
+    a, b = (f.stiffness_table[f.mixture[same]] for f in (tilted, there))
     assert np.allclose(rotate_stiffness(a, q.T), b, rtol=0, atol=1e-6 * a.max())
     mean = RNG.normal(size=6)
-    here, turned = (f.local[f.material[same]] for f in (tilted, there))
+    here, turned = (f.local[f.mixture[same]] for f in (tilted, there))
     filled = tilted.share[same] > 0
     left = (here @ mean)[filled] @ stress_rotation(q).T
     assert np.allclose(left, (turned @ (stress_rotation(q) @ mean))[filled], atol=1e-6 * np.abs(left).max())
     still = field_of(moved, TILTED)
-    stiff = still.stiffness_table[still.material[same]]
+    stiff = still.stiffness_table[still.mixture[same]]
     assert np.abs(rotate_stiffness(a, q.T) - stiff).max() > 0.1 * a.max(), "turning the part alone does not"
 
 
@@ -232,7 +232,7 @@ def test_between_the_bounds_of_uniform_strain_and_uniform_stress(tilted):
         share = tilted.share[tet]
         voigt = np.einsum("z,zab->ab", share, parts)
         reuss = np.linalg.inv(np.einsum("z,zab->ab", share, np.linalg.inv(parts)))
-        found = tilted.stiffness_table[tilted.material[tet]]
+        found = tilted.stiffness_table[tilted.mixture[tet]]
         small = 1e-9 * voigt.max()
         above, below = np.linalg.eigvalsh(voigt - found), np.linalg.eigvalsh(found - reuss)
         assert above.min() > -small
@@ -269,8 +269,8 @@ def test_each_body_of_a_mesh_has_its_own_materials(mesh):
     alone = field_of(mesh, UPRIGHT)
     part, foot = both.tets_of("part"), both.tets_of("foot")
     assert np.allclose(found.share[part], alone.share, atol=1e-12)
-    assert np.allclose(found.stiffness_table[found.material[part]], alone.stiffness_table[alone.material])
-    assert np.array_equal(found.stiffness_table[found.material[foot]][0], metal.core.stiffness)
+    assert np.allclose(found.stiffness_table[found.mixture[part]], alone.stiffness_table[alone.mixture])
+    assert np.array_equal(found.stiffness_table[found.mixture[foot]][0], metal.core.stiffness)
     assert {found.materials[k].zone for k in found.zone[foot].ravel() if k >= 0} == {"metal"}
     with pytest.raises(InputError, match="body foot has no material"):
         printed_field(both, bodies={"part": made_of(UPRIGHT)})

@@ -98,9 +98,12 @@ def test_bar_printed_flat(flat):
         assert max(abs(a / b - 1) for a, b in zip(wrong, hand, strict=True)) > 0.05
 
 
-def test_bar_whose_mesh_knows_nothing_of_walls_and_skins():
-    found, _, printed, _ = pulled_and_bent(FLAT, (20, 10, 11))
-    assert found == pytest.approx(section(*moduli(printed)), rel=0.02)
+@pytest.mark.parametrize("cells", [(20, 10, 11), (20, 6, 4)])
+def test_bar_whose_mesh_knows_nothing_of_walls_and_skins(cells):
+    # The coarse one has four tetrahedra over the height, each thicker than two skins: one stiffness for each of them
+    # would leave the bar 9 % too soft in bending
+    found, _, printed, _ = pulled_and_bent(FLAT, cells)
+    assert found == pytest.approx(section(*moduli(printed)), rel=0.01)
 
 
 def test_every_zone_feels_its_own_stress(flat):

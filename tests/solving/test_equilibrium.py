@@ -71,11 +71,24 @@ def test_kernel_is_the_plain_weak_form():
     table = printed.stiffness_table
     pattern = block_pattern(mesh)
     ours = as_matrix(pattern, assemble(mesh, pattern, table=table, material=printed.material)).toarray()
-    plain, _ = plain_stiffness(mesh, table=table, material=printed.material)
+    plain, _ = plain_stiffness(mesh, table=table, material=printed.mixture)
     assert np.abs(ours - plain.toarray()).max() < 1e-12 * np.abs(ours).max()
     assert np.abs(ours - ours.T).max() < 1e-12 * np.abs(ours).max()
+    # A material at each integration point: what the four points add is a sum over the materials that lie there
+    spread = np.random.default_rng(4).integers(0, 3, (len(mesh.tets), 4))
+    mixed = as_matrix(pattern, assemble(mesh, pattern, table=table, material=spread)).toarray()
+    parts = np.zeros_like(mixed)
+    for q in range(4):
+        for k in range(3):
+            one = np.zeros_like(table)
+            one[k] = table[k]
+            only = np.full(spread.shape, (k + 1) % 3)  # where nothing lies
+            only[:, q] = np.where(spread[:, q] == k, k, (k + 1) % 3)
+            parts += as_matrix(pattern, assemble(mesh, pattern, table=one, material=only)).toarray()
+    assert np.abs(mixed - parts).max() < 1e-12 * np.abs(mixed).max()
+    assert np.abs(mixed - ours).max() > 0.01 * np.abs(ours).max()
     # The twin is no copy: materials one place along are told apart
-    other, _ = plain_stiffness(mesh, table=np.roll(table, 1, axis=0), material=printed.material)
+    other, _ = plain_stiffness(mesh, table=np.roll(table, 1, axis=0), material=printed.mixture)
     assert np.abs(ours - other.toarray()).max() > 0.1 * np.abs(ours).max()
 
 
@@ -154,7 +167,7 @@ def strain_energy(mesh, printed, displacement):
 
     grad, density = gradients(mesh, displacement, STRESS_POINTS)
     strain = pack_strain((grad + np.swapaxes(grad, -1, -2)) / 2)
-    own = printed.stiffness_table[printed.material]
+    own = printed.stiffness_table[printed.mixture]
     return 0.5 * np.einsum("mq,mqa,mab,mqb->", density * STRESS_WEIGHTS, strain, own, strain)
 
 
