@@ -15,7 +15,7 @@ import numpy as np
 from fem.errors import InputError
 from fem.part.tetmesh import TetMesh
 from fem.printing.body import PrintedBody
-from fem.printing.field import PrintedField, PrintedMaterial
+from fem.printing.field import PrintedField, PrintedMaterial, wall_axes
 from fem.printing.layers import laminate
 from fem.printing.zones import CORE, SKIN, WALL, Outline, Zoning, find_zones
 from fem.tensors import Array, rotate_stiffness, strain_rotation, stress_rotation
@@ -92,9 +92,12 @@ def _mixtures(
     plain = [made.core if made.skin is None else made.skin, made.core]
     which = np.where(share[:, SKIN] == 1, 0, 1)
     mixed = np.flatnonzero((share[:, SKIN] != 1) & (share[:, CORE] != 1))
+    alone = (share[mixed, WALL] == 1) & (not whole)
+    mixed = np.concatenate([mixed[alone], mixed[~alone]])
     which[mixed] = 2 + np.arange(len(mixed))
-    chunks = np.array_split(mixed, len(mixed) // _CHUNK + 1)
-    parts = [_mix(made, share[at], turn[at], whole=whole) for at in chunks]
+    walls, rest = mixed[: alone.sum()], mixed[alone.sum() :]
+    chunks = np.array_split(rest, len(rest) // _CHUNK + 1)
+    parts = [_walls(made, turn[walls]), *(_mix(made, share[at], turn[at], whole=whole) for at in chunks)]
     first = (
         np.array([m.stiffness for m in plain]),
         np.array([_expansion(m) for m in plain]),
@@ -102,6 +105,16 @@ def _mixtures(
         np.zeros((2, 3, 6)),
     )
     return tuple(np.concatenate(t) for t in zip(first, *parts, strict=True)), which  # type: ignore[return-value]
+
+
+def _walls(made: PrintedBody, turn: Array) -> tuple[Array, Array, Array, Array]:
+    """Stiffness and expansion of walls alone with these turns (j,); nothing to tell apart in them."""
+    nothing = np.zeros((0, 3, 6, 6)), np.zeros((0, 3, 6))
+    if made.wall is None:
+        return np.zeros((0, 6, 6)), np.zeros((0, 6)), *nothing
+    axes = wall_axes(made.wall, turn)
+    stiffness = rotate_stiffness(made.wall.stiffness, axes)
+    return stiffness, strain_rotation(np.swapaxes(axes, 1, 2)) @ _expansion(made.wall), *nothing
 
 
 def _mix(made: PrintedBody, share: Array, turn: Array, *, whole: bool) -> tuple[Array, Array, Array, Array]:
