@@ -13,9 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fem.judging.strength import exceeded, phase_reserve
-from fem.judging.stress import StressField
+from fem.judging.stress import StressField, ZoneStress
 from fem.part.tetmesh import Index, TetMesh
-from fem.printing.field import Phase, PrintedField, wall_axes
+from fem.printing.field import Phase, PrintedField, PrintedMaterial, wall_axes
 from fem.tensors import Array, stress_rotation
 
 T = TypeVar("T")
@@ -48,26 +48,30 @@ def judge_reserve(
     out = _Least(n)
     criteria: dict[str, dict[str, float | None]] = {}
     for number, material in enumerate(printed.materials):
-        here = growing.zones[number]
-        if len(here.nodes) == 0:
-            continue
-        body = mesh.bodies[mesh.node_body[here.nodes[0]]]
-        stay = None if permanent is None else permanent.zones[number]
-        p = np.zeros_like(here.stress) if stay is None else stay.stress
-        v = here.stress
-        if material.follows_outline:
-            turned = stress_rotation(wall_axes(material, here.turn))
-            p, v = np.einsum("nab,nb->na", turned, p), np.einsum("nab,nb->na", turned, v)
-        least = criteria.setdefault(body, {})
-        # One component after the other in memory: there may be a hundred phases
-        p, v = np.ascontiguousarray(p.T), np.ascontiguousarray(v.T)
-        for phase in material.phases:
-            fixed, grows = phase.to_bead @ p, phase.to_bead @ v
-            if phase.warming_stress.any():
-                fixed += 0.0 if stay is None else np.outer(phase.warming_stress, stay.warming)
-                grows += np.outer(phase.warming_stress, here.warming)
-            out.lower(here.nodes, fixed.T, grows.T, phase, least)
+        stay = None if permanent is None else permanent.zones[number].ways
+        for k, here in enumerate(growing.zones[number].ways):
+            body = mesh.bodies[mesh.node_body[here.nodes[0]]]
+            _judge_zone(out, material, here, None if stay is None else stay[k], criteria.setdefault(body, {}))
     return ReserveField(out.reserve, out.mode, tuple(out.modes), out.phase, tuple(out.phases), out.stress, criteria)
+
+
+def _judge_zone(
+    out: _Least, material: PrintedMaterial, here: ZoneStress, stay: ZoneStress | None, least: dict[str, float | None]
+) -> None:
+    """Take in what one zone's phases bear under its growing stress `here` and the permanent one."""
+    p = np.zeros_like(here.stress) if stay is None else stay.stress
+    v = here.stress
+    if material.follows_outline:
+        turned = stress_rotation(wall_axes(material, here.turn))
+        p, v = np.einsum("nab,nb->na", turned, p), np.einsum("nab,nb->na", turned, v)
+    # One component after the other in memory: there may be a hundred phases
+    p, v = np.ascontiguousarray(p.T), np.ascontiguousarray(v.T)
+    for phase in material.phases:
+        fixed, grows = phase.to_bead @ p, phase.to_bead @ v
+        if phase.warming_stress.any():
+            fixed += 0.0 if stay is None else np.outer(phase.warming_stress, stay.warming)
+            grows += np.outer(phase.warming_stress, here.warming)
+        out.lower(here.nodes, fixed.T, grows.T, phase, least)
 
 
 class _Least:

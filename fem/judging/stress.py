@@ -25,6 +25,9 @@ _CORNERS = np.linalg.inv(_TO_POINTS)
 _FIRST, _SECOND = ([edge[k] for edge in TET_EDGES] for k in (0, 1))
 
 
+SECTORS = 12
+SECTOR = np.pi / SECTORS
+"""Walls whose beads run within one sector of so many rad are smoothed together."""
 SLIVER = 0.1
 """A zone is judged at a node where it fills at least this share of the tetrahedra around it, or the node lies in it.
 
@@ -36,17 +39,24 @@ tetrahedron that is nearly all wall; the tetrahedra behind, which hold more of t
 @dataclass(frozen=True)
 class ZoneStress:
     """Smoothed stress of one zone of one body, where it is judged: at `nodes` (j,) the zone's own `stress` (j, 6)
-    [MPa] in part axes, `turn` (j,) [rad] of the wall's bead there, `warming` (j,) [K].
+    [MPa] in part axes, `turn` (j,) [rad] of the wall's bead there, `warming` (j,) [K]. Where walls of
+    several ways meet, a node stands once for each `way` (j,).
     """
 
     nodes: Index
     stress: Array
     turn: Array
     warming: Array
+    way: Index
+
+    @property
+    def ways(self) -> tuple[ZoneStress, ...]:
+        """The parts that belong to walls of one way; in each a node stands once."""
+        return tuple(self.at(self.way == way) for way in np.unique(self.way))
 
     def at(self, some: NDArray[np.bool_]) -> ZoneStress:
         """Only some (j,) of the nodes."""
-        return ZoneStress(self.nodes[some], self.stress[some], self.turn[some], self.warming[some])
+        return ZoneStress(self.nodes[some], self.stress[some], self.turn[some], self.warming[some], self.way[some])
 
 
 @dataclass(frozen=True)
@@ -63,7 +73,7 @@ class StressField:
     def minus(self, other: StressField) -> StressField:
         """This field without another of the same mesh: what of it grows when the other stays."""
         zones = tuple(
-            ZoneStress(a.nodes, a.stress - b.stress, a.turn, a.warming - b.warming)
+            ZoneStress(a.nodes, a.stress - b.stress, a.turn, a.warming - b.warming, a.way)
             for a, b in zip(self.zones, other.zones, strict=True)
         )
         return StressField(zones, self.node - other.node, self.energy_error)
@@ -128,8 +138,12 @@ def recover_stress(
         rest = (1 - near) / 3
         there = (near - rest)[:, :, None] * corner + rest[:, :, None] * corner.sum(axis=1, keepdims=True)
         at = np.concatenate([there, (there[:, _FIRST] + there[:, _SECOND]) / 2], axis=1)
-        nodes, flat = np.unique(mesh.tets[tets].ravel(), return_inverse=True)
-        count = len(nodes)
+        # Walls that meet in a corner run two ways: each way is smoothed on its own
+        way = (
+            np.round(printed.turn[tets] / SECTOR).astype(np.int64) % SECTORS if material.follows_outline else 0 * tets
+        )
+        entry, flat = np.unique((mesh.tets[tets].astype(np.int64) + n * way[:, None]).ravel(), return_inverse=True)
+        nodes, count = entry % n, len(entry)
 
         def mean(values: Array, flat: Index = flat, size: Array = size, count: int = count) -> Array:
             """Mean (count,) over the tetrahedra around each node, weighted by the zone's volume."""
@@ -140,7 +154,7 @@ def recover_stress(
         smooth = np.stack([mean(at[:, :, c]) for c in range(6)], axis=1) / weight[:, None]
         double = 2 * printed.turn[tets, None]
         turn = np.arctan2(mean(np.sin(double)), mean(np.cos(double))) / 2
-        zones.append(ZoneStress(nodes.astype(np.int32), smooth, turn, mean(warm[:, None]) / weight))
+        zones.append(ZoneStress(nodes.astype(np.int32), smooth, turn, mean(warm[:, None]) / weight, entry // n))
         filled.append(weight / around[nodes])
 
         reaches = np.concatenate([near, (near[:, _FIRST] + near[:, _SECOND]) / 2], axis=1)

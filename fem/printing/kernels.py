@@ -12,6 +12,9 @@ compiled = numba.njit(cache=True, nogil=True)
 
 WALL, SKIN, CORE = 0, 1, 2
 FAR = 1e30
+NUDGE = 1e-6
+SECTORS = 12
+SECTOR = np.pi / SECTORS
 
 
 @compiled
@@ -158,7 +161,7 @@ def zone_of(x, y, z, wall, skin, thin, corner, start, inside, origin, side, coun
     if reach > 0:
         near, angle, other = near_outline(x, y, z, reach, thin, corner, start, inside, origin, side, count)
     narrow = near + other < thin
-    if near <= wall:
+    if wall > 0 and near <= wall:
         return WALL, angle, narrow
     if skin > 0 and crossings(x, y, z, skin, skin, corner, start, inside, origin, side, count) > 0:
         return SKIN, angle, narrow
@@ -198,6 +201,7 @@ def zones_of_tets(  # type: ignore[no-untyped-def]
     jac = np.empty((3, 3))
     low, high = np.empty(3), np.empty(3)
     first, last = np.empty(3, dtype=np.int64), np.empty(3, dtype=np.int64)
+    ways = np.empty((SECTORS, 3))
     depth = max(wall, thin)
     for e in range(tets.shape[0]):
         x = nodes[tets[e]]
@@ -220,7 +224,7 @@ def zones_of_tets(  # type: ignore[no-untyped-def]
             size[e] = 0.25
             reach[e, CORE] = 1.0
             continue
-        cosine, sine = 0.0, 0.0
+        ways[:] = 0.0
         begin, many = 7 * e, sets[e] * shape.shape[1]
         for n in range(many + 4):
             b, q = (begin + n // shape.shape[1]) % shape.shape[0], n % shape.shape[1]
@@ -240,7 +244,9 @@ def zones_of_tets(  # type: ignore[no-untyped-def]
                     + jac[0, 2] * (jac[1, 0] * jac[2, 1] - jac[1, 1] * jac[2, 0])
                 )
             else:
-                p[:] = x[n - many]
+                # A corner is looked at from inside, where its own layer meets the outline
+                for d in range(3):
+                    p[d] = x[n - many, d] + NUDGE * ((x[0, d] + x[1, d] + x[2, d] + x[3, d]) / 4 - x[n - many, d])
                 weight = 0.0
             zone, angle, narrow = zone_of(
                 p[0], p[1], p[2], wall, skin, thin, corner, start, inside, origin, side, count
@@ -253,8 +259,10 @@ def zones_of_tets(  # type: ignore[no-untyped-def]
                     share[e, near, 3] += weight
             if zone == WALL:
                 # Bead directions have no sense: they are averaged by twice their angle
-                cosine += weight * np.cos(2 * angle)
-                sine += weight * np.sin(2 * angle)
+                way = int(np.round(angle / SECTOR)) % SECTORS
+                ways[way, 0] += weight
+                ways[way, 1] += weight * np.cos(2 * angle)
+                ways[way, 2] += weight * np.sin(2 * angle)
             if n < many:
                 for a in range(4):
                     reach[e, zone, a] = max(reach[e, zone, a], bary[b, q, a])
@@ -265,6 +273,14 @@ def zones_of_tets(  # type: ignore[no-untyped-def]
             for z in range(4):
                 share[e, a, z] /= size[e, a]
             size[e, a] /= total
+        # Across a mitre beads run two ways, whose mean no bead has: the way that most of them run counts
+        first_way = 0
+        while ways[first_way, 0] < (1 - 1e-6) * ways[:, 0].max():
+            first_way += 1
+        cosine, sine = 0.0, 0.0
+        for step in range(-1, 2):
+            cosine += ways[(first_way + step) % SECTORS, 1]
+            sine += ways[(first_way + step) % SECTORS, 2]
         turn[e] = 0.5 * np.arctan2(sine, cosine)
 
 

@@ -14,7 +14,7 @@ from fem.printing.field import Strength, WallBuckling, wall_axes
 from fem.printing.mixing import printed_field
 from fem.printing.plan import PrintPlan
 from fem.printing.polymer import load_card
-from fem.tensors import stress_rotation, unpack_stress
+from fem.tensors import rotate_stiffness, stress_rotation, unpack_stress
 
 PRINTED = Strength(np.array([60.0, 40, 25]), np.array([70.0, 60, 60]), np.array([15.0, 16, 25]))
 METAL = Strength(yield_stress=250.0)
@@ -282,3 +282,41 @@ def test_a_metal_and_a_print_are_judged_by_one_rule():
     found = judge_reserve(mesh, printed, permanent=None, growing=growing)
     assert found.reserve == pytest.approx(2.5, rel=1e-9)
     assert found.criteria == {"part": {"von Mises": pytest.approx(2.5, rel=1e-9)}}
+
+
+def test_walls_that_meet_in_a_corner_are_judged_each_its_own_way():
+    # Even strain along x and even shear: exact reserves of a wall along x and of one along y, and nothing between
+    mesh = box((20, 10, 8), (20, 10, 4))
+    plan = PrintPlan((0, 0, 1), walls=5, skins=0, infill_pattern="grid", infill_density=0.3)
+    made = printed_body(plan, card=load_card("pa12-cf"), state="dry")
+    printed = printed_field(mesh, bodies={"part": made})
+    wall, strength = made.wall, made.wall.phases[0].strength
+    for strain in (np.array([2e-3, 0, 0, 0, 0, 0]), np.array([0, 0, 0, 0, 0, 2e-3])):
+        exact = []
+        for turn in (0.0, np.pi / 2):
+            axes = wall_axes(wall, np.array([turn]))[0]
+            own = stress_rotation(axes) @ (rotate_stiffness(wall.stiffness, axes) @ strain)
+            exact.append(float(s.phase_reserve(np.zeros(6), own, strength).reserve[0]))
+        u = np.zeros_like(mesh.nodes)
+        u[:, 0] = strain[0] * mesh.nodes[:, 0] + strain[5] * mesh.nodes[:, 1]
+        zone = recover_stress(mesh, printed, u).zones[0]
+        own = np.einsum("nab,nb->na", stress_rotation(wall_axes(wall, zone.turn)), zone.stress)
+        found = s.phase_reserve(np.zeros_like(own), own, strength).reserve
+        x, y, _ = mesh.nodes[zone.nodes].T
+        found = found[np.isin(x, (0.0, 20.0)) & np.isin(y, (0.0, 10.0))]
+        off = np.abs(found[:, None] / np.array(exact) - 1).min(axis=1)
+        assert off.max() < 1e-6
+        assert all(np.isclose(found, value, rtol=1e-6).any() for value in exact)
+
+
+def test_the_lowest_and_the_highest_edge_are_wall():
+    mesh = box((20, 10, 8), (10, 6, 3))
+    plan = PrintPlan((0, 0, 1), walls=2, skins=3, infill_pattern="grid", infill_density=0.3)
+    printed = printed_field(mesh, bodies={"part": printed_body(plan, card=load_card("pa12-cf"), state="dry")})
+    x, y, z = mesh.nodes[mesh.tets[:, :4]].transpose(2, 0, 1)
+    on_side = np.isin(x, (0.0, 20.0)) | np.isin(y, (0.0, 10.0))
+    for level in (0.0, 8.0):
+        at = on_side & (z == level)
+        reach = np.where(printed.share[:, :1] > 0, printed.reach[:, 0], 1.0)
+        assert at.any()
+        assert (reach[at] == 1).all()
