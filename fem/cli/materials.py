@@ -133,6 +133,7 @@ def _cell_facts(made: Any, *, material: str) -> dict[str, Any]:
         "buckling_MPa": made.strength_MPa["buckling"],
         "moves": float(made.moves),
         "strength_moves": float(made.strength_moves),
+        "points_short": float(made.points_short),
     }
 
 
@@ -157,6 +158,7 @@ def _print_cell(made: Any, facts: dict[str, Any]) -> None:
     console.print(ruled("Strength", heads, rows))
     console.print(
         f"When the cell's mesh was last refined, its moduli moved by {100 * facts['moves']:.2g} % and its "
-        f"strengths by {100 * facts['strength_moves']:.2g} % at most.",
+        f"strengths by {100 * facts['strength_moves']:.2g} % at most. What a study judges "
+        f"of it may understate the worst bead by {100 * facts['points_short']:.2g} %.",
         soft_wrap=True,
     )

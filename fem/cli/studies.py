@@ -90,6 +90,8 @@ def check(options: argparse.Namespace) -> int:
     console.print(ruled("Loads at factor one (moments about the origin of the part axes)", ["load", "numbers"], rows))
     rows = [[n, place_text(force), place_text(moment)] for n, (force, moment) in found.totals.items()]
     console.print(ruled("Cases", ["case", "total force [N]", "total moment [N mm]"], rows))
+    for caution in found.cautions:
+        console.print(f"Caution: {caution}", soft_wrap=True, markup=False)
     for body in found.bodies.values():
         if body.estimates:
             console.print(f"Estimates in card {body.material} ({body.state}): {', '.join(body.estimates)}.")

@@ -242,7 +242,7 @@ def _print(form: PrintForm, file: Path, *, where: str) -> PrintKeys:
         skins=form.skins,
         raster=tuple(float(angle) for angle in form.raster),
         infill_pattern=form.infill.pattern,
-        infill_density=form.infill.density,
+        infill_density=1.0 if form.infill.density is None else form.infill.density,
         infill_angle=form.infill.angle,
         speed=form.speed,
         filament_diameter=form.filament_diameter,

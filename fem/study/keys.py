@@ -107,7 +107,7 @@ def _unit(value: Any) -> Any:
 
 
 def _infill(value: Any) -> Any:
-    return {"pattern": value, "density": 1.0} if isinstance(value, str) else value
+    return {"pattern": value} if isinstance(value, str) else value
 
 
 Direction = Annotated[list[float], Three, BeforeValidator(_direction)]
@@ -138,8 +138,17 @@ class BeadForm(Form):
 
 class InfillForm(Form):
     pattern: Name
-    density: Annotated[float, Field(gt=0, le=1)]
+    density: Annotated[float | None, Field(gt=0, le=1)] = None
     angle: float | None = None
+
+    @model_validator(mode="after")
+    def _dense(self) -> InfillForm:
+        if self.pattern != "solid" and self.density is None:
+            raise fault(
+                f'"{self.pattern}" needs a density.',
+                f'Write infill = {{ pattern = "{self.pattern}", density = 0.3 }}.',
+            )
+        return self
 
 
 class PrintForm(Form):
@@ -151,7 +160,7 @@ class PrintForm(Form):
     walls: Annotated[int, Field(ge=0)] = 3
     skins: Annotated[int, Field(ge=0)] = 4
     raster: Annotated[list[float], Field(min_length=1)] = [45.0, -45.0]
-    infill: Annotated[InfillForm, BeforeValidator(_infill)] = InfillForm(pattern="solid", density=1.0)
+    infill: Annotated[InfillForm, BeforeValidator(_infill)] = InfillForm(pattern="solid")
     temperature: Temperature | None = None
     speed: Speed | None = None
     filament_diameter: Extent | None = None

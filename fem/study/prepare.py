@@ -52,19 +52,24 @@ class Loaded:
     arrows: tuple[Arrow, ...] = field(default=())
 
 
-def body_print(body: BodyPlan) -> PrintedBody:
-    """What a body is made of: the zones of a print by its plan, or a metal.
+def body_print(body: BodyPlan, *, where: str = "") -> PrintedBody:
+    """What a body is made of: the zones of a print by its plan, or a metal; `where` is the study's file.
 
-    Errors: CardError, InputError (a plan that cannot be printed).
+    Errors: CardError, InputError (a plan that cannot be printed), naming the body.
     """
-    if body.print is not None:
-        card = load_card(body.print.polymer)
-        state = _state(card, body.print.state)
-        return printed_body(body.print.plan, card=card, state=state, temperature=body.print.temperature)
-    if body.metal is None:
-        raise InputError("needs a print plan or a metal.", where=f"bodies.{body.name}")
-    card = load_card(body.metal)
-    return metal_body(card, state=_state(card, body.state))
+    place = f"{where}: bodies.{body.name}" if where else f"bodies.{body.name}"
+    try:
+        if body.print is not None:
+            card = load_card(body.print.polymer)
+            state = _state(card, body.print.state)
+            return printed_body(body.print.plan, card=card, state=state, temperature=body.print.temperature)
+        if body.metal is None:
+            raise InputError("needs a print plan or a metal.")
+        card = load_card(body.metal)
+        return metal_body(card, state=_state(card, body.state))
+    except InputError as error:
+        inside = f"{place}: {error.where}" if error.where else place
+        raise type(error)(error.message, where=inside, advice=error.advice) from None
 
 
 def _state(card: Card, wanted: str | None) -> str:

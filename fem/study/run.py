@@ -97,7 +97,7 @@ def prepare(study: Study, *, progress: Progress | None = None) -> Prepared:
     """
     clock = _Clock(progress)
     clock("infill cells", 0.01)
-    made = {name: body_print(body) for name, body in study.bodies.items()}
+    made = {name: body_print(body, where=study.path.name) for name, body in study.bodies.items()}
     clock("read solids", 0.03)
     solids = {n: read_solid(b.solid, name=n, unit=b.unit, any_size=b.any_size) for n, b in study.bodies.items()}
     refuse_too_large(sum(expected_unknowns(study, solids).values()), where=str(study.path))
@@ -223,6 +223,7 @@ class Checked:
     unknowns: dict[str, int]
     loads: dict[str, dict[str, Any]]
     totals: dict[str, tuple[Any, Any]]
+    cautions: tuple[str, ...]
 
 
 def check_study(study: Study, *, progress: Progress | None = None) -> Checked:
@@ -250,7 +251,8 @@ def check_study(study: Study, *, progress: Progress | None = None) -> Checked:
         forces = case.combined(tuple(case.factors), {k: v.forces for k, v in loads.items()})
         totals[case.name] = resultant(ready.mesh, forces)
     bodies = describe_bodies(ready.mesh, ready.printed, made=ready.made, keys=_keys(study))
-    return Checked(study, bodies, ready.groups, unknowns, {k: v.facts for k, v in loads.items()}, totals)
+    facts = {k: v.facts for k, v in loads.items()}
+    return Checked(study, bodies, ready.groups, unknowns, facts, totals, print_cautions(bodies))
 
 
 def clock_say(progress: Progress | None, text: str, share: float) -> None:
