@@ -37,12 +37,12 @@ def marks_of_runs(notebook: Any) -> list[str]:
     return [c["id"] for c in notebook["cells"] if c["cell_type"] == "code" and (c["outputs"] or c["execution_count"])]
 
 
-def tip_deflection(*, force: float) -> float:
+def tip_deflection(*, force: float, walls: int = 3) -> float:
     """How far the bracket's tip gives [mm] under `force` [N], by hand.
 
     A cantilever 30 mm wide and 10 mm deep from the root plate (x = 10 mm) to the pad's middle (x = 72 mm), the last
     8 mm turned along: F L^3 / 3 E I + (F L^2 / 2 E I) 8 mm. Printed on its side it bends in the plane of the layers.
-    Three walls of 0.45 mm run along its upper and its lower edge, with E1; between them lie rasters of +-45 degrees,
+    `walls` of 0.45 mm run along its upper and its lower edge, with E1; between them lie rasters of +-45 degrees,
     whose E is that of a balanced laminate in plane stress: A11 = (Q11 + Q22 + 2 Q12) / 4 + G12, A12 = A11 - 2 G12,
     E = A11 - A12^2 / A11 (classical lamination theory).
     """
@@ -51,7 +51,7 @@ def tip_deflection(*, force: float) -> float:
     Q11, Q22 = E1 / (1 - nu12**2 * E2 / E1), E2 / (1 - nu12**2 * E2 / E1)
     A11 = (Q11 + Q22 + 2 * nu12 * Q22) / 4 + G12
     A12 = A11 - 2 * G12
-    core = 10 - 2 * 3 * 0.45
+    core = 10 - 2 * walls * 0.45
     stiffness = ((A11 - A12**2 / A11) * core**3 + E1 * (10**3 - core**3)) * 30 / 12
     length = 72 - 10
     return force * length**3 / (3 * stiffness) + force * length**2 / (2 * stiffness) * 8
@@ -69,10 +69,11 @@ def test_the_numbers_are_printed(first_part):
         [float(v) for v in re.search(line.format(case), text).groups()] for case in ("service", "overload")
     )
     assert service[0] == pytest.approx(2 * overload[0], abs=0.016)  # twice the load, half the reserve; two decimals
-    # the fillet stiffens the root, the root plate gives: together less than a tenth
-    assert service[1] == pytest.approx(tip_deflection(force=60), rel=0.10)
-    assert overload[1] == pytest.approx(tip_deflection(force=120), rel=0.10)
-    assert service[1] != pytest.approx(tip_deflection(force=120), rel=0.10)
+    # the fillet stiffens the root, the root plate and shear give: together less than 15 %; without the walls along its
+    # edges the arm would give half as much again
+    assert service[1] == pytest.approx(tip_deflection(force=60), rel=0.15)
+    assert overload[1] == pytest.approx(tip_deflection(force=120), rel=0.15)
+    assert tip_deflection(force=60, walls=0) > 1.4 * tip_deflection(force=60)
     by_direction = {k: float(re.search(rf"^{k}: ([\d.]+)$", text, re.M).group(1)) for k in ("on its side", "upright")}
     assert by_direction["on its side"] == overload[0]
     assert by_direction["upright"] < 0.8 * by_direction["on its side"]  # the card's layers bear least up the build
