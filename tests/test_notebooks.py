@@ -69,7 +69,7 @@ def test_the_numbers_are_printed(first_part):
         [float(v) for v in re.search(line.format(case), text).groups()] for case in ("service", "overload")
     )
     assert service[0] == pytest.approx(2 * overload[0], abs=0.016)  # twice the load, half the reserve; two decimals
-    # the fillet stiffens the root, the root plate and shear give: together less than 15 %; without the walls along its
+    # the fillet stiffens the root, the root plate and shear give: together less than 15 %; without walls along its
     # edges the arm would give half as much again
     assert service[1] == pytest.approx(tip_deflection(force=60), rel=0.15)
     assert overload[1] == pytest.approx(tip_deflection(force=120), rel=0.15)
