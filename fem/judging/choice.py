@@ -1,0 +1,338 @@
+"""Which way to print it: variants of one study side by side, what each step buys, the one to print and why.
+
+The nouns are plain numbers, which the page, the table and the report draw from; the verbs are pure. A number is None
+where a variant has none: the print time of a machined part, everything of a variant that could not be computed.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+ALIKE = 0.005
+"""Masses that differ by less than this share are taken as equal: the estimate of a print's mass is no better."""
+
+
+@dataclass(frozen=True)
+class VariantNumbers:
+    """One variant: what it changes and what came out.
+
+    `settings` are the changed keys and their values in the study file's own words; `error` is "" for a variant that
+    was answered, else the line that says why it was not. `printed` tells whether any body is printed; `time_h` and
+    `cost` (in the user's own money) are of its printed bodies together. `deflection_mm` and, by watched face,
+    `shift_mm` and `turn_deg` are the largest over the cases; `reserve` is the least, in `reserve_case`, by `mode` in
+    the `zone` at `at_mm`, `reserve_away` the least away from places that a support or a load's edge makes
+    (`artefact`: the least is at such a place). `missed` says which requirements are not met, in words with numbers;
+    `shortfall` is the largest share by which one is missed (0: none is). `findings_file` is relative to the
+    comparison's folder.
+    """
+
+    name: str
+    settings: dict[str, str]
+    reference: bool = False
+    error: str = ""
+    printed: bool = True
+    mass_g: float | None = None
+    time_h: float | None = None
+    cost: float | None = None
+    deflection_mm: float | None = None
+    deflection_case: str = ""
+    shift_mm: dict[str, float] = field(default_factory=dict)
+    turn_deg: dict[str, float] = field(default_factory=dict)
+    reserve: float | None = None
+    reserve_away: float | None = None
+    reserve_case: str = ""
+    mode: str = ""
+    zone: str = ""
+    body: str = ""
+    at_mm: tuple[float, ...] = ()
+    artefact: bool = False
+    missed: tuple[str, ...] = ()
+    shortfall: float = 0.0
+    cautions: tuple[str, ...] = ()
+    findings_file: str = ""
+
+    @property
+    def answered(self) -> bool:
+        """Whether the variant was computed."""
+        return not self.error
+
+    @property
+    def stiffness(self) -> float | None:
+        """1 over the largest deflection [1/mm]: larger is stiffer, under the study's own loads."""
+        return 1 / self.deflection_mm if self.deflection_mm else None
+
+
+@dataclass(frozen=True)
+class Step:
+    """What one step of a swept key buys: the differences from variant `name_from` to `name_to`, which differ in `key`
+    alone.
+
+    `mass_g`, `time_h`, `cost`, `reserve` and `deflection_mm` are differences (to - from); `stiffness` is the gain in
+    1 / deflection as a share. The quotients per gram and per hour are None where the step adds no mass or time.
+    """
+
+    key: str
+    from_setting: str
+    to_setting: str
+    name_from: str
+    name_to: str
+    mass_g: float
+    time_h: float | None
+    cost: float | None
+    reserve: float | None
+    deflection_mm: float
+    stiffness: float | None
+    reserve_per_g: float | None
+    reserve_per_h: float | None
+    stiffness_per_g: float | None
+    stiffness_per_h: float | None
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """All variants of a study and what follows from them.
+
+    `required_reserve` is what the study asks for, or the usual target where it asks for none (`reserve_asked`).
+    `sweep` holds the swept keys with their values in the file's words and order. `fronts` names, under "stiffness"
+    and "reserve", the printed variants that no other beats in mass and that number at once, by rising mass.
+    `ratios` are by variant against the reference part: "mass", "stiffness" (reference's deflection over the
+    variant's), "reserve", "cost", as far as both have the number; empty when there is no reference part.
+    `best` is the variant to print, or None; `reason` one sentence that says why.
+    """
+
+    title: str
+    question: str
+    required_reserve: float
+    reserve_asked: bool
+    variants: tuple[VariantNumbers, ...]
+    sweep: dict[str, tuple[str, ...]]
+    fronts: dict[str, tuple[str, ...]]
+    steps: tuple[Step, ...]
+    ratios: dict[str, dict[str, float]]
+    best: str | None
+    reason: str
+    cautions: tuple[str, ...] = ()
+    beadwork: str = ""
+
+    @property
+    def reference(self) -> VariantNumbers | None:
+        """The reference part, where one is marked and was answered."""
+        return next((v for v in self.variants if v.reference and v.answered), None)
+
+    def __getitem__(self, name: str) -> VariantNumbers:
+        return next(v for v in self.variants if v.name == name)
+
+
+def compare(
+    variants: Sequence[VariantNumbers],
+    *,
+    title: str,
+    question: str,
+    required_reserve: float,
+    reserve_asked: bool = True,
+    sweep: Mapping[str, tuple[str, ...]] | None = None,
+    cautions: Sequence[str] = (),
+    beadwork: str = "",
+) -> Comparison:
+    """Put the variants side by side and choose."""
+    swept = dict(sweep or {})
+    candidates = candidates_of(variants)
+    best, reason = choose(variants, required_reserve=required_reserve, reserve_asked=reserve_asked)
+    return Comparison(
+        title=title,
+        question=question,
+        required_reserve=required_reserve,
+        reserve_asked=reserve_asked,
+        variants=tuple(variants),
+        sweep=swept,
+        fronts={"stiffness": _front(candidates, "stiffness"), "reserve": _front(candidates, "reserve")},
+        steps=steps_of(variants, swept),
+        ratios=ratios_of(variants),
+        best=best,
+        reason=reason,
+        cautions=tuple(cautions),
+        beadwork=beadwork,
+    )
+
+
+def candidates_of(variants: Sequence[VariantNumbers]) -> tuple[VariantNumbers, ...]:
+    """The answered variants that could be printed; where none is printed at all, all but the reference part."""
+    others = [v for v in variants if v.answered and not v.reference]
+    return tuple(v for v in others if v.printed) or tuple(others)
+
+
+# ---- the variants that no other beats
+
+
+def non_dominated(points: Sequence[tuple[float, float]]) -> tuple[int, ...]:
+    """The points (mass, gain) for which no other has at most the mass and at least the gain, and betters one of them.
+
+    Equal points are kept together; the order is by rising mass.
+    """
+    order = sorted(range(len(points)), key=lambda i: (points[i][0], -points[i][1]))
+    kept: list[int] = []
+    for i in order:
+        if not kept or points[i][1] > points[kept[-1]][1] or points[i] == points[kept[-1]]:
+            kept.append(i)
+    return tuple(kept)
+
+
+def _front(variants: Sequence[VariantNumbers], what: str) -> tuple[str, ...]:
+    known = [(v.name, v.mass_g, getattr(v, what)) for v in variants]
+    usable = [(name, mass, gain) for name, mass, gain in known if mass is not None and gain is not None]
+    return tuple(usable[i][0] for i in non_dominated([(mass, gain) for _, mass, gain in usable]))
+
+
+# ---- what a step buys
+
+
+def steps_of(variants: Sequence[VariantNumbers], sweep: Mapping[str, tuple[str, ...]]) -> tuple[Step, ...]:
+    """Every pair of answered variants that differ in one swept number alone, by one step of it, upwards.
+
+    Keys whose values are not numbers (a pattern, a direction) have no steps.
+    """
+    answered = {
+        tuple(v.settings.get(k) for k in sweep): v for v in variants if v.answered and set(sweep) <= {*v.settings}
+    }
+    out = []
+    for at, key in enumerate(sweep):
+        sizes = {text: leading_number(text) for text in sweep[key]}
+        if any(size is None for size in sizes.values()):
+            continue
+        rising = sorted(dict.fromkeys(sweep[key]), key=lambda text: sizes[text] or 0.0)
+        after = dict(itertools.pairwise(rising))
+        for place, variant in answered.items():
+            following = after.get(str(place[at]))
+            other = answered.get((*place[:at], following, *place[at + 1 :]))
+            if following is not None and other is not None:
+                out.append(_step(key, variant, other))
+    return tuple(out)
+
+
+def leading_number(text: str) -> float | None:
+    """The number that a setting begins with ("3", "0.45 mm"), None for any other text."""
+    found = re.match(r'\s*"?\s*([-+]?\d+(\.\d*)?([eE][-+]?\d+)?)(?=$|[\s"])', text)
+    return float(found[1]) if found else None
+
+
+def _step(key: str, low: VariantNumbers, high: VariantNumbers) -> Step:
+    mass = (high.mass_g or 0.0) - (low.mass_g or 0.0)
+    time, cost, reserve = (_difference(getattr(low, k), getattr(high, k)) for k in ("time_h", "cost", "reserve"))
+    bend = (high.deflection_mm or 0.0) - (low.deflection_mm or 0.0)
+    stiffness = None
+    if low.deflection_mm and high.deflection_mm:
+        stiffness = low.deflection_mm / high.deflection_mm - 1
+    return Step(
+        key=key,
+        from_setting=low.settings[key],
+        to_setting=high.settings[key],
+        name_from=low.name,
+        name_to=high.name,
+        mass_g=mass,
+        time_h=time,
+        cost=cost,
+        reserve=reserve,
+        deflection_mm=bend,
+        stiffness=stiffness,
+        reserve_per_g=_per(reserve, mass, low.mass_g),
+        reserve_per_h=_per(reserve, time, low.time_h),
+        stiffness_per_g=_per(stiffness, mass, low.mass_g),
+        stiffness_per_h=_per(stiffness, time, low.time_h),
+    )
+
+
+def _difference(low: float | None, high: float | None) -> float | None:
+    if low is None or high is None or math.isinf(low) or math.isinf(high):
+        return None
+    return high - low
+
+
+def _per(gain: float | None, spent: float | None, whole: float | None) -> float | None:
+    """Gain over what was spent; None where as good as nothing was."""
+    if gain is None or spent is None or spent <= 1e-6 * (whole or 0.0):
+        return None
+    return gain / spent
+
+
+# ---- against the reference part
+
+
+def ratios_of(variants: Sequence[VariantNumbers]) -> dict[str, dict[str, float]]:
+    """Mass, stiffness, reserve and cost of each answered variant over those of the reference part."""
+    reference = next((v for v in variants if v.reference and v.answered), None)
+    if reference is None:
+        return {}
+    out = {}
+    for v in variants:
+        if v.answered:
+            pairs = {
+                "mass": (v.mass_g, reference.mass_g),
+                "stiffness": (v.stiffness, reference.stiffness),
+                "reserve": (v.reserve, reference.reserve),
+                "cost": (v.cost, reference.cost),
+            }
+            out[v.name] = {
+                k: own / base for k, (own, base) in pairs.items() if _finite(own) and _finite(base) and own and base
+            }
+    return out
+
+
+def _finite(value: float | None) -> bool:
+    return value is not None and math.isfinite(value)
+
+
+# ---- the one to print
+
+
+def choose(
+    variants: Sequence[VariantNumbers], *, required_reserve: float, reserve_asked: bool = True
+) -> tuple[str | None, str]:
+    """The variant to print and one sentence that says why.
+
+    It is the lightest of those that miss no requirement; among masses alike the one with more in reserve. Where the
+    study asks for no reserve factor, `required_reserve` is asked for in its place. When none meets all, none is
+    named and the sentence says which comes nearest.
+    """
+    candidates = candidates_of(variants)
+    if not candidates:
+        return None, "No variant could be answered, so none can be chosen."
+    gaps = {
+        v.name: max(v.shortfall, 0.0 if reserve_asked else _short(v.reserve, required_reserve)) for v in candidates
+    }
+    meeting = [v for v in candidates if not v.missed and gaps[v.name] <= 0]
+    verb = "Print" if candidates[0].printed else "Take"
+    if not meeting:
+        nearest = min(candidates, key=lambda v: (gaps[v.name], v.mass_g or 0.0))
+        missed = "; ".join(nearest.missed) or f"its reserve factor is {_text(nearest.reserve)}"
+        return None, (
+            f"None of the {len(candidates)} variants meets all that is asked for; {nearest.name} comes nearest, "
+            f"{100 * gaps[nearest.name]:.2g} % short at worst ({missed})."
+        )
+    lightest = min(v.mass_g or 0.0 for v in meeting)
+    alike = [v for v in meeting if (v.mass_g or 0.0) <= lightest * (1 + ALIKE)]
+    best = max(alike, key=lambda v: (v.reserve or 0.0, -(v.time_h or 0.0)))
+    asked = "all that is asked for" if reserve_asked else f"a reserve factor of {required_reserve:g}"
+    among = f"the lightest of the {len(meeting)} variants" if len(meeting) > 1 else "the only variant"
+    rest = f"{'that meet' if len(meeting) > 1 else 'that meets'} {asked}"
+    tie = " and has the most in reserve among those as light" if len(alike) > 1 else ""
+    price = "" if best.time_h is None else f", {best.time_h:.3g} h to print"
+    return best.name, (
+        f"{verb} {best.name}: it is {among} {rest}{tie}, with {best.mass_g or 0.0:.4g} g{price}, a least reserve "
+        f"factor of {_text(best.reserve)} ({required_reserve:g} "
+        f"{'required' if reserve_asked else 'taken as target'}) and {best.deflection_mm or 0.0:.3g} mm of deflection."
+    )
+
+
+def _short(value: float | None, wanted: float) -> float:
+    return 0.0 if value is None or value >= wanted else 1 - value / wanted
+
+
+def _text(value: float | None) -> str:
+    """A reserve factor, rounded down: a shortfall is never rounded up to what is required."""
+    if value is None:
+        return "not known"
+    return "unlimited" if math.isinf(value) else f"{math.floor(value * 100) / 100:.2f}"
