@@ -10,11 +10,15 @@ import dataclasses
 import json
 import math
 import os
+import types
+import typing
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+
+from fem.errors import InputError
 
 Vector = tuple[float, ...]
 Matrix = tuple[Vector, ...]
@@ -250,3 +254,50 @@ def write_findings(findings: Findings, path: Path) -> Path:
     beside.write_text(as_json(findings), encoding="utf-8")
     os.replace(beside, path)
     return path
+
+
+def read_findings(path: Path) -> Findings:
+    """The findings that `write_findings` wrote; a number that stands there as null is unlimited.
+
+    A criterion's null stays None: the file does not tell an unlimited one from one that is not admissible.
+    Errors: InputError when the file is missing, cut short, or holds something else.
+    """
+    advice = "Run beadwork run again."
+    try:
+        found = _back(Findings, json.loads(path.read_text(encoding="utf-8")))
+    except FileNotFoundError:
+        raise InputError("there are no findings.", where=str(path), advice=advice) from None
+    except (OSError, ValueError, TypeError, KeyError, AttributeError):
+        raise InputError("these are no findings of this version.", where=str(path), advice=advice) from None
+    assert isinstance(found, Findings)
+    return found
+
+
+def _back(kind: Any, value: Any) -> Any:
+    """A value of JSON as the type that the dataclasses ask for."""
+    if dataclasses.is_dataclass(kind) and isinstance(kind, type):
+        hints = typing.get_type_hints(kind)
+        lacking = [
+            f.name
+            for f in dataclasses.fields(kind)
+            if f.default is f.default_factory is dataclasses.MISSING and f.name not in value
+        ]
+        if lacking or set(value) - set(hints):
+            raise KeyError(kind.__name__)
+        return kind(**{name: _back(hints[name], each) for name, each in value.items()})
+    origin, inner = typing.get_origin(kind), typing.get_args(kind)
+    if origin in (types.UnionType, typing.Union):
+        return None if value is None else _back(next(t for t in inner if t is not types.NoneType), value)
+    if origin is tuple:
+        return tuple(_back(inner[0], each) for each in _of(list, value))
+    if origin is dict:
+        return {key: _back(inner[1], each) for key, each in _of(dict, value).items()}
+    if kind is float:
+        return math.inf if value is None else float(value)
+    return value if kind is Any else _of(kind, value)
+
+
+def _of(kind: type, value: Any) -> Any:
+    if not isinstance(value, kind):
+        raise TypeError(kind.__name__)
+    return value
