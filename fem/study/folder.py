@@ -11,8 +11,11 @@ from pathlib import Path
 
 from fem.errors import InputError
 
-OWN = ("findings.json", "fields.vtu", "report.html", "pictures")
-"""What a run writes; anything else in a results folder is the user's and is carried over."""
+OWN = ("findings.json", "fields.vtu", "report.html", "pictures", "review.pdf", "review.html")
+"""What belongs to a run: a new one replaces it, and a review of the older one goes with that.
+
+Anything else in a results folder is the user's and is carried over.
+"""
 
 
 @contextmanager
