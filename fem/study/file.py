@@ -49,7 +49,17 @@ def read_study(path: Any) -> Study:
     """
     file = Path(path)
     text = _text(file)
-    form = _checked(_parsed(text, file), file)
+    return study_of(_parsed(text, file), file=file, text=text)
+
+
+def study_of(
+    tree: dict[str, Any], *, file: Path, text: str, variant: str = "", changes: Mapping[str, str] | None = None
+) -> Study:
+    """The study that a parsed file's tables hold; `variant` and `changes` say what was changed in them, if anything.
+
+    Errors: InputError as for `read_study`.
+    """
+    form = _checked(tree, file)
     bodies = {name: _body(name, body, file) for name, body in form.bodies.items()}
     study = Study(
         path=file,
@@ -66,7 +76,12 @@ def read_study(path: Any) -> Study:
         solver=form.solver,
         text=text,
         sha256=hashlib.sha256(text.encode()).hexdigest(),
-        solid_sha256={name: _digest(body.solid) for name, body in bodies.items()},
+        solid_sha256={name: file_digest(body.solid) for name, body in bodies.items()},
+        tree=tree,
+        variants=form.variants,
+        sweep={path: tuple(values) for path, values in form.sweep.items()},
+        variant=variant,
+        changes=dict(changes or {}),
     )
     _refuse_unknown_names(study)
     return study
@@ -313,7 +328,8 @@ def _load_keys(form: LoadForm) -> LoadKeys:
     return WarmingKeys(form.warming.by, None if bodies is None else tuple(bodies))
 
 
-def _digest(file: Path) -> str:
+def file_digest(file: Path) -> str:
+    """SHA-256 of a file's bytes."""
     with file.open("rb") as stream:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 

@@ -17,8 +17,6 @@ from fem.units import quantity
 
 LATER = {
     "joints": "joints between bodies",
-    "variants": "variants",
-    "sweep": "sweeps",
 }
 """Tables that a study may not hold yet, and what they would bring."""
 LOAD_KINDS = ("force", "pressure", "wrench", "wing", "clamp", "shift", "acceleration", "warming")
@@ -353,6 +351,8 @@ class StudyForm(Form):
     watch: WatchForm = WatchForm()
     requirements: RequirementsForm = RequirementsForm()
     solver: Literal["auto"] = "auto"
+    variants: dict[Name, dict[Name, Any]] = {}
+    sweep: dict[Name, Annotated[list[Any], Field(min_length=1)]] = {}
 
     @model_validator(mode="before")
     @classmethod
@@ -365,16 +365,21 @@ class StudyForm(Form):
 
 def known_keys(place: tuple[Any, ...]) -> list[str]:
     """The keys that the table at this place of the file may hold; empty where it holds names of the user's own."""
+    return list(getattr(form_at(place), "model_fields", {}))
+
+
+def form_at(place: tuple[Any, ...]) -> Any:
+    """What may stand at this place of the file: a form, `dict[...]`, `list[...]`, a plain type; None: no key."""
     form: Any = StudyForm
     for step in place:
         fields = getattr(form, "model_fields", None)
         if fields is not None:
             if step not in fields:
-                return []
+                return None
             form = _inside(fields[step].annotation)
         elif getattr(form, "__origin__", None) in (dict, list):
             form = _inside(form.__args__[-1])
-    return list(getattr(form, "model_fields", {}))
+    return form
 
 
 def _inside(annotation: Any) -> Any:

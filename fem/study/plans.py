@@ -206,6 +206,9 @@ class Study:
 
     `cases` holds factors by load; `points` (3,) [mm]; `watch` the faces whose mean shift, turn and stiffness
     are asked for; `text` the file as it stood, `sha256` its digest and `solid_sha256` those of the solids.
+    `tree` is the file's tables as parsed; `variants` and `sweep` change it by dotted paths, which reading the study
+    does not look into (`variants/expand.py` does). A study made so bears its `variant`'s name and says in `changes`
+    what was changed, in the file's own words.
     """
 
     path: Path
@@ -223,11 +226,18 @@ class Study:
     text: str
     sha256: str
     solid_sha256: Mapping[str, str]
+    tree: Mapping[str, Any] = field(default_factory=dict, repr=False)
+    variants: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    sweep: Mapping[str, tuple[Any, ...]] = field(default_factory=dict)
+    variant: str = ""
+    changes: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def inputs(self) -> dict[str, Any]:
         """What findings.json repeats of the input, so that a result can be traced to its files."""
+        changed = {"variant": {"name": self.variant, "changes": dict(self.changes)}} if self.variant else {}
         return {
+            **changed,
             "study": self.path.name,
             "text": self.text,
             "sha256": self.sha256,

@@ -1,0 +1,237 @@
+"""`[variants]` and `[sweep]` spelled out: each variant is the study with some of its keys changed.
+
+A change is a dotted path in quotes, as the file itself would nest it, and the value that stands there instead. What
+comes out is read as a study of its own, so that a variant is checked as strictly as a file.
+"""
+
+from __future__ import annotations
+
+import copy
+import itertools
+import json
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from fem.errors import InputError, nearest
+from fem.study.file import key_path, study_of
+from fem.study.plans import Study
+
+MARK = "reference"
+"""The key that marks a variant as the part that the others are measured against."""
+NOT_TO_CHANGE = ("variants", "sweep")
+SEPARATOR = ", "
+
+
+@dataclass(frozen=True)
+class Variant:
+    """One variant: `settings` the changed paths and their values in the file's own words, `study` what comes of it,
+    or None with the reason in `error`.
+    """
+
+    name: str
+    settings: dict[str, str]
+    study: Study | None
+    error: str = ""
+    reference: bool = False
+
+
+def count_variants(study: Study) -> int:
+    """How many variants a study holds, without making them."""
+    return len(study.variants) + (math.prod(len(values) for values in study.sweep.values()) if study.sweep else 0)
+
+
+def expand(study: Study) -> tuple[Variant, ...]:
+    """The named variants, then the full product of the sweep.
+
+    A variant that makes no valid study is kept with the reason. Errors: InputError for a path that no key has, a
+    value that stands twice in a sweep, two references, a study without variants.
+    """
+    where = str(study.path)
+    if not count_variants(study):
+        raise InputError(
+            "it holds nothing to compare.", where=where, advice="Add [variants] or [sweep]; the README shows how."
+        )
+    named = [_named(study, name, changes) for name, changes in study.variants.items()]
+    marked = [v.name for v in named if v.reference]
+    if len(marked) > 1:
+        raise InputError(
+            f"{marked[0]} and {marked[1]} are both marked as the reference part.",
+            where=f"{where}: variants",
+            advice="There can be only one.",
+        )
+    swept = _swept(study)
+    twice = {v.name for v in named} & {v.name for v in swept}
+    if twice:
+        name = min(twice)
+        raise InputError(
+            f'the sweep makes a variant of the name "{name}" too.', where=f"{where}: variants", advice="Rename it."
+        )
+    return (*named, *swept)
+
+
+def _named(study: Study, name: str, changes: Mapping[str, Any]) -> Variant:
+    place = f"{study.path}: {key_path(('variants', name))}"
+    mark = changes.get(MARK, False)
+    if not isinstance(mark, bool):
+        raise InputError(f"{MARK} must be true or false.", where=f"{place}.{MARK}")
+    wanted = {}
+    for path, value in changes.items():
+        if path != MARK:
+            if isinstance(value, Mapping) and "." not in path and path in study.tree:
+                raise InputError(
+                    f"{path} would be replaced as a whole.",
+                    where=place,
+                    advice=f'Put the whole path in quotes, such as "{path}.{next(iter(value), "NAME")}" = ...',
+                )
+            wanted[path] = (checked_path(study, path, where=place), value)
+    return _made(study, name, wanted, reference=mark)
+
+
+def _swept(study: Study) -> list[Variant]:
+    if not study.sweep:
+        return []
+    where = f"{study.path}: sweep"
+    steps = {path: checked_path(study, path, where=where) for path in study.sweep}
+    for path, values in study.sweep.items():
+        texts = [as_written(v) for v in values]
+        again = next((t for i, t in enumerate(texts) if t in texts[:i]), None)
+        if again is not None:
+            raise InputError(f"{again} stands there twice.", where=f"{where}.{path}", advice="Keep one of them.")
+    short = short_names(steps)
+    out = []
+    for values in itertools.product(*study.sweep.values()):
+        chosen = dict(zip(study.sweep, values, strict=True))
+        name = SEPARATOR.join(f"{short[path]}={_named_by(value)}" for path, value in chosen.items())
+        out.append(_made(study, name, {path: (steps[path], value) for path, value in chosen.items()}))
+    return out
+
+
+def _made(
+    study: Study, name: str, wanted: Mapping[str, tuple[tuple[str, ...], Any]], *, reference: bool = False
+) -> Variant:
+    settings = {path: as_written(value) for path, (_, value) in wanted.items()}
+    tree = {k: copy.deepcopy(v) for k, v in study.tree.items() if k not in NOT_TO_CHANGE}
+    touched = {steps for steps, _ in wanted.values()}
+    for steps, value in wanted.values():
+        put(tree, steps, value, touched=touched)
+    try:
+        made = study_of(tree, file=study.path, text=study.text, variant=name, changes=settings)
+    except InputError as error:
+        return Variant(name, settings, None, str(error), reference)
+    return Variant(name, settings, made, reference=reference)
+
+
+# ---- paths
+
+
+def checked_path(study: Study, path: str, *, where: str) -> tuple[str, ...]:
+    """The steps of a dotted path, each a key that the study file has there or a name that this study bears.
+
+    Errors: InputError with the nearest ones.
+    """
+    from fem.study.keys import form_at, known_keys
+
+    steps = split_path(path)
+    if not steps:
+        raise InputError(f'"{path}" is no path of keys.', where=where, advice='Write "bodies.NAME.print.walls".')
+    if steps[0] in NOT_TO_CHANGE:
+        raise InputError(f'"{path}" cannot be changed by a variant.', where=where)
+    here: Any = study.tree
+    for i, step in enumerate(steps):
+        place, above = steps[:i], key_path(steps[:i])
+        known = known_keys(place)
+        form = form_at(place)
+        if known:
+            if step not in known:
+                known = [k for k in known if k not in NOT_TO_CHANGE]
+                raise _no_key(path, above, nearest(step, known), where)
+        elif getattr(form, "__origin__", None) is dict:
+            names = list(here) if isinstance(here, Mapping) else []
+            # A number by name, such as a case's factor, may be new; a table of a name must be there
+            if step not in names and known_keys(steps[: i + 1]):
+                raise _no_key(path, above, nearest(step, names), where)
+        else:
+            raise _no_key(path, above, f"{above} is a value of its own: give all of it.", where)
+        here = here.get(step) if isinstance(here, Mapping) else None
+    return steps
+
+
+def _no_key(path: str, above: str, advice: str, where: str) -> InputError:
+    inside = f" in {above}" if above else ""
+    return InputError(
+        f'no key has the path "{path}":{inside or " at the top"} there is none so called.', where=where, advice=advice
+    )
+
+
+def split_path(path: str) -> tuple[str, ...]:
+    """The steps of a dotted path; a step that holds a dot stands in quotes. Empty when it is no path."""
+    step = r"""(?:"([^"]+)"|'([^']+)'|([^."'\s]+))"""
+    if not re.fullmatch(rf"\s*{step}(?:\.{step})*\s*", path):
+        return ()
+    return tuple(next(g for g in found if g) for found in re.findall(step, path))
+
+
+def put(
+    tree: dict[str, Any], steps: tuple[str, ...], value: Any, *, touched: set[tuple[str, ...]] | None = None
+) -> None:
+    """Put a value at a place of the file's tables, in place.
+
+    A metal takes the place of a print plan and the other way round, unless the variant `touched` both itself; a word
+    that stands for a table (infill = "solid") becomes that table before one of its keys is changed.
+    """
+    here = tree
+    for step in steps[:-1]:
+        inner = here.get(step)
+        if isinstance(inner, str):
+            inner = {"pattern": inner}
+        here[step] = inner if isinstance(inner, dict) else {}
+        here = here[step]
+    here[steps[-1]] = copy.deepcopy(value)
+    if len(steps) >= 3 and steps[0] == "bodies" and steps[2] in ("metal", "print"):
+        body = tree["bodies"][steps[1]]
+        ways = {s[2] for s in touched or () if s[:2] == steps[:2] and len(s) >= 3}
+        if steps[2] == "metal" and "print" not in ways:
+            body.pop("print", None)
+        if steps[2] == "print" and "metal" not in ways and "metal" in body:
+            del body["metal"]
+            body.pop("state", None)
+
+
+# ---- words
+
+
+def as_written(value: Any) -> str:
+    """A value in the file's own words; text without its quotes."""
+    return value if isinstance(value, str) else _toml(value)
+
+
+def _named_by(value: Any) -> str:
+    """A value as part of a variant's name: a table by its values alone."""
+    return " ".join(map(as_written, value.values())) if isinstance(value, Mapping) else as_written(value)
+
+
+def _toml(value: Any) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return json.dumps(value, ensure_ascii=False)
+    if isinstance(value, list):
+        return "[" + ", ".join(map(_toml, value)) + "]"
+    if isinstance(value, Mapping):
+        return "{ " + ", ".join(f"{k} = {_toml(v)}" for k, v in value.items()) + " }"
+    return str(value)
+
+
+def short_names(paths: Mapping[str, tuple[str, ...]]) -> dict[str, str]:
+    """For each path its last step, or as many of its last steps as tell it from the others."""
+    out = {}
+    for path, steps in paths.items():
+        others = [s for p, s in paths.items() if p != path]
+        depth = next(
+            d for d in range(1, len(steps) + 1) if d == len(steps) or steps[-d:] not in {o[-d:] for o in others}
+        )
+        out[path] = ".".join(steps[-depth:])
+    return out
