@@ -8,7 +8,8 @@ refined every tetrahedron comes to hold one zone alone.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, MutableMapping
+from typing import Any
 
 import numpy as np
 
@@ -17,15 +18,19 @@ from fem.part.tetmesh import TetMesh
 from fem.printing.body import PrintedBody
 from fem.printing.field import PrintedField, PrintedMaterial, wall_axes
 from fem.printing.layers import laminate
-from fem.printing.zones import CORE, SKIN, WALL, Outline, Zoning, find_zones
+from fem.printing.zones import CORE, SKIN, WALL, Outline, Zoning, find_zones, layout_of
 from fem.tensors import Array, rotate_stiffness, strain_rotation, stress_rotation
 
 _CHUNK = 20_000
 
 
-def printed_field(mesh: TetMesh, *, bodies: Mapping[str, PrintedBody]) -> PrintedField:
+def printed_field(
+    mesh: TetMesh, *, bodies: Mapping[str, PrintedBody], zonings: MutableMapping[Any, Zoning] | None = None
+) -> PrintedField:
     """What every tetrahedron of a mesh is made of, from what each body is made of.
 
+    `zonings` keeps where walls and skins lie for the next call with the same mesh, so that prints which differ in
+    what they are made of alone need not seek them again.
     Errors: InputError for a body of which nothing is known.
     """
     missing = [b for b in mesh.bodies if b not in bodies]
@@ -37,11 +42,11 @@ def printed_field(mesh: TetMesh, *, bodies: Mapping[str, PrintedBody]) -> Printe
     turn, thin, reach = np.zeros(m), np.zeros(m), np.zeros((m, 3, 4))
     mixture, at_points = np.zeros(m, dtype=np.int32), np.zeros((m, 4), dtype=np.int32)
     tables: list[tuple[Array, Array, Array, Array]] = []
-    zonings: dict[str, Zoning] = {}
+    zoned: dict[str, Zoning] = {}
     rows = 0
     for name in mesh.bodies:
         made, tets = bodies[name], mesh.tets_of(name)
-        zoning = _zoning(mesh, name, made)
+        zoning = _zoning(mesh, name, made, {} if zonings is None else zonings)
         for z, material in enumerate(made.zones):
             if material is not None:
                 zone[tets, z] = len(materials)
@@ -51,15 +56,15 @@ def printed_field(mesh: TetMesh, *, bodies: Mapping[str, PrintedBody]) -> Printe
         mixture[tets] = rows + which
         rows += len(table[0])
         tables.append(table)
-        zonings[name] = zoning
+        zoned[name] = zoning
     # The integration points' own rows stand after all mixtures
     points: list[tuple[Array, Array]] = []
     for name in mesh.bodies:
         tets = mesh.tets_of(name)
         at_points[tets] = mixture[tets, None]
-        mixed = np.flatnonzero((zonings[name].share < 1).all(axis=1))
+        mixed = np.flatnonzero((zoned[name].share < 1).all(axis=1))
         if len(mixed):
-            quarters, turns = zonings[name].quarter[mixed].reshape(-1, 3), np.repeat(zonings[name].turn[mixed], 4)
+            quarters, turns = zoned[name].quarter[mixed].reshape(-1, 3), np.repeat(zoned[name].turn[mixed], 4)
             point_table, which = _mixtures(bodies[name], quarters, turns, whole=False)
             at_points[tets[mixed]] = rows + which.reshape(-1, 4)
             rows += len(point_table[0])
@@ -71,15 +76,18 @@ def printed_field(mesh: TetMesh, *, bodies: Mapping[str, PrintedBody]) -> Printe
     )
 
 
-def _zoning(mesh: TetMesh, name: str, made: PrintedBody) -> Zoning:
-    """The zones of a body's tetrahedra, with the zones that its plan has."""
+def _zoning(mesh: TetMesh, name: str, made: PrintedBody, known: MutableMapping[Any, Zoning]) -> Zoning:
+    """The zones of a body's tetrahedra, with the zones that its plan has, or those known to lie alike."""
     tets = mesh.tets_of(name)
     if made.plan is None or (made.wall is None and made.skin is None):
         share, reach = np.zeros((len(tets), 3)), np.zeros((len(tets), 3, 4))
         share[:, CORE], reach[:, CORE] = 1.0, 1.0
         quarter = np.repeat(share[:, None], 4, axis=1)
         return Zoning(share, quarter, np.zeros(len(tets)), np.zeros(len(tets)), reach)
-    return find_zones(mesh, tets, outline=Outline(mesh, body=name, plan=made.plan))
+    key = (name, *layout_of(made.plan))
+    if key not in known:
+        known[key] = find_zones(mesh, tets, outline=Outline(mesh, body=name, plan=made.plan))
+    return known[key]
 
 
 def _mixtures(

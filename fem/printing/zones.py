@@ -52,6 +52,12 @@ class Zoning:
     reach: Array
 
 
+def layout_of(plan: PrintPlan) -> tuple[Any, ...]:
+    """All of a plan that decides where its zones lie: print axes, depth of walls and of skins, bead width [mm]."""
+    skin = plan.skins * plan.bead_height if plan.infill_pattern != "solid" else 0.0
+    return print_axes(plan).tobytes(), plan.walls * plan.bead_width, skin, plan.bead_width
+
+
 class Outline:
     """The surface of one body, in print axes, sorted so that zones are found quickly."""
 
@@ -59,8 +65,7 @@ class Outline:
         from fem.printing import kernels
 
         self.plan, self.axes = plan, print_axes(plan)
-        self.wall = plan.walls * plan.bead_width
-        self.skin = plan.skins * plan.bead_height if plan.infill_pattern != "solid" else 0.0
+        _, self.wall, self.skin, _ = layout_of(plan)
         self.thin = THIN_BEADS * plan.bead_width
         own = np.array([i for i, face in enumerate(mesh.faces) if face.body == body])
         triangles = np.flatnonzero(np.isin(mesh.face, own)).astype(np.int32)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -11,59 +10,40 @@ from typing import Any
 import numpy as np
 
 from fem.errors import InputError, NoTrustworthyAnswer
-from fem.judging.findings import FaceFindings, Findings, MeshFindings
+from fem.judging.findings import Findings
 from fem.judging.hotspots import find_artefacts
-from fem.judging.scene import Scene
-from fem.judging.trust import WORST_BALANCE, cautions_of, trust_of
+from fem.judging.scene import CaseFields, Patch, Scene
+from fem.judging.trust import WORST_BALANCE
 from fem.loading.case import LoadCase
 from fem.loading.loads import resultant
 from fem.loading.supports import gather
-from fem.part.faces import FaceGroup, name_faces
-from fem.part.meshing import estimated_unknowns, mesh_solid, refuse_too_large
-from fem.part.solid import Solid, read_solid
-from fem.part.tetmesh import TetMesh, joined
-from fem.printing.body import PrintedBody
+from fem.part.faces import FaceGroup
+from fem.part.meshing import refuse_too_large
+from fem.part.solid import read_solid
 from fem.printing.cut import cut_body
-from fem.printing.field import PrintedField
-from fem.printing.mixing import printed_field
 from fem.solving.equilibrium import Equilibrium, refuse_free_motion
-from fem.study.answers import answer_case, compare_requirements, face_stiffness, unit_wrenches
+from fem.study.answers import answer_case, face_stiffness, unit_wrenches
 from fem.study.bodies import describe_bodies, print_cautions
+from fem.study.clock import Clock, Progress, clock_say
 from fem.study.file import read_study
 from fem.study.folder import fresh_folder
-from fem.study.machine import library_versions, peak_memory, program_version
-from fem.study.plans import PrintKeys, Study
-from fem.study.prepare import (
-    Loaded,
-    body_print,
-    clamp_cautions,
-    load_of,
-    lost_loads,
-    patches_of,
-    shifts_of,
-    supports_of,
-)
+from fem.study.gather import far_points, findings_of, print_keys
+from fem.study.ground import Ground, Prepared, expected_unknowns, lay_ground
+from fem.study.machine import peak_memory
+from fem.study.plans import Study
+from fem.study.prepare import body_print, clamp_cautions, lost_loads, patches_of, shifts_of, supports_of
 
 DEFAULT_FOLDER = "results"
 """Where a run writes unless it is told otherwise: a folder of the study's name in here."""
-LARGE_DISPLACEMENT = 0.02
-"""Largest displacement over the part's diagonal from which a linear analysis is called doubtful (common practice)."""
-Progress = Callable[[str, float], None]
-"""Hears the stage's name and the share of the whole that is done."""
 
 
 @dataclass(frozen=True)
-class Prepared:
-    """A study brought as far as the equations: what `beadwork check` reports on."""
+class Judged:
+    """A study's cases solved and judged: numbers, fields by case, and where supports and loads work."""
 
-    study: Study
-    solids: dict[str, Solid]
-    made: dict[str, PrintedBody]
-    mesh: TetMesh
-    printed: PrintedField
-    groups: dict[str, FaceGroup]
-    loads: dict[str, Loaded]
-    seconds: dict[str, float]
+    findings: Findings
+    fields: dict[str, CaseFields]
+    patches: tuple[Patch, ...]
 
 
 @dataclass(frozen=True)
@@ -74,52 +54,39 @@ class Outcome:
     scene: Scene
 
 
-class _Clock:
-    """Seconds by stage, and the voice of the progress bar."""
-
-    def __init__(self, progress: Progress | None) -> None:
-        self.seconds: dict[str, float] = {}
-        self._say = progress or (lambda _text, _share: None)
-        self._stage, self._since = "", time.perf_counter()
-
-    def __call__(self, stage: str, share: float) -> None:
-        now = time.perf_counter()
-        if self._stage:
-            self.seconds[self._stage] = round(self.seconds.get(self._stage, 0.0) + now - self._since, 3)
-        self._stage, self._since = stage, now
-        self._say(stage, share)
-
-
-def prepare(study: Study, *, progress: Progress | None = None) -> Prepared:
-    """Read solids and cards, mesh, match faces, build the loads at factor one.
+def prepare(study: Study, *, ground: Ground | None = None, progress: Progress | None = None) -> Prepared:
+    """Read solids and cards, mesh, match faces, build the loads at factor one; `ground` brings solids and mesh along.
 
     Errors: any InputError of the rooms above.
     """
-    clock = _Clock(progress)
+    clock = Clock(progress)
     clock("infill cells", 0.01)
     made = {name: body_print(body, where=study.path.name) for name, body in study.bodies.items()}
-    clock("read solids", 0.03)
-    solids = {n: read_solid(b.solid, name=n, unit=b.unit, any_size=b.any_size) for n, b in study.bodies.items()}
-    refuse_too_large(sum(expected_unknowns(study, solids).values()), where=str(study.path))
-    clock("mesh", 0.04)
-    meshes = [mesh_solid(solids[n], size=b.size, finest=b.finest, unit=b.unit) for n, b in study.bodies.items()]
-    mesh = joined(meshes)
+    ground = ground or lay_ground(study, clock=clock)
     clock("match faces", 0.16)
-    groups = name_faces(mesh, study.faces)
+    groups = ground.groups(study)
     clock("material as printed", 0.165)
-    printed = printed_field(mesh, bodies=made)
+    printed = ground.field(made)
     clock("match faces", 0.175)
-    loads = {name: load_of(plan, mesh, printed, groups) for name, plan in study.loads.items()}
+    loads = ground.loads(study, printed)
     clock("", 0.18)
-    return Prepared(study, solids, made, mesh, printed, groups, loads, clock.seconds)
+    return Prepared(study, ground, made, printed, groups, loads, clock.seconds)
 
 
 def answer(ready: Prepared, *, progress: Progress | None = None) -> Outcome:
-    """Solve and judge every case of a prepared study.
+    """Solve and judge every case of a prepared study, and make the scene that pictures are drawn from.
 
     Errors: FreeBodyError, NotConverged.
     """
-    clock = _Clock(progress)
+    judged = solve_and_judge(ready, progress=progress)
+    arrows = tuple(a for each in ready.loads.values() for a in each.arrows)
+    cuts = tuple(cut for name, made in ready.made.items() for cut in cut_body(ready.mesh, body=name, made=made))
+    return Outcome(judged.findings, Scene(ready.mesh, judged.fields, arrows, judged.patches, cuts))
+
+
+def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Judged:
+    """Solve and judge every case of a prepared study. Errors: FreeBodyError, NotConverged."""
+    clock = Clock(progress)
     study, mesh, printed, groups = ready.study, ready.mesh, ready.printed, ready.groups
     loads = {name: each.load for name, each in ready.loads.items()}
     cases = {name: LoadCase(name, factors, loads) for name, factors in study.cases.items()}
@@ -131,7 +98,7 @@ def answer(ready: Prepared, *, progress: Progress | None = None) -> Outcome:
     stiffness = {}
     iterations, balance = 0, 0.0
     remarks = dict.fromkeys((*clamp_cautions(loads), *far_points(study, mesh)))
-    pattern = blocks = None
+    pattern, blocks = ready.ground.pattern, None
     # Cases that prescribe the same faces' displacements share a matrix; a face is free where its shift is not named
     kinds = sorted({(case.shifted) for case in cases.values()} | ({()} if watched else set()))
     for turn, shifted in enumerate(kinds):
@@ -144,7 +111,7 @@ def answer(ready: Prepared, *, progress: Progress | None = None) -> Outcome:
             if shifted or any(case.shifted == () for case in cases.values()):
                 raise
             continue  # a face's stiffness cannot be told where only shifts hold the part
-        pattern, blocks = equilibrium.pattern, equilibrium.elastic
+        blocks = equilibrium.elastic
         artefacts = find_artefacts(
             mesh,
             held={h.name: h.triangles for h in (*held, *moved)},
@@ -194,21 +161,18 @@ def answer(ready: Prepared, *, progress: Progress | None = None) -> Outcome:
             f"forces balance only to {balance:.1e} of the load.",
             advice="Look for a body that is hardly held, or a very soft bed.",
         )
-    findings = _findings(ready, cases, answers, stiffness, iterations, balance, tuple(remarks))
-    findings = replace(findings, seconds={**ready.seconds, **clock.seconds})
-    arrows = tuple(a for each in ready.loads.values() for a in each.arrows)
-    fields = {name: answers[name].fields for name in cases}
-    cuts = tuple(cut for name, made in ready.made.items() for cut in cut_body(mesh, body=name, made=made))
-    return Outcome(findings, Scene(mesh, fields, arrows, patches_of(mesh, held, beds, loads), cuts))
-
-
-def far_points(study: Study, mesh: TetMesh) -> tuple[str, ...]:
-    """Cautions for points that lie off the part: they are read at the nearest node."""
-    reach = float(mesh.edge_length.max())
-    off = {n: float(np.linalg.norm(mesh.nodes - np.asarray(at), axis=1).min()) for n, at in study.points.items()}
-    return tuple(
-        f"Point {n} lies {d:.3g} mm off the part; the nearest node is read." for n, d in off.items() if d > reach
+    findings = findings_of(
+        ready,
+        cases=cases,
+        answers=answers,
+        stiffness=stiffness,
+        iterations=iterations,
+        balance=balance,
+        remarks=tuple(remarks),
     )
+    findings = replace(findings, seconds={**ready.seconds, **clock.seconds})
+    fields = {name: answers[name].fields for name in cases}
+    return Judged(findings, fields, patches_of(mesh, held, beds, loads))
 
 
 @dataclass(frozen=True)
@@ -250,15 +214,9 @@ def check_study(study: Study, *, progress: Progress | None = None) -> Checked:
     for case in cases:
         forces = case.combined(tuple(case.factors), {k: v.forces for k, v in loads.items()})
         totals[case.name] = resultant(ready.mesh, forces)
-    bodies = describe_bodies(ready.mesh, ready.printed, made=ready.made, keys=_keys(study))
+    bodies = describe_bodies(ready.mesh, ready.printed, made=ready.made, keys=print_keys(study))
     facts = {k: v.facts for k, v in loads.items()}
     return Checked(study, bodies, ready.groups, unknowns, facts, totals, print_cautions(bodies))
-
-
-def clock_say(progress: Progress | None, text: str, share: float) -> None:
-    """Pass on how far a stage is, where anyone listens."""
-    if progress is not None:
-        progress(text, share)
 
 
 def run_study(path: Any, *, out: Path | None = None, progress: Progress | None = None) -> tuple[Findings, Path]:
@@ -284,81 +242,3 @@ def run_study(path: Any, *, out: Path | None = None, progress: Progress | None =
         write_findings(findings, beside / "findings.json")
     clock_say(progress, "done", 1.0)
     return findings, wanted / report.name
-
-
-def _findings(
-    ready: Prepared,
-    cases: dict[str, LoadCase],
-    answers: dict[str, Any],
-    stiffness: dict[str, Any],
-    iterations: int,
-    balance: float,
-    remarks: tuple[str, ...],
-) -> Findings:
-    study, mesh = ready.study, ready.mesh
-    bodies = describe_bodies(mesh, ready.printed, made=ready.made, keys=_keys(study))
-    results = {name: answers[name].findings for name in cases}
-    quality = mesh.quality
-    about_mesh = MeshFindings(
-        nodes=len(mesh.nodes),
-        tets=len(mesh.tets),
-        unknowns=mesh.unknowns,
-        order=2,
-        worst_quality=quality.worst,
-        median_quality=quality.median,
-        straightened=quality.straightened,
-    )
-    errors = {name: answers[name].energy_error for name in cases}
-    trust = trust_of(about_mesh, balance=balance, energy_error=errors, iterations=iterations)
-    remarks = (
-        tuple(note for solid in ready.solids.values() for note in solid.notes) + remarks + print_cautions(bodies)
-    )
-    remarks += tuple(
-        f"Case {case.name} has permanent loads alone; its reserve factor takes them to grow together."
-        for case in cases.values()
-        if case.all_grow
-    )
-    remarks += tuple(
-        f"Case {name} bends by {100 * r.largest_displacement_mm / mesh.diagonal:.1f} % of the part's diagonal: too "
-        "far for a linear analysis."
-        for name, r in results.items()
-        if r.largest_displacement_mm > LARGE_DISPLACEMENT * mesh.diagonal
-    )
-    return Findings(
-        beadwork=program_version(),
-        title=study.title,
-        question=study.question,
-        inputs={**study.inputs, "versions": library_versions()},
-        bodies=bodies,
-        mesh=about_mesh,
-        faces={n: FaceFindings(g.count, g.area, tuple(float(v) for v in g.centre)) for n, g in ready.groups.items()},
-        cases=results,
-        stiffness=stiffness,
-        requirements=compare_requirements(study.requirements, bodies=bodies, cases=results),
-        loads={name: each.load.facts for name, each in ready.loads.items()},
-        supports={name: _support_facts(plan) for name, plan in study.supports.items()},
-        trust=trust,
-        cautions=cautions_of(bodies, results, trust, mesh=about_mesh, remarks=remarks),
-        peak_memory_MB=peak_memory(),
-    )
-
-
-def _keys(study: Study) -> dict[str, PrintKeys | None]:
-    return {name: body.print for name, body in study.bodies.items()}
-
-
-def _support_facts(plan: Any) -> dict[str, Any]:
-    facts: dict[str, Any] = {"face": plan.face}
-    if plan.hold:
-        return {**facts, "hold": list(plan.hold) if not isinstance(plan.hold, str) else plan.hold}
-    return {**facts, "bed_normal_N_per_mm3": plan.bed_normal, "bed_tangential_N_per_mm3": plan.bed_tangential}
-
-
-def expected_unknowns(study: Study, solids: dict[str, Solid]) -> dict[str, int]:
-    """About how many unknowns each body's mesh will have."""
-    out = {}
-    for name, body in study.bodies.items():
-        size = body.size if body.size is not None else solids[name].size / 20
-        finest = body.finest if body.finest is not None else size / 4
-        out[name] = estimated_unknowns(solids[name], size=size, finest=finest)
-    return out

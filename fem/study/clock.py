@@ -1,0 +1,31 @@
+"""Seconds by stage, and the voice of the progress bar."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+
+Progress = Callable[[str, float], None]
+"""Hears the stage's name and the share of the whole that is done."""
+
+
+class Clock:
+    """Called at the start of each stage with its name and the share that is done; "" ends the last one."""
+
+    def __init__(self, progress: Progress | None) -> None:
+        self.seconds: dict[str, float] = {}
+        self._say = progress or (lambda _text, _share: None)
+        self._stage, self._since = "", time.perf_counter()
+
+    def __call__(self, stage: str, share: float) -> None:
+        now = time.perf_counter()
+        if self._stage:
+            self.seconds[self._stage] = round(self.seconds.get(self._stage, 0.0) + now - self._since, 3)
+        self._stage, self._since = stage, now
+        self._say(stage, share)
+
+
+def clock_say(progress: Progress | None, text: str, share: float) -> None:
+    """Pass on how far a stage is, where anyone listens."""
+    if progress is not None:
+        progress(text, share)

@@ -1,0 +1,100 @@
+"""All that one study came to, gathered into its findings."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from fem.judging.findings import FaceFindings, Findings, MeshFindings
+from fem.judging.trust import cautions_of, trust_of
+from fem.loading.case import LoadCase
+from fem.part.tetmesh import TetMesh
+from fem.study.answers import compare_requirements
+from fem.study.bodies import describe_bodies, print_cautions
+from fem.study.ground import Prepared
+from fem.study.machine import library_versions, peak_memory, program_version
+from fem.study.plans import PrintKeys, Study
+
+LARGE_DISPLACEMENT = 0.02
+"""Largest displacement over the part's diagonal from which a linear analysis is called doubtful (common practice)."""
+
+
+def findings_of(
+    ready: Prepared,
+    *,
+    cases: dict[str, LoadCase],
+    answers: dict[str, Any],
+    stiffness: dict[str, Any],
+    iterations: int,
+    balance: float,
+    remarks: tuple[str, ...],
+) -> Findings:
+    """The findings of a prepared study whose `cases` were answered."""
+    study, mesh = ready.study, ready.mesh
+    bodies = describe_bodies(mesh, ready.printed, made=ready.made, keys=print_keys(study))
+    results = {name: answers[name].findings for name in cases}
+    quality = mesh.quality
+    about_mesh = MeshFindings(
+        nodes=len(mesh.nodes),
+        tets=len(mesh.tets),
+        unknowns=mesh.unknowns,
+        order=2,
+        worst_quality=quality.worst,
+        median_quality=quality.median,
+        straightened=quality.straightened,
+    )
+    errors = {name: answers[name].energy_error for name in cases}
+    trust = trust_of(about_mesh, balance=balance, energy_error=errors, iterations=iterations)
+    remarks = (
+        tuple(note for solid in ready.solids.values() for note in solid.notes) + remarks + print_cautions(bodies)
+    )
+    remarks += tuple(
+        f"Case {case.name} has permanent loads alone; its reserve factor takes them to grow together."
+        for case in cases.values()
+        if case.all_grow
+    )
+    remarks += tuple(
+        f"Case {name} bends by {100 * r.largest_displacement_mm / mesh.diagonal:.1f} % of the part's diagonal: too "
+        "far for a linear analysis."
+        for name, r in results.items()
+        if r.largest_displacement_mm > LARGE_DISPLACEMENT * mesh.diagonal
+    )
+    return Findings(
+        beadwork=program_version(),
+        title=study.title,
+        question=study.question,
+        inputs={**study.inputs, "versions": library_versions()},
+        bodies=bodies,
+        mesh=about_mesh,
+        faces={n: FaceFindings(g.count, g.area, tuple(float(v) for v in g.centre)) for n, g in ready.groups.items()},
+        cases=results,
+        stiffness=stiffness,
+        requirements=compare_requirements(study.requirements, bodies=bodies, cases=results),
+        loads={name: each.load.facts for name, each in ready.loads.items()},
+        supports={name: _support_facts(plan) for name, plan in study.supports.items()},
+        trust=trust,
+        cautions=cautions_of(bodies, results, trust, mesh=about_mesh, remarks=remarks),
+        peak_memory_MB=peak_memory(),
+    )
+
+
+def print_keys(study: Study) -> dict[str, PrintKeys | None]:
+    """How each body is printed; None for a metal."""
+    return {name: body.print for name, body in study.bodies.items()}
+
+
+def _support_facts(plan: Any) -> dict[str, Any]:
+    facts: dict[str, Any] = {"face": plan.face}
+    if plan.hold:
+        return {**facts, "hold": list(plan.hold) if not isinstance(plan.hold, str) else plan.hold}
+    return {**facts, "bed_normal_N_per_mm3": plan.bed_normal, "bed_tangential_N_per_mm3": plan.bed_tangential}
+
+
+def far_points(study: Study, mesh: TetMesh) -> tuple[str, ...]:
+    """Cautions for points that lie off the part: they are read at the nearest node."""
+    reach = float(mesh.edge_length.max())
+    off = {n: float(np.linalg.norm(mesh.nodes - np.asarray(at), axis=1).min()) for n, at in study.points.items()}
+    return tuple(
+        f"Point {n} lies {d:.3g} mm off the part; the nearest node is read." for n, d in off.items() if d > reach
+    )

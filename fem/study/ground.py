@@ -1,0 +1,132 @@
+"""What the variants of one geometry share: its solids, its mesh, and what follows from these alone."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable
+from dataclasses import dataclass, field
+from typing import Any, TypeVar
+
+from fem.part.faces import FaceGroup, name_faces
+from fem.part.meshing import estimated_unknowns, mesh_solid, refuse_too_large
+from fem.part.solid import Solid, read_solid
+from fem.part.tetmesh import TetMesh, joined
+from fem.printing.body import PrintedBody
+from fem.printing.field import PrintedField
+from fem.printing.mixing import printed_field
+from fem.solving.stiffness import BlockPattern, block_pattern
+from fem.study.clock import Clock
+from fem.study.plans import AccelerationKeys, Study, WarmingKeys
+from fem.study.prepare import Loaded, load_of
+
+T = TypeVar("T")
+MOST_ZONINGS = 8
+"""So many layouts of walls and skins are kept; each takes some 230 bytes a tetrahedron."""
+
+
+@dataclass(frozen=True)
+class Ground:
+    """Solids and the mesh that fills them; what is computed from them once is kept for the next variant.
+
+    What is kept goes with the object in its own process, and stays behind when the object is sent to another.
+    """
+
+    solids: dict[str, Solid]
+    mesh: TetMesh
+    _kept: dict[Hashable, Any] = field(default_factory=dict, repr=False, compare=False)
+
+    def once(self, key: Hashable, make: Callable[[], T]) -> T:
+        """What `make` gives, made at the first call with this key."""
+        if key not in self._kept:
+            self._kept[key] = make()
+        found: T = self._kept[key]
+        return found
+
+    @property
+    def pattern(self) -> BlockPattern:
+        """Which nodes share an element: the pattern of every variant's matrix."""
+        return self.once("pattern", lambda: block_pattern(self.mesh))
+
+    def groups(self, study: Study) -> dict[str, FaceGroup]:
+        """The study's named faces. Errors: FaceError."""
+        return self.once(("groups", _faces(study)), lambda: name_faces(self.mesh, study.faces))
+
+    def field(self, made: dict[str, PrintedBody]) -> PrintedField:
+        """The material as printed; walls and skins that lie as in an earlier variant are not sought again."""
+        zonings = self.once("zonings", dict[Any, Any])
+        printed = printed_field(self.mesh, bodies=made, zonings=zonings)
+        while len(zonings) > MOST_ZONINGS:
+            del zonings[next(iter(zonings))]
+        return printed
+
+    def loads(self, study: Study, printed: PrintedField) -> dict[str, Loaded]:
+        """The study's loads at factor one; those that do not depend on the material are kept. Errors: InputError."""
+        groups, out = self.groups(study), {}
+        for name, plan in study.loads.items():
+            if isinstance(plan.what, AccelerationKeys | WarmingKeys):
+                out[name] = load_of(plan, self.mesh, printed, groups)
+            else:
+                key = ("load", repr(plan), _faces(study))
+                out[name] = self.once(key, lambda plan=plan: load_of(plan, self.mesh, printed, groups))  # type: ignore[misc]
+        return out
+
+    def __getstate__(self) -> dict[str, Any]:
+        return {"solids": self.solids, "mesh": self.mesh, "_kept": {}}
+
+    def __setstate__(self, state: dict[str, Any]) -> None:
+        for name, value in state.items():
+            object.__setattr__(self, name, value)
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """A study brought as far as the equations: what `beadwork check` reports on."""
+
+    study: Study
+    ground: Ground
+    made: dict[str, PrintedBody]
+    printed: PrintedField
+    groups: dict[str, FaceGroup]
+    loads: dict[str, Loaded]
+    seconds: dict[str, float]
+
+    @property
+    def mesh(self) -> TetMesh:
+        """The mesh of all bodies."""
+        return self.ground.mesh
+
+    @property
+    def solids(self) -> dict[str, Solid]:
+        """The solids as read."""
+        return self.ground.solids
+
+
+def lay_ground(study: Study, *, clock: Clock) -> Ground:
+    """Read the solids and fill them. Errors: SolidError, MeshError, TooLargeError."""
+    clock("read solids", 0.03)
+    solids = {n: read_solid(b.solid, name=n, unit=b.unit, any_size=b.any_size) for n, b in study.bodies.items()}
+    refuse_too_large(sum(expected_unknowns(study, solids).values()), where=str(study.path))
+    clock("mesh", 0.04)
+    meshes = [mesh_solid(solids[n], size=b.size, finest=b.finest, unit=b.unit) for n, b in study.bodies.items()]
+    return Ground(solids, joined(meshes))
+
+
+def ground_key(study: Study) -> Hashable:
+    """Studies of the same key have the same ground."""
+    return tuple(
+        (name, study.solid_sha256[name], b.solid.suffix, b.unit, b.any_size, b.size, b.finest)
+        for name, b in study.bodies.items()
+    )
+
+
+def expected_unknowns(study: Study, solids: dict[str, Solid]) -> dict[str, int]:
+    """About how many unknowns each body's mesh will have."""
+    out = {}
+    for name, body in study.bodies.items():
+        size = body.size if body.size is not None else solids[name].size / 20
+        finest = body.finest if body.finest is not None else size / 4
+        out[name] = estimated_unknowns(solids[name], size=size, finest=finest)
+    return out
+
+
+def _faces(study: Study) -> str:
+    return repr(sorted(study.faces.items()))
