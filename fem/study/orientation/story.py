@@ -1,0 +1,258 @@
+"""The story of a scan, one line a step: mesh once, spread, refine, pick, confirm, tell."""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from fem.errors import InputError
+from fem.judging.orientation import (
+    DirectionNumbers,
+    Orientation,
+    Pick,
+    Vector,
+    half_sphere,
+    leaders,
+    mirrored_alike,
+    picks_of,
+    reason_of,
+    ring,
+    spacing,
+)
+from fem.judging.trust import STANDING
+from fem.part.meshing import estimated_unknowns, mesh_solid, refuse_too_large
+from fem.part.solid import Solid, read_solid
+from fem.part.tetmesh import TetMesh, joined
+from fem.study.file import read_study
+from fem.study.machine import program_version
+from fem.study.orientation.bench import Bench, chosen_body, set_up
+from fem.study.orientation.kept import Kept, base_key
+from fem.study.orientation.series import Countdown, Wanted, directions_answered, sensible_jobs
+from fem.study.plans import Study
+from fem.tensors import unit
+
+DIRECTIONS = 100
+"""Directions spread over the half sphere when nothing is said."""
+FEWEST, MOST = 6, 2000
+SCAN_UNKNOWNS = 45_000
+"""The scan's mesh is made coarser until it has about so many unknowns: ranks need less than a verdict."""
+MOST_COARSER = 2.5
+"""But not by more than this factor in element size."""
+RINGS = 2
+"""Leaders that get a ring of directions around them at half the spacing; the best gets one at a quarter."""
+RING = 6
+CONFIRMED = 4
+"""So many picks are computed on the study's own mesh where the scan's is coarser."""
+
+Progress = Callable[[str, float], None]
+Sizes = dict[str, tuple[float, float]]
+
+
+def orient_study(
+    path: Any,
+    *,
+    body: str | None = None,
+    directions: int = DIRECTIONS,
+    jobs: int | None = None,
+    out: Path | None = None,
+    progress: Progress | None = None,
+) -> tuple[Orientation, Path]:
+    """Scan the build directions of one printed body and write orientation.html, orientation.csv and pictures.
+
+    Finished directions are kept in the results folder: a scan that was stopped goes on where it was.
+    Errors: InputError (the study, the folder, a number out of range), NoTrustworthyAnswer.
+    """
+    from fem.telling.orientation import write_orientation
+
+    say = progress or (lambda _text, _share: None)
+    since = time.perf_counter()
+    study = read_study(path)
+    name = chosen_body(study, body)
+    _refuse_counts(directions, jobs)
+    folder = _folder(out if out is not None else Path("results") / f"{study.path.stem}_orient")
+    say("read solids", 0.01)
+    solids = {n: read_solid(b.solid, name=n, unit=b.unit, any_size=b.any_size) for n, b in study.bodies.items()}
+    own = _own_sizes(study, solids)
+    coarse = _scan_sizes(solids, own)
+    say("mesh", 0.02)
+    mesh = _meshed(study, solids, coarse)
+    say("supports and loads", 0.05)
+    bench = set_up(study, mesh, body=name)
+    kept = Kept(folder, key=base_key(study, body=name, size=coarse))
+    axis = int(np.abs(unit(bench.keys.build_direction)).argmax())
+    workers = jobs or sensible_jobs(mesh.unknowns)
+    spread = _spread(bench, directions, axis=axis)
+    tally = Countdown(say, total=len(spread) + (RINGS + 1) * RING, share=(0.06, 0.82))
+    found = directions_answered(bench, spread, kept=kept, jobs=workers, tally=tally)
+    if all(d.error for d in found):
+        raise InputError(f"no direction could be computed; the first says: {found[0].error}", where=study.path.name)
+    for wanted in _rings(found, directions, axis=axis):
+        found += directions_answered(bench, wanted, kept=kept, jobs=workers, tally=tally)
+    required, asked = _required(study)
+    picks = picks_of(found, required=required, asked=asked)
+    unknowns = mesh.unknowns
+    if coarse != own:
+        say("mesh of the study itself", 0.83)
+        picks, unknowns = _confirmed(study, solids, own, picks, body=name, folder=folder, jobs=jobs, say=say)
+    scan = Orientation(
+        title=study.title,
+        question=study.question,
+        body=name,
+        required_reserve=required,
+        reserve_asked=asked,
+        axis=axis,
+        directions=tuple(found),
+        spread=directions,
+        size_mm=coarse[name][0],
+        unknowns=mesh.unknowns,
+        coarser=coarse != own,
+        own_unknowns=unknowns,
+        picks=picks,
+        reason=reason_of(picks, required=required, asked=asked),
+        mirrored=mirrored_alike(
+            bench.keys.raster, pattern=bench.keys.infill_pattern, infill_angle=bench.keys.plan.infill_angle
+        ),
+        cautions=(*_cautions(found, picks), *STANDING),
+        beadwork=program_version(),
+        seconds=round(time.perf_counter() - since, 1),
+    )
+    say("pictures and page", 0.95)
+    try:
+        page = write_orientation(scan, folder=folder)
+    except OSError as error:
+        raise InputError(f"the page cannot be written ({error.strerror}).", where=str(folder)) from None
+    say("done", 1.0)
+    return scan, page
+
+
+def _refuse_counts(directions: int, jobs: int | None) -> None:
+    if not FEWEST <= directions <= MOST:
+        raise InputError(f"{directions} directions are asked for; {FEWEST} to {MOST} can be.", where="--directions")
+    if jobs is not None and jobs < 1:
+        raise InputError(f"{jobs} processes are asked for; at least one is needed.", where="--jobs")
+
+
+def _folder(wanted: Path) -> Path:
+    """The results folder, made and tried before any work. Errors: InputError."""
+    advice = "Name another --out."
+    if wanted.exists() and not wanted.is_dir():
+        raise InputError("that is a file, not a folder.", where=str(wanted), advice=advice)
+    probe = wanted / ".beadwork.part"
+    try:
+        wanted.mkdir(parents=True, exist_ok=True)
+        probe.write_text("x", encoding="utf-8")
+        probe.unlink()
+    except OSError as error:
+        raise InputError(
+            f"results cannot be written there ({error.strerror}).", where=str(wanted), advice=advice
+        ) from None
+    return wanted
+
+
+def _own_sizes(study: Study, solids: dict[str, Solid]) -> Sizes:
+    out = {}
+    for name, body in study.bodies.items():
+        size = solids[name].size / 20 if body.size is None else body.size
+        out[name] = (size, size / 4 if body.finest is None else body.finest)
+    return out
+
+
+def _scan_sizes(solids: dict[str, Solid], own: Sizes) -> Sizes:
+    """The study's own sizes, grown together until the mesh has about SCAN_UNKNOWNS."""
+    factor = 1.0
+    while factor < MOST_COARSER:
+        sizes = {n: (a * factor, b * factor) for n, (a, b) in own.items()}
+        if sum(estimated_unknowns(solids[n], size=a, finest=b) for n, (a, b) in sizes.items()) <= SCAN_UNKNOWNS:
+            break
+        factor = min(MOST_COARSER, factor * 1.1)
+    return {n: (a * factor, b * factor) for n, (a, b) in own.items()}
+
+
+def _meshed(study: Study, solids: dict[str, Solid], sizes: Sizes) -> TetMesh:
+    unknowns = sum(estimated_unknowns(solids[n], size=a, finest=b) for n, (a, b) in sizes.items())
+    refuse_too_large(unknowns, where=str(study.path))
+    return joined(
+        [mesh_solid(solids[n], size=sizes[n][0], finest=sizes[n][1], unit=b.unit) for n, b in study.bodies.items()]
+    )
+
+
+def _spread(bench: Bench, count: int, *, axis: int) -> list[Wanted]:
+    """The even spiral, the three part axes, and the study's own direction."""
+    out: list[Wanted] = [("scan", _vector(d)) for d in half_sphere(count, axis=axis)]
+    study = _vector(unit(bench.keys.build_direction))
+    out += [("axis", _vector(d)) for d in np.eye(3) if abs(float(d @ np.array(study))) < 1 - 1e-9]
+    return [*out, ("study", study)]
+
+
+def _rings(found: list[DirectionNumbers], count: int, *, axis: int) -> Any:
+    """Around the leaders at half the spacing, then around the best of all at a quarter of it."""
+    near = spacing(count)
+    yield [
+        ("refined", _vector(d)) for lead in leaders(found, count=RINGS)
+        for d in ring(lead.direction, angle=near / 2, count=RING, axis=axis)
+    ]  # fmt: skip
+    best = leaders(found, count=1)[0]
+    yield [("refined", _vector(d)) for d in ring(best.direction, angle=near / 4, count=RING, axis=axis)]
+
+
+def _vector(direction: Any) -> Vector:
+    return tuple(float(v) + 0.0 for v in direction)
+
+
+def _required(study: Study) -> tuple[float, bool]:
+    from fem.telling.words import TARGET_RESERVE
+
+    wanted = study.requirements.reserve
+    return (TARGET_RESERVE, False) if wanted is None else (wanted, True)
+
+
+def _confirmed(
+    study: Study,
+    solids: dict[str, Solid],
+    sizes: Sizes,
+    picks: tuple[Pick, ...],
+    *,
+    body: str,
+    folder: Path,
+    jobs: int | None,
+    say: Progress,
+) -> tuple[tuple[Pick, ...], int]:
+    """The best picks and the study's own direction on the study's own mesh, and its number of unknowns."""
+    mesh = _meshed(study, solids, sizes)
+    bench = set_up(study, mesh, body=body)
+    kept = Kept(folder, key=base_key(study, body=body, size=sizes))
+    chosen = [p for p in picks if p.scanned.kind != "study"][:CONFIRMED]
+    chosen += [p for p in picks if p.scanned.kind == "study"]
+    wanted = [(p.scanned.kind, p.scanned.direction) for p in chosen]
+    tally = Countdown(say, total=len(wanted), share=(0.85, 0.95))
+    workers = min(jobs or len(wanted), sensible_jobs(mesh.unknowns))
+    found = directions_answered(bench, wanted, kept=kept, jobs=workers, tally=tally)
+    own = {id(p): numbers for p, numbers in zip(chosen, found, strict=True)}
+    return tuple(replace(p, own=own.get(id(p))) for p in picks), mesh.unknowns
+
+
+def _cautions(found: list[DirectionNumbers], picks: tuple[Pick, ...]) -> list[str]:
+    out = []
+    failed = [d for d in found if d.error]
+    if failed:
+        out.append(f"{len(failed)} of {len(found)} directions could not be computed; the first: {failed[0].error}")
+    for p in picks:
+        if p.own is not None and not p.own.error and math.isfinite(p.scanned.reserve):
+            moved = p.own.reserve / p.scanned.reserve - 1
+            if abs(moved) > 0.15:
+                out.append(
+                    f"The reserve factor of the direction {p.why[0]} is {100 * moved:+.0f} % on the study's own mesh "
+                    "against the scan's: trust the finer one."
+                )
+    if any(d.reserve_away > 1.05 * d.reserve for d in (p.numbers for p in picks)):
+        out.append(
+            "Some least reserve factors lie where a support or a load's edge makes the stress: they depend on the "
+            "mesh."
+        )
+    return out

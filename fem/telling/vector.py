@@ -1,0 +1,67 @@
+"""Vector plots inside a page: matplotlib's SVG, with marks that tell their value to the pointer and the keyboard."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Mapping
+from html import escape
+from typing import Any
+
+INK, SOFT, LINE = "#16211f", "#4c5a57", "#c9d1ce"
+STYLE: dict[str, Any] = {
+    "svg.fonttype": "path",
+    "font.family": "DejaVu Sans",
+    "font.size": 11,
+    "axes.edgecolor": INK,
+    "axes.labelcolor": INK,
+    "text.color": INK,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.grid": True,
+    "grid.color": LINE,
+    "grid.linewidth": 0.6,
+    "axes.axisbelow": True,
+    "figure.facecolor": "white",
+}
+"""How all plots of the pages look."""
+
+
+def styled(**more: Any) -> Any:
+    """A context in which matplotlib draws in the pages' style, with more settings of its own names (_ for .)."""
+    import matplotlib
+
+    settings: Any = {**STYLE, **{key.replace("_", "."): value for key, value in more.items()}}
+    return matplotlib.rc_context(settings)
+
+
+def inline_svg(figure: Any, *, prefix: str, label: str, tips: Mapping[str, str]) -> str:
+    """A matplotlib figure as an <svg> element for a page.
+
+    `prefix` keeps its ids apart from other figures', `label` tells its numbers to those who do not see it; `tips`
+    gives, by the gid of an artist, the text that stands at the pointer or the keyboard's focus.
+    """
+    out = io.StringIO()
+    with styled(svg_hashsalt=prefix):
+        figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None, "Type": None, "Format": None})
+    text = out.getvalue()
+    text = text[text.index("<svg") :]
+    text = re.sub(r"<metadata>.*?</metadata>", "", text, flags=re.S)
+    text = re.sub(r'\bid="([^"]+)"', rf'id="{prefix}-\1"', text)
+    text = re.sub(r'href="#([^"]+)"', rf'href="#{prefix}-\1"', text)
+    text = re.sub(r"url\(#([^)]+)\)", rf"url(#{prefix}-\1)", text)
+    for gid, tip in tips.items():
+        told = escape(tip, quote=True)
+        text = text.replace(
+            f'<g id="{prefix}-{gid}">',
+            f'<g id="{prefix}-{gid}" class="tip" tabindex="0" role="img" aria-label="{told}">',
+        )
+    head = f'<svg role="group" aria-label="{escape(label, quote=True)}" class="plot" '
+    # Names of XML vocabularies look like addresses; within a page they are not needed
+    text = re.sub(r'\s(xmlns(:\w+)?|version)="[^"]*"', "", text)
+    text = text.replace("xlink:href", "href")
+    text = re.sub(r'<svg ([^>]*?)\s?(width|height)="[^"]*pt"', r"<svg \1", text, count=1)
+    text = re.sub(r'<svg ([^>]*?)\s?(width|height)="[^"]*pt"', r"<svg \1", text, count=1)
+    return text.replace("<svg ", head, 1)
