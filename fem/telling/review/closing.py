@@ -1,0 +1,133 @@
+"""The end of a review: assumptions, cautions, signatures, and all that went in."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from fem.telling.report import flat
+from fem.telling.review.blocks import Block, Cell, Heading, Items, Listing, Notice, Section, Signatures, Text, table
+from fem.telling.review.material import CAUTION, Material
+from fem.telling.review.numbers import seconds_text, spaced
+from fem.telling.words import number, place
+
+BASIS = (
+    "Linear statics: small displacements, elastic material, no contact. Cases are sums of loads solved one by one.",
+    "Buckling of the part as a whole, fatigue, creep and impact are not computed.",
+    "A part's beads are taken as welded to their neighbours as well as the card's strengths say, everywhere.",
+)
+
+
+def assumptions(material: Material) -> Section:
+    """What the numbers rest on, and how far they may be trusted."""
+    f = material.findings
+    lines = list(BASIS)
+    for name, support in f.supports.items():
+        face = support.get("face", "")
+        if "bed_normal_N_per_mm3" in support:
+            lines.append(f"Support {name}: face {face} lies on an elastic bed that pushes and pulls alike.")
+        else:
+            lines.append(f"Support {name}: face {face} is held without any give in the directions that it holds.")
+    for name, b in f.bodies.items():
+        if b.estimates:
+            lines.append(
+                f"Body {name}: of card {b.material} ({b.state}) these values are estimates: {', '.join(b.estimates)}."
+            )
+        else:
+            lines.append(f"Body {name}: all values of card {b.material} ({b.state}) have a source.")
+        if b.print and b.print.assumed:
+            told = ", ".join(a.replace("_", " ") for a in b.print.assumed)
+            lines.append(f"Body {name}: assumed, as the study does not say: {told}.")
+        if b.print and b.print.cell_moves is not None:
+            lines.append(
+                f"Body {name}: the infill is a mean material from a periodic cell, whose stiffness moved by "
+                f"{_share(b.print.cell_moves)} and whose strength by {_share(b.print.cell_strength_moves or 0.0)} "
+                "when its mesh was refined; its worst bead may be understated by "
+                f"{_share(b.print.cell_points_short or 0.0)}."
+            )
+    blocks: list[Block] = [Items(tuple(lines)), Heading("How far the numbers can be trusted")]
+    errors = f.trust.get("energy_error_share", {})
+    errors = errors if isinstance(errors, Mapping) else {}
+    rows = [
+        [name, number(c.force_error, digits=2), number(c.moment_error, digits=2)]
+        + ([_share(float(errors[name])) if name in errors else "–"] if errors else [])
+        for name, c in f.cases.items()
+    ]
+    head = ["Case", "Force balance error [1]", "Moment balance error [1]"]
+    head += ["Estimated energy error"] if errors else []
+    blocks.append(table(head, rows, caption="Balance (relative to what is applied) and the mesh's estimated error."))
+    m = f.mesh
+    blocks.append(
+        Text(
+            f"The mesh has {m.tets:,} tetrahedra of order {m.order}, {m.nodes:,} nodes and {m.unknowns:,} unknowns; "
+            f"shape quality (1 is best) is {number(m.worst_quality)} at worst and {number(m.median_quality)} in the "
+            f"middle; {m.straightened} mid-side nodes were pulled straight."
+        )
+    )
+    shown = ("energy_error_share", "worst_tetrahedron_quality")
+    rest = flat({k: v for k, v in f.trust.items() if k not in shown})
+    if rest:
+        blocks.append(table(("What", "Value"), rest, align="ll", caption="What else tells of trust.", small=True))
+    return Section("assumptions", "Assumptions and trust", tuple(blocks))
+
+
+def cautions(material: Material) -> Section:
+    """What a reader must know, the particular first, and the standing caution."""
+    own = material.findings.cautions
+    blocks: list[Block] = [Items(own)] if own else []
+    blocks.append(Notice("Before anyone relies on this part", CAUTION))
+    return Section("cautions", "Cautions", tuple(blocks))
+
+
+def signatures(material: Material) -> Section:
+    """Lines for those who answer for the review."""
+    del material
+    text = "Those who sign have read this review to its end and state what they have checked beyond it."
+    return Section("signatures", "Signatures", (Text(text), Signatures(("Prepared", "Checked", "Approved"))))
+
+
+def inputs(material: Material) -> Section:
+    """All that went in: faces, files with their digests, versions, the study's own text."""
+    f = material.findings
+    faces = [[n, str(v.count), number(v.area_mm2, digits=4), place(v.centre_mm)] for n, v in f.faces.items()]
+    blocks: list[Block] = []
+    if faces:
+        head = ("Face", "Faces of the solid", "Area [mm²]", "Centre")
+        blocks.append(table(head, faces, align="lrrl", caption="Named faces."))
+    blocks.append(table(("What", "Which"), _files(f.inputs), align="ll", caption="Files.", small=True))
+    versions = f.inputs.get("versions", {})
+    rows = [["beadwork", f.beadwork], *([str(k), str(v)] for k, v in versions.items())]
+    blocks.append(table(("Program or library", "Version"), rows, align="ll", caption="Versions.", small=True))
+    took = [[k.replace("_", " "), seconds_text(v)] for k, v in f.seconds.items()]
+    if f.peak_memory_MB:
+        took.append(["peak memory", f"{number(f.peak_memory_MB)} MB"])
+    if took:
+        blocks.append(table(("Step of the run", "Took"), took, caption="Time and memory.", small=True))
+    text = f.inputs.get("text")
+    if isinstance(text, str):
+        blocks += [Heading("The study as it was read"), Listing(text)]
+    return Section("inputs", "Inputs and versions", tuple(blocks), fresh=True)
+
+
+def _files(given: Mapping[str, Any]) -> list[list[str | Cell]]:
+    rows: list[list[str | Cell]] = []
+    for key, value in given.items():
+        if key in ("text", "versions"):
+            continue
+        if isinstance(value, Mapping):
+            for name, told in value.items():
+                if isinstance(told, Mapping):
+                    rows += [[f"{key} · {name} · {k}", _told(k, v)] for k, v in told.items()]
+                else:
+                    rows.append([f"{key} · {name}", _told(name, told)])
+        else:
+            rows.append([key, _told(key, value)])
+    return rows
+
+
+def _told(key: str, value: Any) -> str:
+    return spaced(str(value)) if "sha256" in key else str(value)
+
+
+def _share(value: float) -> str:
+    return f"{number(100 * value, digits=2)} %"

@@ -1,0 +1,175 @@
+"""The comparison: ways to print the part side by side, against mass and the reference part."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+from fem.judging.choice import Comparison, VariantNumbers
+from fem.telling.review.blocks import Block, Cell, Figure, Items, Section, Table, Text, Verdict, table
+from fem.telling.review.material import Material
+from fem.telling.review.numbers import reserve_cell
+from fem.telling.review.plots import BLUE, INK, ORANGE, SOFT, drawing, svg_of
+from fem.telling.words import number, reserve_text
+
+MOST_VARIANTS, MOST_STEPS = 60, 24
+"""Rows shown; the comparison's own page and file hold all of them."""
+
+
+def comparison(material: Material) -> Section:
+    """The choice in a sentence, the variants, what no other beats, what each step buys."""
+    found = material.comparison
+    if found is None:
+        text = material.remark or (
+            "No finished comparison of this study was found beside its results. Give the study [variants] or a "
+            "[sweep] and run beadwork compare to see here what other ways to print it cost and bring."
+        )
+        return Section("comparison", "Comparison", (Text(text),))
+    blocks: list[Block] = [Verdict("Choice", "good" if found.best else "warn", (found.reason,))]
+    shown = _shown(found)
+    if len(shown) < len(found.variants):
+        blocks.append(
+            Text(
+                f"Of {len(found.variants)} variants the {len(shown)} that matter most are shown: named ones, those "
+                "that no other beats, and the lightest. comparison.csv holds all.",
+                "soft",
+            )
+        )
+    blocks += [_variants(found, shown), *_plots(found)]
+    if found.steps:
+        blocks.append(_steps(found))
+    failed = [f"{v.name}: {v.error}" for v in found.variants if v.error]
+    if failed:
+        blocks += [Text("Not answered:"), Items(tuple(failed))]
+    return Section("comparison", "Comparison", tuple(blocks))
+
+
+def _shown(found: Comparison) -> tuple[VariantNumbers, ...]:
+    answered = [v for v in found.variants if v.answered]
+    front = {name for names in found.fronts.values() for name in names}
+    first = [v for v in answered if v.reference or v.name == found.best or v.name in front]
+    named = [v for v in answered if not set(found.sweep) & set(v.settings) or not found.sweep]
+    rest = sorted(answered, key=lambda v: v.mass_g or math.inf)
+    kept: set[str] = set()
+    for v in [*first, *named, *rest]:
+        if len(kept) < MOST_VARIANTS:
+            kept.add(v.name)
+    return tuple(v for v in answered if v.name in kept)
+
+
+def _variants(found: Comparison, shown: tuple[VariantNumbers, ...]) -> Table:
+    rows = []
+    ratios = found.ratios
+    for v in shown:
+        mark = "reference part" if v.reference else "to print" if v.name == found.best else ""
+        mark += ("; " if mark and v.missed else "") + "; ".join(v.missed)
+        row = [
+            Cell(v.name, "good" if v.name == found.best else ""),
+            Cell(number(v.mass_g)),
+            Cell("–" if v.time_h is None else number(v.time_h)),
+            Cell("–" if v.cost is None else number(v.cost)),
+            Cell("–") if v.reserve is None else reserve_cell(v.reserve, required=found.required_reserve),
+            Cell(number(v.deflection_mm)),
+        ]
+        if ratios:
+            own = ratios.get(v.name, {})
+            row += [Cell(number(own[k]) if k in own else "–") for k in ("mass", "stiffness", "reserve")]
+        rows.append([*row, Cell(mark, "warn" if v.missed else "")])
+    head = ["Variant", "Mass [g]", "Time [h]", "Cost", "Reserve factor", "Deflection [mm]"]
+    if ratios:
+        head += ["mass", "stiffness", "reserve"]
+    head.append("Remark, requirements missed")
+    base = found.reference
+    of = f"; mass, stiffness and reserve without a unit are over those of {base.name}" if base else ""
+    caption = f"Variants of the study; cost in your own money{of}."
+    return table(head, rows, align="l" + "r" * (len(head) - 2) + "l", caption=caption, small=True)
+
+
+def _plots(found: Comparison) -> list[Block]:
+    def stiff(v: VariantNumbers) -> float | None:
+        return v.stiffness
+
+    def held(v: VariantNumbers) -> float | None:
+        return v.reserve if v.reserve is not None and math.isfinite(v.reserve) else None
+
+    out: list[Block] = []
+    for key, label, unit, get in (
+        ("stiffness", "stiffness, 1 / largest deflection", "1/mm", stiff),
+        ("reserve", "least reserve factor", "1", held),
+    ):
+        points = [(v, v.mass_g, get(v)) for v in found.variants if v.answered]
+        known = [(v, m, y) for v, m, y in points if m is not None and y is not None]
+        if len(known) < 2:
+            continue
+        front = [(v, m, y) for v, m, y in known if v.name in found.fronts.get(key, ())]
+        front.sort(key=lambda p: p[1])
+        caption = f"Mass against {label}; joined are the printed variants that no other beats in both at once."
+        told = "; ".join(f"{v.name} {number(m)} g, {number(y)} {unit}".removesuffix(" 1") for v, m, y in front)
+        goal = found.required_reserve if key == "reserve" else None
+        svg = _scatter(known, front, found.best, f"{label} [{unit}]", goal)
+        out.append(Figure(f"{caption} These are: {told}.", caption, 150, svg=svg))
+        rows = [[v.name, number(m), reserve_text(y) if key == "reserve" else number(y)] for v, m, y in front]
+        out.append(
+            table(
+                ("Variant", "Mass [g]", f"{label} [{unit}]"),
+                rows,
+                caption=f"Variants that no other beats in mass and {key} at once.",
+                small=True,
+            )
+        )
+    return out
+
+
+Point = tuple[VariantNumbers, float, float]
+
+
+def _scatter(points: list[Point], front: list[Point], best: str | None, label: str, goal: float | None) -> str:
+    with drawing(width=150, height=85) as figure:
+        axes = figure.add_subplot()
+        kinds: list[tuple[Callable[[VariantNumbers], bool], str, str, str]] = [
+            (lambda v: not v.reference and not v.missed, "o", BLUE, "meets all requirements"),
+            (lambda v: not v.reference and bool(v.missed), "x", SOFT, "misses a requirement"),
+            (lambda v: v.reference, "D", ORANGE, "reference part"),
+        ]
+        for fits, mark, colour, name in kinds:
+            own = [(m, y) for v, m, y in points if fits(v)]
+            if own:
+                axes.plot(*zip(*own, strict=True), ls="", marker=mark, color=colour, ms=6, label=name)
+        if front:
+            axes.plot([p[1] for p in front], [p[2] for p in front], color=INK, lw=0.9, label="no other beats it")
+        chosen = [(m, y) for v, m, y in points if v.name == best]
+        if chosen:
+            axes.plot(*chosen[0], marker="o", mfc="none", mec=INK, ms=12, mew=1.5, ls="", label="to print")
+        if goal is not None:
+            axes.axhline(goal, color=INK, lw=1, ls="--", label=f"required {goal:g}")
+        axes.set_xlabel("mass [g]")
+        axes.set_ylabel(label)
+        axes.set_ylim(bottom=0)
+        figure.legend(loc="outside upper left", ncols=3)
+        return svg_of(figure)
+
+
+def _steps(found: Comparison) -> Table:
+    """What each step of a swept number buys, the best bargains in reserve first."""
+    order = sorted(found.steps, key=lambda s: -(s.reserve_per_g if s.reserve_per_g is not None else -math.inf))
+    rows = [
+        [
+            f"{s.key}: {s.from_setting} to {s.to_setting}",
+            s.name_from,
+            signed(s.mass_g),
+            signed(s.time_h),
+            signed(s.reserve),
+            "–" if s.stiffness is None else f"{signed(100 * s.stiffness)} %",
+            signed(s.reserve_per_g),
+            signed(s.reserve_per_h),
+        ]
+        for s in order[:MOST_STEPS]
+    ]
+    head = ("Step", "from", "Mass [g]", "Time [h]", "Reserve", "Stiffness", "Reserve per g", "Reserve per h")
+    more = f"; the best {MOST_STEPS} of {len(order)}" if len(order) > MOST_STEPS else ""
+    return table(head, rows, align="llrrrrrr", caption=f"What each step buys{more}.", small=True)
+
+
+def signed(value: float | None) -> str:
+    """A difference with its sign."""
+    return "–" if value is None else ("+" if value > 0 else "") + number(value)

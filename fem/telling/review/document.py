@@ -1,0 +1,70 @@
+"""A review as a document: its sections with what stands in the head of every page."""
+
+from __future__ import annotations
+
+import datetime
+import io
+from dataclasses import dataclass
+from pathlib import Path
+
+from fem.errors import BeadworkError
+from fem.telling.review.blocks import Section
+from fem.telling.review.material import Material
+from fem.telling.review.sections import sections_of
+
+QUALITIES = ((1600, 92), (1600, 84), (1400, 80), (1200, 72), (1000, 60))
+"""Widths [px] and qualities of the pictures, tried in turn until a file is small enough."""
+
+MONTHS = (
+    *("January", "February", "March", "April", "May", "June"),
+    *("July", "August", "September", "October", "November", "December"),
+)
+
+
+@dataclass(frozen=True)
+class Document:
+    """What the writers write: `mark` names the inputs (the study file and the first letters of its digest)."""
+
+    title: str
+    question: str
+    date: datetime.date
+    mark: str
+    program: str
+    sections: tuple[Section, ...]
+
+
+def document_of(material: Material, *, date: datetime.date) -> Document:
+    """All sections of a review under their head."""
+    f = material.findings
+    digest = str(f.inputs.get("sha256", ""))
+    name = str(f.inputs.get("study", "")) if digest else ""
+    mark = f"{name} · {digest[:12]}" if digest else ""
+    return Document(f.title, f.question, date, mark, f"Beadwork {f.beadwork}", sections_of(material))
+
+
+def date_text(date: datetime.date) -> str:
+    """25 November 2026."""
+    return f"{date.day} {MONTHS[date.month - 1]} {date.year}"
+
+
+def smaller(file: Path, *, width: int, quality: int, kind: str) -> bytes:
+    """A picture no wider than `width` [px] as JPEG or WEBP.
+
+    Errors: BeadworkError when the picture cannot be read.
+    """
+    from PIL import Image
+
+    try:
+        image = Image.open(file).convert("RGB")
+    except OSError:
+        advice = "Run beadwork run again."
+        raise BeadworkError("this picture cannot be read.", where=str(file), advice=advice) from None
+    if image.width > width:
+        image = image.resize((width, round(image.height * width / image.width)), Image.Resampling.LANCZOS)
+    out = io.BytesIO()
+    if kind == "WEBP":
+        image.save(out, format=kind, quality=quality)
+    else:
+        # Full colour resolution: thin coloured letters and lines stay crisp
+        image.save(out, format=kind, quality=quality, subsampling=0, optimize=True)
+    return out.getvalue()

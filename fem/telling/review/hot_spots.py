@@ -1,0 +1,183 @@
+"""Strength: the reserve factor by case and criterion, and the places where the part fails first, close up."""
+
+from __future__ import annotations
+
+import math
+
+from fem.telling.review.blocks import Beside, Block, Cell, Figure, Heading, Section, Table, Text, table
+from fem.telling.review.material import Material
+from fem.telling.review.numbers import components, reserve_cell
+from fem.telling.review.plots import COLOURS, INK, MARKS, drawing, svg_of
+from fem.telling.words import number, place, plain_name, required_reserve, reserve_text, worst_hot_spots
+
+APART = 0.04
+"""Hot spots nearer to each other than this share of the diagonal are one: as the pictures of a run are chosen."""
+MOST_ROWS, MOST_BESIDE = 8, 4
+PRINT_ORDER = ("σ11", "σ22", "σ33", "τ23", "τ13", "τ12")
+
+
+def hot_spots(material: Material) -> Section:
+    """Reserve factors, then the worst places over all cases, each with its close-up."""
+    f = material.findings
+    if not f.cases:
+        return Section("strength", "Strength and hot spots", (Text("No load case was computed."),))
+    blocks: list[Block] = [
+        Text(
+            "The reserve factor is the number by which a case's growing loads may be multiplied until the first "
+            "criterion is met anywhere; loads that stay are left as they are. Below 1 the part fails under the case "
+            "itself."
+        ),
+        _cases(material),
+        *_by_criterion(material),
+    ]
+    worst = f.worst_case
+    for name, told in (
+        (f"reserve_{plain_name(worst)}.png", f"Reserve factor on the outside, case {worst}"),
+        (
+            f"reserve_cut_{plain_name(worst)}.png",
+            f"Reserve factor inside, case {worst}, on a cut through the worst place",
+        ),
+    ):
+        file = material.picture(name)
+        if file:
+            r = f.cases[worst].reserve
+            say = f"{told}: least of the case {reserve_text(r.least)} at {place(r.at_mm)}."
+            blocks.append(Figure(say, say, 150, file))
+    blocks.append(Heading("Hot spots"))
+    blocks.append(
+        Text(
+            "Places where the reserve factor has a local minimum, the worst first over all cases. A place on a held "
+            "edge or at a load's edge is an artefact of the idealised support: its value grows worse without end on "
+            "finer meshes, so such places come last."
+        )
+    )
+    spots = worst_hot_spots(f, count=MOST_ROWS, apart=APART * material.diagonal)
+    if not spots:
+        blocks.append(Text("None: no place comes nearer to failure than its surroundings."))
+        return Section("strength", "Strength and hot spots", tuple(blocks))
+    blocks += _spot_tables(material)
+    for rank, (case, s) in enumerate(spots, start=1):
+        file = material.picture(f"hot_spot_{rank}.png")
+        if file:
+            near = f", {number(s.face_distance_mm)} mm from face {s.face}" if s.face else ""
+            told = (
+                f"Hot spot {rank}: reserve factor {reserve_text(s.reserve)} in case {case}, by {s.mode}, in the "
+                f"{s.zone} of {s.body}, at {place(s.at_mm)}{near}."
+            )
+            told += f" An artefact: {s.artefact_reason}." if s.artefact else ""
+            blocks.append(Figure(f"Close-up. {told}", told, 150, file))
+    return Section("strength", "Strength and hot spots", tuple(blocks))
+
+
+def _cases(material: Material) -> Table:
+    f = material.findings
+    required, asked = required_reserve(f)
+    rows = []
+    for name, c in f.cases.items():
+        r = c.reserve
+        limited = math.isfinite(r.least)
+        away = reserve_cell(r.away, required=required) if r.artefact else Cell("the same")
+        where = f"{place(r.at_mm)}, near {r.face}" if r.face else place(r.at_mm)
+        phase = f"{r.zone} of {r.body}" + (f", {r.phase}" if r.phase else "")
+        rows.append(
+            [
+                Cell(name),
+                reserve_cell(r.least, required=required),
+                away,
+                Cell(r.mode if limited else "–"),
+                Cell(phase if limited else "–"),
+                Cell(where if limited else "–"),
+            ]
+        )
+    goal = f"{'required' if asked else 'taken as target'}: {number(required)}"
+    head = ("Case", "Least reserve factor", "Away from artefacts", "Fails by", "In", "At")
+    return table(head, rows, align="lrrlll", caption=f"Least reserve factor by case ({goal}).")
+
+
+def _by_criterion(material: Material) -> list[Block]:
+    f = material.findings
+    required, _ = required_reserve(f)
+    names = list(dict.fromkeys(n for c in f.cases.values() for n in c.reserve.criteria))
+    caption = "Least reserve factor by each criterion on its own; none: not admissible for the material, or no limit."
+    beside = len(f.cases) <= MOST_BESIDE
+
+    def told_of(case: str, name: str) -> Cell:
+        return reserve_cell(f.cases[case].reserve.criteria.get(name), required=required)
+
+    if beside:
+        numbers = table(
+            ("Criterion", *f.cases), [[n, *(told_of(c, n) for c in f.cases)] for n in names], caption=caption
+        )
+    else:
+        numbers = table(("Case", *names), [[c, *(told_of(c, n) for n in names)] for c in f.cases], caption=caption)
+    told = "; ".join(
+        f"case {case}: " + ", ".join(f"{n} {reserve_text(v)}" for n, v in c.reserve.criteria.items() if v is not None)
+        for case, c in f.cases.items()
+    )
+    caption = "Reserve factor by case and criterion; the lines mark failure (1) and what is required."
+    svg = _criteria_plot(material, names, required)
+    plot = Figure(f"{caption} {told}.", caption, 84 if beside else 120, svg=svg)
+    return [Beside((plot, numbers), (0.5, 0.5))] if beside else [plot, numbers]
+
+
+def _criteria_plot(material: Material, names: list[str], required: float) -> str:
+    """Marks on a logarithmic line for each case; unlimited values are left out."""
+    cases = material.findings.cases
+    height = 26 + 9 * len(cases) + 4.5 * ((len(names) + 1) // 2)
+    with drawing(width=84, height=height) as figure:
+        axes = figure.add_subplot()
+        axes.set_xscale("log")
+        seen = [1.0, required]
+        for k, name in enumerate(names):
+            values = [(i, c.reserve.criteria.get(name)) for i, c in enumerate(cases.values())]
+            known = [(i, v) for i, v in values if v is not None and math.isfinite(v) and v > 0]
+            if known:
+                seen += [v for _, v in known]
+                spread = 0.5 * (k - (len(names) - 1) / 2) / max(len(names), 1)
+                axes.plot(
+                    [v for _, v in known],
+                    [i + spread for i, _ in known],
+                    ls="",
+                    marker=MARKS[k % len(MARKS)],
+                    color=COLOURS[k % len(COLOURS)],
+                    ms=5,
+                    label=name,
+                )
+        axes.axvline(1, color=INK, lw=1.4)
+        axes.axvline(required, color=INK, lw=1.0, ls="--")
+        axes.set_xlim(min(seen) / 1.5, max(seen) * 1.5)
+        axes.set_ylim(len(cases) - 0.5, -0.5)
+        axes.set_yticks(range(len(cases)), list(cases))
+        axes.set_xlabel("reserve factor [1]")
+        axes.xaxis.set_major_formatter("{x:g}")
+        axes.xaxis.set_minor_formatter("")
+        figure.legend(loc="outside upper left", ncols=2, handletextpad=0.2, columnspacing=1.0)
+        return svg_of(figure)
+
+
+def _spot_tables(material: Material) -> list[Block]:
+    f = material.findings
+    required, _ = required_reserve(f)
+    rows, stresses = [], []
+    spots = worst_hot_spots(f, count=MOST_ROWS, apart=APART * material.diagonal)
+    for rank, (case, s) in enumerate(spots, start=1):
+        where = f"{s.zone} of {s.body}" + (f", {s.phase}" if s.phase else "")
+        rows.append(
+            [
+                Cell(str(rank)),
+                Cell(case),
+                reserve_cell(s.reserve, required=required),
+                Cell(s.mode),
+                Cell(f"{place(s.at_mm)}, {where}"),
+                Cell(f"{s.face}, {number(s.face_distance_mm)} mm" if s.face else "–"),
+                Cell(f"artefact: {s.artefact_reason}" if s.artefact else "", "warn" if s.artefact else ""),
+            ]
+        )
+        scale = max(abs(v) for v in s.print_stress_MPa)
+        stresses.append([str(rank), case, *components(s.print_stress_MPa, scale=1e3 * scale)])
+    head: tuple[str, ...] = ("No.", "Case", "Reserve factor", "Fails by", "At, in", "Nearest face", "Remark")
+    if not any(s.artefact for _, s in spots):
+        head, rows = head[:-1], [row[:-1] for row in rows]
+    tell = table(head, rows, align="llrllll"[: len(head)], caption="The worst places over all cases.", small=True)
+    caption = "Stress [MPa] there in the axes of the beads that fail: 1 along the bead, 2 across it, 3 up the build."
+    return [tell, table(("No.", "Case", *PRINT_ORDER), stresses, align="llrrrrrr", caption=caption, small=True)]

@@ -1,0 +1,72 @@
+"""The first page: the question, the verdict, the figures that carry it, and the caution."""
+
+from __future__ import annotations
+
+import math
+
+from fem.telling import words
+from fem.telling.printed import clock
+from fem.telling.report import verdict
+from fem.telling.review.blocks import Block, Cell, Notice, Section, Table, Text, Verdict, table
+from fem.telling.review.material import CAUTION, Material
+from fem.telling.review.numbers import reserve_cell
+
+WORDS = {"holds": ("Holds", "good"), "short": ("Falls short", "warn"), "fails": ("Fails", "bad")}
+
+
+def opening(material: Material) -> Section:
+    """Question, verdict, key figures and caution."""
+    f = material.findings
+    word, tone = WORDS[verdict(f)]
+    blocks: list[Block] = [Text(f.question), Verdict(word, tone, words.answer(f)), key_figures(material)]
+    blocks.append(Notice("Before anyone relies on this part", CAUTION))
+    flagged = [f"{n} (card {b.material}, {b.state})" for n, b in f.bodies.items() if b.estimates]
+    if flagged:
+        blocks.append(
+            Text(
+                f"Material values behind these numbers are estimates, not measurements, for {', '.join(flagged)}; "
+                "the section on assumptions names them."
+            )
+        )
+    return Section("verdict", "Question and verdict", tuple(blocks))
+
+
+def key_figures(material: Material) -> Table:
+    """What a reader asks for first, each with the case or body that decides."""
+    f = material.findings
+    required, asked = words.required_reserve(f)
+    rows: list[list[str | Cell]] = []
+    if f.cases:
+        name = f.worst_case
+        r = f.cases[name].reserve
+        where = f"case {name}, {words.place(r.at_mm)}" if math.isfinite(r.least) else "every case"
+        rows.append(["Least reserve factor", reserve_cell(r.least, required=required), where])
+        goal = words.number(required)
+        rows.append(
+            ["Reserve factor " + ("required" if asked else "taken as target"), goal, "" if asked else "usual"]
+        )
+        name, case = max(f.cases.items(), key=lambda item: item[1].largest_displacement_mm)
+        rows.append(
+            [
+                "Largest deflection",
+                f"{words.number(case.largest_displacement_mm)} mm",
+                f"case {name}, {words.place(case.largest_displacement_at_mm)}",
+            ]
+        )
+        turns = [(math.hypot(*w.turn_deg), face, name) for name, c in f.cases.items() for face, w in c.faces.items()]
+        if turns:
+            turn, face, name = max(turns)
+            rows.append([f"Largest turn of {face}", f"{words.number(turn)} deg", f"case {name}"])
+    rows.append(["Mass", f"{words.number(sum(b.mass_g for b in f.bodies.values()))} g", ", ".join(f.bodies)])
+    plans = {n: b.print for n, b in f.bodies.items() if b.print}
+    if plans:
+        rows.append(["Print time, estimated", clock(sum(p.time_h for p in plans.values())), ", ".join(plans)])
+        if any(p.price_per_kg > 0 for p in plans.values()):
+            cost = sum(p.cost for p in plans.values())
+            rows.append(["Filament cost, estimated", f"{words.number(cost)} (money of the price)", ", ".join(plans)])
+    met = sum(r.met for r in f.requirements)
+    if f.requirements:
+        missed = [r.name for r in f.requirements if not r.met]
+        told = Cell(f"{met} of {len(f.requirements)} met", "good" if not missed else "bad")
+        rows.append(["Requirements", told, "missed: " + ", ".join(missed) if missed else ""])
+    return table(("Figure", "Value", "Where"), rows, align="lrl", caption="What decides.")

@@ -1,0 +1,57 @@
+"""What the vector drawings of a review share: one style, colours that any eye tells apart, SVG as text."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from fem.telling.review.blocks import FULL_MM
+
+INK, SOFT, LINE = "#16211f", "#4c5a57", "#c9d1ce"
+BLUE, ORANGE, GREEN, PURPLE, SKY, BLACK = "#0072b2", "#d55e00", "#007a5a", "#8f3f71", "#3b8fc2", "#222222"
+COLOURS = (BLUE, ORANGE, GREEN, PURPLE, BLACK, SKY)
+"""Blue, vermilion and their like differ in lightness too (after M. Okabe and K. Ito's set for all kinds of sight)."""
+MARKS = ("o", "s", "^", "D", "v", "P")
+"""Shapes beside the colours, for print in grey."""
+
+
+@contextmanager
+def drawing(*, width: float = FULL_MM, height: float) -> Iterator[Any]:
+    """A matplotlib figure of so many mm in the review's style; close it with `svg_of` inside the block."""
+    from matplotlib import rc_context
+    from matplotlib.figure import Figure
+
+    style: Any = {
+        "font.family": ["DejaVu Sans"],
+        "font.size": 8,
+        "axes.edgecolor": INK,
+        "axes.labelcolor": INK,
+        "axes.linewidth": 0.7,
+        "axes.spines.top": False,
+        "axes.spines.right": False,
+        "axes.grid": True,
+        "grid.color": LINE,
+        "grid.linewidth": 0.5,
+        "axes.axisbelow": True,
+        "xtick.color": INK,
+        "ytick.color": INK,
+        "legend.frameon": False,
+        "legend.fontsize": 8,
+        "svg.fonttype": "path",
+        "svg.hashsalt": "review",
+        "text.usetex": False,
+        "text.parse_math": False,
+    }
+    with rc_context(style):
+        yield Figure(figsize=(width / 25.4, height / 25.4), layout="constrained")
+
+
+def svg_of(figure: Any) -> str:
+    """The figure as SVG text with letters as outlines, so that it looks the same wherever it is opened."""
+    from matplotlib.backends.backend_svg import FigureCanvasSVG
+
+    out = io.StringIO()
+    FigureCanvasSVG(figure).print_svg(out, metadata={"Date": None, "Creator": None})
+    return out.getvalue()

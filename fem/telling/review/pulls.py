@@ -1,0 +1,146 @@
+"""The wrenches that act on the part in a case: each load's resultant, and the reaction of the supports."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from fem.judging.findings import Findings
+from fem.telling.review.material import Material
+from fem.telling.words import force, number
+from fem.tensors import Array
+
+NOISE = 1e-6
+"""A force or moment below this share of the largest in its case is rounding, and reads 0."""
+
+
+@dataclass(frozen=True)
+class Pull:
+    """A force (3,) [N] with the moment (3,) [N mm] about the point `at` (3,) [mm] through which it is drawn.
+
+    `role` is load or reaction; `origin_moment` (3,) [N mm] is about the origin of the part axes; `place` says in
+    words what the point is.
+    """
+
+    name: str
+    role: str
+    force: Array
+    moment: Array
+    origin_moment: Array
+    at: Array
+    place: str
+
+
+@dataclass(frozen=True)
+class FreeBody:
+    """The part cut free in one case: what pulls on it, which loads have no resultant (`inner`, in words), and the sum
+    of the loads' forces (3,) [N] and moments (3,) [N mm] about the origin.
+    """
+
+    case: str
+    pulls: tuple[Pull, ...]
+    inner: tuple[str, ...]
+    force: Array
+    moment: Array
+
+
+def free_body(material: Material, case: str) -> FreeBody:
+    """What acts on the part in a case. The supports' moment follows from balance, which the solver has checked."""
+    findings = material.findings
+    found = findings.cases[case]
+    centre = np.mean(np.array(material.box), axis=0)
+    total, about = np.array(found.applied_N), np.array(found.applied_Nmm)
+    scale = max(
+        [float(np.linalg.norm(total))]
+        + [abs(f) * _norm(findings.loads.get(name, {}).get("force_N")) for name, f in found.factors.items()]
+    )
+    pulls, inner = [], []
+    for name, factor in found.factors.items():
+        facts = findings.loads.get(name, {})
+        if factor == 0:
+            continue
+        pull = _load(name, factor, facts, material, centre)
+        own = 0.0 if pull is None else float(np.linalg.norm(pull.force))
+        turn = 0.0 if pull is None else float(np.linalg.norm(pull.origin_moment))
+        if pull is None or (own <= NOISE * scale and turn <= NOISE * scale * material.diagonal):
+            inner.append(_inner(name, factor, facts))
+        else:
+            pulls.append(pull)
+    back, turned = np.array(found.reaction_N), -about
+    if max(scale, _norm(back)) > 0 or _norm(turned) > 0:
+        at = _support_centre(findings, material.study, found.factors)
+        held = "the middle of the held faces"
+        if at is None:
+            at, held = centre, "the middle of the part"
+        pulls.append(Pull("reaction", "reaction", back, turned - np.cross(at, back), turned, at, held))
+    return FreeBody(case, tuple(pulls), tuple(inner), total, about)
+
+
+def clean(vector: Sequence[float] | Array, scale: float) -> Array:
+    """The components, with those that are rounding beside `scale` set to zero."""
+    values = np.asarray(vector, dtype=float)
+    return np.where(np.abs(values) <= NOISE * scale, 0.0, values)
+
+
+def _load(name: str, factor: float, facts: Mapping[str, Any], material: Material, centre: Array) -> Pull | None:
+    pull = facts.get("force_N", facts.get("resultant_N"))
+    if pull is None:
+        return None
+    own = factor * np.array(pull, dtype=float)
+    at, place = _point(name, facts, material)
+    if "moment_about_origin_Nmm" in facts:
+        about = factor * np.array(facts["moment_about_origin_Nmm"], dtype=float)
+    else:
+        about = np.cross(np.zeros(3) if at is None else at, own)
+    if at is None:
+        # Any point of the line of action serves: the one nearest to the middle of the part
+        square = float(own @ own)
+        foot = np.cross(own, about) / square if square > 0 else centre
+        along = own * float(own @ (centre - foot)) / square if square > 0 else 0.0
+        at, place = foot + along, "its line of action"
+    return Pull(name, "load", own, about - np.cross(at, own), about, at, place)
+
+
+def _point(name: str, facts: Mapping[str, Any], material: Material) -> tuple[Array | None, str]:
+    """Where a load is drawn: the centre that it states, else the centre of its face."""
+    if "centre_mm" in facts:
+        return np.array(facts["centre_mm"], dtype=float), "its centre"
+    table = material.study.get("loads", {}).get(name, {})
+    face = facts.get("face", table.get("face") if isinstance(table, dict) else None)
+    if face in material.findings.faces:
+        return np.array(material.findings.faces[face].centre_mm), f"the middle of {face}"
+    return None, ""
+
+
+def _support_centre(findings: Findings, study: Mapping[str, Any], factors: Mapping[str, float]) -> Array | None:
+    """The middle of all faces that hold the part in a case, by their areas."""
+    names = [str(s.get("face", "")) for s in findings.supports.values()]
+    moved = [name for name in factors if "shift_mm" in findings.loads.get(name, {})]
+    names += [str(study.get("loads", {}).get(name, {}).get("face", "")) for name in moved]
+    held = [findings.faces[n] for n in dict.fromkeys(names) if n in findings.faces]
+    area = sum(f.area_mm2 for f in held)
+    if not area > 0:
+        return None
+    return sum((f.area_mm2 * np.array(f.centre_mm) for f in held), start=np.zeros(3)) / area
+
+
+def _inner(name: str, factor: float, facts: Mapping[str, Any]) -> str:
+    times = "" if factor == 1 else f", times {number(factor)}"
+    if "bolts" in facts:
+        each = force(float(facts["force_per_bolt_N"]))
+        count = int(facts["bolts"])
+        bolts = f"{count} bolts clamp" if count != 1 else "1 bolt clamps"
+        return f"{name}: {bolts} with {each} each{times}, a pair of forces in balance"
+    if "by_K" in facts:
+        return f"{name}: warming by {number(float(facts['by_K']))} K{times}, no force from outside"
+    if "shift_mm" in facts:
+        shift = ", ".join(number(float(v)) for v in facts["shift_mm"])
+        return f"{name}: a face is moved by ({shift}) mm{times}; what that takes is in the reaction"
+    return f"{name}: no resultant"
+
+
+def _norm(values: Any) -> float:
+    return float(np.linalg.norm(values)) if values is not None else 0.0

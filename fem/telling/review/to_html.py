@@ -1,0 +1,64 @@
+"""The review on screen: the same pieces as one page that opens from disk and asks the network for nothing."""
+
+from __future__ import annotations
+
+import base64
+from pathlib import Path
+from typing import Any
+
+from fem.errors import BeadworkError
+from fem.telling.files import write_text
+from fem.telling.review.blocks import Figure, breakable
+from fem.telling.review.document import QUALITIES, Document, date_text, smaller
+
+LIMIT_BYTES = 8_000_000
+
+
+def write_html(document: Document, path: Path) -> Path:
+    """Write the review as one page beside its place and rename it there.
+
+    Errors: BeadworkError when even coarse pictures make it too large.
+    """
+    for width, quality in QUALITIES:
+        text = html_text(document, width=width, quality=quality)
+        if len(text.encode()) < LIMIT_BYTES:
+            return write_text(text, path)
+    advice = "Ask for fewer cases in one study."
+    raise BeadworkError(f"the page would be larger than {LIMIT_BYTES / 1e6:g} MB.", where=str(path), advice=advice)
+
+
+def html_text(document: Document, *, width: int, quality: int) -> str:
+    """The page with pictures no wider than `width` [px]."""
+    import jinja2
+
+    environment = jinja2.Environment(
+        loader=jinja2.FileSystemLoader(Path(__file__).parents[1] / "templates"),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=jinja2.StrictUndefined,
+    )
+
+    def address(figure: Figure) -> str:
+        if figure.svg:
+            return _data("image/svg+xml", figure.svg.encode())
+        assert figure.file
+        kind = _kind()
+        return _data(f"image/{kind.lower()}", smaller(figure.file, width=width, quality=quality, kind=kind))
+
+    def kind(block: Any) -> str:
+        return type(block).__name__.lower()
+
+    environment.filters.update(address=address, kind=kind, breakable=breakable)
+    return environment.get_template("review.html").render(d=document, date=date_text(document.date))
+
+
+def _kind() -> str:
+    """WebP keeps letters crisp in little room, where Pillow can write it."""
+    from PIL import features
+
+    return "WEBP" if features.check("webp") else "JPEG"
+
+
+def _data(kind: str, data: bytes) -> str:
+    return f"data:{kind};base64,{base64.b64encode(data).decode()}"
