@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from fem.cli import materials, solids, studies
+from fem.cli import comparing, materials, solids, studies
 from fem.errors import BeadworkError
 
 
@@ -52,6 +52,8 @@ def _parser() -> argparse.ArgumentParser:
     check = sub.add_parser("check", help="read a study, match its faces, add up its loads, and stop")
     check.add_argument("study", help="study file (TOML)")
     check.set_defaults(command=studies.check)
+
+    comparing.add_to(sub)
 
     faces = sub.add_parser("faces", help="list the faces of a solid and draw their numbers on it")
     faces.add_argument("solid", help="STEP, IGES, BREP, STL, OBJ, PLY or 3MF file")

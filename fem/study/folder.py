@@ -11,6 +11,8 @@ from pathlib import Path
 
 from fem.errors import InputError
 
+MARKS = ("findings.json", "variants", "comparison.csv", "directions", "orientation.csv")
+"""A folder that holds one of these is a results folder."""
 OWN = ("findings.json", "fields.vtu", "report.html", "pictures", "review.pdf", "review.html")
 """What belongs to a run: a new one replaces it, and a review of the older one goes with that.
 
@@ -40,13 +42,29 @@ def fresh_folder(wanted: Path) -> Iterator[Path]:
         shutil.rmtree(beside, ignore_errors=True)
 
 
+def open_folder(wanted: Path) -> Path:
+    """A results folder to add to, made and tried before any work. Errors: InputError."""
+    folder = wanted.resolve()
+    _refuse_foreign(folder, wanted)
+    probe = folder / f".beadwork.{os.getpid()}.part"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        probe.write_text("x", encoding="utf-8")
+        probe.unlink()
+    except OSError as error:
+        raise InputError(
+            f"results cannot be written there ({error.strerror}).", where=str(wanted), advice="Name another --out."
+        ) from None
+    return folder
+
+
 def _refuse_foreign(folder: Path, wanted: Path) -> None:
     advice = "Name another --out."
     if folder == Path.cwd() or folder in Path.cwd().parents:
         raise InputError("results would replace the folder you work in.", where=str(wanted), advice=advice)
     if folder.exists() and not folder.is_dir():
         raise InputError("that is a file, not a folder.", where=str(wanted), advice=advice)
-    if folder.is_dir() and any(folder.iterdir()) and not (folder / "findings.json").is_file():
+    if folder.is_dir() and any(folder.iterdir()) and not any((folder / mark).exists() for mark in MARKS):
         raise InputError("the folder holds files that are not results of Beadwork.", where=str(wanted), advice=advice)
 
 

@@ -12,7 +12,7 @@ import json
 import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from fem.errors import InputError, nearest
@@ -21,6 +21,8 @@ from fem.study.plans import Study
 
 MARK = "reference"
 """The key that marks a variant as the part that the others are measured against."""
+COST = "cost"
+"""The key that says what a variant costs, in the user's own money, where the estimate of a print does not."""
 NOT_TO_CHANGE = ("variants", "sweep")
 SEPARATOR = ", "
 
@@ -28,7 +30,7 @@ SEPARATOR = ", "
 @dataclass(frozen=True)
 class Variant:
     """One variant: `settings` the changed paths and their values in the file's own words, `study` what comes of it,
-    or None with the reason in `error`.
+    or None with the reason in `error`. `cost` in the user's own money is None where nothing is said.
     """
 
     name: str
@@ -36,6 +38,7 @@ class Variant:
     study: Study | None
     error: str = ""
     reference: bool = False
+    cost: float | None = None
 
 
 def count_variants(study: Study) -> int:
@@ -77,9 +80,12 @@ def _named(study: Study, name: str, changes: Mapping[str, Any]) -> Variant:
     mark = changes.get(MARK, False)
     if not isinstance(mark, bool):
         raise InputError(f"{MARK} must be true or false.", where=f"{place}.{MARK}")
+    cost = changes.get(COST)
+    if cost is not None and (isinstance(cost, bool) or not isinstance(cost, int | float) or not 0 < cost < math.inf):
+        raise InputError(f"{COST} must be a number above 0, in your own money.", where=f"{place}.{COST}")
     wanted = {}
     for path, value in changes.items():
-        if path != MARK:
+        if path not in (MARK, COST):
             if isinstance(value, Mapping) and "." not in path and path in study.tree:
                 raise InputError(
                     f"{path} would be replaced as a whole.",
@@ -87,7 +93,7 @@ def _named(study: Study, name: str, changes: Mapping[str, Any]) -> Variant:
                     advice=f'Put the whole path in quotes, such as "{path}.{next(iter(value), "NAME")}" = ...',
                 )
             wanted[path] = (checked_path(study, path, where=place), value)
-    return _made(study, name, wanted, reference=mark)
+    return replace(_made(study, name, wanted), reference=mark, cost=None if cost is None else float(cost))
 
 
 def _swept(study: Study) -> list[Variant]:
@@ -109,9 +115,7 @@ def _swept(study: Study) -> list[Variant]:
     return out
 
 
-def _made(
-    study: Study, name: str, wanted: Mapping[str, tuple[tuple[str, ...], Any]], *, reference: bool = False
-) -> Variant:
+def _made(study: Study, name: str, wanted: Mapping[str, tuple[tuple[str, ...], Any]]) -> Variant:
     settings = {path: as_written(value) for path, (_, value) in wanted.items()}
     tree = {k: copy.deepcopy(v) for k, v in study.tree.items() if k not in NOT_TO_CHANGE}
     touched = {steps for steps, _ in wanted.values()}
@@ -120,8 +124,8 @@ def _made(
     try:
         made = study_of(tree, file=study.path, text=study.text, variant=name, changes=settings)
     except InputError as error:
-        return Variant(name, settings, None, str(error), reference)
-    return Variant(name, settings, made, reference=reference)
+        return Variant(name, settings, None, str(error))
+    return Variant(name, settings, made)
 
 
 # ---- paths

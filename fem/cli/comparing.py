@@ -1,0 +1,82 @@
+"""`beadwork compare`."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from typing import TYPE_CHECKING, Any
+
+from fem.cli.console import number_text, progress, reserve_text, ruled, screen
+from fem.cli.studies import CAUTION
+
+if TYPE_CHECKING:
+    from fem.judging.choice import Comparison, VariantNumbers
+
+
+def add_to(sub: Any) -> None:
+    """Add the command to the parser's commands."""
+    from pathlib import Path
+
+    command = sub.add_parser("compare", help="answer all variants of a study and say which to print")
+    command.add_argument("study", help="study file (TOML) with [variants] or [sweep]")
+    command.add_argument("--out", type=Path, help="folder for the results (default: results/<study>)")
+    command.add_argument(
+        "--jobs", type=int, help="processes that work at once (default: as many as cores and memory)"
+    )
+    command.add_argument(
+        "--resume", action="store_true", help="go on with a run that was stopped, and say how much of it was there"
+    )
+    command.add_argument("--yes", action="store_true", help="compute more than 500 variants without asking back")
+    command.add_argument("--cluster", metavar="ADDRESS", help='work on a Dask cluster: its address, or "local"')
+    command.add_argument(
+        "--strict", action="store_true", help="leave with status 3 when no variant meets all requirements"
+    )
+    command.set_defaults(command=compare)
+
+
+def compare(options: argparse.Namespace) -> int:
+    from fem.study.variants.story import compare_study
+
+    try:
+        with progress() as say:
+            found = compare_study(
+                options.study,
+                out=options.out,
+                jobs=options.jobs,
+                resume=options.resume,
+                yes=options.yes,
+                cluster=options.cluster,
+                progress=say,
+            )
+    except KeyboardInterrupt:
+        print(
+            "beadwork: stopped; finished variants are kept, and compare --resume goes on with them.", file=sys.stderr
+        )
+        return 130
+    console = screen()
+    _print_comparison(console, found.comparison)
+    for note in found.notes:
+        console.print(note, soft_wrap=True, markup=False)
+    console.print(f"Comparison: {found.page}", soft_wrap=True, markup=False)
+    console.print(f"[dim]{CAUTION}[/dim]")
+    return 3 if options.strict and found.comparison.best is None else 0
+
+
+def _print_comparison(console: Any, comparison: Comparison) -> None:
+    heads = ["variant", "mass [g]", "time [h]", "cost [own money]", "least reserve factor", "deflection [mm]"]
+    rows = [_row(v, comparison) for v in comparison.variants]
+    console.print(ruled(comparison.title, [*heads, "requirements missed"], rows))
+    if any(v.artefact for v in comparison.variants):
+        console.print("* at a place made by a support or a load's edge; it depends on the mesh.")
+    console.print(comparison.reason, soft_wrap=True, markup=False)
+
+
+def _row(v: VariantNumbers, comparison: Comparison) -> list[str]:
+    name = f"{v.name} (reference)" if v.reference else v.name
+    name = f"{name} <-" if v.name == comparison.best else name
+    if not v.answered:
+        return [name, "", "", "", "", "", f"not answered: {v.error}"]
+    plain = ["" if n is None else number_text(n) for n in (v.mass_g, v.time_h, v.cost)]
+    reserve = reserve_text(v.reserve or 0.0) + (" *" if v.artefact else "")
+    bend = f"{v.deflection_mm or 0.0:.3g}"
+    return [name, *plain, reserve, bend, "; ".join(v.missed)]

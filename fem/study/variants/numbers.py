@@ -1,0 +1,160 @@
+"""From a variant's findings to the numbers that are put side by side, and the table of them as a file."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+from fem.judging.choice import Comparison, VariantNumbers
+from fem.judging.findings import CaseFindings, Findings, RequirementFindings
+from fem.study.variants.series import Told
+from fem.telling.files import write_text
+from fem.telling.words import reserve_text, with_unit
+
+
+def numbers_of(told: Told) -> VariantNumbers:
+    """What is compared of one variant."""
+    variant, found = told.variant, told.findings
+    if found is None:
+        return VariantNumbers(variant.name, variant.settings, variant.reference, error=told.error)
+    plans = [b.print for b in found.bodies.values() if b.print is not None]
+    cost = sum(p.cost for p in plans) if plans else None
+    worst = found.cases[found.worst_case].reserve
+    bends = max(found.cases, key=lambda c: found.cases[c].largest_displacement_mm)
+    return VariantNumbers(
+        name=variant.name,
+        settings=variant.settings,
+        reference=variant.reference,
+        printed=bool(plans),
+        mass_g=sum(b.mass_g for b in found.bodies.values()),
+        time_h=sum(p.time_h for p in plans) if plans else None,
+        cost=cost if variant.cost is None else variant.cost,
+        deflection_mm=found.cases[bends].largest_displacement_mm,
+        deflection_case=bends,
+        shift_mm=_largest(found, "shift_mm"),
+        turn_deg=_largest(found, "turn_deg"),
+        reserve=worst.least,
+        reserve_away=min(c.reserve.away for c in found.cases.values()),
+        reserve_case=found.worst_case,
+        mode=worst.mode,
+        zone=worst.zone,
+        body=worst.body,
+        at_mm=tuple(worst.at_mm),
+        artefact=worst.artefact,
+        missed=tuple(_missed(r) for r in found.requirements if not r.met),
+        shortfall=max((_short(r) for r in found.requirements if not r.met), default=0.0),
+        cautions=found.cautions,
+        findings_file=told.file,
+    )
+
+
+def _largest(found: Findings, what: str) -> dict[str, float]:
+    """By watched face, the largest over the cases."""
+    cases: list[CaseFindings] = list(found.cases.values())
+    faces = dict.fromkeys(face for case in cases for face in case.faces)
+    return {f: max(math.hypot(*getattr(c.faces[f], what)) for c in cases if f in c.faces) for f in faces}
+
+
+def _missed(r: RequirementFindings) -> str:
+    """A requirement that is not met, in words with numbers."""
+    if r.name == "reserve":
+        return f"reserve factor {reserve_text(r.value)}, {r.limit:g} required (case {r.where})"
+    where = "" if r.name == "mass" else f" (case {r.where})"
+    return f"{r.name} {with_unit(r.value, r.unit)}, at most {with_unit(r.limit, r.unit)} allowed{where}"
+
+
+def _short(r: RequirementFindings) -> float:
+    """By what share a requirement is missed."""
+    return 1 - r.value / r.limit if r.name == "reserve" else r.value / r.limit - 1
+
+
+# ---- the table as a file
+
+
+def write_table(comparison: Comparison, path: Path) -> Path:
+    """Write comparison.csv: a row for each variant, the unit in each head; beside its place and renamed."""
+    text = io.StringIO()
+    csv.writer(text, lineterminator="\n").writerows(table_rows(comparison))
+    return write_text(text.getvalue(), path)
+
+
+def table_rows(comparison: Comparison) -> Iterator[list[Any]]:
+    """The heads, then a row for each variant; empty where a variant has no such number."""
+    variants = comparison.variants
+    paths = list(dict.fromkeys(path for v in variants for path in v.settings))
+    turned = _faces(variants, "turn_deg")
+    shifted = _faces(variants, "shift_mm")
+    yield [
+        "variant",
+        *paths,
+        "reference part",
+        "mass [g]",
+        "print time [h]",
+        "cost [own money]",
+        "largest deflection [mm]",
+        "in case",
+        *(f"shift of {face} [mm]" for face in shifted),
+        *(f"turn of {face} [deg]" for face in turned),
+        "least reserve factor [-]",
+        "least reserve factor away from artefacts [-]",
+        "by case",
+        "mode",
+        "zone",
+        "body",
+        "at x [mm]",
+        "at y [mm]",
+        "at z [mm]",
+        "mass over reference [-]",
+        "stiffness over reference [-]",
+        "reserve over reference [-]",
+        "cost over reference [-]",
+        "none lighter is stiffer",
+        "none lighter has more in reserve",
+        "to print",
+        "requirements missed",
+        "why not answered",
+        "findings file",
+    ]
+    for v in variants:
+        ratio = comparison.ratios.get(v.name, {})
+        yield [
+            v.name,
+            *(v.settings.get(path, "") for path in paths),
+            _yes(v.reference),
+            *map(_number, (v.mass_g, v.time_h, v.cost, v.deflection_mm)),
+            v.deflection_case,
+            *(_number(v.shift_mm.get(face)) for face in shifted),
+            *(_number(v.turn_deg.get(face)) for face in turned),
+            *map(_number, (v.reserve, v.reserve_away)),
+            v.reserve_case,
+            v.mode,
+            v.zone,
+            v.body,
+            *(map(_number, v.at_mm or (None, None, None))),
+            *(_number(ratio.get(key)) for key in ("mass", "stiffness", "reserve", "cost")),
+            _yes(v.name in comparison.fronts["stiffness"]),
+            _yes(v.name in comparison.fronts["reserve"]),
+            _yes(v.name == comparison.best),
+            "; ".join(v.missed),
+            v.error,
+            v.findings_file,
+        ]
+
+
+def _faces(variants: Sequence[VariantNumbers], what: str) -> list[str]:
+    return list(dict.fromkeys(face for v in variants for face in getattr(v, what)))
+
+
+def _number(value: float | None) -> str:
+    """Nine digits: more than any reader needs, and enough to compute on."""
+    if value is None:
+        return ""
+    return "inf" if math.isinf(value) else f"{value:.9g}"
+
+
+def _yes(value: bool) -> str:
+    return "yes" if value else ""

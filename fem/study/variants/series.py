@@ -1,0 +1,168 @@
+"""Many variants answered: one ground for all that keep the geometry, each kept as soon as it is finished."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from fem.errors import BeadworkError
+from fem.judging.findings import Findings
+from fem.study.clock import Clock, Progress, clock_say
+from fem.study.crew import Lost, sensible_jobs, work_through
+from fem.study.ground import Ground, ground_key, lay_ground
+from fem.study.plans import Study
+from fem.study.run import prepare, solve_and_judge
+from fem.study.variants.expand import Variant
+from fem.study.variants.kept import Kept, key_of
+
+LOST = "its process was ended from outside each time, perhaps for want of memory; try --jobs 1 or a larger mesh size."
+Worker = Callable[[Ground, Sequence[Study]], Iterator[tuple[int, Any]]]
+"""Answers studies on one ground, in any order: the number of each and what `answer_variant` gave."""
+
+
+@dataclass(frozen=True)
+class Told:
+    """What became of a variant: its findings, or the `error` for which it has none."""
+
+    variant: Variant
+    findings: Findings | None
+    error: str = ""
+    file: str = ""
+
+
+def answer_variant(ground: Ground, study: Study) -> Findings | str:
+    """One variant's findings without pictures, or the line that says why there are none."""
+    try:
+        return solve_and_judge(prepare(study, ground=ground)).findings
+    except BeadworkError as error:
+        return str(error)
+    except MemoryError:
+        return "memory ran out. Ask for a larger mesh size."
+
+
+def answer_series(
+    variants: Sequence[Variant],
+    *,
+    kept: Kept,
+    jobs: int | None = None,
+    worker: Worker | None = None,
+    progress: Progress | None = None,
+) -> tuple[Told, ...]:
+    """All variants answered, in their order; those that were kept are taken as they are.
+
+    `worker` answers them elsewhere than in `jobs` processes of this machine (None: as many as fit).
+    Errors: InputError (the disk does not take a finished one).
+    """
+    out: dict[int, Told] = {i: Told(v, None, v.error) for i, v in enumerate(variants) if v.study is None}
+    keys: dict[int, str] = {}
+    for i, variant in enumerate(variants):
+        if variant.study is not None:
+            keys[i] = key_of(variant.study)
+            found = kept.find(variant.study, keys[i])
+            if found is not None:
+                out[i] = _told(variant, found, kept, keys[i])
+    todo = [i for i in range(len(variants)) if i not in out]
+    tally = Countdown(progress, total=len(variants), known=len(out))
+    for same in _by_ground(variants, todo):
+        study = _study(variants[same[0]])
+        try:
+            ground = lay_ground(study, clock=Clock(None))
+        except BeadworkError as error:
+            out |= {i: Told(variants[i], None, str(error)) for i in same}
+            tally(len(same), "")
+            continue
+        # Variants of equal numbers are solved once
+        first: dict[str, int] = {}
+        for i in same:
+            first.setdefault(keys[i], i)
+        order = in_turn([_study(variants[i]) for i in first.values()])
+        numbers = [list(first.values())[k] for k in order]
+        studies = [_study(variants[i]) for i in numbers]
+        count = sensible_jobs(ground.mesh.unknowns) if jobs is None else jobs
+        answers = (
+            worker(ground, studies)
+            if worker is not None
+            else work_through(studies, work=answer_variant, shared=ground, jobs=count)
+        )
+        for k, result in answers:
+            twins = [i for i in same if keys[i] == keys[numbers[k]]]
+            for i in twins:
+                out[i] = _finished(variants[i], result, kept, keys[i])
+            tally(len(twins), variants[numbers[k]].name)
+    return tuple(out[i] for i in range(len(variants)))
+
+
+def _finished(variant: Variant, result: Any, kept: Kept, key: str) -> Told:
+    if isinstance(result, Lost):
+        return Told(variant, None, LOST)
+    if isinstance(result, str):
+        return Told(variant, None, result)
+    return _told(variant, kept.keep(_study(variant), key, result), kept, key)
+
+
+def _told(variant: Variant, findings: Findings, kept: Kept, key: str) -> Told:
+    path = kept.path_of(_study(variant).variant, key)
+    return Told(variant, findings, file=f"{path.parent.name}/{path.name}")
+
+
+def _study(variant: Variant) -> Study:
+    assert variant.study is not None
+    return variant.study
+
+
+def _by_ground(variants: Sequence[Variant], todo: Sequence[int]) -> list[list[int]]:
+    groups: dict[Any, list[int]] = {}
+    for i in todo:
+        groups.setdefault(ground_key(_study(variants[i])), []).append(i)
+    return list(groups.values())
+
+
+def in_turn(studies: Sequence[Study]) -> list[int]:
+    """An order in which equal infill cells come as far from each other as may be.
+
+    A cell is solved by the first variant that holds it and kept on disk for the others; were two of them begun at
+    once, it would be solved twice.
+    """
+    seen: dict[str, int] = {}
+    turn = []
+    for study in studies:
+        cell = repr([_cell(body.print) for body in study.bodies.values()])
+        turn.append(seen.get(cell, 0))
+        seen[cell] = turn[-1] + 1
+    return sorted(range(len(studies)), key=lambda i: turn[i])
+
+
+def _cell(keys: Any) -> Any:
+    if keys is None:
+        return None
+    bead = keys.bead_width, keys.bead_height
+    return keys.polymer, keys.state, keys.temperature, bead, keys.infill_pattern, keys.infill_density
+
+
+class Countdown:
+    """Says how many variants are done and how long the rest will take, at the pace so far."""
+
+    def __init__(self, progress: Progress | None, *, total: int, known: int) -> None:
+        self._progress, self._total = progress, total
+        self._done = self._known = known
+        self._since = time.perf_counter()
+        self(0, "")
+
+    def __call__(self, count: int, name: str) -> None:
+        """So many more are done, the last of them of this name."""
+        self._done += count
+        text = f"variant {self._done} of {self._total}"
+        computed = self._done - self._known
+        if computed > 0:
+            left = (time.perf_counter() - self._since) / computed * (self._total - self._done)
+            text += f", {time_text(left)} left"
+        clock_say(self._progress, f"{text}: {name}" if name else text, 0.02 + 0.95 * self._done / max(1, self._total))
+
+
+def time_text(seconds: float) -> str:
+    """A length of time as one says it."""
+    if seconds < 90:
+        return f"about {seconds:.0f} s"
+    return f"about {seconds / 60:.0f} min" if seconds < 5400 else f"about {seconds / 3600:.1f} h"

@@ -1,0 +1,152 @@
+"""The whole story of a comparison, one line a step."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from fem.errors import InputError
+from fem.judging.choice import Comparison, VariantNumbers, compare
+from fem.judging.choice_file import write_choice
+from fem.part.solid import read_solid
+from fem.study.clock import Progress, clock_say
+from fem.study.crew import cores
+from fem.study.file import read_study
+from fem.study.folder import open_folder
+from fem.study.ground import expected_unknowns
+from fem.study.machine import program_version
+from fem.study.plans import Study
+from fem.study.run import DEFAULT_FOLDER
+from fem.study.variants.expand import as_written, count_variants, expand
+from fem.study.variants.kept import Kept
+from fem.study.variants.numbers import numbers_of, write_table
+from fem.study.variants.series import Worker, answer_series, time_text
+
+MANY = 500
+"""More variants than this are computed only when asked for twice."""
+SECONDS_PER_UNKNOWN = 2.0e-4
+"""About what one core takes for a variant of the demonstration; see studies/speed."""
+
+
+@dataclass(frozen=True)
+class Compared:
+    """A comparison and where it lies: `page` the page that draws it; `notes` what the user should hear of the run."""
+
+    comparison: Comparison
+    page: Path
+    notes: tuple[str, ...]
+
+
+def compare_study(
+    path: Path | str,
+    *,
+    out: Path | None = None,
+    jobs: int | None = None,
+    resume: bool = False,
+    yes: bool = False,
+    cluster: str | None = None,
+    progress: Progress | None = None,
+) -> Compared:
+    """Answer all variants of a study file and write their comparison into results/<study>/ (or `out`).
+
+    A variant that was finished before with the same inputs is taken as it was; with `resume` the notes say how many
+    even when there were none. `jobs` processes of this machine work (None: as many as there are cores and memory
+    for), or a `cluster`: the address of a Dask scheduler, or "local".
+    Errors: InputError, among them more variants than `MANY` unless `yes`.
+    """
+    study = read_study(path)
+    if jobs is not None and jobs < 1:
+        raise InputError(f"{jobs} processes are asked for; at least one is needed.", where="--jobs")
+    if not yes:
+        refuse_many(study, jobs=jobs)
+    clock_say(progress, "spell out the variants", 0.01)
+    variants = expand(study)
+    folder = open_folder(Path(out) if out is not None else Path(DEFAULT_FOLDER) / study.path.stem)
+    kept = Kept(folder)
+    notes = [
+        f"{count} kept {'variant is' if count == 1 else 'variants are'} of Beadwork {version}, not of "
+        f"{program_version()}: computed anew; the old {'file stays' if count == 1 else 'files stay'}."
+        for version, count in kept.other_versions().items()
+    ]
+    taken = kept.count(v.study for v in variants if v.study is not None)
+    if taken or resume:
+        notes.append(f"{taken} of {len(variants)} variants were finished before and are taken as they were.")
+    with worker_of(cluster, jobs=jobs) as worker:
+        told = answer_series(variants, kept=kept, jobs=jobs, worker=worker, progress=progress)
+    if not any(each.findings for each in told):
+        raise InputError(f"no variant could be answered; the first one: {told[0].error}", where=str(study.path))
+    comparison = put_side_by_side(study, [numbers_of(each) for each in told])
+    clock_say(progress, "table and page", 0.98)
+    page = write_all(comparison, folder)
+    clock_say(progress, "done", 1.0)
+    return Compared(comparison, page, tuple(notes))
+
+
+def refuse_many(study: Study, *, jobs: int | None) -> None:
+    """Errors: InputError for more variants than `MANY`, with what they would cost."""
+    count = count_variants(study)
+    if count <= MANY:
+        return
+    solids = {n: read_solid(b.solid, name=n, unit=b.unit, any_size=b.any_size) for n, b in study.bodies.items()}
+    each = SECONDS_PER_UNKNOWN * sum(expected_unknowns(study, solids).values())
+    crew = jobs or cores()
+    raise InputError(
+        f"{count:,} variants at about {each / 60:.2g} min each take {time_text(count * each / crew)} "
+        f"on {crew} {'core' if crew == 1 else 'cores'}.",
+        where=f"{study.path}: sweep",
+        advice="Ask for fewer, or say --yes.",
+    )
+
+
+def put_side_by_side(study: Study, numbers: Sequence[VariantNumbers]) -> Comparison:
+    """The comparison of a study's variants."""
+    from fem.telling.words import TARGET_RESERVE
+
+    asked = study.requirements.reserve
+    return compare(
+        numbers,
+        title=study.title,
+        question=study.question,
+        required_reserve=TARGET_RESERVE if asked is None else asked,
+        reserve_asked=asked is not None,
+        sweep={path: tuple(map(as_written, values)) for path, values in study.sweep.items()},
+        cautions=shared_cautions(numbers),
+        beadwork=program_version(),
+    )
+
+
+def shared_cautions(numbers: Sequence[VariantNumbers]) -> tuple[str, ...]:
+    """Cautions that every answered variant carries."""
+    answered = [v for v in numbers if v.answered]
+    first = answered[0].cautions if answered else ()
+    return tuple(c for c in first if all(c in v.cautions for v in answered))
+
+
+def write_all(comparison: Comparison, folder: Path) -> Path:
+    """Write comparison.csv, comparison.json and the page. Errors: InputError when the disk does not take them."""
+    from fem.telling.comparison import write_comparison
+
+    try:
+        write_table(comparison, folder / "comparison.csv")
+        write_choice(comparison, folder / "comparison.json")
+        return write_comparison(comparison, folder=folder)
+    except OSError as error:
+        raise InputError(
+            f"the comparison cannot be written ({error.strerror}).",
+            where=str(folder),
+            advice="Make room and run again: the finished variants are kept.",
+        ) from None
+
+
+@contextmanager
+def worker_of(cluster: str | None, *, jobs: int | None) -> Iterator[Worker | None]:
+    """What answers the variants: the cluster asked for, or None for processes of this machine."""
+    if cluster is None:
+        yield None
+        return
+    from fem.study.variants.cluster import open_cluster
+
+    with open_cluster(cluster, jobs=jobs) as worker:
+        yield worker
