@@ -5,13 +5,11 @@ from __future__ import annotations
 import math
 
 from fem.telling.review.blocks import Beside, Block, Cell, Figure, Heading, Section, Table, Text, table
-from fem.telling.review.material import Material
+from fem.telling.review.material import APART, Material
 from fem.telling.review.numbers import components, reserve_cell
 from fem.telling.review.plots import COLOURS, INK, MARKS, drawing, svg_of
 from fem.telling.words import number, place, plain_name, required_reserve, reserve_text, worst_hot_spots
 
-APART = 0.04
-"""Hot spots nearer to each other than this share of the diagonal are one: as the pictures of a run are chosen."""
 MOST_ROWS, MOST_BESIDE = 8, 4
 PRINT_ORDER = ("σ11", "σ22", "σ33", "τ23", "τ13", "τ12")
 

@@ -1,0 +1,28 @@
+"""`beadwork report`."""
+
+from __future__ import annotations
+
+import argparse
+
+from fem.cli.console import progress, screen
+from fem.cli.studies import CAUTION
+
+
+def report(options: argparse.Namespace) -> int:
+    """Write the design review of a study and say where it lies."""
+    from fem.study.review import review_study
+    from fem.telling.words import answer
+
+    with progress() as say:
+        made = review_study(options.study, out=options.out, progress=say)
+    console = screen()
+    console.print(made.findings.title, soft_wrap=True, markup=False, style="bold")
+    for sentence in answer(made.findings):
+        console.print(sentence, soft_wrap=True, markup=False)
+    if made.reused:
+        console.print("The results of the earlier run hold for these inputs and were used again.", soft_wrap=True)
+    for note in made.notes:
+        console.print(note, soft_wrap=True, markup=False)
+    console.print(f"Review on paper: {made.pdf}\nReview on screen: {made.html}", soft_wrap=True, markup=False)
+    console.print(f"[dim]{CAUTION}[/dim]")
+    return 0
