@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from fem.cli import comparing, materials, solids, studies
+from fem.cli import comparing, materials, reviewing, solids, studies
 from fem.errors import BeadworkError
 
 
@@ -54,6 +54,11 @@ def _parser() -> argparse.ArgumentParser:
     check.set_defaults(command=studies.check)
 
     comparing.add_to(sub)
+
+    report = sub.add_parser("report", help="write the design review of a study as PDF and HTML, answering it if needed")
+    report.add_argument("study", help="study file (TOML)")
+    report.add_argument("--out", type=Path, help="folder for the results (default: results/<study>)")
+    report.set_defaults(command=reviewing.report)
 
     faces = sub.add_parser("faces", help="list the faces of a solid and draw their numbers on it")
     faces.add_argument("solid", help="STEP, IGES, BREP, STL, OBJ, PLY or 3MF file")
