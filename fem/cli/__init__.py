@@ -8,12 +8,33 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from fem.cli import comparing, materials, reviewing, solids, studies
+from fem.cli import comparing, materials, orienting, reviewing, solids, studies
 from fem.errors import BeadworkError
+from fem.solving.distributed.ranks import company, place, serve
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run the command and return its exit status (0 done, 2 input wrong, 3 requirement missed, 4 no answer)."""
+    """Run the command and return its exit status (0 done, 2 input wrong, 3 requirement missed, 4 no answer).
+
+    Of the processes that `mpirun` starts together, the first runs the command and the others help it to solve.
+    """
+    rank, ranks = place()
+    if rank > 0:
+        return serve()
+    if ranks == 1:
+        return _run(arguments)
+    try:
+        others = company()
+    except BeadworkError as error:
+        print(f"beadwork: {error}", file=sys.stderr)
+        return error.exit_status
+    try:
+        return _run(arguments)
+    finally:
+        others.dismiss()
+
+
+def _run(arguments: Sequence[str] | None) -> int:
     options = _parser().parse_args(arguments)
     try:
         return int(options.command(options))
@@ -52,6 +73,14 @@ def _parser() -> argparse.ArgumentParser:
     check = sub.add_parser("check", help="read a study, match its faces, add up its loads, and stop")
     check.add_argument("study", help="study file (TOML)")
     check.set_defaults(command=studies.check)
+
+    orient = sub.add_parser("orient", help="scan the build directions of a printed body, and name the best")
+    orient.add_argument("study", help="study file (TOML)")
+    orient.add_argument("--body", help="the printed body that is turned (needed where there are several)")
+    orient.add_argument("--directions", type=int, default=100, help="directions over the half sphere (default: 100)")
+    orient.add_argument("--jobs", type=int, help="processes to use (default: one a core, as far as memory goes)")
+    orient.add_argument("--out", type=Path, help="folder for the results (default: results/<study>_orient)")
+    orient.set_defaults(command=orienting.orient)
 
     comparing.add_to(sub)
 
