@@ -84,7 +84,9 @@ def _parser() -> argparse.ArgumentParser:
 
     comparing.add_to(sub)
 
-    report = sub.add_parser("report", help="write the design review of a study as PDF and HTML, answering it if needed")
+    report = sub.add_parser(
+        "report", help="write the design review of a study as PDF and HTML, answering it if needed"
+    )
     report.add_argument("study", help="study file (TOML)")
     report.add_argument("--out", type=Path, help="folder for the results (default: results/<study>)")
     report.set_defaults(command=reviewing.report)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from fem.errors import MeshError, TooLargeError
+from fem.part.ordering import neighbourly
 from fem.part.quadrature import tet_slopes
 from fem.part.solid import Solid
 from fem.part.tetmesh import TET_EDGES, TRIANGLE_EDGES, MeshQuality, TetMesh, shape_quality
@@ -122,7 +123,7 @@ def second_order(
 
 
 def tidy_mesh(nodes: Array, tets: np.ndarray, triangles: np.ndarray, face: np.ndarray, *, solid: Solid) -> TetMesh:
-    """Right-handed tetrahedra, triangles that look outward, no loose nodes, no element inside out."""
+    """Right-handed tetrahedra, triangles that look outward, no loose nodes; neighbours close together."""
     quality = shape_quality(nodes, tets.astype(np.int32))
     left = quality < 0
     if left.any():
@@ -141,7 +142,7 @@ def tidy_mesh(nodes: Array, tets: np.ndarray, triangles: np.ndarray, face: np.nd
         worst = nodes[tets[int(quality.argmin()), :4]].mean(axis=0)
         at = ", ".join(f"{v:.3g}" for v in worst)
         raise MeshError(f"a tetrahedron near ({at}) mm is flat.", where=solid.name, advice="Try another mesh size.")
-    return TetMesh(
+    mesh = TetMesh(
         nodes=nodes,
         tets=tets,
         body=np.zeros(len(tets), dtype=np.int32),
@@ -151,6 +152,7 @@ def tidy_mesh(nodes: Array, tets: np.ndarray, triangles: np.ndarray, face: np.nd
         faces=solid.faces,
         quality=MeshQuality(float(quality.min()), float(np.median(quality)), straightened),
     )
+    return neighbourly(mesh)
 
 
 def _facing_outward(nodes: Array, tets: np.ndarray, triangles: np.ndarray) -> np.ndarray:

@@ -12,13 +12,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fem.errors import FreeBodyError
-from fem.loading.supports import Bed, Held, bed_matrices, gather
+from fem.loading.supports import Bed, Held, gather
 from fem.part.faces import true_normals
 from fem.part.quadrature import surface_points
 from fem.part.tetmesh import Index, TetMesh
 from fem.printing.field import PrintedField
-from fem.solving.linear import Preconditioner, SolveRecord, conjugate_gradients, rigid_motions
-from fem.solving.stiffness import BlockMatrix, BlockPattern, add_blocks, assemble, block_pattern, projected
+from fem.solving.linear import TOLERANCE, SolveRecord
+from fem.solving.motions import rigid_motions
+from fem.solving.solvers import solver_for
+from fem.solving.stiffness import BlockPattern, assemble, block_pattern
+from fem.solving.system import HeldSystem
 from fem.tensors import Array
 
 
@@ -51,6 +54,7 @@ class Equilibrium:
         beds: Sequence[Bed] = (),
         pattern: BlockPattern | None = None,
         blocks: Array | None = None,
+        solver: str = "auto",
     ) -> None:
         refuse_free_motion(mesh, held=held, beds=beds)
         self.mesh = mesh
@@ -62,30 +66,21 @@ class Equilibrium:
             if blocks is None
             else blocks
         )
-        with_beds = self.elastic
-        if beds:
-            with_beds = self.elastic.copy()
-            for bed in beds:
-                nodes, local = bed_matrices(mesh, bed)
-                add_blocks(self.pattern, with_beds, nodes=nodes, local=local)
-        self.whole = BlockMatrix(self.pattern, with_beds)
-        # Held directions become springs as stiff as the material around them, so that the scale stays even
-        scale = float(np.median(np.trace(self.whole.diagonal_blocks(), axis1=1, axis2=2))) / 3
-        self.matrix = BlockMatrix(
-            self.pattern, projected(self.pattern, with_beds, projector=self.held.projector, scale=scale)
-        )
-        self.precondition = Preconditioner(self.matrix, mesh, self.held.projector)
+        self.system = HeldSystem(mesh, self.pattern, self.elastic, held=self.held, beds=beds)
+        self.solver = solver_for(solver, self.system, printed)
 
     def solve(
         self,
         loads: Array,
         *,
         starts: Array | None = None,
+        tolerance: float = TOLERANCE,
         progress: Callable[[float], None] | None = None,
     ) -> tuple[Array, SolveRecord]:
         """Displacements (k, n, 3) [mm] under each of the nodal forces (k, n, 3) [N].
 
-        `starts` (k, n, 3) [mm] prescribes the held directions' displacement (zero unless given).
+        `starts` (k, n, 3) [mm] prescribes the held directions' displacement (zero unless given); `tolerance` is the
+        residual over the load at which an iteration stops.
         Errors: NotConverged.
         """
         k, n = len(loads), len(self.mesh.nodes)
@@ -94,15 +89,18 @@ class Equilibrium:
         if starts is None:
             basis, mix = _independent(loads)
             if len(basis) < k:
-                some, record = self.solve(loads[basis], progress=progress)
+                some, record = self.solve(loads[basis], tolerance=tolerance, progress=progress)
                 return np.einsum("jk,jni->kni", mix, some), record
-        columns = loads.transpose(1, 2, 0).reshape(3 * n, k)
-        given = np.zeros_like(columns) if starts is None else starts.transpose(1, 2, 0).reshape(3 * n, k)
-        right = columns - self.whole @ given if given.any() else columns
-        right = self._free(right)
-        answer, record = conjugate_gradients(self.matrix, right, precondition=self.precondition, progress=progress)
-        total = self._free(answer) + given
-        return total.reshape(n, 3, k).transpose(2, 0, 1).copy(), record
+        right = loads.transpose(1, 2, 0).reshape(3 * n, k)
+        given = None if starts is None else starts.transpose(1, 2, 0).reshape(3 * n, k)
+        if given is not None:
+            right = right - self.system.whole_forces(given)
+        right = self.system.free(np.array(right))
+        answer, record = self.solver.solve(right, tolerance=tolerance, progress=progress)
+        answer = self.system.free(answer)
+        if given is not None:
+            answer += given
+        return answer.reshape(n, 3, k).transpose(2, 0, 1).copy(), record
 
     def starts(self, move: Held) -> Array:
         """Displacement (n, 3) [mm] that holds everything still but the nodes of one prescribed face."""
@@ -111,13 +109,12 @@ class Equilibrium:
 
     def elastic_forces(self, displacement: Array) -> Array:
         """Nodal forces (n, 3) [N] with which the part alone, without beds, resists a displacement (n, 3) [mm]."""
-        return (BlockMatrix(self.pattern, self.elastic) @ displacement.reshape(-1)).reshape(-1, 3)
+        return np.asarray(self.system.elastic @ displacement.reshape(-1)).reshape(-1, 3)
 
     def balance(self, displacement: Array, forces: Array, record: SolveRecord) -> Solution:
         """The solution with the answer of the supports and what is left of the balance of force and moment."""
-        flat = displacement.reshape(-1)
         elastic = self.elastic_forces(displacement)
-        whole = (self.whole @ flat).reshape(-1, 3)
+        whole = self.system.whole_forces(displacement.reshape(-1, 1)).reshape(-1, 3)
         bed = elastic - whole
         left = whole - forces
         support = bed + left - np.einsum("nij,nj->ni", self.held.projector, left)
@@ -132,10 +129,6 @@ class Equilibrium:
             float(np.linalg.norm(moment)) / (scale * self.mesh.diagonal),
             record,
         )
-
-    def _free(self, columns: Array) -> Array:
-        n, k = len(self.mesh.nodes), columns.shape[1]
-        return np.matmul(self.held.projector, columns.reshape(n, 3, k)).reshape(3 * n, k)
 
 
 def _independent(loads: Array) -> tuple[list[int], Array]:

@@ -6,38 +6,81 @@ is checked against scikit-fem's weak form to 1e-12 (`space.plain_stiffness`).
 
 from __future__ import annotations
 
-import os
 from dataclasses import dataclass
-from functools import cache
-from itertools import pairwise
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 
+from fem.cores import even_ranges, shared, workers
 from fem.part.quadrature import STRESS_POINTS, STRESS_WEIGHTS, tet_slopes
 from fem.part.tetmesh import Index, TetMesh
+from fem.solving.corners import Corners, corners_of
 from fem.tensors import Array
 
 
 @dataclass(frozen=True)
 class BlockPattern:
-    """Which nodes share an element: `start` (n + 1,), `column` (b,) sorted within each row."""
+    """Which nodes share an element, and where the blocks of each of `tets` (m, 10) lie.
 
+    `start` (n + 1,), `column` (b,) sorted within each row; `slot` and `back` (m, 55) are the places of the blocks
+    that each pair of a tetrahedron's nodes fills, and of their transposes; `order` (m,) the tetrahedra by their
+    lowest node, `rounds` ranges of it that share no node within a round, so that they may be filled at once.
+    """
+
+    tets: np.ndarray
     start: np.ndarray
     column: np.ndarray
+    slot: np.ndarray
+    back: np.ndarray
+    order: np.ndarray
+    rounds: tuple[tuple[tuple[int, int], ...], ...]
+
+    @cached_property
+    def corners(self) -> Corners:
+        """The first-order mesh inside, on which the preconditioner rests."""
+        return corners_of(self.tets, len(self.start) - 1)
 
 
 def block_pattern(mesh: TetMesh) -> BlockPattern:
     """The pattern of 3 x 3 blocks of a mesh."""
-    from scipy.sparse import csr_matrix
+    from fem.solving import kernels
 
-    m, n = len(mesh.tets), len(mesh.nodes)
-    incidence = csr_matrix(
-        (np.ones(10 * m, dtype=np.float32), mesh.tets.ravel(), np.arange(0, 10 * m + 1, 10)), shape=(m, n)
-    )
-    pattern = (incidence.T @ incidence).tocsr()
-    pattern.sort_indices()
-    return BlockPattern(pattern.indptr.astype(np.int32), pattern.indices.astype(np.int32))
+    n, m = len(mesh.nodes), len(mesh.tets)
+    tets = np.ascontiguousarray(mesh.tets, dtype=np.int32)
+    none = np.zeros(0, dtype=np.int32)
+    begin = np.zeros(n + 1, dtype=np.int64)
+    kernels.tets_around(tets, begin, none)
+    begin = np.cumsum(begin)
+    around = np.empty(int(begin[-1]), dtype=np.int32)
+    kernels.tets_around(tets, begin, around)
+    start = np.zeros(n + 1, dtype=np.int64)
+    shared(kernels.neighbours, even_ranges(n), tets, begin, around, start, none)
+    start = np.cumsum(start).astype(np.int32)
+    column = np.empty(int(start[-1]), dtype=np.int32)
+    shared(kernels.neighbours, even_ranges(n), tets, begin, around, start, column)
+    slot, back = np.empty((m, 55), dtype=np.int32), np.empty((m, 55), dtype=np.int32)
+    shared(kernels.find_slots, even_ranges(m), tets, start, column, slot, back)
+    order, rounds = _rounds(tets)
+    return BlockPattern(tets, start, column, slot, back, order, rounds)
+
+
+def _rounds(tets: np.ndarray) -> tuple[np.ndarray, tuple[tuple[tuple[int, int], ...], ...]]:
+    """Tetrahedra by their lowest node, in slices: every other slice, then the ones between.
+
+    In a mesh whose neighbours have close numbers, slices of a round share no node unless there are too many of them.
+    """
+    lowest = tets.min(axis=1)
+    order = np.argsort(lowest, kind="stable").astype(np.int32)
+    low, high = lowest[order], tets.max(axis=1)[order]
+    for count in range(workers(), 0, -1):
+        ranges = even_ranges(len(order), pieces=2 * count)
+        apart = all(
+            high[a:b].max() < low[c] for (a, b), (c, d) in zip(ranges, ranges[2:], strict=False) if b > a and d > c
+        )
+        if count == 1 or apart:
+            break
+    return order, (tuple(ranges[::2]), tuple(ranges[1::2]))
 
 
 def assemble(mesh: TetMesh, pattern: BlockPattern, *, table: Array, material: Index) -> Array:
@@ -47,17 +90,20 @@ def assemble(mesh: TetMesh, pattern: BlockPattern, *, table: Array, material: In
     from fem.solving import kernels
 
     blocks = np.zeros((len(pattern.column), 3, 3))
-    kernels.assemble(
+    given = (
         mesh.nodes,
-        mesh.tets,
+        pattern.tets,
         np.ascontiguousarray(table, dtype=float),
         np.ascontiguousarray(np.broadcast_to(material.T, (4, len(mesh.tets))).T, dtype=np.int32),
         tet_slopes(STRESS_POINTS),
         STRESS_WEIGHTS,
-        pattern.start,
-        pattern.column,
+        pattern.slot,
+        pattern.back,
+        pattern.order,
         blocks,
     )
+    for ranges in pattern.rounds:
+        shared(kernels.assemble, ranges, *given)
     return blocks
 
 
@@ -66,62 +112,6 @@ def add_blocks(pattern: BlockPattern, blocks: Array, *, nodes: np.ndarray, local
     from fem.solving import kernels
 
     kernels.scatter(np.ascontiguousarray(nodes, dtype=np.int32), local, pattern.start, pattern.column, blocks)
-
-
-def projected(pattern: BlockPattern, blocks: Array, *, projector: Array, scale: float) -> Array:
-    """P K P + scale (I - P) by blocks: held directions are replaced by a plain spring of stiffness `scale`.
-
-    `projector` (n, 3, 3) is, at each node, the projection onto the directions in which it may move.
-    """
-    from fem.solving import kernels
-
-    out = np.empty_like(blocks)
-    kernels.project(pattern.start, pattern.column, blocks, projector, scale, out)
-    return out
-
-
-class BlockMatrix:
-    """A square matrix of 3 x 3 blocks that multiplies several vectors at once, on all cores."""
-
-    def __init__(self, pattern: BlockPattern, blocks: Array) -> None:
-        self.pattern, self.blocks = pattern, blocks
-        n = len(pattern.start) - 1
-        self.shape = (3 * n, 3 * n)
-        workers = min(os.cpu_count() or 1, 8)
-        cuts = np.searchsorted(pattern.start, np.linspace(0, pattern.start[-1], workers + 1))
-        cuts[0], cuts[-1] = 0, n
-        self._ranges = list(pairwise(cuts))
-
-    def __matmul__(self, vectors: Array) -> Array:
-        """The product with vectors (3n,) or (3n, k)."""
-        from fem.solving import kernels
-
-        x = np.ascontiguousarray(vectors if vectors.ndim == 2 else vectors[:, None])
-        out = np.empty_like(x)
-        multiply = kernels.multiply
-        jobs = [
-            _pool().submit(multiply, self.pattern.start, self.pattern.column, self.blocks, x, out, int(a), int(b))
-            for a, b in self._ranges
-        ]
-        for job in jobs:
-            job.result()
-        return out if vectors.ndim == 2 else out[:, 0]
-
-    def diagonal_blocks(self) -> Array:
-        """The blocks (n, 3, 3) on the diagonal."""
-        row = np.repeat(np.arange(self.shape[0] // 3), np.diff(self.pattern.start))
-        return self.blocks[self.pattern.column == row]
-
-    def as_scipy(self) -> Any:
-        """The same as scipy's block matrix, sharing the numbers."""
-        return as_matrix(self.pattern, self.blocks)
-
-
-@cache
-def _pool() -> Any:
-    from concurrent.futures import ThreadPoolExecutor
-
-    return ThreadPoolExecutor(min(os.cpu_count() or 1, 8))
 
 
 def as_matrix(pattern: BlockPattern, blocks: Array) -> Any:

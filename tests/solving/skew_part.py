@@ -15,7 +15,8 @@ from helpers_fe import HIGH_X, LOW_X, LOW_Z, box, group
 
 from fem.errors import BeadworkError, NotConverged, TooLargeError
 from fem.loading.supports import Bed, Held, bed_matrices, gather, held_face
-from fem.solving.stiffness import add_blocks, as_matrix, assemble, block_pattern, projected
+from fem.solving.blocks import BlockMatrix
+from fem.solving.stiffness import add_blocks, assemble, block_pattern
 from fem.tensors import orthotropic_stiffness
 
 SCALE = 900.0
@@ -43,7 +44,9 @@ class Problem:
         blocks = assemble(self.mesh, pattern, table=self.table, material=self.material)
         for nodes, local in self.beds:
             add_blocks(pattern, blocks, nodes=nodes, local=local)
-        return as_matrix(pattern, projected(pattern, blocks, projector=self.projector, scale=SCALE))
+        matrix = BlockMatrix(pattern.start, pattern.column, blocks)
+        matrix.hold(self.projector, scale=SCALE)
+        return matrix.as_scipy()
 
 
 def problem(*, stiffer=1.0) -> Problem:

@@ -57,7 +57,7 @@ def test_ranks_together_give_the_answer_of_one_machine(ranks, right, tmp_path):
     assert found["ranks"] == ranks
     assert off(found["answer"], right["answer"]) < 1e-7
     assert off(found["half"], right["half"]) < 1e-7
-    assert np.array_equal(found["once_more"], found["answer"][:, :1])
+    assert off(found["once_more"], found["answer"][:, :1]) < 1e-9  # ranks may add in another order
     # What the comparison would say of a solve that stopped early, and of another material
     assert off(found["loose"], right["answer"][:, :1]) > 1e-5
     assert off(right["half"], right["answer"][:, :1]) > 0.1

@@ -26,4 +26,4 @@ def test_slender_orthotropic_elements_take_few_steps(along, most):
     load = pressure_load(mesh, group(mesh, LOW_X), pressure=1.0)
     _, record = equilibrium.solve(load[None])
     assert record.iterations < most
-    assert record.history[-1] <= 1e-10
+    assert record.history[-1] <= 1e-9

@@ -19,6 +19,7 @@ ROOMS = (
     "errors",
     "units",
     "tensors",
+    "cores",
     "cards",
     "part",
     "printing",
@@ -50,7 +51,7 @@ DOORS = {
 HEAVY = frozenset({*DOORS, "scipy", "numba", "pyamg", "matplotlib", "cmcrameri", "PIL", "networkx", "lxml"})
 """Libraries that take noticeable time to load: imported inside functions."""
 
-LOADED_LATE = frozenset({"fem.study.keys", "fem.printing.kernels", "fem.solving.kernels"})
+LOADED_LATE = frozenset({"fem.study.keys", "fem.printing.kernels", "fem.solving.kernels", "fem.solving.products"})
 """Modules that need a heavy library to be defined at all: they are themselves imported inside functions only."""
 
 LONGEST = 400

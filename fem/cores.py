@@ -1,0 +1,40 @@
+"""Work shared among the machine's cores: compiled loops let go of the interpreter, so plain threads serve."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable
+from functools import cache
+from typing import Any
+
+MOST_WORKERS = 8
+
+
+@cache
+def workers() -> int:
+    """How many threads work at once: one for each core that this process may use."""
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    return max(1, min(cores, MOST_WORKERS))
+
+
+@cache
+def _pool(_process: int) -> Any:
+    from concurrent.futures import ThreadPoolExecutor
+
+    return ThreadPoolExecutor(workers())
+
+
+def shared(work: Callable[..., Any], ranges: Iterable[tuple[int, int]], *given: Any) -> list[Any]:
+    """What work(*given, first, last) returns for each range, done on all cores. Errors: what the work raises."""
+    todo = [(a, b) for a, b in ranges if b > a]
+    if len(todo) == 1:
+        return [work(*given, *todo[0])]
+    pool = _pool(os.getpid())  # threads do not survive a fork
+    jobs = [pool.submit(work, *given, a, b) for a, b in todo]
+    return [job.result() for job in jobs]
+
+
+def even_ranges(count: int, *, pieces: int | None = None) -> list[tuple[int, int]]:
+    """0..count cut into as many ranges of one length as there are workers (or `pieces`)."""
+    n = pieces or workers()
+    return [(count * k // n, count * (k + 1) // n) for k in range(n)]

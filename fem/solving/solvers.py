@@ -1,0 +1,94 @@
+"""Which solver answers: the study's key `solver`."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, Protocol
+
+import numpy as np
+
+from fem.printing.field import PrintedField
+from fem.solving.linear import TOLERANCE, SolveRecord, conjugate_gradients
+from fem.solving.system import MOST_COLUMNS, HeldSystem
+from fem.tensors import Array
+
+SOLVERS = ("auto", "multigrid", "direct", "distributed")
+"""auto: distributed under `mpirun`, otherwise multigrid."""
+
+
+class Solver(Protocol):
+    """Answers nodal forces (3n, k) [N] with displacements (3n, k) [mm]. Errors: NotConverged."""
+
+    def solve(
+        self, columns: Array, *, tolerance: float, progress: Callable[[float], None] | None = None
+    ) -> tuple[Array, SolveRecord]: ...
+
+
+class MultigridSolver:
+    """Conjugate gradients with the preconditioner of multigrid.py."""
+
+    def __init__(self, system: HeldSystem) -> None:
+        from fem.solving.multigrid import Preconditioner
+
+        system.refuse_beyond_memory(1)
+        self.system = system
+        self.precondition = Preconditioner(
+            system.matrix(single=True), system.mesh, system.projector, corners=system.pattern.corners
+        )
+
+    def solve(
+        self,
+        columns: Array,
+        *,
+        tolerance: float = TOLERANCE,
+        progress: Callable[[float], None] | None = None,
+        guess: Array | None = None,
+    ) -> tuple[Array, SolveRecord]:
+        """See Solver; `guess` (3n, k) [mm] is where to begin."""
+        self.system.refuse_beyond_memory(columns.shape[1])
+        answers, records = [], []
+        count = columns.shape[1]
+        for first in range(0, count, MOST_COLUMNS):
+            some = slice(first, min(first + MOST_COLUMNS, count))
+
+            def hear(share: float, some: slice = some) -> None:
+                if progress is not None:
+                    progress((some.start + share * (some.stop - some.start)) / count)
+
+            answer, record = conjugate_gradients(
+                self.system,
+                columns[:, some],
+                precondition=self.precondition,
+                tolerance=tolerance,
+                guess=None if guess is None else guess[:, some],
+                progress=hear,
+            )
+            answers.append(answer)
+            records.append(record)
+        return np.concatenate(answers, axis=1), max(records, key=lambda r: r.iterations)
+
+
+def solver_for(name: str, system: HeldSystem, printed: PrintedField) -> Any:
+    """The solver of that name, set up. Errors: InputError (no such solver here), TooLargeError."""
+    if name == "auto":
+        from fem.solving.distributed.ranks import serving
+
+        name = "distributed" if serving() else "multigrid"
+    if name == "multigrid":
+        return MultigridSolver(system)
+    if name == "direct":
+        from fem.solving.direct import DirectSolver
+
+        return DirectSolver(system.matrix(single=False).as_scipy())
+    if name == "distributed":
+        from fem.solving.distributed.solver import DistributedSolver
+
+        return DistributedSolver(
+            system.mesh,
+            table=printed.stiffness_table,
+            material=printed.material,
+            beds=system.springs,
+            projector=system.projector,
+            scale=system.scale,
+        )
+    raise ValueError(f"no solver {name}; there are {', '.join(SOLVERS)}")

@@ -1,0 +1,109 @@
+"""The stiffness of a part on its supports: what the solvers are given."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from fem.cores import workers
+from fem.errors import TooLargeError
+from fem.loading.supports import Bed, HeldNodes, bed_matrices
+from fem.part.meshing import available_memory
+from fem.part.tetmesh import TetMesh
+from fem.solving.blocks import BlockMatrix, padded
+from fem.solving.stiffness import BlockPattern, add_blocks
+from fem.tensors import Array
+
+MOST_COLUMNS = 12
+"""Load cases that are solved side by side; more of them are taken in turn, for the sake of memory."""
+SHARE_OF_MEMORY = 0.9
+
+
+class HeldSystem:
+    """P (K + B) P of the part's blocks K (b, 3, 3) [N/mm], its beds B, and the projection P onto what may move."""
+
+    def __init__(
+        self, mesh: TetMesh, pattern: BlockPattern, blocks: Array, *, held: HeldNodes, beds: Sequence[Bed]
+    ) -> None:
+        self.mesh, self.pattern = mesh, pattern
+        self.elastic = BlockMatrix(pattern.start, pattern.column, blocks)
+        self.springs = [bed_matrices(mesh, bed) for bed in beds]
+        self.projector = held.projector
+        self._held = np.flatnonzero((held.projector != np.eye(3)).any(axis=(1, 2)))
+        self._own = held.projector[self._held]
+        self._bed_nodes, self._bed = _spring_matrix(self.springs)
+        # Held directions become springs as stiff as the material around them, so that the scale stays even
+        self.scale = float(np.median(np.trace(self.elastic.diagonal_blocks(), axis1=1, axis2=2))) / 3
+
+    def multiply(self, x: Array, out: Array) -> None:
+        """out = P (K + B) x, for x (3n, k) that is zero in held directions; k one or a multiple of four."""
+        self.whole(x, out)
+        self.free(out)
+
+    def whole(self, x: Array, out: Array) -> None:
+        """out = (K + B) x."""
+        self.elastic.multiply(x, out)
+        if len(self._bed_nodes):
+            k = x.shape[1]
+            at = x.reshape(-1, 3, k)[self._bed_nodes].reshape(-1, k)
+            out.reshape(-1, 3, k)[self._bed_nodes] += (self._bed @ at).reshape(-1, 3, k)
+
+    def free(self, columns: Array) -> Array:
+        """Take the held directions out of columns (3n, k), in place; returns them."""
+        at = columns.reshape(-1, 3, columns.shape[1])
+        at[self._held] = np.matmul(self._own, at[self._held])
+        return columns
+
+    def whole_forces(self, columns: Array) -> Array:
+        """(K + B) times any number of columns (3n, k)."""
+        k = columns.shape[1]
+        x = np.zeros((len(columns), padded(k)))
+        x[:, :k] = columns
+        out = np.empty_like(x)
+        self.whole(x, out)
+        return out[:, :k]
+
+    def matrix(self, *, single: bool) -> BlockMatrix:
+        """P (K + B) P + scale (I - P), with its own numbers, in single or double precision."""
+        out = self.elastic.single() if single else BlockMatrix(*self._rows, self.elastic.blocks.copy())
+        for nodes, local in self.springs:
+            add_blocks(self.pattern, out.blocks, nodes=nodes, local=local)
+        out.hold(self.projector, scale=self.scale)
+        return out
+
+    @property
+    def _rows(self) -> tuple[np.ndarray, np.ndarray]:
+        return self.pattern.start, self.pattern.column
+
+    def refuse_beyond_memory(self, columns: int) -> None:
+        """Errors: TooLargeError when a preconditioner and so many columns would not fit beside what is there."""
+        wide = padded(min(columns, MOST_COLUMNS))
+        need = 1.3 * 36 * len(self.pattern.column) + 3 * len(self.mesh.nodes) * (8 * 6 + 4 * 7) * wide
+        have = available_memory()
+        if need > SHARE_OF_MEMORY * have:
+            raise TooLargeError(
+                f"solving {self.mesh.unknowns:,} unknowns needs some {need / 1e9:.1f} GB more; {have / 1e9:.1f} GB "
+                f"are free ({workers()} cores).",
+                where="solver",
+                advice="Ask for a larger mesh size.",
+            )
+
+
+def _spring_matrix(springs: Sequence[tuple[np.ndarray, Array]]) -> tuple[np.ndarray, object]:
+    """Nodes (j,) that lie on beds, and the springs among them as a sparse matrix (3j, 3j)."""
+    from scipy.sparse import coo_matrix
+
+    if not springs:
+        return np.zeros(0, dtype=np.int64), None
+    nodes = np.unique(np.concatenate([own.ravel() for own, _ in springs]))
+    rows, columns, values = [], [], []
+    for own, local in springs:  # local (j, a, b, 3, 3)
+        at = 3 * np.searchsorted(nodes, own)[:, :, None] + np.arange(3)
+        shape = (*local.shape[:3], 3, 3)
+        rows.append(np.broadcast_to(at[:, :, None, :, None], shape).ravel())
+        columns.append(np.broadcast_to(at[:, None, :, None, :], shape).ravel())
+        values.append(local.ravel())
+    size = 3 * len(nodes)
+    entries = np.concatenate(values), (np.concatenate(rows), np.concatenate(columns))
+    return nodes, coo_matrix(entries, shape=(size, size)).tocsr()
