@@ -79,12 +79,14 @@ def _parser() -> argparse.ArgumentParser:
     orient.add_argument("--body", help="the printed body that is turned (needed where there are several)")
     orient.add_argument("--directions", type=int, default=100, help="directions over the half sphere (default: 100)")
     orient.add_argument("--jobs", type=int, help="processes to use (default: one a core, as far as memory goes)")
-    orient.add_argument("--out", type=Path, help="folder for the results (default: results/<study>_orient)")
+    orient.add_argument("--out", type=Path, help="folder for the results (default: results/<study>)")
     orient.set_defaults(command=orienting.orient)
 
     comparing.add_to(sub)
 
-    report = sub.add_parser("report", help="write the design review of a study as PDF and HTML, answering it if needed")
+    report = sub.add_parser(
+        "report", help="write the design review of a study as PDF and HTML, answering it if needed"
+    )
     report.add_argument("study", help="study file (TOML)")
     report.add_argument("--out", type=Path, help="folder for the results (default: results/<study>)")
     report.set_defaults(command=reviewing.report)
