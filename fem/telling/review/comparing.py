@@ -27,10 +27,11 @@ def comparison(material: Material) -> Section:
         return Section("comparison", "Comparison", (Text(text),))
     blocks: list[Block] = [Verdict("Choice", "good" if found.best else "warn", (found.reason,))]
     shown = _shown(found)
-    if len(shown) < len(found.variants):
+    answered = sum(v.answered for v in found.variants)
+    if len(shown) < answered:
         blocks.append(
             Text(
-                f"Of {len(found.variants)} variants the {len(shown)} that matter most are shown: named ones, those "
+                f"Of {answered} variants the {len(shown)} that matter most are shown: named ones, those "
                 "that no other beats, and the lightest. comparison.csv holds all.",
                 "soft",
             )
@@ -101,11 +102,17 @@ def _plots(found: Comparison) -> list[Block]:
         known = [(v, m, y) for v, m, y in points if m is not None and y is not None]
         if len(known) < 2:
             continue
+        known, outside = _near(known)
         front = [(v, m, y) for v, m, y in known if v.name in found.fronts.get(key, ())]
         front.sort(key=lambda p: p[1])
         caption = f"Mass against {label}; joined are the printed variants that no other beats in both at once."
         told = "; ".join(f"{v.name} {number(m)} g, {number(y)} {unit}".removesuffix(" 1") for v, m, y in front)
         goal = found.required_reserve if key == "reserve" else None
+        if outside:
+            caption += " Outside the drawing: " + "; ".join(
+                f"{v.name}, {number(m)} g, {number(y)} {unit}".removesuffix(" 1") for v, m, y in outside
+            )
+            caption += "."
         svg = _scatter(known, front, found.best, f"{label} [{unit}]", goal)
         out.append(Figure(f"{caption} These are: {told}.", caption, 150, svg=svg))
         rows = [[v.name, number(m), reserve_text(y) if key == "reserve" else number(y)] for v, m, y in front]
@@ -121,6 +128,16 @@ def _plots(found: Comparison) -> list[Block]:
 
 
 Point = tuple[VariantNumbers, float, float]
+FAR = 2.0
+"""A reference part with more than so many times the mass or gain of all others would press them into a corner."""
+
+
+def _near(points: list[Point]) -> tuple[list[Point], list[Point]]:
+    """The points to draw, and the reference part where it lies too far from them."""
+    mass = max((m for v, m, _ in points if not v.reference), default=0.0)
+    gain = max((y for v, _, y in points if not v.reference), default=0.0)
+    far = [p for p in points if p[0].reference and mass > 0 and (p[1] > FAR * mass or p[2] > FAR * gain)]
+    return [p for p in points if p not in far], far
 
 
 def _scatter(points: list[Point], front: list[Point], best: str | None, label: str, goal: float | None) -> str:
