@@ -48,8 +48,8 @@ def loads(material: Material) -> Section:
 
 
 def _resultants(material: Material) -> str:
-    facts = material.findings.loads
-    return "; ".join(f"{n} {force(math.hypot(*v['force_N']))}" for n, v in facts.items() if "force_N" in v) + "."
+    sizes = {n: v.get("force_N", v.get("resultant_N")) for n, v in material.findings.loads.items()}
+    return "; ".join(f"{n} {force(math.hypot(*v))}" for n, v in sizes.items() if v is not None) + "."
 
 
 def _loads(material: Material) -> Table:
