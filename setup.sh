@@ -64,7 +64,7 @@ fi
 
 # 3. PETSc and MPI, for the solver "distributed"
 shared_solve_loads() {
-  .venv/bin/python -c 'from mpi4py import MPI; from petsc4py import PETSc' >/dev/null 2>&1
+  command -v mpirun >/dev/null 2>&1 && .venv/bin/python -c 'from mpi4py import MPI; from petsc4py import PETSc' >/dev/null 2>&1
 }
 
 # Wheels that this user has built before, if they fit this Python and this MPI
@@ -95,6 +95,7 @@ build_wheels() {
 }
 
 set_up_shared_solve() {
+  shared_solve_loads && return 0
   headers=$(.venv/bin/python -c 'import os, sysconfig; print(os.path.exists(sysconfig.get_path("include") + "/Python.h"))')
   needed="g++ gfortran make libopenmpi-dev openmpi-bin libopenblas-dev"
   [ "$headers" = True ] || needed="$needed python3-dev"
@@ -102,7 +103,7 @@ set_up_shared_solve() {
   missing=$(lacking $needed)
   # shellcheck disable=SC2086
   [ -z "$missing" ] || fetch $missing || return 1
-  shared_solve_loads || install_wheels || { build_wheels && install_wheels; }
+  install_wheels || { build_wheels && install_wheels; }
 }
 
 marked=""
