@@ -26,7 +26,7 @@ from fem.telling.words import number, place
 BASIS = (
     "Linear statics: small displacements, elastic material, no contact. Cases are sums of loads solved one by one.",
     "Buckling of the part as a whole, fatigue, creep and impact are not computed.",
-    "A part's beads are taken as welded to their neighbours as well as the card's strengths say, everywhere.",
+    "Beads are taken to be welded to their neighbours everywhere as well as the card's strengths say.",
 )
 
 

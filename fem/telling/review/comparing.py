@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable
 
 from fem.judging.choice import Comparison, VariantNumbers
@@ -63,7 +64,7 @@ def _variants(found: Comparison, shown: tuple[VariantNumbers, ...]) -> Table:
     ratios = found.ratios
     for v in shown:
         mark = "reference part" if v.reference else "to print" if v.name == found.best else ""
-        mark += ("; " if mark and v.missed else "") + "; ".join(v.missed)
+        mark += ("; " if mark and v.missed else "") + missed_names(v.missed)
         row = [
             Cell(v.name, "good" if v.name == found.best else ""),
             Cell(number(v.mass_g)),
@@ -79,7 +80,7 @@ def _variants(found: Comparison, shown: tuple[VariantNumbers, ...]) -> Table:
     head = ["Variant", "Mass [g]", "Time [h]", "Cost", "Reserve factor", "Deflection [mm]"]
     if ratios:
         head += ["mass", "stiffness", "reserve"]
-    head.append("Remark, requirements missed")
+    head.append("Remark")
     base = found.reference
     of = f"; mass, stiffness and reserve without a unit are over those of {base.name}" if base else ""
     caption = f"Variants of the study; cost in your own money{of}."
@@ -161,17 +162,19 @@ def _scatter(points: list[Point], front: list[Point], best: str | None, label: s
             axes.axhline(goal, color=INK, lw=1, ls="--", label=f"required {goal:g}")
         axes.set_xlabel("mass [g]")
         axes.set_ylabel(label)
-        axes.set_ylim(bottom=0)
+        axes.set_ylim(0, 1.1 * max([y for _, _, y in points] + ([goal] if goal else [])))
         figure.legend(loc="outside upper left", ncols=3)
         return svg_of(figure)
 
 
 def _steps(found: Comparison) -> Table:
     """What each step of a swept number buys, the best bargains in reserve first."""
+    ends = [key.split(".")[-1] for key in found.sweep]
+    short = {key: end if ends.count(end) == 1 else key for key, end in zip(found.sweep, ends, strict=True)}
     order = sorted(found.steps, key=lambda s: -(s.reserve_per_g if s.reserve_per_g is not None else -math.inf))
     rows = [
         [
-            f"{s.key}: {s.from_setting} to {s.to_setting}",
+            f"{short[s.key]}: {s.from_setting} to {s.to_setting}",
             s.name_from,
             signed(s.mass_g),
             signed(s.time_h),
@@ -185,6 +188,12 @@ def _steps(found: Comparison) -> Table:
     head = ("Step", "from", "Mass [g]", "Time [h]", "Reserve", "Stiffness", "Reserve per g", "Reserve per h")
     more = f"; the best {MOST_STEPS} of {len(order)}" if len(order) > MOST_STEPS else ""
     return table(head, rows, align="llrrrrrr", caption=f"What each step buys{more}.", small=True)
+
+
+def missed_names(missed: tuple[str, ...]) -> str:
+    """The requirements that are missed, by name; their numbers stand in the columns and in the comparison's page."""
+    names = [re.split(r"[ ,:]+[-+]?[\d.]+", text, maxsplit=1)[0] for text in missed]
+    return "misses " + ", ".join(names) if names else ""
 
 
 def signed(value: float | None) -> str:

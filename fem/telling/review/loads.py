@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from fem.telling.report import flat
-from fem.telling.review.blocks import Block, Cell, Figure, Heading, Items, Section, Table, Text, table
+from fem.telling.review.blocks import PHOTO_MM, Block, Cell, Figure, Heading, Items, Section, Table, Text, table
 from fem.telling.review.free_body_figure import draw_free_body
 from fem.telling.review.material import Material
 from fem.telling.review.numbers import components
@@ -27,7 +27,7 @@ def loads(material: Material) -> Section:
     if picture:
         names = f"Supports: {', '.join(f.supports) or 'none'}. Loads: {', '.join(f.loads) or 'none'}."
         alt = f"The part with its loads and supports. {names} {_resultants(material)}"
-        blocks.append(Figure(alt, f"Loads and supports; resultants at factor 1. {names}", 150, picture))
+        blocks.append(Figure(alt, f"Loads and supports; resultants at factor 1. {names}", PHOTO_MM, picture))
     blocks += [_loads(material), *_supports(material), _factors(material)]
     order = sorted(f.cases, key=lambda name: f.cases[name].reserve.least)
     for rank, case in enumerate(order):

@@ -133,7 +133,7 @@ def _inner(name: str, factor: float, facts: Mapping[str, Any]) -> str:
         each = force(float(facts["force_per_bolt_N"]))
         count = int(facts["bolts"])
         bolts = f"{count} bolts clamp" if count != 1 else "1 bolt clamps"
-        return f"{name}: {bolts} with {each} each{times}, a pair of forces in balance"
+        return f"{name}: {bolts} with {each} each{times}, pairs of forces in balance"
     if "by_K" in facts:
         return f"{name}: warming by {number(float(facts['by_K']))} K{times}, no force from outside"
     if "shift_mm" in facts:

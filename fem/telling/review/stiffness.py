@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from fem.judging.findings import FaceStiffness
-from fem.telling.review.blocks import Beside, Block, Figure, Heading, Section, Table, Text, table
+from fem.telling.review.blocks import PHOTO_MM, Beside, Block, Figure, Heading, Section, Table, Text, table
 from fem.telling.review.material import Material, Reference
 from fem.telling.review.numbers import FORCES, MOTIONS, SHORT, components, ratio, stiffness_texts
 from fem.telling.review.plots import BLUE, INK, drawing, svg_of
@@ -26,7 +26,9 @@ def stiffness(material: Material) -> Section:
             told = f"{number(c.largest_displacement_mm)} mm at {place(c.largest_displacement_at_mm)}"
             how = "exaggerated by the factor in its head" if large else "at true scale"
             caption = f"Deflection in case {worst}, {how}: at most {told}."
-            blocks.append(Figure(f"{caption} The colours are the displacement from 0 to that.", caption, 150, file))
+            blocks.append(
+                Figure(f"{caption} The colours are the displacement from 0 to that.", caption, PHOTO_MM, file)
+            )
     blocks += _motions(material)
     if f.stiffness:
         blocks.append(Heading("Stiffness of watched faces"))

@@ -200,7 +200,7 @@ def test_the_reference_part_stands_beside(compared, material):
 def test_the_choice_and_its_reason_are_told(compared):
     page = _page_of(compared)
     for text in (
-        "Print walls=3", "reserve 1.20, at least 1.5 required", "walls must be a whole number", "reference part",
+        "Print walls=3", "misses reserve", "walls must be a whole number", "reference part",
         "Outside the drawing: machined", "What each step buys",
     ):  # fmt: skip
         assert text in page.words

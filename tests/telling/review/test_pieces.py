@@ -170,7 +170,7 @@ def test_bolts_in_balance_are_told_and_not_drawn(material):
     found = dataclasses.replace(f, loads={**f.loads, "bolts": bolts}, cases={"cruise": case})
     body = free_body(dataclasses.replace(material, findings=found), "cruise")
     assert [p.name for p in body.pulls] == ["lift", "reaction"]
-    assert body.inner == ("bolts: 4 bolts clamp with 500 N each, a pair of forces in balance",)
+    assert body.inner == ("bolts: 4 bolts clamp with 500 N each, pairs of forces in balance",)
 
 
 # ---- the drawing
