@@ -33,6 +33,9 @@ def loads(material: Material) -> Section:
     for rank, case in enumerate(order):
         body = free_body(material, case)
         blocks.append(Heading(f"Free body, case {case}"))
+        if not body.pulls:
+            blocks += [Text("Nothing acts on the part from outside with a resultant."), Items(body.inner)]
+            continue
         if rank < MOST_DRAWN:
             blocks.append(_figure(material, body))
         blocks.append(_balance_table(material, body))
@@ -106,7 +109,7 @@ def _balance_table(material: Material, body: FreeBody) -> Table:
     """Each wrench, the sum of the loads, the reaction, and what is left over."""
     big = max([_size(p.force) for p in body.pulls], default=0.0)
     turn = max([_size(p.origin_moment) for p in body.pulls], default=0.0)
-    scale = (big, turn + 1e-3 * big * material.diagonal)
+    scale = (max(big, turn / material.diagonal), max(turn, 1e-3 * big * material.diagonal))
 
     def row(name: str, pull: Any, about: Any, at: str, tone: str = "") -> list[Cell]:
         texts = [name, *components(pull, scale=scale[0], digits=4)]

@@ -10,7 +10,8 @@ import pytest
 
 from fem.errors import InputError
 from fem.judging.findings import RequirementFindings
-from fem.telling.review.blocks import Beside, Cell, Figure, Section, Text, breakable, every, numbered, table
+from fem.telling.review.blocks import Beside, Cell, Figure, Section, Table, Text, breakable, every, numbered, table
+from fem.telling.review.loads import loads
 from fem.telling.review.numbers import per_degree, reserve_cell, stiffness_texts
 from fem.telling.review.pulls import free_body
 from fem.telling.review.requirements import margin
@@ -171,6 +172,37 @@ def test_bolts_in_balance_are_told_and_not_drawn(material):
     body = free_body(dataclasses.replace(material, findings=found), "cruise")
     assert [p.name for p in body.pulls] == ["lift", "reaction"]
     assert body.inner == ("bolts: 4 bolts clamp with 500 N each, pairs of forces in balance",)
+
+
+def _only(material, facts, **case):
+    """The beam with one load alone."""
+    f = material.findings
+    none = {"applied_N": (0.0,) * 3, "applied_Nmm": (0.0,) * 3, "reaction_N": (1e-12, 0.0, -3e-13)}
+    alone = dataclasses.replace(f.cases["cruise"], factors={"lift": 1.0}, **{**none, **case})
+    return dataclasses.replace(
+        material, findings=dataclasses.replace(f, loads={"lift": facts}, cases={"cruise": alone})
+    )
+
+
+def test_warming_alone_pulls_on_nothing(material):
+    warm = _only(material, {"kind": "warming", "permanent": False, "by_K": 40.0})
+    assert free_body(warm, "cruise").pulls == ()
+    told = [b.text for b in loads(warm).blocks if isinstance(b, Text)]
+    assert "Nothing acts on the part from outside with a resultant." in told
+
+
+def test_a_moment_alone_shows_no_forces_of_rounding(material):
+    facts = {
+        "kind": "wrench",
+        "permanent": False,
+        "force_N": [1e-13, 0.0, 2e-14],
+        "moment_about_origin_Nmm": [8000.0, 0.0, 0.0],
+    }
+    twisted = _only(material, facts, applied_Nmm=(8000.0, 0.0, 0.0))
+    tables = [b for b in loads(twisted).blocks if isinstance(b, Table) and "Wrenches" in b.caption]
+    rows = {row[0].text: [c.text for c in row[1:7]] for row in tables[0].rows}
+    assert rows["lift"] == ["0", "0", "0", "8.000", "0", "0"]
+    assert rows["reaction"] == ["0", "0", "0", "-8.000", "0", "0"]
 
 
 # ---- the drawing
