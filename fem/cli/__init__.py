@@ -79,7 +79,7 @@ def _parser() -> argparse.ArgumentParser:
     orient.add_argument("--body", help="the printed body that is turned (needed where there are several)")
     orient.add_argument("--directions", type=int, default=100, help="directions over the half sphere (default: 100)")
     orient.add_argument("--jobs", type=int, help="processes to use (default: one a core, as far as memory goes)")
-    orient.add_argument("--out", type=Path, help="folder for the results (default: results/<study>_orient)")
+    orient.add_argument("--out", type=Path, help="folder for the results (default: results/<study>)")
     orient.set_defaults(command=orienting.orient)
 
     comparing.add_to(sub)

@@ -72,9 +72,12 @@ def _print_findings(console: Any, findings: Findings) -> None:
 def check(options: argparse.Namespace) -> int:
     from fem.study.file import read_study
     from fem.study.run import check_study
+    from fem.study.variants.expand import count_variants, expand
 
+    study = read_study(options.study)
+    variants = expand(study) if count_variants(study) else ()
     with progress() as say:
-        found = check_study(read_study(options.study), progress=say)
+        found = check_study(study, progress=say)
     console = screen()
     console.print(f"{found.study.title}\n{found.study.question}", soft_wrap=True, markup=False)
     rows = [
@@ -95,6 +98,13 @@ def check(options: argparse.Namespace) -> int:
     for body in found.bodies.values():
         if body.estimates:
             console.print(f"Estimates in card {body.material} ({body.state}): {', '.join(body.estimates)}.")
+    for variant in variants:
+        if variant.error:
+            console.print(f"Variant {variant.name} cannot be answered: {variant.error}", soft_wrap=True, markup=False)
+    if variants:
+        console.print(
+            f"It holds {len(variants)} variants, which beadwork compare answers; the above is the study itself."
+        )
     console.print("The study can be run.")
     return 0
 

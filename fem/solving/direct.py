@@ -20,11 +20,11 @@ from fem.part.meshing import available_memory
 from fem.solving.linear import SolveRecord
 from fem.tensors import Array
 
-FACTOR_BYTES = 85.0
-"""SuperLU's memory over unknowns to the power 1.5 [bytes], as measured on second-order cubes; slender bodies need
-less.
+FACTOR_BYTES = 125.0
+"""SuperLU's memory over unknowns to the power 1.5 [bytes], as measured on second-order cubes of up to 47,000
+unknowns; slender bodies need less.
 """
-FACTOR_ENTRIES = 9.0
+FACTOR_ENTRIES = 13.0
 """Its entries over the same; it counts them in 32 bits."""
 SHARE_OF_MEMORY = 0.9
 _ADVICE = 'Ask for a larger mesh size, or take solver = "multigrid".'
@@ -39,6 +39,7 @@ class DirectSolver:
     def __init__(self, matrix: Any, *, general: bool = False) -> None:
         """`general` takes SciPy's factorisation even where pypardiso is installed."""
         self._matrix = matrix.tocsr()
+        self._matrix.eliminate_zeros()  # held directions are then coupled to nothing
         self._matrix.sort_indices()
         self._factor = SuperLU(self._matrix) if general or find_spec("pypardiso") is None else Pardiso(self._matrix)
         self.library: str = self._factor.library

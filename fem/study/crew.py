@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import os
-from collections import Counter, deque
+from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
 from fem.part.meshing import BYTES_PER_UNKNOWN, available_memory
 
-MOST_LOSSES = 2
-"""An item during which a process was lost so often is given up: it may be what ends them, by want of memory."""
 PROCESS_BYTES = 6e8
 """What a process with its libraries takes before it computes, measured."""
 _THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS")
@@ -19,7 +17,7 @@ _shared: list[Any] = []  # what a process of the crew works on
 
 
 class Lost:
-    """Stands for the result of an item whose process was ended every time it was tried."""
+    """Stands for the result of an item whose process was ended twice: it may be what ends it, by want of memory."""
 
 
 def cores() -> int:
@@ -38,22 +36,21 @@ def work_through(
 ) -> Iterator[tuple[int, Any]]:
     """The number of each item and `work(shared, item)`, in the order in which they are finished.
 
-    With several jobs each process takes `shared` once and computes with one thread. Items whose process was lost
-    are done again; see `MOST_LOSSES`. Closing the iterator ends the processes at once.
+    With several jobs each process takes `shared` once and computes with one thread. What was in hand when a process
+    was lost is done again, each item in a process of its own, so that it shows which of them ends it (`Lost`).
+    Closing the iterator ends the processes at once.
     """
     if jobs <= 1 or len(items) <= 1:
         yield from ((i, work(shared, item)) for i, item in enumerate(items))
         return
-    waiting, losses = deque(range(len(items))), Counter[int]()
+    waiting = deque(range(len(items)))
     while waiting:
         lost: list[int] = []
         yield from _one_crew(items, waiting, lost, work=work, shared=shared, jobs=min(jobs, len(waiting)))
-        losses.update(lost)
         for i in lost:
-            if losses[i] >= MOST_LOSSES:
-                yield i, Lost()
-            else:
-                waiting.append(i)
+            again: list[int] = []
+            yield from _one_crew(items, deque([i]), again, work=work, shared=shared, jobs=1)
+            yield from ((i, Lost()) for i in again)
 
 
 def _one_crew(

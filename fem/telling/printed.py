@@ -101,7 +101,7 @@ def plan_rows(body: BodyFindings) -> tuple[PlanRow, ...]:
         rows.append(PlanRow("Infill cell", f"{size} mm{moves}", COMPUTED))
     cost = f"{number(plan.cost)}, in the money of the price" if plan.price_per_kg > 0 else "no price is given"
     rows += [
-        PlanRow("Thinner than two beads", f"{number(100 * plan.thin_share)} % of the volume, solid there", COMPUTED),
+        PlanRow("Thinner than two beads", _thin(plan.thin_share), COMPUTED),
         PlanRow("Mass", f"{number(body.mass_g)} g", COMPUTED),
         PlanRow("Layers", f"{plan.layers:,}", COMPUTED),
         PlanRow("Bead length", f"{number(plan.bead_length_m)} m", COMPUTED),
@@ -113,6 +113,11 @@ def plan_rows(body: BodyFindings) -> tuple[PlanRow, ...]:
         follows("Cost", cost, of="Price of filament"),
     ]
     return tuple(rows)
+
+
+def _thin(share: float) -> str:
+    """The share of the volume that is thinner than two beads, as words."""
+    return "none of the volume" if share < 5e-5 else f"{number(100 * share)} % of the volume, solid there"
 
 
 def clock(hours: float) -> str:

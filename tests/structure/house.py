@@ -41,6 +41,7 @@ DOORS = {
     "vtkmodules": ("fem.telling",),
     "plotly": ("fem.telling",),
     "jinja2": ("fem.telling",),
+    "typst": ("fem.telling",),
     "meshio": ("fem.part", "fem.telling"),
     "pint": ("fem.units",),
     "pydantic": ("fem.study",),

@@ -56,6 +56,7 @@ WRONG = [
     (house.wrong_doors, "fem.part.faces", "def f():\n    import pyvista as pv"),
     (house.wrong_doors, "fem.cli", "def f():\n    import plotly.graph_objects as go"),
     (house.wrong_doors, "fem.study.run", "def f():\n    from jinja2 import Environment"),
+    (house.wrong_doors, "fem.study.review", "def f():\n    import typst"),
     (house.wrong_doors, "fem.solving.space", "def f():\n    import meshio"),
     (house.wrong_doors, "fem.unitsystem", "def f():\n    import pint"),
     (house.wrong_doors, "fem.printing.polymer", "def f():\n    from pydantic import BaseModel"),

@@ -81,9 +81,10 @@ class Rows:
         comm.Barrier()
         assembled = time.perf_counter()
         known = petsc.Options()
-        for name, value in {**OPTIONS, **(options or {})}.items():
-            if options is not None or not known.hasName(PREFIX + name):
-                known.setValue(PREFIX + name, value)
+        given = {PREFIX + name: value for name, value in {**OPTIONS, **(options or {})}.items()}
+        given = {name: value for name, value in given.items() if not known.hasName(name)}
+        for name, value in given.items():
+            known.setValue(name, value)
         self.solver = petsc.KSP().create(comm=comm)
         self.solver.setOptionsPrefix(PREFIX)
         self.solver.setType("cg")
@@ -91,6 +92,8 @@ class Rows:
         self.solver.setNormType(petsc.KSP.NormType.UNPRECONDITIONED)
         self.solver.setFromOptions()
         self.solver.setUp()
+        for name in given:
+            known.delValue(name)  # the next matrix may ask for others
         comm.Barrier()
         done = time.perf_counter()
         self.built = Built(assembled - begin, done - assembled)

@@ -120,6 +120,8 @@ def try_direction(bench: Bench, direction: Vector, *, kind: str = "scan") -> Dir
         return numbers_of(bench, direction, kind=kind)
     except BeadworkError as error:
         return DirectionNumbers(tuple(direction), kind, error=str(error))
+    except MemoryError:
+        return DirectionNumbers(tuple(direction), kind, error="memory ran out. Ask for a larger mesh size.")
 
 
 def numbers_of(bench: Bench, direction: Vector, *, kind: str = "scan") -> DirectionNumbers:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -29,12 +29,15 @@ from fem.judging.trust import STANDING
 from fem.part.meshing import estimated_unknowns, mesh_solid, refuse_too_large
 from fem.part.solid import Solid, read_solid
 from fem.part.tetmesh import TetMesh, joined
+from fem.study.clock import Progress
 from fem.study.file import read_study
+from fem.study.folder import open_folder
 from fem.study.machine import program_version
 from fem.study.orientation.bench import Bench, chosen_body, set_up
 from fem.study.orientation.kept import Kept, base_key
-from fem.study.orientation.series import Countdown, Wanted, directions_answered, sensible_jobs
+from fem.study.orientation.series import Countdown, Wanted, directions_answered
 from fem.study.plans import Study
+from fem.study.run import DEFAULT_FOLDER
 from fem.tensors import unit
 
 DIRECTIONS = 100
@@ -50,7 +53,6 @@ RING = 6
 CONFIRMED = 4
 """So many picks are computed on the study's own mesh where the scan's is coarser."""
 
-Progress = Callable[[str, float], None]
 Sizes = dict[str, tuple[float, float]]
 
 
@@ -75,7 +77,7 @@ def orient_study(
     study = read_study(path)
     name = chosen_body(study, body)
     _refuse_counts(directions, jobs)
-    folder = _folder(out if out is not None else Path("results") / f"{study.path.stem}_orient")
+    folder = open_folder(Path(out) if out is not None else Path(DEFAULT_FOLDER) / study.path.stem)
     say("read solids", 0.01)
     solids = {n: read_solid(b.solid, name=n, unit=b.unit, any_size=b.any_size) for n, b in study.bodies.items()}
     own = _own_sizes(study, solids)
@@ -86,14 +88,13 @@ def orient_study(
     bench = set_up(study, mesh, body=name)
     kept = Kept(folder, key=base_key(study, body=name, size=coarse))
     axis = int(np.abs(unit(bench.keys.build_direction)).argmax())
-    workers = jobs or sensible_jobs(mesh.unknowns)
     spread = _spread(bench, directions, axis=axis)
     tally = Countdown(say, total=len(spread) + (RINGS + 1) * RING, share=(0.06, 0.82))
-    found = directions_answered(bench, spread, kept=kept, jobs=workers, tally=tally)
+    found = directions_answered(bench, spread, kept=kept, jobs=jobs, tally=tally)
     if all(d.error for d in found):
         raise InputError(f"no direction could be computed; the first says: {found[0].error}", where=study.path.name)
     for wanted in _rings(found, directions, axis=axis):
-        found += directions_answered(bench, wanted, kept=kept, jobs=workers, tally=tally)
+        found += directions_answered(bench, wanted, kept=kept, jobs=jobs, tally=tally)
     required, asked = _required(study)
     picks = picks_of(found, required=required, asked=asked)
     unknowns = mesh.unknowns
@@ -138,23 +139,6 @@ def _refuse_counts(directions: int, jobs: int | None) -> None:
         raise InputError(f"{jobs} processes are asked for; at least one is needed.", where="--jobs")
 
 
-def _folder(wanted: Path) -> Path:
-    """The results folder, made and tried before any work. Errors: InputError."""
-    advice = "Name another --out."
-    if wanted.exists() and not wanted.is_dir():
-        raise InputError("that is a file, not a folder.", where=str(wanted), advice=advice)
-    probe = wanted / ".beadwork.part"
-    try:
-        wanted.mkdir(parents=True, exist_ok=True)
-        probe.write_text("x", encoding="utf-8")
-        probe.unlink()
-    except OSError as error:
-        raise InputError(
-            f"results cannot be written there ({error.strerror}).", where=str(wanted), advice=advice
-        ) from None
-    return wanted
-
-
 def _own_sizes(study: Study, solids: dict[str, Solid]) -> Sizes:
     out = {}
     for name, body in study.bodies.items():
@@ -190,7 +174,7 @@ def _spread(bench: Bench, count: int, *, axis: int) -> list[Wanted]:
     return [*out, ("study", study)]
 
 
-def _rings(found: list[DirectionNumbers], count: int, *, axis: int) -> Any:
+def _rings(found: list[DirectionNumbers], count: int, *, axis: int) -> Iterator[list[Wanted]]:
     """Around the leaders at half the spacing, then around the best of all at a quarter of it."""
     near = spacing(count)
     yield [
@@ -231,8 +215,7 @@ def _confirmed(
     chosen += [p for p in picks if p.scanned.kind == "study"]
     wanted = [(p.scanned.kind, p.scanned.direction) for p in chosen]
     tally = Countdown(say, total=len(wanted), share=(0.85, 0.95))
-    workers = min(jobs or len(wanted), sensible_jobs(mesh.unknowns))
-    found = directions_answered(bench, wanted, kept=kept, jobs=workers, tally=tally)
+    found = directions_answered(bench, wanted, kept=kept, jobs=jobs, tally=tally)
     own = {id(p): numbers for p, numbers in zip(chosen, found, strict=True)}
     return tuple(replace(p, own=own.get(id(p))) for p in picks), mesh.unknowns
 

@@ -7,18 +7,20 @@ or loses together with the last copy of the mesh, is sent out again.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
 from fem.errors import InputError
-from fem.study.crew import MOST_LOSSES, Lost, cores
+from fem.study.crew import Lost, cores
 from fem.study.ground import Ground
 from fem.study.plans import Study
 from fem.study.variants.series import Worker, answer_variant
 
 LOCAL = "local"
 """Stands for a cluster of processes on this machine, in place of a scheduler's address."""
+MOST_LOSSES = 2
+"""A variant that the scheduler gave up so often is given up."""
 PATIENCE = 10
 """Seconds to wait for a scheduler to answer."""
 
@@ -56,7 +58,7 @@ def open_cluster(address: str, *, jobs: int | None = None) -> Iterator[Worker]:
         yield worker_on(client)
 
 
-def worker_on(client: Any) -> Worker:
+def worker_on(client: Any, *, work: Callable[[Ground, Study], Any] = answer_variant) -> Worker:
     """Answers variants as tasks of an open Dask client."""
 
     def answers(ground: Ground, studies: Sequence[Study]) -> Iterator[tuple[int, Any]]:
@@ -65,7 +67,7 @@ def worker_on(client: Any) -> Worker:
         left, losses = list(range(len(studies))), Counter[int]()
         while left:
             spread = client.scatter(ground, broadcast=True, hash=False)
-            tasks = {client.submit(answer_variant, spread, studies[i], pure=False): i for i in left}
+            tasks = {client.submit(work, spread, studies[i], pure=False): i for i in left}
             again = []
             for task in as_completed(tasks):
                 i, error = tasks[task], None if task.status == "finished" else _error_of(task)

@@ -18,6 +18,8 @@ from fem.study.variants.expand import Variant
 from fem.study.variants.kept import Kept, key_of
 
 LOST = "its process was ended from outside each time, perhaps for want of memory; try --jobs 1 or a larger mesh size."
+FEW_UNKNOWNS = 200_000
+"""Less than this, over all variants, is solved sooner than a process with its libraries has come up."""
 Worker = Callable[[Ground, Sequence[Study]], Iterator[tuple[int, Any]]]
 """Answers studies on one ground, in any order: the number of each and what `answer_variant` gave."""
 
@@ -80,7 +82,7 @@ def answer_series(
         order = in_turn([_study(variants[i]) for i in first.values()])
         numbers = [list(first.values())[k] for k in order]
         studies = [_study(variants[i]) for i in numbers]
-        count = sensible_jobs(ground.mesh.unknowns) if jobs is None else jobs
+        count = jobs or _crew_for(ground, len(studies))
         answers = (
             worker(ground, studies)
             if worker is not None
@@ -92,6 +94,12 @@ def answer_series(
                 out[i] = _finished(variants[i], result, kept, keys[i])
             tally(len(twins), variants[numbers[k]].name)
     return tuple(out[i] for i in range(len(variants)))
+
+
+def _crew_for(ground: Ground, count: int) -> int:
+    """How many processes are worth starting for so many variants."""
+    unknowns = ground.mesh.unknowns
+    return 1 if unknowns * count < FEW_UNKNOWNS else sensible_jobs(unknowns)
 
 
 def _finished(variant: Variant, result: Any, kept: Kept, key: str) -> Told:

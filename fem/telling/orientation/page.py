@@ -1,4 +1,4 @@
-"""orientation.html, orientation.csv and the pictures of a scan of build directions."""
+"""orientation.html, orientation.csv and orientation.png of a scan of build directions."""
 
 from __future__ import annotations
 
@@ -34,10 +34,10 @@ PIXELS_PER_INCH = 150
 
 
 def write_orientation(scan: Orientation, *, folder: Path) -> Path:
-    """Write orientation.html, orientation.csv and pictures/orientation.png into `folder`; return the page's path."""
+    """Write orientation.html, orientation.csv and orientation.png into `folder`; return the page's path."""
     folder.mkdir(parents=True, exist_ok=True)
     write_text(as_csv(scan), folder / "orientation.csv")
-    _write_picture(scan, folder / "pictures" / "orientation.png")
+    _write_picture(scan, folder / "orientation.png")
     return write_text(as_page(scan), folder / "orientation.html")
 
 
@@ -70,7 +70,6 @@ def _row(d: DirectionNumbers, mesh: str, why: str) -> list[Any]:
 
 
 def _write_picture(scan: Orientation, path: Path) -> None:
-    path.parent.mkdir(parents=True, exist_ok=True)
     beside = path.with_name("." + path.name)
     four_figure(scan).savefig(beside, dpi=PIXELS_PER_INCH)
     beside.replace(path)

@@ -26,13 +26,16 @@ TILTS = (30, 60)
 
 @dataclass(frozen=True)
 class Quantity:
-    """One of the numbers on the sphere: `value` reads it; `unit`; `more` says whether more is better."""
+    """One of the numbers on the sphere: `value` reads it; `unit`; `more` says whether more is better, `jumps`
+    that it may change at once from one direction to the next, so that nothing between two can be told.
+    """
 
     key: str
     title: str
     unit: str
     more: bool
     value: Callable[[DirectionNumbers], float]
+    jumps: bool = False
 
     def text(self, d: DirectionNumbers) -> str:
         """The number with its unit."""
@@ -47,7 +50,7 @@ QUANTITIES = (
     Quantity("reserve", "Least reserve factor", "1", True, lambda d: d.reserve),
     Quantity("deflection", "Largest deflection", "mm", False, lambda d: d.deflection_mm),
     Quantity("interlayer", "Largest interlayer tension", "MPa", False, lambda d: d.interlayer_MPa),
-    Quantity("overhang", "Overhang, built the better way up", "mm²", False, lambda d: d.support_mm2),
+    Quantity("overhang", "Overhang, built the better way up", "mm²", False, lambda d: d.support_mm2, jumps=True),
 )
 
 
@@ -83,6 +86,12 @@ def between(known: Array, values: Array, asked: Array) -> Array:
     return np.clip(found, values.min(), values.max())
 
 
+def nearest_known(known: Array, values: Array, asked: Array) -> Array:
+    """The value (k,) of the nearest of the directions `known` (j, 3), or its opposite, to each asked for (k, 3)."""
+    near = np.concatenate([np.abs(part @ known.T).argmax(axis=1) for part in np.array_split(asked, 64)])
+    return np.asarray(values[near])
+
+
 def _even(d: Array) -> Array:
     r = np.sqrt(2.0)
     x, y, z = d.T
@@ -100,8 +109,12 @@ def draw_disc(axes: Any, scan: Orientation, what: Quantity, *, prefix: str) -> d
     values = np.full(len(places), np.nan)
     reserve = what.key == "reserve"
     # Between directions the reserve is led like the stress, whose peaks an unlimited neighbour must not hide
-    led = between(directions, utilisation(raw) if reserve else raw, round_again(places[inside], axis=scan.axis))
-    values[inside] = 1 / np.maximum(led, 1e-6) if reserve else led
+    asked = round_again(places[inside], axis=scan.axis)
+    if what.jumps:
+        values[inside] = nearest_known(directions, raw, asked)
+    else:
+        led = between(directions, utilisation(raw) if reserve else raw, asked)
+        values[inside] = 1 / np.maximum(led, 1e-6) if reserve else led
     _paint(axes, scan, what, values.reshape(GRID, GRID), steps, raw)
     _frame(axes, scan.axis)
     return _marks(axes, scan, what, prefix=prefix)
@@ -130,7 +143,7 @@ def _paint(axes: Any, scan: Orientation, what: Quantity, image: Array, steps: Ar
     colourbar.set_label(f"{what.title.lower()} [{what.unit}]")
     colourbar.outline.set_linewidth(0.6)
     finite = raw[np.isfinite(raw)]
-    if what.key != "overhang" and len(finite) and np.ptp(finite) > 0.02 * abs(finite.mean()):
+    if not what.jumps and len(finite) and np.ptp(finite) > 0.02 * abs(finite.mean()):
         lines = axes.contour(steps, steps, image, levels=6, colors=INK, linewidths=0.6, alpha=0.75)
         axes.clabel(lines, fontsize=8, inline_spacing=2)
 
@@ -147,7 +160,7 @@ def _frame(axes: Any, axis: int) -> None:
     for x, y, name in ((1.09, 0, right), (-1.11, 0, f"-{right}"), (0, 1.09, top), (0, -1.09, f"-{top}")):
         axes.annotate(name, (x, y), fontsize=12, ha="center", va="center", fontweight="bold", annotation_clip=False)
     axes.annotate(
-        AXES[axis], (0.0, 0.0), xytext=(6, 6), textcoords="offset points", fontsize=12, fontweight="bold",
+        AXES[axis], (0.0, 0.0), xytext=(9, 9), textcoords="offset points", fontsize=12, fontweight="bold",
         bbox={"boxstyle": "square,pad=0.1", "fc": "white", "ec": "none", "alpha": 0.75},
     )  # fmt: skip
     axes.plot(0, 0, marker="+", color=INK, markersize=8)

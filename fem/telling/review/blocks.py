@@ -15,8 +15,8 @@ from fem.errors import InputError
 
 TONES = ("", "good", "warn", "bad", "soft")
 """How a text is marked: by weight and colour, never by colour alone."""
-FULL_MM = 170.0
-"""Width [mm] of the text on paper."""
+FULL_MM, PHOTO_MM = 170.0, 135.0
+"""Width [mm] of the text on paper, and of a picture whose letters must stay readable."""
 
 
 @dataclass(frozen=True)

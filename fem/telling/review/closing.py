@@ -6,7 +6,19 @@ from collections.abc import Mapping
 from typing import Any
 
 from fem.telling.report import flat
-from fem.telling.review.blocks import Block, Cell, Heading, Items, Listing, Notice, Section, Signatures, Text, table
+from fem.telling.review.blocks import (
+    Beside,
+    Block,
+    Cell,
+    Heading,
+    Items,
+    Listing,
+    Notice,
+    Section,
+    Signatures,
+    Text,
+    table,
+)
 from fem.telling.review.material import CAUTION, Material
 from fem.telling.review.numbers import seconds_text, spaced
 from fem.telling.words import number, place
@@ -14,7 +26,7 @@ from fem.telling.words import number, place
 BASIS = (
     "Linear statics: small displacements, elastic material, no contact. Cases are sums of loads solved one by one.",
     "Buckling of the part as a whole, fatigue, creep and impact are not computed.",
-    "A part's beads are taken as welded to their neighbours as well as the card's strengths say, everywhere.",
+    "Beads are taken to be welded to their neighbours everywhere as well as the card's strengths say.",
 )
 
 
@@ -97,12 +109,12 @@ def inputs(material: Material) -> Section:
     blocks.append(table(("What", "Which"), _files(f.inputs), align="ll", caption="Files.", small=True))
     versions = f.inputs.get("versions", {})
     rows = [["beadwork", f.beadwork], *([str(k), str(v)] for k, v in versions.items())]
-    blocks.append(table(("Program or library", "Version"), rows, align="ll", caption="Versions.", small=True))
+    used = table(("Program or library", "Version"), rows, align="ll", caption="Versions.", small=True)
     took = [[k.replace("_", " "), seconds_text(v)] for k, v in f.seconds.items()]
     if f.peak_memory_MB:
         took.append(["peak memory", f"{number(f.peak_memory_MB)} MB"])
-    if took:
-        blocks.append(table(("Step of the run", "Took"), took, caption="Time and memory.", small=True))
+    spent = table(("Step of the run", "Took"), took, caption="Time and memory.", small=True)
+    blocks.append(Beside((used, spent), (0.5, 0.5)) if took else used)
     text = f.inputs.get("text")
     if isinstance(text, str):
         blocks += [Heading("The study as it was read"), Listing(text)]

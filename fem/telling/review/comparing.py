@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable
 
 from fem.judging.choice import Comparison, VariantNumbers
@@ -27,10 +28,11 @@ def comparison(material: Material) -> Section:
         return Section("comparison", "Comparison", (Text(text),))
     blocks: list[Block] = [Verdict("Choice", "good" if found.best else "warn", (found.reason,))]
     shown = _shown(found)
-    if len(shown) < len(found.variants):
+    answered = sum(v.answered for v in found.variants)
+    if len(shown) < answered:
         blocks.append(
             Text(
-                f"Of {len(found.variants)} variants the {len(shown)} that matter most are shown: named ones, those "
+                f"Of {answered} variants the {len(shown)} that matter most are shown: named ones, those "
                 "that no other beats, and the lightest. comparison.csv holds all.",
                 "soft",
             )
@@ -62,7 +64,7 @@ def _variants(found: Comparison, shown: tuple[VariantNumbers, ...]) -> Table:
     ratios = found.ratios
     for v in shown:
         mark = "reference part" if v.reference else "to print" if v.name == found.best else ""
-        mark += ("; " if mark and v.missed else "") + "; ".join(v.missed)
+        mark += ("; " if mark and v.missed else "") + missed_names(v.missed)
         row = [
             Cell(v.name, "good" if v.name == found.best else ""),
             Cell(number(v.mass_g)),
@@ -78,7 +80,7 @@ def _variants(found: Comparison, shown: tuple[VariantNumbers, ...]) -> Table:
     head = ["Variant", "Mass [g]", "Time [h]", "Cost", "Reserve factor", "Deflection [mm]"]
     if ratios:
         head += ["mass", "stiffness", "reserve"]
-    head.append("Remark, requirements missed")
+    head.append("Remark")
     base = found.reference
     of = f"; mass, stiffness and reserve without a unit are over those of {base.name}" if base else ""
     caption = f"Variants of the study; cost in your own money{of}."
@@ -101,11 +103,17 @@ def _plots(found: Comparison) -> list[Block]:
         known = [(v, m, y) for v, m, y in points if m is not None and y is not None]
         if len(known) < 2:
             continue
+        known, outside = _near(known)
         front = [(v, m, y) for v, m, y in known if v.name in found.fronts.get(key, ())]
         front.sort(key=lambda p: p[1])
         caption = f"Mass against {label}; joined are the printed variants that no other beats in both at once."
         told = "; ".join(f"{v.name} {number(m)} g, {number(y)} {unit}".removesuffix(" 1") for v, m, y in front)
         goal = found.required_reserve if key == "reserve" else None
+        if outside:
+            caption += " Outside the drawing: " + "; ".join(
+                f"{v.name}, {number(m)} g, {number(y)} {unit}".removesuffix(" 1") for v, m, y in outside
+            )
+            caption += "."
         svg = _scatter(known, front, found.best, f"{label} [{unit}]", goal)
         out.append(Figure(f"{caption} These are: {told}.", caption, 150, svg=svg))
         rows = [[v.name, number(m), reserve_text(y) if key == "reserve" else number(y)] for v, m, y in front]
@@ -121,6 +129,16 @@ def _plots(found: Comparison) -> list[Block]:
 
 
 Point = tuple[VariantNumbers, float, float]
+FAR = 2.0
+"""A reference part with more than so many times the mass or gain of all others would press them into a corner."""
+
+
+def _near(points: list[Point]) -> tuple[list[Point], list[Point]]:
+    """The points to draw, and the reference part where it lies too far from them."""
+    mass = max((m for v, m, _ in points if not v.reference), default=0.0)
+    gain = max((y for v, _, y in points if not v.reference), default=0.0)
+    far = [p for p in points if p[0].reference and mass > 0 and (p[1] > FAR * mass or p[2] > FAR * gain)]
+    return [p for p in points if p not in far], far
 
 
 def _scatter(points: list[Point], front: list[Point], best: str | None, label: str, goal: float | None) -> str:
@@ -144,17 +162,19 @@ def _scatter(points: list[Point], front: list[Point], best: str | None, label: s
             axes.axhline(goal, color=INK, lw=1, ls="--", label=f"required {goal:g}")
         axes.set_xlabel("mass [g]")
         axes.set_ylabel(label)
-        axes.set_ylim(bottom=0)
+        axes.set_ylim(0, 1.1 * max([y for _, _, y in points] + ([goal] if goal else [])))
         figure.legend(loc="outside upper left", ncols=3)
         return svg_of(figure)
 
 
 def _steps(found: Comparison) -> Table:
     """What each step of a swept number buys, the best bargains in reserve first."""
+    ends = [key.split(".")[-1] for key in found.sweep]
+    short = {key: end if ends.count(end) == 1 else key for key, end in zip(found.sweep, ends, strict=True)}
     order = sorted(found.steps, key=lambda s: -(s.reserve_per_g if s.reserve_per_g is not None else -math.inf))
     rows = [
         [
-            f"{s.key}: {s.from_setting} to {s.to_setting}",
+            f"{short[s.key]}: {s.from_setting} to {s.to_setting}",
             s.name_from,
             signed(s.mass_g),
             signed(s.time_h),
@@ -168,6 +188,12 @@ def _steps(found: Comparison) -> Table:
     head = ("Step", "from", "Mass [g]", "Time [h]", "Reserve", "Stiffness", "Reserve per g", "Reserve per h")
     more = f"; the best {MOST_STEPS} of {len(order)}" if len(order) > MOST_STEPS else ""
     return table(head, rows, align="llrrrrrr", caption=f"What each step buys{more}.", small=True)
+
+
+def missed_names(missed: tuple[str, ...]) -> str:
+    """The requirements that are missed, by name; their numbers stand in the columns and in the comparison's page."""
+    names = [re.split(r"[ ,:]+[-+]?[\d.]+", text, maxsplit=1)[0] for text in missed]
+    return "misses " + ", ".join(names) if names else ""
 
 
 def signed(value: float | None) -> str:

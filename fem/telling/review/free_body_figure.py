@@ -119,6 +119,12 @@ def _draw_view(axes: Any, view: View, lines: Drawn, body: FreeBody, *, box: Arra
             axes.plot(*at, marker="o", mfc="white", mec=colour, ms=7, mew=1.2)
             axes.plot(*at, marker=sign, color=colour, ms=4, mew=1.2)
             labels.keep_clear(at[None])
+            labels.ask(
+                f"{pull.name} {force(float(np.linalg.norm(pull.force)))}",
+                at,
+                at - np.mean(box, axis=0)[plane],
+                colour,
+            )
         turn = float(pull.moment @ view.towards)
         if most > 0 and abs(turn) > max(SEEN * most, NOISE * strongest * diagonal):
             labels.keep_clear(_curl(axes, at, 0.055 * diagonal, turn, colour, style))

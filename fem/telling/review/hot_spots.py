@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from fem.telling.review.blocks import Beside, Block, Cell, Figure, Heading, Section, Table, Text, table
+from fem.telling.review.blocks import PHOTO_MM, Beside, Block, Cell, Figure, Heading, Section, Table, Text, table
 from fem.telling.review.material import APART, Material
 from fem.telling.review.numbers import components, reserve_cell
 from fem.telling.review.plots import COLOURS, INK, MARKS, drawing, svg_of
@@ -40,7 +40,7 @@ def hot_spots(material: Material) -> Section:
         if file:
             r = f.cases[worst].reserve
             say = f"{told}: least of the case {reserve_text(r.least)} at {place(r.at_mm)}."
-            blocks.append(Figure(say, say, 150, file))
+            blocks.append(Figure(say, say, PHOTO_MM, file))
     blocks.append(Heading("Hot spots"))
     blocks.append(
         Text(
@@ -63,7 +63,7 @@ def hot_spots(material: Material) -> Section:
                 f"{s.zone} of {s.body}, at {place(s.at_mm)}{near}."
             )
             told += f" An artefact: {s.artefact_reason}." if s.artefact else ""
-            blocks.append(Figure(f"Close-up. {told}", told, 150, file))
+            blocks.append(Figure(f"Close-up. {told}", told, PHOTO_MM, file))
     return Section("strength", "Strength and hot spots", tuple(blocks))
 
 

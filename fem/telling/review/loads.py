@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from fem.telling.report import flat
-from fem.telling.review.blocks import Block, Cell, Figure, Heading, Items, Section, Table, Text, table
+from fem.telling.review.blocks import PHOTO_MM, Block, Cell, Figure, Heading, Items, Section, Table, Text, table
 from fem.telling.review.free_body_figure import draw_free_body
 from fem.telling.review.material import Material
 from fem.telling.review.numbers import components
@@ -27,12 +27,15 @@ def loads(material: Material) -> Section:
     if picture:
         names = f"Supports: {', '.join(f.supports) or 'none'}. Loads: {', '.join(f.loads) or 'none'}."
         alt = f"The part with its loads and supports. {names} {_resultants(material)}"
-        blocks.append(Figure(alt, f"Loads and supports; resultants at factor 1. {names}", 150, picture))
+        blocks.append(Figure(alt, f"Loads and supports; resultants at factor 1. {names}", PHOTO_MM, picture))
     blocks += [_loads(material), *_supports(material), _factors(material)]
     order = sorted(f.cases, key=lambda name: f.cases[name].reserve.least)
     for rank, case in enumerate(order):
         body = free_body(material, case)
         blocks.append(Heading(f"Free body, case {case}"))
+        if not body.pulls:
+            blocks += [Text("Nothing acts on the part from outside with a resultant."), Items(body.inner)]
+            continue
         if rank < MOST_DRAWN:
             blocks.append(_figure(material, body))
         blocks.append(_balance_table(material, body))
@@ -48,8 +51,8 @@ def loads(material: Material) -> Section:
 
 
 def _resultants(material: Material) -> str:
-    facts = material.findings.loads
-    return "; ".join(f"{n} {force(math.hypot(*v['force_N']))}" for n, v in facts.items() if "force_N" in v) + "."
+    sizes = {n: v.get("force_N", v.get("resultant_N")) for n, v in material.findings.loads.items()}
+    return "; ".join(f"{n} {force(math.hypot(*v))}" for n, v in sizes.items() if v is not None) + "."
 
 
 def _loads(material: Material) -> Table:
@@ -106,7 +109,7 @@ def _balance_table(material: Material, body: FreeBody) -> Table:
     """Each wrench, the sum of the loads, the reaction, and what is left over."""
     big = max([_size(p.force) for p in body.pulls], default=0.0)
     turn = max([_size(p.origin_moment) for p in body.pulls], default=0.0)
-    scale = (big, turn + 1e-3 * big * material.diagonal)
+    scale = (max(big, turn / material.diagonal), max(turn, 1e-3 * big * material.diagonal))
 
     def row(name: str, pull: Any, about: Any, at: str, tone: str = "") -> list[Cell]:
         texts = [name, *components(pull, scale=scale[0], digits=4)]

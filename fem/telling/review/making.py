@@ -68,10 +68,11 @@ def _against(material: Material) -> Table:
 
     mass = (sum(b.mass_g for b in own), sum(b.mass_g for b in ref))
     pairs = {"Mass [g]": mass, "Print time [h]": (time([*own]), time([*ref]))}
-    pairs["Filament cost [own money]"] = (cost([*own]), cost([*ref]))
+    told = material.comparison.reference if material.comparison else None
+    pairs["Cost [own money]"] = (cost([*own]), told.cost if told else cost([*ref]))
     rows = [[k, *("–" if v is None else number(v) for v in pair), ratio(*pair)] for k, pair in pairs.items()]
     head = ("", "this part", f"reference, {material.reference.name}", "ratio")
-    return table(head, rows, caption="Against the reference part; a dash where a part is not printed.")
+    return table(head, rows, caption="Against the reference part; a dash where nothing is known.")
 
 
 def _zones(name: str, body: BodyFindings) -> Table:

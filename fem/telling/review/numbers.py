@@ -16,6 +16,7 @@ DIGITS = 4
 """Digits of a stiffness, counted on the natural size of its entry."""
 PER_DEG = math.pi / 180
 FORCES = ("Fx [N]", "Fy [N]", "Fz [N]", "Mx [N·mm]", "My [N·mm]", "Mz [N·mm]")
+SHORT = ("Fx", "Fy", "Fz", "Mx", "My", "Mz")
 MOTIONS = ("x [mm]", "y [mm]", "z [mm]", "about x [deg]", "about y [deg]", "about z [deg]")
 
 

@@ -63,7 +63,7 @@ def key_figures(material: Material) -> Table:
         rows.append(["Print time, estimated", clock(sum(p.time_h for p in plans.values())), ", ".join(plans)])
         if any(p.price_per_kg > 0 for p in plans.values()):
             cost = sum(p.cost for p in plans.values())
-            rows.append(["Filament cost, estimated", f"{words.number(cost)} (money of the price)", ", ".join(plans)])
+            rows.append(["Filament cost, estimated", f"{words.number(cost)} of your money", ", ".join(plans)])
     met = sum(r.met for r in f.requirements)
     if f.requirements:
         missed = [r.name for r in f.requirements if not r.met]

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import io
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
 from fem.telling.review.blocks import FULL_MM
+from fem.telling.vector import INK as INK
+from fem.telling.vector import SOFT as SOFT
+from fem.telling.vector import STYLE
 
-INK, SOFT, LINE = "#16211f", "#4c5a57", "#c9d1ce"
 BLUE, ORANGE, GREEN, PURPLE, SKY, BLACK = "#0072b2", "#d55e00", "#007a5a", "#8f3f71", "#3b8fc2", "#222222"
 COLOURS = (BLUE, ORANGE, GREEN, PURPLE, BLACK, SKY)
 """Blue, vermilion and their like differ in lightness too (after M. Okabe and K. Ito's set for all kinds of sight)."""
@@ -24,22 +27,11 @@ def drawing(*, width: float = FULL_MM, height: float) -> Iterator[Any]:
     from matplotlib.figure import Figure
 
     style: Any = {
-        "font.family": ["DejaVu Sans"],
+        **STYLE,
         "font.size": 8,
-        "axes.edgecolor": INK,
-        "axes.labelcolor": INK,
         "axes.linewidth": 0.7,
-        "axes.spines.top": False,
-        "axes.spines.right": False,
-        "axes.grid": True,
-        "grid.color": LINE,
-        "grid.linewidth": 0.5,
-        "axes.axisbelow": True,
-        "xtick.color": INK,
-        "ytick.color": INK,
         "legend.frameon": False,
         "legend.fontsize": 8,
-        "svg.fonttype": "path",
         "svg.hashsalt": "review",
         "text.usetex": False,
         "text.parse_math": False,
@@ -53,5 +45,8 @@ def svg_of(figure: Any) -> str:
     from matplotlib.backends.backend_svg import FigureCanvasSVG
 
     out = io.StringIO()
-    FigureCanvasSVG(figure).print_svg(out, metadata={"Date": None, "Creator": None})
+    with warnings.catch_warnings():
+        # A letter that the face lacks is drawn as a box; the same name stands as text in the table beside
+        warnings.filterwarnings("ignore", message="Glyph")
+        FigureCanvasSVG(figure).print_svg(out, metadata={"Date": None, "Creator": None})
     return out.getvalue()

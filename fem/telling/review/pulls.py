@@ -15,6 +15,8 @@ from fem.tensors import Array
 
 NOISE = 1e-6
 """A force or moment below this share of the largest in its case is rounding, and reads 0."""
+NOTHING = 1e-6
+"""A force [N] that is none: what is left of pairs in balance, which no load says."""
 
 
 @dataclass(frozen=True)
@@ -65,12 +67,13 @@ def free_body(material: Material, case: str) -> FreeBody:
         pull = _load(name, factor, facts, material, centre)
         own = 0.0 if pull is None else float(np.linalg.norm(pull.force))
         turn = 0.0 if pull is None else float(np.linalg.norm(pull.origin_moment))
-        if pull is None or (own <= NOISE * scale and turn <= NOISE * scale * material.diagonal):
+        least = max(NOISE * scale, NOTHING)
+        if pull is None or (own <= least and turn <= least * material.diagonal):
             inner.append(_inner(name, factor, facts))
         else:
             pulls.append(pull)
     back, turned = np.array(found.reaction_N), -about
-    if max(scale, _norm(back)) > 0 or _norm(turned) > 0:
+    if max(scale, _norm(back)) > NOTHING or _norm(turned) > NOTHING * material.diagonal:
         at = _support_centre(findings, material.study, found.factors)
         held = "the middle of the held faces"
         if at is None:
@@ -133,7 +136,7 @@ def _inner(name: str, factor: float, facts: Mapping[str, Any]) -> str:
         each = force(float(facts["force_per_bolt_N"]))
         count = int(facts["bolts"])
         bolts = f"{count} bolts clamp" if count != 1 else "1 bolt clamps"
-        return f"{name}: {bolts} with {each} each{times}, a pair of forces in balance"
+        return f"{name}: {bolts} with {each} each{times}, pairs of forces in balance"
     if "by_K" in facts:
         return f"{name}: warming by {number(float(facts['by_K']))} K{times}, no force from outside"
     if "shift_mm" in facts:

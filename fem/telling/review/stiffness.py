@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 
 from fem.judging.findings import FaceStiffness
-from fem.telling.review.blocks import Beside, Block, Figure, Heading, Section, Table, Text, table
+from fem.telling.review.blocks import PHOTO_MM, Beside, Block, Figure, Heading, Section, Table, Text, table
 from fem.telling.review.material import Material, Reference
-from fem.telling.review.numbers import FORCES, MOTIONS, components, ratio, stiffness_texts
+from fem.telling.review.numbers import FORCES, MOTIONS, SHORT, components, ratio, stiffness_texts
 from fem.telling.review.plots import BLUE, INK, drawing, svg_of
 from fem.telling.words import number, place
 
@@ -26,7 +26,9 @@ def stiffness(material: Material) -> Section:
             told = f"{number(c.largest_displacement_mm)} mm at {place(c.largest_displacement_at_mm)}"
             how = "exaggerated by the factor in its head" if large else "at true scale"
             caption = f"Deflection in case {worst}, {how}: at most {told}."
-            blocks.append(Figure(f"{caption} The colours are the displacement from 0 to that.", caption, 150, file))
+            blocks.append(
+                Figure(f"{caption} The colours are the displacement from 0 to that.", caption, PHOTO_MM, file)
+            )
     blocks += _motions(material)
     if f.stiffness:
         blocks.append(Heading("Stiffness of watched faces"))
@@ -110,11 +112,12 @@ def _motions(material: Material) -> list[Block]:
 
 
 def _face(face: str, own: FaceStiffness, ref: Reference | None) -> list[Block]:
-    mine = _six(own, f"Stiffness of face {face}, this part [N, N·mm per mm, deg].")
     other = ref.findings.stiffness.get(face) if ref else None
+    caption = f"Stiffness of face {face}, this part [N, N·mm per mm, deg]."
     if ref is None or other is None:
-        return [mine]
-    beside = _six(other, f"Stiffness of face {face}, reference part {ref.name} [N, N·mm per mm, deg].")
+        return [_six(own, FORCES, caption)]
+    mine = _six(own, SHORT, caption)
+    beside = _six(other, SHORT, f"Stiffness of face {face}, reference part {ref.name} [N, N·mm per mm, deg].")
     ratios = [_quotient(own.matrix[i][i], other.matrix[i][i]) for i in range(6)]
     rows = []
     for i, name in enumerate(DIRECT):
@@ -132,8 +135,8 @@ def _face(face: str, own: FaceStiffness, ref: Reference | None) -> list[Block]:
     return [Beside((mine, beside), (0.5, 0.5)), Beside((plot, numbers), (0.48, 0.52))]
 
 
-def _six(found: FaceStiffness, caption: str) -> Table:
-    rows = [[name, *row] for name, row in zip(FORCES, stiffness_texts(found.matrix), strict=True)]
+def _six(found: FaceStiffness, names: tuple[str, ...], caption: str) -> Table:
+    rows = [[name, *row] for name, row in zip(names, stiffness_texts(found.matrix), strict=True)]
     return table(("", *MOTIONS), rows, caption=caption, small=True)
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from fem.errors import BeadworkError
 from fem.telling.files import write_text
-from fem.telling.review.blocks import Figure, breakable
+from fem.telling.review.blocks import Figure, Table, breakable
 from fem.telling.review.document import QUALITIES, Document, date_text, smaller
 
 LIMIT_BYTES = 8_000_000
@@ -49,8 +49,25 @@ def html_text(document: Document, *, width: int, quality: int) -> str:
     def kind(block: Any) -> str:
         return type(block).__name__.lower()
 
-    environment.filters.update(address=address, kind=kind, breakable=breakable)
+    environment.filters.update(address=address, kind=kind, breakable=breakable, anchor=anchor, room=room)
     return environment.get_template("review.html").render(d=document, date=date_text(document.date))
+
+
+def anchor(block: Table | Figure) -> str:
+    """The address of a numbered piece in the page: table-3."""
+    return block.caption.split(".")[0].lower().replace(" ", "-")
+
+
+def room(block: Table) -> str:
+    """How wide a table wants to be on a narrow screen, where it is moved sideways: many, some, or as narrow as it is.
+
+    A table of three columns stays within the screen, its cells wrapped, so that its values are seen at once.
+    """
+    if len(block.head) <= 3:
+        return ""
+    columns = [[head, *(row[k].text for row in block.rows)] for k, head in enumerate(block.head)]
+    letters = sum(min(max(map(len, column)), 30) + 2 for column in columns)
+    return "many" if letters > 75 else "some" if letters > 42 else ""
 
 
 def _kind() -> str:

@@ -15,6 +15,8 @@ from fem.telling.review.document import QUALITIES, Document, date_text, smaller
 
 LIMIT_BYTES = 10_000_000
 TEMPLATE = Path(__file__).parents[1] / "templates" / "review.typ"
+HEAD = 90
+"""Letters of the title that stand in the head of every page."""
 LONG = 16
 """Where a table is too wide, a column of words with a longer cell than this may wrap."""
 
@@ -101,6 +103,7 @@ def as_data(document: Document, folder: Path, *, width: int, quality: int) -> di
 
     return {
         "title": document.title,
+        "short": document.title if len(document.title) <= HEAD else document.title[: HEAD - 1] + "…",
         "date": date_text(document.date),
         "day": [document.date.year, document.date.month, document.date.day],
         "mark": document.mark,

@@ -4,7 +4,8 @@
     if (!cell) return "";
     var v = cell.getAttribute("data-v");
     if (v === null) return cell.textContent.trim().toLowerCase();
-    return v === "" ? NaN : v === "inf" ? Infinity : Number(v);
+    if (v === "" || v === "inf") return v === "" ? NaN : Infinity;
+    return isNaN(Number(v)) ? v.toLowerCase() : Number(v);
   }
   function sort(table, column, down) {
     var body = table.tBodies[0], rows = Array.prototype.slice.call(body.rows);

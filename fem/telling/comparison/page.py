@@ -1,0 +1,160 @@
+"""comparison.html: variants to sort and filter, what each step buys, which no other beats, the one to print."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+from fem.judging.choice import Comparison, VariantNumbers, candidates_of, leading_number
+from fem.judging.orientation import reserve_words
+from fem.judging.trust import STANDING
+from fem.telling import words
+from fem.telling.comparison.plots import Trade, label_of, shown, trade_figure, trades
+from fem.telling.comparison.steps import best_buy, step_rows
+from fem.telling.files import write_text
+from fem.telling.vector import inline_svg
+
+RATIOS = ("mass", "stiffness", "reserve", "cost")
+
+
+def write_comparison(comparison: Comparison, *, folder: Path) -> Path:
+    """Write comparison.html into `folder` and return its path; the page asks for nothing outside itself."""
+    return write_text(as_page(comparison), folder / "comparison.html")
+
+
+def as_page(comparison: Comparison) -> str:
+    """The page as text."""
+    import jinja2
+    from markupsafe import Markup
+
+    templates = Path(__file__).parents[1] / "templates"
+    environment = jinja2.Environment(
+        loader=jinja2.FileSystemLoader(templates),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=jinja2.StrictUndefined,
+    )
+    environment.filters.update(
+        number=_number, reserve=_reserve, sorted_as=sort_value, plain=plain_setting, leading=_leading
+    )
+    names = short_names([*comparison.sweep, *(k for v in comparison.variants for k in v.settings)])
+    rows = [variant_row(comparison, i, v) for i, v in enumerate(comparison.variants, start=1)]
+    faces = list(dict.fromkeys(f for v in comparison.variants for f in v.turn_deg))
+    steps = step_rows(comparison)
+    return environment.get_template("comparison.html").render(
+        c=comparison,
+        css=Markup((templates / "choosing.css").read_text(encoding="utf-8")),
+        script=Markup((templates / "tables.js").read_text(encoding="utf-8")),
+        rows=rows,
+        names=names,
+        swept={key: values for key, values in comparison.sweep.items() if len(values) > 1},
+        faces=faces,
+        ratios=[r for r in RATIOS if any(r in each for each in comparison.ratios.values())],
+        plots=[_plot(comparison, trade) for trade in trades(comparison)],
+        steps=steps,
+        bought=best_buy(steps),
+        missed=missed_counts(comparison),
+        failed=[(i, v) for i, v in enumerate(comparison.variants, start=1) if not v.answered],
+        answered=sum(v.answered for v in comparison.variants),
+        printable=len(candidates_of(comparison.variants)),
+        verdict="holds" if comparison.best else "short",
+        cautions=(*comparison.cautions, *(s for s in STANDING if s not in comparison.cautions)),
+        any_cost=any(v.cost is not None for v in comparison.variants),
+    )
+
+
+def short_names(keys: Iterable[str]) -> dict[str, str]:
+    """The last word of each dotted path, or as many words as it takes to tell the paths apart."""
+    paths = list(dict.fromkeys(keys))
+    out = {}
+    for path in paths:
+        parts = path.split(".")
+        for count in range(1, len(parts) + 1):
+            short = ".".join(parts[-count:])
+            if sum(other == short or other.endswith("." + short) for other in paths) == 1:
+                break
+        out[path] = short.replace("_", " ")
+    return out
+
+
+def plain_setting(text: str) -> str:
+    """A setting in the file's words without the quotes around a text."""
+    return text[1:-1] if len(text) > 1 and text[0] == text[-1] == '"' else text
+
+
+def _leading(text: str) -> str:
+    """What a setting sorts by: its number, or its text where it has none."""
+    value = leading_number(text)
+    return plain_setting(text) if value is None else repr(value)
+
+
+def variant_row(comparison: Comparison, place: int, v: VariantNumbers) -> dict[str, Any]:
+    """What a row of the table shows of a variant beyond its own numbers."""
+    fronts = [name for name, members in comparison.fronts.items() if v.name in members]
+    enough = comparison.reserve_asked or (v.reserve is not None and v.reserve >= comparison.required_reserve)
+    marks = ["the one to print"] if v.name == comparison.best else []
+    marks += ["reference part"] if v.reference else []
+    marks += [f"not beaten in mass and {' nor in mass and '.join(fronts)}"] if fronts else []
+    kind = "best" if v.name == comparison.best else "reference" if v.reference else ""
+    own = {k: t for k, t in v.settings.items() if k not in comparison.sweep}
+    return {
+        "n": place,
+        "v": v,
+        "fronts": fronts,
+        "marks": marks,
+        "kind": kind,
+        "meets": v.answered and not v.missed and enough,
+        "own": own,
+        "ratios": comparison.ratios.get(v.name, {}),
+    }
+
+
+def missed_counts(comparison: Comparison) -> list[tuple[str, int]]:
+    """How many answered variants, the reference part apart, miss each requirement; most missed first."""
+    names = Counter(
+        requirement_name(text) for v in comparison.variants if v.answered and not v.reference for text in v.missed
+    )
+    return names.most_common()
+
+
+def requirement_name(text: str) -> str:
+    """The requirement that "mass 231 g, at most 220 g allowed" is about: the words before the first number."""
+    kept = []
+    for word in text.replace(",", " ").replace(":", " ").split():
+        if word[0].isdigit() or word in ("is", "unlimited"):
+            break
+        kept.append(word)
+    return " ".join(kept) or text
+
+
+def _plot(comparison: Comparison, trade: Trade) -> dict[str, Any]:
+    from markupsafe import Markup
+
+    figure, tips = trade_figure(comparison, trade)
+    told = label_of(comparison, trade)
+    front = comparison.fronts.get(trade.key, ())
+    rows = [
+        {"n": i, "name": v.name, "mass": v.mass_g, "value": value, "front": v.name in front}
+        for i, v, value in sorted(shown(comparison, trade), key=lambda p: p[1].mass_g or 0.0)
+    ]
+    svg = Markup(inline_svg(figure, prefix=trade.key, label=told, tips=tips))
+    return {"svg": svg, "told": told, "trade": trade, "rows": rows, "front": len(front)}
+
+
+def sort_value(value: float | None) -> str:
+    """A number as the table's script sorts it: "" for none, "inf" for unlimited."""
+    if value is None or math.isnan(value):
+        return ""
+    return "inf" if math.isinf(value) else repr(float(value))
+
+
+def _number(value: float | None, digits: int = 3) -> str:
+    return "–" if value is None else words.number(value, digits=digits)
+
+
+def _reserve(value: float | None) -> str:
+    return "–" if value is None else reserve_words(value)

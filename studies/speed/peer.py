@@ -1,0 +1,65 @@
+"""How long does PETSc take for a written problem, with conjugate gradients and its own algebraic multigrid?
+
+    mpirun -n 2 python studies/speed/peer.py PROBLEM.npz [--tolerance 1e-8] [--options "pc_gamg_threshold=0.01 ..."]
+
+PROBLEM comes from `peers.write_problem`. Prints JSON: seconds by stage on the slowest rank, iterations, the sum of
+the ranks' peak memories. "share_out" (cutting the mesh and sending each rank its part) is told but counts in no other
+stage; the compiled kernels are loaded before the clock starts. Each rank assembles with Beadwork's own kernel into
+PETSc's rows, which is kind to PETSc. `--options` replaces the settings of GAMG that were found best here.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+from peers import read_problem, warm
+
+from fem.solving.distributed import place, serve
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description="Measure PETSc on a written problem; prints JSON.")
+    parser.add_argument("problem", type=Path, metavar="PROBLEM", help="npz file of peers.write_problem")
+    parser.add_argument("--tolerance", type=float, default=1e-8, help="relative residual (default: 1e-8)")
+    parser.add_argument("--answer", type=Path, help="where the displacement goes (npy)")
+    parser.add_argument("--options", default="", help="settings of PETSc as name=value, without leading -")
+    options = parser.parse_args()
+    warm(np.load(options.problem)["table"])
+    if place()[0]:
+        return serve()
+    from fem.solving.distributed.solver import DistributedSolver
+
+    mesh, known, load = read_problem(options.problem)
+    settings = dict(pair.split("=", 1) for pair in options.options.split())
+    begin = time.perf_counter()
+    solver = DistributedSolver(mesh, **known, options=settings or None)
+    built = time.perf_counter()
+    found, record = solver.solve(load, tolerance=options.tolerance)
+    done = time.perf_counter()
+    if options.answer:
+        np.save(options.answer, found.reshape(-1, 3))
+    assemble, set_up = solver.built.assemble, solver.built.set_up
+    numbers = {
+        "peer": "PETSc CG with GAMG",
+        "ranks": place()[1],
+        "unknowns": mesh.unknowns,
+        "share_out_s": built - begin - assemble - set_up,
+        "assemble_s": assemble,
+        "set_up_s": set_up,
+        "solve_s": done - built,
+        "all_s": assemble + set_up + done - built,
+        "iterations": record.iterations,
+        "residual": record.history[-1],
+        "peak_memory_MB": solver.peak_memory,
+    }
+    print(json.dumps(numbers))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

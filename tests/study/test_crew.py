@@ -1,0 +1,49 @@
+"""Work shared among processes: all of it comes back, whatever becomes of a process."""
+
+import os
+import sys
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+import chores
+
+from fem.study.crew import Lost, cores, sensible_jobs, work_through
+
+ITEMS = list(range(6))
+
+
+def test_one_process_works_in_order():
+    assert list(work_through(ITEMS, work=chores.squared, shared=100, jobs=1)) == [(i, 100 + i**2) for i in ITEMS]
+    assert list(work_through([], work=chores.squared, shared=0, jobs=4)) == []
+
+
+def test_a_killed_process_loses_nothing(tmp_path):
+    mark = tmp_path / "killed"
+    found = dict(work_through(ITEMS, work=chores.dies_once_at_three, shared=str(mark), jobs=2))
+    assert mark.exists()
+    assert found == {i: i**2 for i in ITEMS}
+
+
+def test_what_ends_every_process_is_given_up_and_the_rest_done():
+    found = dict(work_through(ITEMS, work=chores.dies_always_at_three, shared=None, jobs=2))
+    assert isinstance(found.pop(3), Lost)
+    assert found == {i: i**2 for i in ITEMS if i != 3}
+
+
+def test_a_defect_is_not_taken_for_a_lost_process():
+    with pytest.raises(ValueError, match="three"):
+        list(work_through(ITEMS, work=chores.fails_at_three, shared=None, jobs=2))
+
+
+def test_each_process_computes_with_one_thread():
+    before = os.environ.get("NUMBA_NUM_THREADS")
+    assert {v for _, v in work_through([1, 2], work=chores.says_threads, shared=None, jobs=2)} == {("1", "1")}
+    assert os.environ.get("NUMBA_NUM_THREADS") == before
+
+
+def test_jobs_fit_cores_and_memory():
+    assert sensible_jobs(1000) == cores()
+    assert sensible_jobs(10**9) == 1

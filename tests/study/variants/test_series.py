@@ -1,0 +1,238 @@
+"""Variants answered on one ground: closed forms, sums of loads, what is kept, processes that are lost."""
+
+import json
+import math
+from dataclasses import replace
+
+import bars
+import numpy as np
+import pytest
+
+from fem.errors import InputError
+from fem.study.crew import Lost, work_through
+from fem.study.file import read_study
+from fem.study.run import answer, prepare
+from fem.study.variants import kept as kept_module
+from fem.study.variants.expand import expand
+from fem.study.variants.kept import Kept, key_of
+from fem.study.variants.numbers import numbers_of
+from fem.study.variants.series import answer_series, answer_variant, in_turn
+from fem.study.variants.story import put_side_by_side
+
+WALLS = '[sweep]\n"bodies.bar.print.walls" = [0, 1, 2, 3, 8]\n'
+DENSITY = '[variants]\nmetal = { "bodies.bar.metal" = "steel", reference = true, cost = 8 }\n[sweep]\n'
+DENSITY += '"bodies.bar.print.infill.density" = [0.3, 0.6]\n"bodies.bar.print.walls" = [0]\n'
+
+
+def told(folder, text, *, out="out", name="bar.toml", **more):
+    study = read_study(bars.study(folder, text, name))
+    return study, answer_series(expand(study), kept=Kept(folder / out), **{"jobs": 1, **more})
+
+
+def refusing(ground, studies):
+    raise AssertionError(f"{[s.variant for s in studies]} would be computed")
+
+
+def test_ea_and_mass_of_a_bar_whose_walls_grow(bar):
+    _, found = told(bar, bars.STRETCHED + WALLS, out="walls")
+    strain = bars.SHIFT / bars.LENGTH
+    stretch, mass = [], []
+    for each in found:
+        walls = each.variant.study.bodies["bar"].print.walls
+        area = bars.bearing_area(walls, 0.3)
+        case = each.findings.cases["stretched"]
+        stretch.append(2 * case.strain_energy_mJ / (strain**2 * bars.LENGTH) / (bars.YOUNG * area))
+        mass.append(each.findings.bodies["bar"].mass_g / (1e6 * bars.DENSITY * area * bars.LENGTH))
+    # exact where one zone fills the bar; else as sampling tells what share a wall of 0.5 mm has in tetrahedra of 4 mm
+    assert [stretch[0], stretch[-1], mass[0], mass[-1]] == pytest.approx([1.0] * 4, rel=1e-8)
+    assert stretch == pytest.approx([1.0] * 5, rel=6e-3)
+    assert mass == pytest.approx([1.0] * 5, rel=3e-3)
+    areas = [bars.bearing_area(w, 0.3) for w in (0, 1, 2, 3, 8)]
+    assert min(np.diff(areas) / areas[0]) > 0.2, "one wall more or less is far outside of the tolerance"
+
+
+def test_what_a_step_buys_and_what_the_reference_is_worth(bar):
+    study, found = told(bar, bars.PULLED + DENSITY, out="density")
+    choice = put_side_by_side(study, [numbers_of(each) for each in found])
+    metal, light, dense = choice.variants
+    for numbers, young, density in (
+        (light, 0.3 * bars.YOUNG, 0.3 * bars.DENSITY),
+        (dense, 0.6 * bars.YOUNG, 0.6 * bars.DENSITY),
+        (metal, bars.STEEL_YOUNG, bars.STEEL_DENSITY),
+    ):
+        strain = bars.PRESSURE / young
+        if numbers is not metal:
+            aside = bars.POISSON * strain * math.hypot(bars.WIDTH, bars.DEPTH)
+            assert numbers.deflection_mm == pytest.approx(math.hypot(strain * bars.LENGTH, aside), rel=1e-6)
+            assert numbers.reserve == pytest.approx(bars.TENSION * young / bars.YOUNG / bars.PRESSURE, rel=1e-6)
+        volume = bars.WIDTH * bars.DEPTH * bars.LENGTH
+        assert numbers.mass_g == pytest.approx(1e6 * density * volume, rel=1e-9)
+    (step,) = choice.steps
+    gram = 0.3 * 1e6 * bars.DENSITY * bars.WIDTH * bars.DEPTH * bars.LENGTH
+    assert (step.key, step.from_setting, step.to_setting) == ("bodies.bar.print.infill.density", "0.3", "0.6")
+    assert step.stiffness == pytest.approx(1.0, rel=1e-6)
+    assert step.reserve_per_g == pytest.approx(3.0 / gram, rel=1e-6)
+    ratio = choice.ratios[light.name]
+    assert ratio["mass"] == pytest.approx(0.3 * bars.DENSITY / bars.STEEL_DENSITY, rel=1e-9)
+    assert ratio["cost"] == pytest.approx(light.cost / 8)
+    assert choice.best == light.name and "lightest of the 2" in choice.reason
+    assert choice.fronts["reserve"] == (light.name, dense.name)
+
+
+def test_sums_of_unit_loads_equal_what_is_solved_at_once(own):
+    both = bars.STUDY.replace("CASE", "both = { pull = 1.5, side = -0.7 }").replace(
+        "[cases]", '[loads.side]\nface = "head"\nforce = ["9 N", "4 N", "0 N"]\n[cases]'
+    )
+    ready = prepare(read_study(bars.study(own, both)))
+    found = answer(ready).scene.cases["both"].displacement
+    from fem.solving.equilibrium import Equilibrium
+    from fem.study.prepare import supports_of
+
+    held, beds = supports_of(ready.study, ready.mesh, ready.groups)
+    forces = 1.5 * ready.loads["pull"].load.forces - 0.7 * ready.loads["side"].load.forces
+    solved, _ = Equilibrium(ready.mesh, ready.printed, held=held, beds=beds).solve(forces[None])
+    assert np.abs(found - solved[0]).max() < 1e-9 * np.abs(solved[0]).max()
+    other = replace(ready, study=replace(ready.study, cases={"both": {"pull": 1.5, "side": -0.700001}}))
+    wrong = answer(other).scene.cases["both"].displacement
+    assert np.abs(wrong - solved[0]).max() > 1e-9 * np.abs(solved[0]).max()
+
+
+def test_one_ground_gives_what_a_study_of_its_own_gives(own):
+    _, found = told(own, bars.PULLED + '[sweep]\n"bodies.bar.print.walls" = [1, 3]\n')
+    for each in found:
+        alone = answer(prepare(each.variant.study)).findings
+        assert alone.cases == each.findings.cases and alone.bodies == each.findings.bodies
+
+
+def test_an_invalid_variant_does_not_stop_the_others(own):
+    text = bars.PULLED + '[variants]\nloose = { "supports.foot.hold" = ["x"] }\nfine = {}\n'
+    text += 'no_card = { "bodies.bar.metal" = "unobtainium" }\n[sweep]\n"bodies.bar.print.walls" = [-1]\n'
+    study, found = told(own, text)
+    loose, fine, no_card, minus = [numbers_of(each) for each in found]
+    assert "free to slide along z" in loose.error
+    assert fine.answered and fine.findings_file.startswith("variants/fine-")
+    assert "no card is named" in no_card.error and "walls: must be at least 0" in minus.error
+    assert put_side_by_side(study, [loose, fine, no_card, minus]).best == "fine"
+
+
+def test_nothing_is_computed_twice(own):
+    text = (
+        bars.PULLED
+        + '[variants]\nplain = {}\ntwin = { "bodies.bar.print.walls" = 2 }\nmore = { "cases.pulled.pull" = 1.2 }\n'
+    )
+    counted = []
+
+    def counting(ground, studies):
+        counted.extend(s.variant for s in studies)
+        yield from work_through(studies, work=answer_variant, shared=ground, jobs=1)
+
+    _, first = told(own, text, worker=counting)
+    assert counted == ["plain", "more"], "twin is plain in other words"
+    assert len(list((own / "out" / "variants").iterdir())) == 3
+    _, again = told(own, text, worker=refusing)
+    assert [a.findings for a in again] == [f.findings for f in first]
+    # other words, names and requirements are told anew without computing
+    other = text.replace("How many walls?", "How many?").replace("reserve = 2.0", "reserve = 3.5")
+    other = other.replace("plain = {}", "renamed = {}")
+    _, renamed = told(own, other, worker=refusing)
+    assert renamed[0].findings.question == "How many?"
+    assert json.loads((own / "out" / renamed[0].file).read_text())["inputs"]["variant"]["name"] == "renamed"
+    assert [len(numbers_of(each).missed) for each in (first[2], renamed[2])] == [0, 1]
+
+
+CHANGES = {
+    "the study": lambda own, text: text.replace("-4 MPa", "-5 MPa"),
+    "the card": lambda own, text: change(own / "even.toml", "1.2 g", "1.3 g") or text,
+    "the solid": lambda own, text: change(own / "bar.step", "ENDSEC;", "ENDSEC; ") or text,
+}
+
+
+def change(path, old, new):
+    path.write_text(path.read_text().replace(old, new, 1))
+
+
+@pytest.mark.parametrize("what", CHANGES)
+def test_a_changed_input_is_computed_anew(own, what):
+    text = bars.PULLED + "[variants]\nplain = {}\n"
+    before = key_of(expand(read_study(bars.study(own, text)))[0].study)
+    after = key_of(expand(read_study(bars.study(own, CHANGES[what](own, text))))[0].study)
+    assert before != after
+
+
+def test_a_study_that_is_moved_with_its_files_is_the_same(own):
+    text = bars.PULLED + "[variants]\nplain = {}\n"
+    moved = own / "elsewhere"
+    moved.mkdir()
+    for name in ("bar.step", "even.toml"):
+        (moved / name).write_bytes((own / name).read_bytes())
+    keys = {key_of(expand(read_study(bars.study(folder, text)))[0].study) for folder in (own, moved)}
+    assert len(keys) == 1
+
+
+def test_what_is_half_written_or_of_another_version_is_never_read(own, monkeypatch):
+    text = bars.PULLED + '[variants]\nplain = {}\nthick = { "bodies.bar.print.walls" = 3 }\n'
+    _, (plain, thick) = told(own, text)
+    whole = (own / "out" / plain.file).read_text()
+    (own / "out" / plain.file).write_text(whole[: len(whole) // 2])
+    (own / "out" / thick.file).write_text(
+        (own / "out" / thick.file).read_text().replace(thick.findings.inputs["key"], "0" * 64)
+    )
+    names = []
+
+    def counting(ground, studies):
+        names.extend(s.variant for s in studies)
+        yield from work_through(studies, work=answer_variant, shared=ground, jobs=1)
+
+    _, again = told(own, text, worker=counting)
+    assert names == ["plain", "thick"]
+    assert again[0].findings.cases == plain.findings.cases
+    monkeypatch.setattr(kept_module, "program_version", lambda: "99.0")
+    assert Kept(own / "out").other_versions() == {plain.findings.beadwork: 2}
+    assert Kept(own / "out").count([plain.variant.study]) == 0
+
+
+def test_a_full_disk_is_told_in_one_line(own, monkeypatch):
+    def full(findings, path):
+        path.with_name(path.name + ".part").write_text("half")
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(kept_module, "write_findings", full)
+    with pytest.raises(InputError, match=r"cannot be kept \(No space left on device\)\. Make room"):
+        told(own, bars.PULLED + "[variants]\nplain = {}\n")
+    assert list((own / "out" / "variants").iterdir()) == []
+
+
+def test_a_stopped_run_goes_on(own):
+    text = bars.PULLED + '[sweep]\n"bodies.bar.print.walls" = [0, 1, 2]\n'
+
+    def stopped(ground, studies):
+        yield 0, answer_variant(ground, studies[0])
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        told(own, text, worker=stopped)
+    names = []
+
+    def rest(ground, studies):
+        names.extend(s.variant for s in studies)
+        yield from work_through(studies, work=answer_variant, shared=ground, jobs=1)
+
+    _, found = told(own, text, worker=rest)
+    assert names == ["walls=1", "walls=2"] and all(each.findings for each in found)
+
+
+def test_what_kills_every_process_is_given_up(own):
+    study, found = told(
+        own, bars.PULLED + '[sweep]\n"bodies.bar.print.walls" = [2]\n', worker=lambda g, s: iter([(0, Lost())])
+    )
+    assert "ended from outside" in numbers_of(found[0]).error
+    assert study.sweep
+
+
+def test_equal_cells_come_far_apart(own):
+    text = (
+        bars.PULLED + '[sweep]\n"bodies.bar.print.walls" = [1, 2]\n"bodies.bar.print.infill.density" = [0.2, 0.4]\n'
+    )
+    studies = [v.study for v in expand(read_study(bars.study(own, text)))]
+    order = in_turn(sorted(studies, key=lambda s: s.bodies["bar"].print.infill_density))
+    assert order == [0, 2, 1, 3]
