@@ -18,8 +18,8 @@ TOLERANCE = 1e-10
 MOST_ITERATIONS = 400
 ROUNDING = 1e-6
 """The updated residual strays from the true one by rounding, on slender parts above the tolerance. An answer whose
-true residual is up to here is accepted, one above is improved again from where it stands; what is left of the balance of
-forces is judged with every solution.
+true residual is up to here is accepted; one above is improved again from where it stands. What is left of the balance
+of forces is judged with every solution.
 """
 
 
