@@ -44,6 +44,9 @@ _HOMES = {
     "prepare": "fem.study.run",
     "answer": "fem.study.run",
     "run_study": "fem.study.run",
+    "compare_study": "fem.study.variants.story",
+    "Comparison": "fem.judging.choice",
+    "VariantNumbers": "fem.judging.choice",
 }
 
 __all__ = sorted(_HOMES)

@@ -12,6 +12,8 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+from fem.judging.orientation import reserve_words
+
 ALIKE = 0.005
 """Masses that differ by less than this share are taken as equal: the estimate of a print's mass is no better."""
 
@@ -332,7 +334,4 @@ def _short(value: float | None, wanted: float) -> float:
 
 
 def _text(value: float | None) -> str:
-    """A reserve factor, rounded down: a shortfall is never rounded up to what is required."""
-    if value is None:
-        return "not known"
-    return "unlimited" if math.isinf(value) else f"{math.floor(value * 100) / 100:.2f}"
+    return "not known" if value is None else reserve_words(value)

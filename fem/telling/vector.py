@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from html import escape
 from typing import Any
 
@@ -37,11 +37,11 @@ def styled(**more: Any) -> Any:
     return matplotlib.rc_context(settings)
 
 
-def inline_svg(figure: Any, *, prefix: str, label: str, tips: Mapping[str, str]) -> str:
+def inline_svg(figure: Any, *, prefix: str, label: str, tips: Mapping[str, Sequence[str]]) -> str:
     """A matplotlib figure as an <svg> element for a page.
 
     `prefix` keeps its ids apart from other figures', `label` tells its numbers to those who do not see it; `tips`
-    gives, by the gid of an artist, the text that stands at the pointer or the keyboard's focus.
+    gives, by the gid of a row of marks, the text of each that stands at the pointer or the keyboard's focus.
     """
     out = io.StringIO()
     with styled(svg_hashsalt=prefix):
@@ -52,12 +52,8 @@ def inline_svg(figure: Any, *, prefix: str, label: str, tips: Mapping[str, str])
     text = re.sub(r'\bid="([^"]+)"', rf'id="{prefix}-\1"', text)
     text = re.sub(r'href="#([^"]+)"', rf'href="#{prefix}-\1"', text)
     text = re.sub(r"url\(#([^)]+)\)", rf"url(#{prefix}-\1)", text)
-    for gid, tip in tips.items():
-        told = escape(tip, quote=True)
-        text = text.replace(
-            f'<g id="{prefix}-{gid}">',
-            f'<g id="{prefix}-{gid}" class="tip" tabindex="0" role="img" aria-label="{told}">',
-        )
+    for gid, told in tips.items():
+        text = _with_tips(text, f'<g id="{prefix}-{gid}">', told)
     head = f'<svg role="group" aria-label="{escape(label, quote=True)}" class="plot" '
     # Names of XML vocabularies look like addresses; within a page they are not needed
     text = re.sub(r'\s(xmlns(:\w+)?|version)="[^"]*"', "", text)
@@ -65,3 +61,17 @@ def inline_svg(figure: Any, *, prefix: str, label: str, tips: Mapping[str, str])
     text = re.sub(r'<svg ([^>]*?)\s?(width|height)="[^"]*pt"', r"<svg \1", text, count=1)
     text = re.sub(r'<svg ([^>]*?)\s?(width|height)="[^"]*pt"', r"<svg \1", text, count=1)
     return text.replace("<svg ", head, 1)
+
+
+def _with_tips(text: str, group: str, told: Sequence[str]) -> str:
+    """The SVG with each mark of a group wrapped so that it can be pointed at and reached by the keyboard."""
+    start = text.index(group)
+    pieces = text[start:].split("<use ", len(told))
+    if len(pieces) != len(told) + 1:
+        raise ValueError(f"{group} holds {len(pieces) - 1} marks, not {len(told)}")
+    out = [text[:start], pieces[0]]
+    for tip, piece in zip(told, pieces[1:], strict=True):
+        mark, rest = piece.split("/>", 1)
+        label = escape(tip, quote=True)
+        out.append(f'<g class="tip" tabindex="0" role="img" aria-label="{label}"><use {mark}/></g>{rest}')
+    return "".join(out)

@@ -11,9 +11,10 @@ from typing import Any
 
 from fem.judging.choice import Comparison, VariantNumbers
 from fem.judging.findings import CaseFindings, Findings, RequirementFindings
+from fem.judging.orientation import reserve_words
 from fem.study.variants.series import Told
 from fem.telling.files import write_text
-from fem.telling.words import reserve_text, with_unit
+from fem.telling.words import with_unit
 
 
 def numbers_of(told: Told) -> VariantNumbers:
@@ -62,7 +63,7 @@ def _largest(found: Findings, what: str) -> dict[str, float]:
 def _missed(r: RequirementFindings) -> str:
     """A requirement that is not met, in words with numbers."""
     if r.name == "reserve":
-        return f"reserve factor {reserve_text(r.value)}, {r.limit:g} required (case {r.where})"
+        return f"reserve factor {reserve_words(r.value)}, {r.limit:g} required (case {r.where})"
     where = "" if r.name == "mass" else f" (case {r.where})"
     return f"{r.name} {with_unit(r.value, r.unit)}, at most {with_unit(r.limit, r.unit)} allowed{where}"
 

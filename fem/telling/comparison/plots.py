@@ -63,14 +63,14 @@ def shown(comparison: Comparison, trade: Trade) -> list[tuple[int, VariantNumber
     return out
 
 
-def trade_figure(comparison: Comparison, trade: Trade) -> tuple[Any, dict[str, str]]:
+def trade_figure(comparison: Comparison, trade: Trade) -> tuple[Any, dict[str, list[str]]]:
     """The figure, and the text of each variant's mark by its gid."""
     from matplotlib.figure import Figure
 
     points = shown(comparison, trade)
     front = set(comparison.fronts.get(trade.key, ()))
     shapes = _shapes(comparison)
-    tips = {}
+    tips: dict[str, list[str]] = {}
     with styled():
         figure = Figure(figsize=(5.4, 4.9), layout="constrained")
         axes = figure.add_subplot()
@@ -94,7 +94,7 @@ def trade_figure(comparison: Comparison, trade: Trade) -> tuple[Any, dict[str, s
             axes.plot([x], [y], linestyle="none", gid=gid, zorder=beside, **_mark(v, v.name in front, shapes))
             if off:
                 beyond.append(f"★ {i}, beyond the plot: {number(v.mass_g)} g, {trade.text(value)}")
-            tips[gid] = f"{i}: {v.name}: {number(v.mass_g)} g, {trade.label.split(' [')[0]} {trade.text(value)}"
+            tips[gid] = [f"{i}: {v.name}: {number(v.mass_g)} g, {trade.label.split(' [')[0]} {trade.text(value)}"]
         if comparison.best:
             for _, v, value in points:
                 if v.name == comparison.best:

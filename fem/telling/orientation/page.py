@@ -22,7 +22,7 @@ from fem.judging.orientation import (
 from fem.printing.overhang import STEEP
 from fem.telling import words
 from fem.telling.files import write_text
-from fem.telling.orientation.sphere import QUANTITIES, four_figure, label, one_figure
+from fem.telling.orientation.sphere import QUANTITIES, Disc, disc_of, four_figure, label, one_figure
 from fem.telling.vector import inline_svg
 
 COLUMNS = (
@@ -37,8 +37,9 @@ def write_orientation(scan: Orientation, *, folder: Path) -> Path:
     """Write orientation.html, orientation.csv and orientation.png into `folder`; return the page's path."""
     folder.mkdir(parents=True, exist_ok=True)
     write_text(as_csv(scan), folder / "orientation.csv")
-    _write_picture(scan, folder / "orientation.png")
-    return write_text(as_page(scan), folder / "orientation.html")
+    discs = [disc_of(scan, what) for what in QUANTITIES]
+    _write_picture(scan, discs, folder / "orientation.png")
+    return write_text(as_page(scan, discs), folder / "orientation.html")
 
 
 def as_csv(scan: Orientation) -> str:
@@ -69,13 +70,13 @@ def _row(d: DirectionNumbers, mesh: str, why: str) -> list[Any]:
     return [*start, *told, mesh, why, ""]
 
 
-def _write_picture(scan: Orientation, path: Path) -> None:
+def _write_picture(scan: Orientation, discs: list[Disc], path: Path) -> None:
     beside = path.with_name("." + path.name)
-    four_figure(scan).savefig(beside, dpi=PIXELS_PER_INCH)
+    four_figure(scan, discs).savefig(beside, dpi=PIXELS_PER_INCH)
     beside.replace(path)
 
 
-def as_page(scan: Orientation) -> str:
+def as_page(scan: Orientation, discs: list[Disc]) -> str:
     """The page as text: self-contained, asks for nothing outside itself."""
     import jinja2
     from markupsafe import Markup
@@ -90,10 +91,10 @@ def as_page(scan: Orientation) -> str:
     )
     environment.filters.update(number=words.number, reserve=reserve_words, place=words.place)
     plots = []
-    for what in QUANTITIES:
-        figure, tips = one_figure(scan, what)
-        told = label(scan, what)
-        plots.append({"svg": Markup(inline_svg(figure, prefix=what.key, label=told, tips=tips)), "label": told})
+    for disc in discs:
+        figure, tips = one_figure(scan, disc)
+        told = label(scan, disc.what)
+        plots.append({"svg": Markup(inline_svg(figure, prefix=disc.what.key, label=told, tips=tips)), "label": told})
     ok = any(meets(p.numbers, required=scan.required_reserve, asked=scan.reserve_asked) for p in scan.picks)
     return environment.get_template("orientation.html").render(
         s=scan,

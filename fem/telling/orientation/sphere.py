@@ -6,7 +6,7 @@ Projection: Lambert's azimuthal equal-area one; source: J. P. Snyder, Map Projec
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,8 +18,9 @@ from fem.telling.vector import INK, styled
 from fem.telling.words import number
 from fem.tensors import Array
 
-GRID = 360
+GRID = 300
 """Pixels across the painted disc."""
+STEPS = (np.arange(GRID) + 0.5) / GRID * 2 - 1
 TILTS = (30, 60)
 """Circles [degrees] of tilt drawn for the eye."""
 
@@ -75,15 +76,23 @@ def round_again(places: Array, *, axis: int) -> Array:
 def between(known: Array, values: Array, asked: Array) -> Array:
     """Values (k,) at directions `asked` (k, 3) from those at `known` (j, 3); a direction and its opposite are one.
 
-    Interpolation by distances between d d^T, which do not feel the sign of d, without going beyond the known values.
+    Interpolation by the sines of the angles between directions (a radial basis whose distance is that between
+    d d^T), without going beyond the known values.
+    Source: M. D. Buhmann, Radial Basis Functions (2003), chapter 2 (distances and a constant).
     """
-    from scipy.interpolate import RBFInterpolator
-
-    _, first = np.unique(_even(known).round(9), axis=0, return_index=True)
-    if len(first) < 2:
-        return np.full(len(asked), float(values[0]))
-    found = RBFInterpolator(_even(known[first]), values[first], kernel="linear", degree=0)(_even(asked))
+    rows = np.sort(np.unique(upper(known, axis=2).round(9), axis=0, return_index=True)[1])
+    known, values = known[rows], values[rows]
+    j = len(known)
+    whole = np.ones((j + 1, j + 1))
+    whole[:j, :j], whole[j, j] = -_sine(known, known), 0.0
+    weight = np.linalg.solve(whole, np.append(values, 0.0))
+    parts = np.array_split(asked, max(1, len(asked) // 5000))
+    found = np.concatenate([weight[j] - _sine(part, known) @ weight[:j] for part in parts])
     return np.clip(found, values.min(), values.max())
+
+
+def _sine(a: Array, b: Array) -> Array:
+    return np.sqrt(np.maximum(1 - (a @ b.T) ** 2, 0.0))
 
 
 def nearest_known(known: Array, values: Array, asked: Array) -> Array:
@@ -92,59 +101,66 @@ def nearest_known(known: Array, values: Array, asked: Array) -> Array:
     return np.asarray(values[near])
 
 
-def _even(d: Array) -> Array:
-    r = np.sqrt(2.0)
-    x, y, z = d.T
-    return np.column_stack([x * x, y * y, z * z, r * y * z, r * x * z, r * x * y])
+@dataclass(frozen=True)
+class Disc:
+    """One quantity spread over the disc: `image` (g, g), not a number outside; `raw` (k,) at the directions."""
+
+    what: Quantity
+    image: Array
+    raw: Array
 
 
-def draw_disc(axes: Any, scan: Orientation, what: Quantity, *, prefix: str) -> dict[str, str]:
-    """Paint one quantity into matplotlib axes; returns the text that belongs to each mark, by its gid."""
+def disc_of(scan: Orientation, what: Quantity) -> Disc:
+    """Values all over the disc from those of the directions that were computed."""
     known = scan.answered
     directions = np.array([d.direction for d in known])
     raw = np.array([what.value(d) for d in known], dtype=float)
-    steps = (np.arange(GRID) + 0.5) / GRID * 2 - 1
-    places = np.stack(np.meshgrid(steps, steps), axis=-1).reshape(-1, 2)
+    places = np.stack(np.meshgrid(STEPS, STEPS), axis=-1).reshape(-1, 2)
     inside = (places**2).sum(axis=1) <= 1
     values = np.full(len(places), np.nan)
-    reserve = what.key == "reserve"
-    # Between directions the reserve is led like the stress, whose peaks an unlimited neighbour must not hide
     asked = round_again(places[inside], axis=scan.axis)
     if what.jumps:
         values[inside] = nearest_known(directions, raw, asked)
+    elif what.key == "reserve":
+        # Between directions the reserve is led like the stress, whose peaks an unlimited neighbour must not hide
+        values[inside] = 1 / np.maximum(between(directions, utilisation(raw), asked), 1e-6)
     else:
-        led = between(directions, utilisation(raw) if reserve else raw, asked)
-        values[inside] = 1 / np.maximum(led, 1e-6) if reserve else led
-    _paint(axes, scan, what, values.reshape(GRID, GRID), steps, raw)
+        values[inside] = between(directions, raw, asked)
+    return Disc(what, values.reshape(GRID, GRID), raw)
+
+
+def draw_disc(axes: Any, bar: Any, scan: Orientation, disc: Disc) -> dict[str, list[str]]:
+    """Paint one quantity into matplotlib axes, its colours into `bar`; returns the marks' texts by gid."""
+    _paint(axes, bar, scan, disc)
     _frame(axes, scan.axis)
-    return _marks(axes, scan, what, prefix=prefix)
+    axes.set_title(f"{disc.what.title} [{disc.what.unit}]", fontsize=12)
+    return _marks(axes, scan)
 
 
-def _paint(axes: Any, scan: Orientation, what: Quantity, image: Array, steps: Array, raw: Array) -> None:
+def _paint(axes: Any, bar: Any, scan: Orientation, disc: Disc) -> None:
     from cmcrameri import cm
     from matplotlib.colors import BoundaryNorm, ListedColormap
 
-    box = (-1, 1, -1, 1)
-    bar: dict[str, Any] = {"ax": axes, "shrink": 0.78, "pad": 0.09, "orientation": "horizontal", "aspect": 28}
+    what, image = disc.what, disc.image
+    look: dict[str, Any] = {"extent": (-1, 1, -1, 1), "origin": "lower", "interpolation": "nearest"}
     if what.key == "reserve":
         scale = reserve_scale(scan.required_reserve)
         bands = len(scale.colours)
         shown = np.where(np.isnan(image), np.nan, scale.band(np.nan_to_num(image, nan=1.0)))
         colours, norm = ListedColormap(scale.colours), BoundaryNorm(np.arange(bands + 1), bands)
-        painted = axes.imshow(shown, extent=box, origin="lower", cmap=colours, norm=norm, interpolation="nearest")
-        colourbar = axes.figure.colorbar(painted, **bar, ticks=range(1, bands))
+        painted = axes.imshow(shown, cmap=colours, norm=norm, **look)
+        colourbar = axes.figure.colorbar(painted, cax=bar, orientation="horizontal", ticks=range(1, bands))
         colourbar.ax.set_xticklabels(scale.labels())
         image = np.minimum(image, 2 * scale.edges[-2])
     else:
         colours = {"deflection": displacement_map(), "interlayer": use_map()}.get(what.key, cm.bamako_r)
-        painted = axes.imshow(image, extent=box, origin="lower", cmap=colours, interpolation="nearest")
-        colourbar = axes.figure.colorbar(painted, **bar)
+        painted = axes.imshow(image, cmap=colours, **look)
+        colourbar = axes.figure.colorbar(painted, cax=bar, orientation="horizontal")
         colourbar.ax.locator_params(nbins=5)
-    colourbar.set_label(f"{what.title.lower()} [{what.unit}]")
     colourbar.outline.set_linewidth(0.6)
-    finite = raw[np.isfinite(raw)]
+    finite = disc.raw[np.isfinite(disc.raw)]
     if not what.jumps and len(finite) and np.ptp(finite) > 0.02 * abs(finite.mean()):
-        lines = axes.contour(steps, steps, image, levels=6, colors=INK, linewidths=0.6, alpha=0.75)
+        lines = axes.contour(STEPS, STEPS, image, levels=6, colors=INK, linewidths=0.6, alpha=0.75)
         axes.clabel(lines, fontsize=8, inline_spacing=2)
 
 
@@ -170,22 +186,17 @@ def _frame(axes: Any, axis: int) -> None:
     axes.set_axis_off()
 
 
-def _marks(axes: Any, scan: Orientation, what: Quantity, *, prefix: str) -> dict[str, str]:
-    tips = {}
-    for i, d in enumerate(scan.answered):
-        x, y = flat(np.array(d.direction), axis=scan.axis)[0]
-        gid = f"{prefix}d{i}"
-        axes.plot(x, y, "o", markersize=4, markerfacecolor="white", markeredgecolor=INK, markeredgewidth=0.6, gid=gid)
-        tips[gid] = tip(d)
+def _marks(axes: Any, scan: Orientation) -> dict[str, list[str]]:
+    places = flat(np.array([d.direction for d in scan.answered]), axis=scan.axis)
+    look: dict[str, Any] = {"linestyle": "none", "markerfacecolor": "white", "markeredgecolor": INK}
+    axes.plot(*places.T, marker="o", markersize=4, markeredgewidth=0.6, gid="dots", **look)
+    tips = {"dots": [tip(d) for d in scan.answered]}
     for k, pick in enumerate(scan.picks, start=1):
         x, y = flat(np.array(pick.scanned.direction), axis=scan.axis)[0]
-        gid = f"{prefix}p{k}"
         marker = "D" if pick.scanned.kind == "study" else "o"
-        axes.plot(
-            x, y, marker, markersize=14, markerfacecolor="white", markeredgecolor=INK, markeredgewidth=1.6, gid=gid
-        )
+        axes.plot([x], [y], marker=marker, markersize=14, markeredgewidth=1.6, gid=f"pick{k}", **look)
         axes.annotate(str(k), (x, y), fontsize=9, ha="center", va="center_baseline", fontweight="bold", zorder=9)
-        tips[gid] = f"{k}: {'; '.join(pick.why)}. {tip(pick.scanned)}"
+        tips[f"pick{k}"] = [f"{k}: {'; '.join(pick.why)}. {tip(pick.scanned)}"]
     return tips
 
 
@@ -209,28 +220,27 @@ def label(scan: Orientation, what: Quantity) -> str:
     )
 
 
-def one_figure(scan: Orientation, what: Quantity) -> tuple[Any, dict[str, str]]:
+def one_figure(scan: Orientation, disc: Disc) -> tuple[Any, dict[str, list[str]]]:
     """A figure of one quantity for the page, and the texts of its marks."""
     from matplotlib.figure import Figure
 
     with styled(axes_grid=False):
-        figure = Figure(figsize=(5.2, 5.6), layout="constrained")
-        axes = figure.add_subplot()
-        tips = draw_disc(axes, scan, what, prefix="")
-        axes.set_title(f"{what.title} [{what.unit}]", fontsize=12)
+        figure = Figure(figsize=(5.2, 5.6))
+        axes, bar = figure.add_axes((0.02, 0.11, 0.96, 0.84)), figure.add_axes((0.12, 0.08, 0.76, 0.025))
+        tips = draw_disc(axes, bar, scan, disc)
     return figure, tips
 
 
-def four_figure(scan: Orientation) -> Any:
+def four_figure(scan: Orientation, discs: Sequence[Disc]) -> Any:
     """All four quantities in one picture."""
     from matplotlib.figure import Figure
 
     with styled(axes_grid=False):
-        figure = Figure(figsize=(10.4, 11.2), layout="constrained")
-        for axes, what in zip(figure.subplots(2, 2).ravel(), QUANTITIES, strict=True):
-            draw_disc(axes, scan, what, prefix=what.key)
-            axes.set_title(f"{what.title} [{what.unit}]", fontsize=13)
-        figure.suptitle(
-            f"{scan.title}: build directions of {scan.body}, seen along {AXES[scan.axis]}", fontsize=14, wrap=True
-        )
+        figure = Figure(figsize=(10.4, 11.4))
+        for k, disc in enumerate(discs):
+            left, low = 0.5 * (k % 2), 0.47 * (1 - k // 2)
+            axes = figure.add_axes((left + 0.01, low + 0.065, 0.48, 0.40))
+            draw_disc(axes, figure.add_axes((left + 0.06, low + 0.045, 0.38, 0.012)), scan, disc)
+        title = f"{scan.title}: build directions of {scan.body}, seen along {AXES[scan.axis]}"
+        figure.suptitle(title, fontsize=14, wrap=True)
     return figure

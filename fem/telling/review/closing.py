@@ -95,7 +95,7 @@ def signatures(material: Material) -> Section:
     """Lines for those who answer for the review."""
     del material
     text = "Those who sign have read this review to its end and state what they have checked beyond it."
-    return Section("signatures", "Signatures", (Text(text), Signatures(("Prepared", "Checked", "Approved"))))
+    return Section("signatures", "Signatures", (Signatures(("Prepared", "Checked", "Approved")), Text(text, "soft")))
 
 
 def inputs(material: Material) -> Section:

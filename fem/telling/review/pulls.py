@@ -111,23 +111,36 @@ def _point(name: str, facts: Mapping[str, Any], material: Material) -> tuple[Arr
     """Where a load is drawn: the centre that it states, else the centre of its face."""
     if "centre_mm" in facts:
         return np.array(facts["centre_mm"], dtype=float), "its centre"
-    table = material.study.get("loads", {}).get(name, {})
-    face = facts.get("face", table.get("face") if isinstance(table, dict) else None)
+    face = facts.get("face", _table(material.study, "loads", name).get("face"))
     if face in material.findings.faces:
         return np.array(material.findings.faces[face].centre_mm), f"the middle of {face}"
     return None, ""
 
 
 def _support_centre(findings: Findings, study: Mapping[str, Any], factors: Mapping[str, float]) -> Array | None:
-    """The middle of all faces that hold the part in a case, by their areas."""
+    """The middle of all faces that hold the loaded bodies in a case, by their areas."""
+    loads = {name: _table(study, "loads", name) for name, factor in factors.items() if factor}
     names = [str(s.get("face", "")) for s in findings.supports.values()]
-    moved = [name for name in factors if "shift_mm" in findings.loads.get(name, {})]
-    names += [str(study.get("loads", {}).get(name, {}).get("face", "")) for name in moved]
-    held = [findings.faces[n] for n in dict.fromkeys(names) if n in findings.faces]
-    area = sum(f.area_mm2 for f in held)
+    names += [
+        str(table.get("face", "")) for name, table in loads.items() if "shift_mm" in findings.loads.get(name, {})
+    ]
+    # Bodies share no nodes, so only those that a load stands on pull on their supports
+    loaded = {
+        _table(study, "faces", str(table.get("face", ""))).get("body") for table in loads.values() if "face" in table
+    }
+    held = {n: findings.faces[n] for n in dict.fromkeys(names) if n in findings.faces}
+    own = {n: face for n, face in held.items() if _table(study, "faces", n).get("body") in loaded}
+    faces = (own if len(findings.bodies) > 1 and own and None not in loaded else held).values()
+    area = sum(f.area_mm2 for f in faces)
     if not area > 0:
         return None
-    return sum((f.area_mm2 * np.array(f.centre_mm) for f in held), start=np.zeros(3)) / area
+    return sum((f.area_mm2 * np.array(f.centre_mm) for f in faces), start=np.zeros(3)) / area
+
+
+def _table(study: Mapping[str, Any], kind: str, name: str) -> Mapping[str, Any]:
+    """A table of the study's text, empty where there is none."""
+    table = study.get(kind, {}).get(name, {})
+    return table if isinstance(table, Mapping) else {}
 
 
 def _inner(name: str, factor: float, facts: Mapping[str, Any]) -> str:

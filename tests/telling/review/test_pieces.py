@@ -139,6 +139,24 @@ def test_the_free_body_balances_about_any_point(material):
     assert reaction.at == pytest.approx(wing.findings.faces["root"].centre_mm)
 
 
+def test_of_two_bodies_the_loaded_one_is_held(material):
+    """The box has a support of its own 500 mm away, which a load on the beam does not reach."""
+    wing, _ = _with_wing(material)
+    f = wing.findings
+    faces = {**f.faces, "far": dataclasses.replace(f.faces["root"], centre_mm=(500.0, 0.0, 0.0))}
+    supports = {**f.supports, "other": {"face": "far", "hold": ["x"]}}
+    text = """
+    loads.lift.face = "tip"
+    faces.tip.body = "beam"
+    faces.root.body = "beam"
+    faces.far.body = "box"
+    """
+    told = dataclasses.replace(f, faces=faces, supports=supports, inputs={"text": text})
+    assert free_body(dataclasses.replace(wing, findings=told), "cruise").pulls[-1].at == pytest.approx([0, 10, 0])
+    dumb = dataclasses.replace(told, inputs={})
+    assert free_body(dataclasses.replace(wing, findings=dumb), "cruise").pulls[-1].at == pytest.approx([250, 5, 0])
+
+
 def test_a_reaction_that_does_not_balance_shows(material):
     wing, _ = _with_wing(material)
     case = dataclasses.replace(wing.findings.cases["cruise"], reaction_N=(60.0, -8.0, -990.0))
