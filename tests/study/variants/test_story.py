@@ -88,6 +88,12 @@ def many(text):
 REFUSED = {
     "too many": (many(TEXT), [], "602 variants at about", "say --yes"),
     "no processes": (TEXT, ["--jobs", "0"], "--jobs: 0 processes", "at least one"),
+    "processes of a cluster": (
+        TEXT,
+        ["--jobs", "2", "--cluster", "tcp://127.0.0.1:1"],
+        "--jobs: the cluster",
+        "Leave",
+    ),
     "a path that no key has": (
         TEXT.replace("print.walls", "print.wals"),
         [],
