@@ -25,7 +25,7 @@ def written(tmp_path_factory):
         made.mesh,
         table=made.table,
         material=made.material,
-        projector=free_of_beds(made),
+        projector=held_without_bed(made),
         load=load,
         scale=SCALE,
     )
