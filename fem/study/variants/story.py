@@ -20,7 +20,7 @@ from fem.study.machine import program_version
 from fem.study.plans import Study
 from fem.study.run import DEFAULT_FOLDER
 from fem.study.variants.cluster import LOCAL, open_cluster
-from fem.study.variants.expand import as_written, count_variants, expand
+from fem.study.variants.expand import as_written, count_variants, expand, own_value
 from fem.study.variants.kept import Kept
 from fem.study.variants.numbers import numbers_of, write_table
 from fem.study.variants.series import Worker, answer_series, time_text
@@ -119,6 +119,7 @@ def put_side_by_side(study: Study, numbers: Sequence[VariantNumbers]) -> Compari
         sweep={path: tuple(map(as_written, values)) for path, values in study.sweep.items()},
         cautions=shared_cautions(numbers),
         beadwork=program_version(),
+        base={path: text for v in numbers for path in v.settings if (text := own_value(study, path)) is not None},
     )
 
 
