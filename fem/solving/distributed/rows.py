@@ -32,7 +32,7 @@ OPTIONS = {
     "mg_levels_ksp_max_it": "2",
     "mg_levels_pc_type": "pbjacobi",
 }
-"""The best of those tried; studies/speed/peer.py tells which."""
+"""As good as any that was tried; studies/speed/peer.py tells which were."""
 
 
 @dataclass(frozen=True)
