@@ -22,6 +22,7 @@ from fem.judging.orientation import (
     mirrored_alike,
     picks_of,
     reason_of,
+    reserve_words,
     ring,
     spacing,
 )
@@ -45,6 +46,8 @@ DIRECTIONS = 100
 FEWEST, MOST = 6, 2000
 SCAN_UNKNOWNS = 45_000
 """The scan's mesh is made coarser until it has about so many unknowns: ranks need less than a verdict."""
+MESHED_AGAIN = 3
+"""So often at most it is made anew when it came out finer than that."""
 MOST_COARSER = 2.5
 """But not by more than this factor in element size."""
 RINGS = 2
@@ -81,9 +84,8 @@ def orient_study(
     say("read solids", 0.01)
     solids = {n: read_solid(b.solid, name=n, unit=b.unit, any_size=b.any_size) for n, b in study.bodies.items()}
     own = _own_sizes(study, solids)
-    coarse = _scan_sizes(solids, own)
     say("mesh", 0.02)
-    mesh = _meshed(study, solids, coarse)
+    mesh, coarse = _scan_mesh(study, solids, own)
     say("supports and loads", 0.05)
     bench = set_up(study, mesh, body=name)
     kept = Kept(folder, key=base_key(study, body=name, size=coarse))
@@ -147,20 +149,31 @@ def _own_sizes(study: Study, solids: dict[str, Solid]) -> Sizes:
     return out
 
 
-def _scan_sizes(solids: dict[str, Solid], own: Sizes) -> Sizes:
-    """The study's own sizes, grown together until the mesh has about SCAN_UNKNOWNS."""
+def _scan_mesh(study: Study, solids: dict[str, Solid], own: Sizes) -> tuple[TetMesh, Sizes]:
+    """The scan's mesh and its sizes: the study's own, grown together until the mesh has about SCAN_UNKNOWNS."""
     factor = 1.0
-    while factor < MOST_COARSER:
-        sizes = {n: (a * factor, b * factor) for n, (a, b) in own.items()}
-        if sum(estimated_unknowns(solids[n], size=a, finest=b) for n, (a, b) in sizes.items()) <= SCAN_UNKNOWNS:
-            break
+    while factor < MOST_COARSER and _estimated(solids, _grown(own, factor)) > SCAN_UNKNOWNS:
         factor = min(MOST_COARSER, factor * 1.1)
-    return {n: (a * factor, b * factor) for n, (a, b) in own.items()}
+    mesh = _meshed(study, solids, _grown(own, factor))
+    # The estimate is rough: the mesh that came out says by how much
+    for _ in range(MESHED_AGAIN):
+        if mesh.unknowns <= 1.15 * SCAN_UNKNOWNS or factor >= MOST_COARSER:
+            break
+        factor = min(MOST_COARSER, factor * (mesh.unknowns / SCAN_UNKNOWNS) ** 0.5)
+        mesh = _meshed(study, solids, _grown(own, factor))
+    return mesh, _grown(own, factor)
+
+
+def _grown(sizes: Sizes, factor: float) -> Sizes:
+    return {n: (a * factor, b * factor) for n, (a, b) in sizes.items()}
+
+
+def _estimated(solids: dict[str, Solid], sizes: Sizes) -> int:
+    return sum(estimated_unknowns(solids[n], size=a, finest=b) for n, (a, b) in sizes.items())
 
 
 def _meshed(study: Study, solids: dict[str, Solid], sizes: Sizes) -> TetMesh:
-    unknowns = sum(estimated_unknowns(solids[n], size=a, finest=b) for n, (a, b) in sizes.items())
-    refuse_too_large(unknowns, where=str(study.path))
+    refuse_too_large(_estimated(solids, sizes), where=str(study.path))
     return joined(
         [mesh_solid(solids[n], size=sizes[n][0], finest=sizes[n][1], unit=b.unit) for n, b in study.bodies.items()]
     )
@@ -225,13 +238,14 @@ def _cautions(found: list[DirectionNumbers], picks: tuple[Pick, ...]) -> list[st
     failed = [d for d in found if d.error]
     if failed:
         out.append(f"{len(failed)} of {len(found)} directions could not be computed; the first: {failed[0].error}")
-    for p in picks:
-        if p.own is not None and not p.own.error and math.isfinite(p.scanned.reserve):
+    for k, p in enumerate(picks, start=1):
+        if p.own is not None and not p.own.error and p.scanned.reserve > 0 and math.isfinite(p.scanned.reserve):
             moved = p.own.reserve / p.scanned.reserve - 1
             if abs(moved) > 0.15:
                 out.append(
-                    f"The reserve factor of the direction {p.why[0]} is {100 * moved:+.0f} % on the study's own mesh "
-                    "against the scan's: trust the finer one."
+                    f"Direction {k} ({p.why[0]}) has a reserve factor of {reserve_words(p.own.reserve)} on the "
+                    f"study's own mesh, {reserve_words(p.scanned.reserve)} on the scan's ({100 * moved:+.0f} %): "
+                    "trust the finer one, and take the scan for a ranking."
                 )
     if any(d.reserve_away > 1.05 * d.reserve for d in (p.numbers for p in picks)):
         out.append(
