@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +16,7 @@ from fem.judging.orientation import (
     Orientation,
     Pick,
     Vector,
+    contenders,
     half_sphere,
     leaders,
     mirrored_alike,
@@ -53,8 +53,9 @@ MOST_COARSER = 2.5
 RINGS = 2
 """Leaders that get a ring of directions around them at half the spacing; the best gets one at a quarter."""
 RING = 6
-CONFIRMED = 4
-"""So many picks are computed on the study's own mesh where the scan's is coarser."""
+CONTENDERS = 8
+"""So many of the scan's leaders, and what else stands out in it, are computed on the study's own mesh where the
+scan's is coarser: a coarse mesh ranks roughly."""
 
 Sizes = dict[str, tuple[float, float]]
 
@@ -101,8 +102,14 @@ def orient_study(
     picks = picks_of(found, required=required, asked=asked)
     unknowns = mesh.unknowns
     if coarse != own:
-        say("mesh of the study itself", 0.83)
-        picks, unknowns = _confirmed(study, solids, own, picks, body=name, folder=folder, jobs=jobs, say=say)
+        say("mesh of the study itself", 0.82)
+        worth = contenders(
+            found, required=required, asked=asked, count=CONTENDERS, apart=math.degrees(spacing(directions))
+        )
+        finer, unknowns = _confirmed(study, solids, own, worth, body=name, folder=folder, jobs=jobs, say=say)
+        # What stands out is chosen by the finer numbers; a scan that none of them follows up keeps its own
+        by_finer = picks_of(finer, required=required, asked=asked)
+        picks = tuple(Pick(p.why, worth[finer.index(p.scanned)], p.scanned) for p in by_finer) or picks
     scan = Orientation(
         title=study.title,
         question=study.question,
@@ -213,24 +220,20 @@ def _confirmed(
     study: Study,
     solids: dict[str, Solid],
     sizes: Sizes,
-    picks: tuple[Pick, ...],
+    chosen: list[DirectionNumbers],
     *,
     body: str,
     folder: Path,
     jobs: int | None,
     say: Progress,
-) -> tuple[tuple[Pick, ...], int]:
-    """The best picks and the study's own direction on the study's own mesh, and its number of unknowns."""
+) -> tuple[list[DirectionNumbers], int]:
+    """The chosen directions on the study's own mesh, in their order, and its number of unknowns."""
     mesh = _meshed(study, solids, sizes)
     bench = set_up(study, mesh, body=body)
     kept = Kept(folder, key=base_key(study, body=body, size=sizes))
-    chosen = [p for p in picks if p.scanned.kind != "study"][:CONFIRMED]
-    chosen += [p for p in picks if p.scanned.kind == "study"]
-    wanted = [(p.scanned.kind, p.scanned.direction) for p in chosen]
-    tally = Countdown(say, total=len(wanted), share=(0.85, 0.95))
-    found = directions_answered(bench, wanted, kept=kept, jobs=jobs, tally=tally)
-    own = {id(p): numbers for p, numbers in zip(chosen, found, strict=True)}
-    return tuple(replace(p, own=own.get(id(p))) for p in picks), mesh.unknowns
+    tally = Countdown(say, total=len(chosen), share=(0.83, 0.95))
+    wanted = [(d.kind, d.direction) for d in chosen]
+    return directions_answered(bench, wanted, kept=kept, jobs=jobs, tally=tally), mesh.unknowns
 
 
 def _cautions(found: list[DirectionNumbers], picks: tuple[Pick, ...]) -> list[str]:
