@@ -22,7 +22,6 @@ from fem.judging.orientation import (
     mirrored_alike,
     picks_of,
     reason_of,
-    reserve_words,
     ring,
     spacing,
 )
@@ -101,6 +100,7 @@ def orient_study(
     required, asked = _required(study)
     picks = picks_of(found, required=required, asked=asked)
     unknowns = mesh.unknowns
+    confirmed: list[tuple[DirectionNumbers, DirectionNumbers]] = []
     if coarse != own:
         say("mesh of the study itself", 0.82)
         worth = contenders(
@@ -108,6 +108,7 @@ def orient_study(
         )
         finer, unknowns = _confirmed(study, solids, own, worth, body=name, folder=folder, jobs=jobs, say=say)
         # What stands out is chosen by the finer numbers; a scan that none of them follows up keeps its own
+        confirmed = list(zip(worth, finer, strict=True))
         by_finer = picks_of(finer, required=required, asked=asked)
         picks = tuple(Pick(p.why, worth[finer.index(p.scanned)], p.scanned) for p in by_finer) or picks
     scan = Orientation(
@@ -128,7 +129,7 @@ def orient_study(
         mirrored=mirrored_alike(
             bench.keys.raster, pattern=bench.keys.infill_pattern, infill_angle=bench.keys.plan.infill_angle
         ),
-        cautions=(*_cautions(found, picks), *STANDING),
+        cautions=(*_cautions(found, picks, confirmed), *STANDING),
         beadwork=program_version(),
         seconds=round(time.perf_counter() - since, 1),
     )
@@ -236,20 +237,27 @@ def _confirmed(
     return directions_answered(bench, wanted, kept=kept, jobs=jobs, tally=tally), mesh.unknowns
 
 
-def _cautions(found: list[DirectionNumbers], picks: tuple[Pick, ...]) -> list[str]:
+def _cautions(
+    found: list[DirectionNumbers],
+    picks: tuple[Pick, ...],
+    confirmed: list[tuple[DirectionNumbers, DirectionNumbers]],
+) -> list[str]:
+    """What a reader should know of this scan; `confirmed` holds numbers on the scan's mesh and on the study's own."""
     out = []
     failed = [d for d in found if d.error]
     if failed:
         out.append(f"{len(failed)} of {len(found)} directions could not be computed; the first: {failed[0].error}")
-    for k, p in enumerate(picks, start=1):
-        if p.own is not None and not p.own.error and p.scanned.reserve > 0 and math.isfinite(p.scanned.reserve):
-            moved = p.own.reserve / p.scanned.reserve - 1
-            if abs(moved) > 0.15:
-                out.append(
-                    f"Direction {k} ({p.why[0]}) has a reserve factor of {reserve_words(p.own.reserve)} on the "
-                    f"study's own mesh, {reserve_words(p.scanned.reserve)} on the scan's ({100 * moved:+.0f} %): "
-                    "trust the finer one, and take the scan for a ranking."
-                )
+    moves = [
+        own.reserve / scanned.reserve - 1
+        for scanned, own in confirmed
+        if not own.error and 0 < scanned.reserve < math.inf and math.isfinite(own.reserve)
+    ]
+    if moves and max(map(abs, moves)) > 0.15:
+        out.append(
+            f"On the study's own mesh the reserve factors of {len(moves)} directions moved by "
+            f"{100 * min(moves):+.0f} % to {100 * max(moves):+.0f} % against the scan's: take the scan for a rough "
+            "ranking, and the finer numbers for a verdict."
+        )
     if any(d.reserve_away > 1.05 * d.reserve for d in (p.numbers for p in picks)):
         out.append(
             "Some least reserve factors lie where a support or a load's edge makes the stress: they depend on the "
