@@ -79,7 +79,7 @@ build_wheels() {
     command -v $tool >/dev/null 2>&1 || { echo "$tool is not installed." >&2; return 1; }
   done
   echo "Building PETSc into $wheels: once, about 20 minutes on two cores (log: $wheels/build.log)"
-  mkdir -p "$wheels"
+  mkdir -p "$wheels" || return 1
   limit=""
   command -v timeout >/dev/null 2>&1 && limit="timeout 4500"
   make=$(mktemp -d)
@@ -89,7 +89,7 @@ build_wheels() {
     PIP_FIND_LINKS="$wheels ${PIP_FIND_LINKS:-}" MAKEFLAGS="-j$(nproc 2>/dev/null || echo 2)" $limit \
       .venv/bin/python -m pip wheel --disable-pip-version-check --no-deps --wheel-dir "$make" $package \
       >>"$wheels/build.log" 2>&1 || { rm -rf "$make"; echo "It failed: see $wheels/build.log" >&2; return 1; }
-    mv "$make"/*.whl "$wheels"
+    mv "$make"/*.whl "$wheels" || return 1
   done
   rm -rf "$make"
 }

@@ -103,7 +103,8 @@ class Comparison:
     and "reserve", the printed variants that no other beats in mass and that number at once, by rising mass.
     `ratios` are by variant against the reference part: "mass", "stiffness" (reference's deflection over the
     variant's), "reserve", "cost", as far as both have the number; empty when there is no reference part.
-    `best` is the variant to print, or None; `reason` one sentence that says why.
+    `best` is the variant to print, or None; `reason` one sentence that says why. `base` holds what the study itself
+    has at the paths that its variants change.
     """
 
     title: str
@@ -119,6 +120,20 @@ class Comparison:
     reason: str
     cautions: tuple[str, ...] = ()
     beadwork: str = ""
+    base: dict[str, str] = field(default_factory=dict)
+
+    def setting(self, variant: VariantNumbers, path: str) -> str:
+        """What stands at a path in a variant: what it changed, else the study's own value; "" where neither applies.
+
+        A path inside a table that the variant replaced (an infill, a print plan by a metal) applies no longer.
+        """
+        if path in variant.settings:
+            return variant.settings[path]
+        for changed in variant.settings:
+            table = changed.removesuffix(".metal") + ".print" if changed.endswith(".metal") else changed
+            if path == table or path.startswith(table + "."):
+                return ""
+        return self.base.get(path, "")
 
     @property
     def reference(self) -> VariantNumbers | None:
@@ -139,6 +154,7 @@ def compare(
     sweep: Mapping[str, tuple[str, ...]] | None = None,
     cautions: Sequence[str] = (),
     beadwork: str = "",
+    base: Mapping[str, str] | None = None,
 ) -> Comparison:
     """Put the variants side by side and choose."""
     swept = dict(sweep or {})
@@ -158,6 +174,7 @@ def compare(
         reason=reason,
         cautions=tuple(cautions),
         beadwork=beadwork,
+        base=dict(base or {}),
     )
 
 

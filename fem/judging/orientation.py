@@ -74,7 +74,7 @@ class DirectionNumbers:
 @dataclass(frozen=True)
 class Pick:
     """A direction that stands out: `why` in words; `scanned` its numbers on the scan's mesh, `own` those on the
-    study's own mesh (None: the scan's mesh was that one, or it was not computed there).
+    study's own mesh by which it was chosen (None: the scan's mesh was that one).
     """
 
     why: tuple[str, ...]
@@ -217,6 +217,17 @@ def leaders(directions: Sequence[DirectionNumbers], *, count: int, apart: float 
         if len(kept) < count and all(angle_between(d.direction, k.direction) > apart for k in kept):
             kept.append(d)
     return kept
+
+
+def contenders(
+    directions: Sequence[DirectionNumbers], *, required: float, asked: bool, count: int, apart: float
+) -> list[DirectionNumbers]:
+    """The directions of a scan that are worth a finer mesh: what stands out, the study's own, and `count` leaders no
+    two nearer than `apart` [degrees].
+    """
+    first = [p.scanned for p in picks_of(directions, required=required, asked=asked)]
+    led = leaders(directions, count=count, apart=apart)
+    return [*first, *(d for d in led if d not in first)]
 
 
 def picks_of(directions: Sequence[DirectionNumbers], *, required: float, asked: bool) -> tuple[Pick, ...]:

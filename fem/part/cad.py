@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import os
+import signal
 import sys
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -33,6 +35,13 @@ def gmsh_session() -> Iterator[Any]:
         yield gmsh
     finally:
         gmsh.finalize()
+        keep_broken_pipes_harmless()
+
+
+def keep_broken_pipes_harmless() -> None:
+    """A broken pipe is an error to be told, as Python has it; gmsh leaves it deadly to the whole process."""
+    if hasattr(signal, "SIGPIPE") and threading.current_thread() is threading.main_thread():
+        signal.signal(signal.SIGPIPE, signal.SIG_IGN)
 
 
 def import_cad(gmsh: Any, file: Path, unit: str | None) -> None:

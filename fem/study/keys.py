@@ -350,7 +350,7 @@ class StudyForm(Form):
     points: dict[Name, Point] = {}
     watch: WatchForm = WatchForm()
     requirements: RequirementsForm = RequirementsForm()
-    solver: Literal["auto"] = "auto"
+    solver: Literal["auto", "multigrid", "direct", "distributed"] = "auto"
     variants: dict[Name, dict[Name, Any]] = {}
     sweep: dict[Name, Annotated[list[Any], Field(min_length=1)]] = {}
 

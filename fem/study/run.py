@@ -106,7 +106,15 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
         moved = [shifts_of(mesh, study.loads[name], groups) for name in shifted]
         still = [replace(h, value=np.zeros_like(h.value)) for h in moved]
         try:
-            equilibrium = Equilibrium(mesh, printed, held=[*held, *still], beds=beds, pattern=pattern, blocks=blocks)
+            equilibrium = Equilibrium(
+                mesh,
+                printed,
+                held=[*held, *still],
+                beds=beds,
+                pattern=pattern,
+                blocks=blocks,
+                solver=study.solver,
+            )
         except InputError:
             if shifted or any(case.shifted == () for case in cases.values()):
                 raise

@@ -123,7 +123,8 @@ def direct(problem: Path, *, answer: Path | None) -> dict[str, Any]:
     import resource
 
     from fem.solving.direct import SuperLU
-    from fem.solving.stiffness import as_matrix, assemble, block_pattern, projected
+    from fem.solving.blocks import BlockMatrix
+    from fem.solving.stiffness import assemble, block_pattern
 
     mesh, known, load = read_problem(problem)
     warm(known["table"])
@@ -131,8 +132,9 @@ def direct(problem: Path, *, answer: Path | None) -> dict[str, Any]:
     begin = time.perf_counter()
     pattern = block_pattern(mesh)
     blocks = assemble(mesh, pattern, table=known["table"], material=known["material"])
-    whole = projected(pattern, blocks, projector=known["projector"], scale=known["scale"])
-    matrix = as_matrix(pattern, whole).tocsr()
+    whole = BlockMatrix(pattern.start, pattern.column, blocks)
+    whole.hold(known["projector"], scale=known["scale"])
+    matrix = whole.as_scipy().tocsr()
     matrix.eliminate_zeros()
     assembled = time.perf_counter()
     factor = SuperLU(matrix)
@@ -157,7 +159,8 @@ def direct(problem: Path, *, answer: Path | None) -> dict[str, Any]:
 def warm(table: np.ndarray) -> None:
     """Load the compiled kernels on one tetrahedron, so that this does not count as assembly."""
     from fem.part.tetmesh import TET_EDGES, TetMesh
-    from fem.solving.stiffness import assemble, block_pattern, projected
+    from fem.solving.blocks import BlockMatrix
+    from fem.solving.stiffness import assemble, block_pattern
 
     corners = np.array([[0.0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1]])
     nodes = np.concatenate([corners, [corners[list(e)].mean(axis=0) for e in TET_EDGES]])
@@ -166,7 +169,7 @@ def warm(table: np.ndarray) -> None:
     one = TetMesh(nodes, tets, zero, ("one",), none.reshape(0, 6), none, ())
     pattern = block_pattern(one)
     blocks = assemble(one, pattern, table=table[:1], material=zero)
-    projected(pattern, blocks, projector=np.tile(np.eye(3), (10, 1, 1)), scale=1.0)
+    BlockMatrix(pattern.start, pattern.column, blocks).hold(np.zeros((10, 3, 3)), scale=1.0)
 
 
 if __name__ == "__main__":

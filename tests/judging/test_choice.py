@@ -124,6 +124,21 @@ def test_ratios_are_against_the_reference():
     assert alone.ratios == {} and alone.reference is None
 
 
+def test_a_setting_is_the_changed_one_or_the_studys_own_where_it_still_applies():
+    walls, density = "bodies.a.print.walls", "bodies.a.print.infill.density"
+    base = {walls: "4", density: "0.3", "bodies.a.print.infill": "{ density = 0.3 }"}
+    found = compare(swept(), title="t", question="q", required_reserve=2.0, base=base)
+    for settings, wanted in (
+        ({}, ("4", "0.3")),
+        ({walls: "6"}, ("6", "0.3")),
+        ({"bodies.a.print.infill": "solid"}, ("4", "")),
+        ({"bodies.a.metal": "steel"}, ("", "")),
+        ({"bodies.other.metal": "steel"}, ("4", "0.3")),
+    ):
+        one = variant("v", 1.0, 1.0, settings=settings)
+        assert (found.setting(one, walls), found.setting(one, density)) == wanted
+
+
 @pytest.mark.parametrize(
     ("text", "number"),
     [("3", 3.0), ("0.45 mm", 0.45), ("-1e-3 N", -1e-3), ("grid", None), ("[0, 0, 1]", None), ("6082-t6", None)],

@@ -10,6 +10,7 @@ import pytest
 from fem.judging.orientation import (
     DirectionNumbers,
     angle_between,
+    contenders,
     direction_words,
     half_sphere,
     leaders,
@@ -154,6 +155,11 @@ def test_the_directions_that_stand_out():
 def test_leaders_are_apart():
     assert leaders(SET, count=3) == [SET[2], SET[1], SET[4]]
     assert leaders(SET, count=3, apart=1.0) == [SET[2], SET[3], SET[1]]
+
+
+def test_contenders_hold_what_stands_out_and_the_leaders():
+    found = contenders(SET, required=2.2, asked=False, count=3, apart=1.0)
+    assert found == [SET[2], SET[4], SET[1], SET[0], SET[3]]
 
 
 def test_when_none_meets_all_the_most_in_reserve_is_named():

@@ -76,6 +76,24 @@ def _fail_on(rank, error):
         rows.assemble = broken
 
 
+def _children():
+    """Whether processes that rank 0 starts take themselves for ranks."""
+    import subprocess
+    from concurrent.futures import ProcessPoolExecutor
+
+    from fem.solving.distributed import place
+    from fem.solving.distributed.ranks import company
+
+    others = company()
+    asked = "from fem.solving.distributed import place; print(place())"
+    started = subprocess.run([sys.executable, "-c", asked], capture_output=True, text=True, check=True).stdout
+    with ProcessPoolExecutor(1) as pool:
+        forked = pool.submit(place).result()
+    print(place(), started.strip(), forked)
+    others.dismiss()
+    return 0
+
+
 def main(what, out):
     from fem.solving.distributed import place, serve
     from fem.solving.distributed import solver as distributed_solver
@@ -91,6 +109,8 @@ def main(what, out):
         _fail_on(1, TooLargeError("made to refuse."))
     if place()[0]:
         return serve()
+    if what == "children":
+        return _children()
     made = problem()
     solver = DistributedSolver(made.mesh, **made.shared)
     if what == "rank 0 leaves":

@@ -14,7 +14,7 @@ from skew_part import SCALE, problem
 
 from fem.cli import main
 from fem.errors import InputError
-from fem.solving.distributed import place, ranks
+from fem.solving.distributed import ranks
 from fem.solving.distributed.rows import block_rows, rigid_motions
 from fem.solving.distributed.shares import bisected, near_order, shared_out
 
@@ -95,17 +95,20 @@ def test_near_order_keeps_neighbours_together():
     ],
 )
 def test_the_launcher_says_which_rank_this_is(known, wanted):
-    assert place(known) == wanted
+    assert ranks.place_in(known) == wanted
+
+
+def forget_all():
+    for remembered in (ranks.libraries, ranks.company, ranks._started):
+        remembered.cache_clear()
 
 
 @pytest.fixture
 def without_libraries(monkeypatch):
-    ranks.libraries.cache_clear()
-    ranks.company.cache_clear()
+    forget_all()
     monkeypatch.setattr(ranks, "find_spec", lambda name: None)
     yield monkeypatch
-    ranks.libraries.cache_clear()
-    ranks.company.cache_clear()
+    forget_all()
 
 
 def test_absent_libraries_are_named(without_libraries):

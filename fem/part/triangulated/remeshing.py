@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from fem.errors import MeshError
+from fem.part.cad import keep_broken_pipes_harmless
 from fem.part.solid import Face, Solid, Triangulation
 from fem.part.triangulated.patches import patches
 from fem.part.triangulated.primitives import project_onto
@@ -82,6 +83,7 @@ def _in_session(way: Callable[[Any, _Task], Raw], task: _Task) -> Raw:
         return way(gmsh, task)
     finally:
         gmsh.finalize()
+        keep_broken_pipes_harmless()
 
 
 def _by_faces(gmsh: Any, task: _Task) -> Raw:

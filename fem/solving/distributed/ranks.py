@@ -30,9 +30,27 @@ _REST = 0.004
 """Seconds that a waiting rank sleeps before it looks for a call again."""
 
 
-def place(environment: Mapping[str, str] | None = None) -> tuple[int, int]:
-    """This process's rank and the number of ranks, (0, 1) where no `mpirun` started it; loads no library."""
-    known = os.environ if environment is None else environment
+def place() -> tuple[int, int]:
+    """This process's rank and the number of ranks, (0, 1) where no `mpirun` started it; loads no library.
+
+    A process that a rank has started in its turn is no rank.
+    """
+    rank, ranks = _started()
+    if ranks > 1:
+        from multiprocessing import parent_process
+
+        if parent_process() is not None:
+            return 0, 1
+    return rank, ranks
+
+
+@cache
+def _started() -> tuple[int, int]:
+    return place_in(os.environ)
+
+
+def place_in(known: Mapping[str, str]) -> tuple[int, int]:
+    """Rank and number of ranks as an environment tells them."""
     for rank, size in _STARTERS:
         if known.get(rank, "").isdigit() and known.get(size, "").isdigit():
             return int(known[rank]), int(known[size])
@@ -81,6 +99,9 @@ class Company:
         self.comm = mpi.COMM_WORLD if self.size > 1 else mpi.COMM_SELF
         self._desk = Desk(self.comm)
         self._open = True
+        # What rank 0 starts from here on must not take itself for a rank
+        for name in [n for n in os.environ if n.startswith(("OMPI_", "PMIX_", "PMI_"))]:
+            del os.environ[name]
 
     def call(self, job: str, *, shared: Any = None, each: Sequence[Any] | None = None, **own: Any) -> Any:
         """What rank 0's own part of the job gives; `shared` goes to every rank, `each` holds one thing a rank.

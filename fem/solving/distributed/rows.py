@@ -27,12 +27,12 @@ OPTIONS = {
     "pc_type": "gamg",
     "pc_gamg_type": "agg",
     "pc_gamg_agg_nsmooths": "1",
-    "pc_gamg_threshold": "0.02",
+    "pc_gamg_threshold": "0.01",
     "mg_levels_ksp_type": "chebyshev",
     "mg_levels_ksp_max_it": "2",
     "mg_levels_pc_type": "pbjacobi",
 }
-"""The best of those tried (studies/speed/README.md)."""
+"""As good as any that was tried; studies/speed/peer.py tells which were."""
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +16,7 @@ from fem.judging.orientation import (
     Orientation,
     Pick,
     Vector,
+    contenders,
     half_sphere,
     leaders,
     mirrored_alike,
@@ -45,13 +45,16 @@ DIRECTIONS = 100
 FEWEST, MOST = 6, 2000
 SCAN_UNKNOWNS = 45_000
 """The scan's mesh is made coarser until it has about so many unknowns: ranks need less than a verdict."""
+MESHED_AGAIN = 3
+"""So often at most it is made anew when it came out finer than that."""
 MOST_COARSER = 2.5
 """But not by more than this factor in element size."""
 RINGS = 2
 """Leaders that get a ring of directions around them at half the spacing; the best gets one at a quarter."""
 RING = 6
-CONFIRMED = 4
-"""So many picks are computed on the study's own mesh where the scan's is coarser."""
+CONTENDERS = 8
+"""So many of the scan's leaders, and what else stands out in it, are computed on the study's own mesh where the
+scan's is coarser: a coarse mesh ranks roughly."""
 
 Sizes = dict[str, tuple[float, float]]
 
@@ -81,9 +84,8 @@ def orient_study(
     say("read solids", 0.01)
     solids = {n: read_solid(b.solid, name=n, unit=b.unit, any_size=b.any_size) for n, b in study.bodies.items()}
     own = _own_sizes(study, solids)
-    coarse = _scan_sizes(solids, own)
     say("mesh", 0.02)
-    mesh = _meshed(study, solids, coarse)
+    mesh, coarse = _scan_mesh(study, solids, own)
     say("supports and loads", 0.05)
     bench = set_up(study, mesh, body=name)
     kept = Kept(folder, key=base_key(study, body=name, size=coarse))
@@ -98,9 +100,17 @@ def orient_study(
     required, asked = _required(study)
     picks = picks_of(found, required=required, asked=asked)
     unknowns = mesh.unknowns
+    confirmed: list[tuple[DirectionNumbers, DirectionNumbers]] = []
     if coarse != own:
-        say("mesh of the study itself", 0.83)
-        picks, unknowns = _confirmed(study, solids, own, picks, body=name, folder=folder, jobs=jobs, say=say)
+        say("mesh of the study itself", 0.82)
+        worth = contenders(
+            found, required=required, asked=asked, count=CONTENDERS, apart=math.degrees(spacing(directions))
+        )
+        finer, unknowns = _confirmed(study, solids, own, worth, body=name, folder=folder, jobs=jobs, say=say)
+        # What stands out is chosen by the finer numbers; a scan that none of them follows up keeps its own
+        confirmed = list(zip(worth, finer, strict=True))
+        by_finer = picks_of(finer, required=required, asked=asked)
+        picks = tuple(Pick(p.why, worth[finer.index(p.scanned)], p.scanned) for p in by_finer) or picks
     scan = Orientation(
         title=study.title,
         question=study.question,
@@ -119,7 +129,7 @@ def orient_study(
         mirrored=mirrored_alike(
             bench.keys.raster, pattern=bench.keys.infill_pattern, infill_angle=bench.keys.plan.infill_angle
         ),
-        cautions=(*_cautions(found, picks), *STANDING),
+        cautions=(*_cautions(found, picks, confirmed), *STANDING),
         beadwork=program_version(),
         seconds=round(time.perf_counter() - since, 1),
     )
@@ -147,20 +157,31 @@ def _own_sizes(study: Study, solids: dict[str, Solid]) -> Sizes:
     return out
 
 
-def _scan_sizes(solids: dict[str, Solid], own: Sizes) -> Sizes:
-    """The study's own sizes, grown together until the mesh has about SCAN_UNKNOWNS."""
+def _scan_mesh(study: Study, solids: dict[str, Solid], own: Sizes) -> tuple[TetMesh, Sizes]:
+    """The scan's mesh and its sizes: the study's own, grown together until the mesh has about SCAN_UNKNOWNS."""
     factor = 1.0
-    while factor < MOST_COARSER:
-        sizes = {n: (a * factor, b * factor) for n, (a, b) in own.items()}
-        if sum(estimated_unknowns(solids[n], size=a, finest=b) for n, (a, b) in sizes.items()) <= SCAN_UNKNOWNS:
-            break
+    while factor < MOST_COARSER and _estimated(solids, _grown(own, factor)) > SCAN_UNKNOWNS:
         factor = min(MOST_COARSER, factor * 1.1)
-    return {n: (a * factor, b * factor) for n, (a, b) in own.items()}
+    mesh = _meshed(study, solids, _grown(own, factor))
+    # The estimate is rough: the mesh that came out says by how much
+    for _ in range(MESHED_AGAIN):
+        if mesh.unknowns <= 1.15 * SCAN_UNKNOWNS or factor >= MOST_COARSER:
+            break
+        factor = min(MOST_COARSER, factor * (mesh.unknowns / SCAN_UNKNOWNS) ** 0.5)
+        mesh = _meshed(study, solids, _grown(own, factor))
+    return mesh, _grown(own, factor)
+
+
+def _grown(sizes: Sizes, factor: float) -> Sizes:
+    return {n: (a * factor, b * factor) for n, (a, b) in sizes.items()}
+
+
+def _estimated(solids: dict[str, Solid], sizes: Sizes) -> int:
+    return sum(estimated_unknowns(solids[n], size=a, finest=b) for n, (a, b) in sizes.items())
 
 
 def _meshed(study: Study, solids: dict[str, Solid], sizes: Sizes) -> TetMesh:
-    unknowns = sum(estimated_unknowns(solids[n], size=a, finest=b) for n, (a, b) in sizes.items())
-    refuse_too_large(unknowns, where=str(study.path))
+    refuse_too_large(_estimated(solids, sizes), where=str(study.path))
     return joined(
         [mesh_solid(solids[n], size=sizes[n][0], finest=sizes[n][1], unit=b.unit) for n, b in study.bodies.items()]
     )
@@ -200,39 +221,43 @@ def _confirmed(
     study: Study,
     solids: dict[str, Solid],
     sizes: Sizes,
-    picks: tuple[Pick, ...],
+    chosen: list[DirectionNumbers],
     *,
     body: str,
     folder: Path,
     jobs: int | None,
     say: Progress,
-) -> tuple[tuple[Pick, ...], int]:
-    """The best picks and the study's own direction on the study's own mesh, and its number of unknowns."""
+) -> tuple[list[DirectionNumbers], int]:
+    """The chosen directions on the study's own mesh, in their order, and its number of unknowns."""
     mesh = _meshed(study, solids, sizes)
     bench = set_up(study, mesh, body=body)
     kept = Kept(folder, key=base_key(study, body=body, size=sizes))
-    chosen = [p for p in picks if p.scanned.kind != "study"][:CONFIRMED]
-    chosen += [p for p in picks if p.scanned.kind == "study"]
-    wanted = [(p.scanned.kind, p.scanned.direction) for p in chosen]
-    tally = Countdown(say, total=len(wanted), share=(0.85, 0.95))
-    found = directions_answered(bench, wanted, kept=kept, jobs=jobs, tally=tally)
-    own = {id(p): numbers for p, numbers in zip(chosen, found, strict=True)}
-    return tuple(replace(p, own=own.get(id(p))) for p in picks), mesh.unknowns
+    tally = Countdown(say, total=len(chosen), share=(0.83, 0.95))
+    wanted = [(d.kind, d.direction) for d in chosen]
+    return directions_answered(bench, wanted, kept=kept, jobs=jobs, tally=tally), mesh.unknowns
 
 
-def _cautions(found: list[DirectionNumbers], picks: tuple[Pick, ...]) -> list[str]:
+def _cautions(
+    found: list[DirectionNumbers],
+    picks: tuple[Pick, ...],
+    confirmed: list[tuple[DirectionNumbers, DirectionNumbers]],
+) -> list[str]:
+    """What a reader should know of this scan; `confirmed` holds numbers on the scan's mesh and on the study's own."""
     out = []
     failed = [d for d in found if d.error]
     if failed:
         out.append(f"{len(failed)} of {len(found)} directions could not be computed; the first: {failed[0].error}")
-    for p in picks:
-        if p.own is not None and not p.own.error and math.isfinite(p.scanned.reserve):
-            moved = p.own.reserve / p.scanned.reserve - 1
-            if abs(moved) > 0.15:
-                out.append(
-                    f"The reserve factor of the direction {p.why[0]} is {100 * moved:+.0f} % on the study's own mesh "
-                    "against the scan's: trust the finer one."
-                )
+    moves = [
+        own.reserve / scanned.reserve - 1
+        for scanned, own in confirmed
+        if not own.error and 0 < scanned.reserve < math.inf and math.isfinite(own.reserve)
+    ]
+    if moves and max(map(abs, moves)) > 0.15:
+        out.append(
+            f"On the study's own mesh the reserve factors of {len(moves)} directions moved by "
+            f"{100 * min(moves):+.0f} % to {100 * max(moves):+.0f} % against the scan's: take the scan for a rough "
+            "ranking, and the finer numbers for a verdict."
+        )
     if any(d.reserve_away > 1.05 * d.reserve for d in (p.numbers for p in picks)):
         out.append(
             "Some least reserve factors lie where a support or a load's edge makes the stress: they depend on the "

@@ -204,6 +204,16 @@ def put(
             body.pop("state", None)
 
 
+def own_value(study: Study, path: str) -> str | None:
+    """What the study file itself says at a path, in its own words; None where it says nothing."""
+    here: Any = study.tree
+    for step in split_path(path):
+        if not isinstance(here, Mapping) or step not in here:
+            return None
+        here = here[step]
+    return as_written(here)
+
+
 # ---- words
 
 

@@ -124,7 +124,7 @@ def table_rows(comparison: Comparison) -> Iterator[list[Any]]:
         ratio = comparison.ratios.get(v.name, {})
         yield [
             v.name,
-            *(v.settings.get(path, "") for path in paths),
+            *(comparison.setting(v, path) for path in paths),
             _yes(v.reference),
             *map(_number, (v.mass_g, v.time_h, v.cost, v.deflection_mm)),
             v.deflection_case,

@@ -19,7 +19,8 @@ from fem.study.ground import expected_unknowns
 from fem.study.machine import program_version
 from fem.study.plans import Study
 from fem.study.run import DEFAULT_FOLDER
-from fem.study.variants.expand import as_written, count_variants, expand
+from fem.study.variants.cluster import LOCAL, open_cluster
+from fem.study.variants.expand import as_written, count_variants, expand, own_value
 from fem.study.variants.kept import Kept
 from fem.study.variants.numbers import numbers_of, write_table
 from fem.study.variants.series import Worker, answer_series, time_text
@@ -59,6 +60,10 @@ def compare_study(
     study = read_study(path)
     if jobs is not None and jobs < 1:
         raise InputError(f"{jobs} processes are asked for; at least one is needed.", where="--jobs")
+    if jobs is not None and cluster not in (None, LOCAL):
+        raise InputError(
+            f"the cluster at {cluster} has processes of its own.", where="--jobs", advice="Leave it out."
+        )
     if not yes:
         refuse_many(study, jobs=jobs)
     clock_say(progress, "spell out the variants", 0.01)
@@ -114,6 +119,7 @@ def put_side_by_side(study: Study, numbers: Sequence[VariantNumbers]) -> Compari
         sweep={path: tuple(map(as_written, values)) for path, values in study.sweep.items()},
         cautions=shared_cautions(numbers),
         beadwork=program_version(),
+        base={path: text for v in numbers for path in v.settings if (text := own_value(study, path)) is not None},
     )
 
 
@@ -146,7 +152,5 @@ def worker_of(cluster: str | None, *, jobs: int | None) -> Iterator[Worker | Non
     if cluster is None:
         yield None
         return
-    from fem.study.variants.cluster import open_cluster
-
     with open_cluster(cluster, jobs=jobs) as worker:
         yield worker

@@ -142,7 +142,13 @@ def _plot(comparison: Comparison, trade: Trade) -> dict[str, Any]:
         for i, v, value in sorted(shown(comparison, trade), key=lambda p: p[1].mass_g or 0.0)
     ]
     svg = Markup(inline_svg(figure, prefix=trade.key, label=told, tips=tips))
-    return {"svg": svg, "told": told, "trade": trade, "rows": rows, "front": len(front)}
+    return {
+        "svg": svg,
+        "told": label_of(comparison, trade, short=True),
+        "trade": trade,
+        "rows": rows,
+        "front": len(front),
+    }
 
 
 def sort_value(value: float | None) -> str:

@@ -101,7 +101,7 @@ def trade_figure(comparison: Comparison, trade: Trade) -> tuple[Any, dict[str, l
                     look: Any = {"markersize": 17, "markerfacecolor": "none", "markeredgecolor": INK}
                     axes.plot([v.mass_g or 0.0], [value], "o", zorder=2, **look)
         named = [p for p in points if p[1].name in front or p[1].reference or p[1].name == comparison.best]
-        _name(axes, [p for p in named if not _inside(p[1].mass_g or 0.0, p[2], limits)[1]])
+        _name(axes, [p for p in named if not _inside(p[1].mass_g or 0.0, p[2], limits)[1]], best=comparison.best)
         axes.set_xlabel("mass [g]")
         axes.set_ylabel(trade.label)
         axes.annotate("\n".join(beyond), (0.98, 0.02), xycoords="axes fraction", fontsize=9, ha="right", va="bottom")
@@ -162,11 +162,11 @@ def _mark(v: VariantNumbers, on_front: bool, shapes: dict[str, str]) -> dict[str
     return {"marker": _shape_of(v, shapes), "markersize": 8, "markerfacecolor": face, "markeredgecolor": colour}
 
 
-def _name(axes: Any, points: Sequence[tuple[int, VariantNumbers, float]]) -> None:
+def _name(axes: Any, points: Sequence[tuple[int, VariantNumbers, float]], *, best: str | None) -> None:
     """Numbers of the table beside the marks that stand out, thinned evenly where they are many."""
     step = max(1, math.ceil(len(points) / MOST_NAMED))
     ordered = sorted(points, key=lambda p: p[1].mass_g or 0.0)
-    for i, v, value in ordered[::step]:
+    for i, v, value in [p for k, p in enumerate(ordered) if k % step == 0 or p[1].name == best]:
         axes.annotate(
             str(i), (v.mass_g, value), xytext=(-6, 6), textcoords="offset points", fontsize=9, ha="right", zorder=4
         )
@@ -194,8 +194,8 @@ def _legend(axes: Any, comparison: Comparison, shapes: dict[str, str]) -> None:
     axes.figure.legend(handles=marks, loc="outside upper center", ncols=3, frameon=False, fontsize=9)
 
 
-def label_of(comparison: Comparison, trade: Trade) -> str:
-    """The plot in words: its range and the variants that no other beats, with their numbers."""
+def label_of(comparison: Comparison, trade: Trade, *, short: bool = False) -> str:
+    """The plot in words: its range and the variants that no other beats, with numbers; `short` without names."""
     points = shown(comparison, trade)
     if not points:
         return f"{trade.title}: no variant has both numbers."
@@ -205,6 +205,13 @@ def label_of(comparison: Comparison, trade: Trade) -> str:
     best = "; ".join(
         f"{i} ({v.name}) {number(v.mass_g)} g, {trade.text(value)}" for i, v, value in points if v.name in front
     )
+    few = [
+        f"{i} ({number(v.mass_g)} g, {value if trade.key != 'reserve' else math.floor(value * 100) / 100:.3g})"
+        for i, v, value in points
+        if v.name in front
+    ]
+    if short:
+        return f"{trade.title}: {len(points)} variants. No other beats, with their mass and value: {', '.join(few)}."
     left = [i for i, v in enumerate(comparison.variants, 1) if v.answered and i not in {p[0] for p in points}]
     apart = f" Not drawn, as unlimited or not known: {', '.join(map(str, left))}." if left else ""
     return (

@@ -14,6 +14,7 @@ from fem.part.meshing import mesh_solid
 from fem.part.solid import read_solid
 from fem.printing.polymer import load_card
 from fem.study.file import read_study
+from fem.study.orientation import story
 from fem.study.orientation.bench import numbers_of, set_up
 from fem.study.orientation.story import orient_study
 
@@ -81,6 +82,18 @@ def test_refined_directions_lie_around_the_best(pulled):
 def test_a_small_mesh_is_scanned_as_it_is(pulled):
     assert not pulled.coarser and pulled.unknowns == pulled.own_unknowns
     assert all(p.own is None for p in pulled.picks)
+
+
+def test_a_large_mesh_is_scanned_coarser_and_its_best_on_its_own(monkeypatch, tmp_path, no_page):
+    monkeypatch.setattr(story, "SCAN_UNKNOWNS", 600)
+    path = write(tmp_path, PULLED.replace("9 mm", "4 mm"))
+    scan, _ = orient_study(path, directions=6, jobs=1, out=tmp_path / "out")
+    assert scan.coarser and scan.size_mm > 4 and scan.unknowns < 0.5 * scan.own_unknowns
+    assert scan.picks[0].why[0] == "most in reserve" and scan.picks[-1].scanned.kind == "study"
+    for pick in scan.picks:
+        assert pick.own is not None and pick.own is not pick.scanned
+        assert pick.own.direction == pytest.approx(pick.scanned.direction)
+        assert pick.numbers.reserve == pytest.approx(expected(pick.own.direction), rel=2e-3)
 
 
 @pytest.fixture(scope="module")

@@ -98,7 +98,9 @@ def test_sums_of_unit_loads_equal_what_is_solved_at_once(own):
 
 
 def test_one_ground_gives_what_a_study_of_its_own_gives(own):
-    _, found = told(own, bars.PULLED + '[sweep]\n"bodies.bar.print.walls" = [1, 3]\n')
+    sweep = '[sweep]\n"bodies.bar.print.walls" = [1, 3]\n"bodies.bar.print.infill.density" = [0.3, 0.6]\n'
+    _, found = told(own, bars.PULLED + sweep)
+    assert len({each.findings.cases["pulled"].largest_displacement_mm for each in found}) == 4
     for each in found:
         alone = answer(prepare(each.variant.study)).findings
         assert alone.cases == each.findings.cases and alone.bodies == each.findings.bodies

@@ -44,6 +44,7 @@ def test_the_folder_holds_all_of_it(compared):
         findings = json.loads((out / row["findings file"]).read_text())
         assert findings["inputs"]["variant"]["name"] == name
         assert findings["cases"]["pulled"]["reserve"]["least"] == numbers.reserve
+    assert [row["bodies.bar.print.walls"] for row in rows.values()] == ["", "", "0", "1"]
     assert rows["metal"]["reference part"] == "yes" and rows["metal"]["cost [own money]"] == "8"
     assert rows[choice.best]["to print"] == "yes"
     assert choice.best in (out / "comparison.html").read_text(encoding="utf-8")
@@ -88,6 +89,12 @@ def many(text):
 REFUSED = {
     "too many": (many(TEXT), [], "602 variants at about", "say --yes"),
     "no processes": (TEXT, ["--jobs", "0"], "--jobs: 0 processes", "at least one"),
+    "processes of a cluster": (
+        TEXT,
+        ["--jobs", "2", "--cluster", "tcp://127.0.0.1:1"],
+        "--jobs: the cluster",
+        "Leave",
+    ),
     "a path that no key has": (
         TEXT.replace("print.walls", "print.wals"),
         [],
