@@ -1,6 +1,6 @@
 """How fast a part of a million unknowns is assembled and solved, beside PETSc and SciPy on the same mesh.
 
-    python studies/speed/million.py                 # sizes 100k, 466k and 1M; PETSc on two ranks where it is installed
+    python studies/speed/million.py                 # sizes 100k, 466k and 1M; PETSc where it is installed
     python studies/speed/million.py --only 1M --repeats 5 --no-peers
     python studies/speed/million.py --only 3M --repeats 1 --no-peers
 
@@ -23,7 +23,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-
 from peers import read_problem, run_direct, run_petsc, warm, write_problem
 
 HERE = Path(__file__).parent

@@ -122,8 +122,8 @@ def direct(problem: Path, *, answer: Path | None) -> dict[str, Any]:
     """Assemble, factorise and substitute in this process; seconds by stage, peak memory [MB]."""
     import resource
 
-    from fem.solving.direct import SuperLU
     from fem.solving.blocks import BlockMatrix
+    from fem.solving.direct import SuperLU
     from fem.solving.stiffness import assemble, block_pattern
 
     mesh, known, load = read_problem(problem)
