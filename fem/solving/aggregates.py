@@ -51,7 +51,7 @@ class Hierarchy:
         while current.shape[0] > COARSEST:
             if self.levels:
                 diagonal = _diagonal(current)
-                here: Any = current.astype(np.float32)
+                here: Any = current.tocsr().astype(np.float32)
                 smooth: Any = PlainSmoother(here, diagonal, degree=DEGREE)
             else:
                 here, diagonal = single, matrix.diagonal_blocks()
