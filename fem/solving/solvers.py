@@ -7,13 +7,14 @@ from typing import Any, Protocol
 
 import numpy as np
 
+from fem.errors import NotConverged, NoTrustworthyAnswer, TooLargeError
 from fem.printing.field import PrintedField
-from fem.solving.linear import TOLERANCE, SolveRecord, conjugate_gradients
+from fem.solving.linear import ROUNDING, TOLERANCE, SolveRecord, conjugate_gradients
 from fem.solving.system import MOST_COLUMNS, HeldSystem
 from fem.tensors import Array
 
 SOLVERS = ("auto", "multigrid", "direct", "distributed")
-"""auto: distributed under `mpirun`, otherwise multigrid."""
+"""auto: distributed under `mpirun`, otherwise multigrid, then direct where that does not converge."""
 
 
 class Solver(Protocol):
@@ -68,12 +69,59 @@ class MultigridSolver:
         return np.concatenate(answers, axis=1), max(records, key=lambda r: r.iterations)
 
 
+class WaryMultigrid:
+    """Multigrid, and the exact factorisation where its iteration does not arrive and the memory allows.
+
+    First-order tetrahedra lock in bending: on thin plates of flat elements what multigrid does below the second order
+    is of little use (tests/solving/test_ladder.py measures where).
+    """
+
+    def __init__(self, system: HeldSystem) -> None:
+        self.system = system
+        self._multigrid = MultigridSolver(system)
+        self._direct: Solver | None = None
+
+    @property
+    def precondition(self) -> Callable[[Array], Array]:
+        """The preconditioner of the iteration."""
+        return self._multigrid.precondition
+
+    def solve(
+        self,
+        columns: Array,
+        *,
+        tolerance: float = TOLERANCE,
+        progress: Callable[[float], None] | None = None,
+    ) -> tuple[Array, SolveRecord]:
+        """See Solver. Errors: NotConverged, of the iteration, also where factorising leaves more than rounding."""
+        from fem.solving.direct import DirectSolver
+
+        if self._direct is None:
+            try:
+                return self._multigrid.solve(columns, tolerance=tolerance, progress=progress)
+            except NotConverged as failure:
+                stopped = failure
+            try:
+                self._direct = DirectSolver(self.system.matrix(single=False).as_scipy())
+            except (TooLargeError, NoTrustworthyAnswer):
+                raise stopped from None
+        else:
+            stopped = NotConverged("the factorised matrix leaves a residual.", best=columns, history=[])
+        answer, record = self._direct.solve(columns, tolerance=tolerance, progress=progress)
+        if record.history and record.history[-1] > ROUNDING:
+            self._direct = None
+            raise stopped
+        return answer, record
+
+
 def solver_for(name: str, system: HeldSystem, printed: PrintedField) -> Any:
     """The solver of that name, set up. Errors: InputError (no such solver here), TooLargeError."""
     if name == "auto":
         from fem.solving.distributed.ranks import serving
 
         name = "distributed" if serving() else "multigrid"
+        if name == "multigrid":
+            return WaryMultigrid(system)
     if name == "multigrid":
         return MultigridSolver(system)
     if name == "direct":
