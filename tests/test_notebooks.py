@@ -80,16 +80,91 @@ def test_the_numbers_are_printed(first_part):
     assert re.search(r"^mass: [\d.]+ g \(limit 60\), met", text, re.M)
 
 
+def pictures_of(notebook: Any) -> list[bytes]:
+    """The pictures that the cells show."""
+    values = [o["data"] for c in notebook.cells for o in c.get("outputs", ()) if o["output_type"] == "execute_result"]
+    return [base64.b64decode(data["image/png"]) for data in values if "image/png" in data]
+
+
 def test_a_picture_is_shown(first_part):
-    values = [
-        o["data"] for c in first_part.cells for o in c.get("outputs", ()) if o["output_type"] == "execute_result"
-    ]
-    pictures = [base64.b64decode(data["image/png"]) for data in values if "image/png" in data]
+    pictures = pictures_of(first_part)
     assert len(pictures) == 1
     with Image.open(io.BytesIO(pictures[0])) as picture:
         assert picture.width >= 1000
         colours = picture.convert("RGB").resize((200, 150)).getcolors(30_000)
     assert max(count for count, _ in colours) < 0.9 * 200 * 150  # not a blank sheet
+
+
+@pytest.fixture(scope="module")
+def choosing() -> Any:
+    return executed(nbformat.read(FOLDER / "choosing.ipynb", as_version=4))
+
+
+def variants_in(text: str) -> dict[str, tuple[float, float, float, bool]]:
+    """Mass [g], least reserve factor, deflection [mm] and whether nothing is missed, by the names printed."""
+    line = r"^(.+): mass ([\d.]+) g, least reserve factor ([\d.]+), deflection ([\d.]+) mm, .*; misses: (.*)$"
+    return {n: (float(m), float(r), float(d), miss == "nothing") for n, m, r, d, miss in re.findall(line, text, re.M)}
+
+
+def test_the_choice_follows_from_the_table(choosing):
+    text = "\n".join(printed(cell) for cell in choosing.cells if cell["cell_type"] == "code")
+    table = variants_in(text)
+    assert len(table) == 7
+    made = {name: row for name, row in table.items() if name != "machined"}
+    for mass, reserve, deflection, met in made.values():
+        assert met == (reserve >= 2 and deflection <= 2.5 and mass <= 60)
+    meeting = {name: row[0] for name, row in made.items() if row[3]}
+    lightest = min(meeting, key=meeting.get)
+    assert len(meeting) < len(made)
+    assert re.findall(r"^Print ([^:]+):", text, re.M) == [lightest, lightest]
+    assert lightest == "walls=4, density=0.6"  # what the notebook's words and its changed study go on with
+    front = re.search(r"^not beaten in mass and reserve: (.*)$", text, re.M).group(1).split("; ")
+    unbeaten = [
+        n for n, a in made.items() if not any(b[0] <= a[0] and b[1] >= a[1] and b != a for b in made.values())
+    ]
+    assert sorted(front) == sorted(unbeaten)
+    # the reviewed part is the chosen one: reserve and mass as in the table, where they are cut and rounded
+    reserve, mass = (re.search(rf"^{k}: ([\d.]+) .*, met", text, re.M).group(1) for k in ("reserve", "mass"))
+    assert float(reserve) == pytest.approx(table[lightest][1], abs=0.011)
+    assert float(mass) == pytest.approx(table[lightest][0], abs=0.06)
+
+
+def test_the_machined_bracket_gives_as_a_beam_of_aluminium_does(choosing):
+    """F L^3 / 3 E I + (F L^2 / 2 E I) 8 mm with 120 N, E = 70 GPa (EN 1999-1-1:2007, 3.2.5) and the arm of above."""
+    table = variants_in("\n".join(printed(cell) for cell in choosing.cells if cell["cell_type"] == "code"))
+    bending = 70_000 * 30 * 10**3 / 12
+    by_hand = 120 * 62**3 / (3 * bending) + 120 * 62**2 / (2 * bending) * 8
+    assert table["machined"][2] == pytest.approx(by_hand, rel=0.15)  # root plate and shear give, as above
+    assert table["flat"][2] > 10 * by_hand  # a polymer of a tenth of that stiffness
+    # upright, bending pulls the layers off each other
+    assert table["upright"][1] < 0.8 * table["walls=4, density=0.8"][1]
+
+
+def test_a_step_is_the_difference_of_two_variants(choosing):
+    text = "\n".join(printed(cell) for cell in choosing.cells if cell["cell_type"] == "code")
+    table = variants_in(text)
+    low, high = re.search(r"^walls from 2 to 4: mass \S+ \((\S+) to (\S+)\) g", text, re.M).groups()
+    gains = sorted(table[f"walls=4, density={d}"][0] - table[f"walls=2, density={d}"][0] for d in (0.6, 0.8))
+    assert [float(low), float(high)] == pytest.approx(gains, abs=0.11)  # masses of three digits
+    assert gains[0] > 1
+
+
+def test_the_study_s_direction_in_the_scan_is_the_variant_chosen(choosing):
+    text = "\n".join(printed(cell) for cell in choosing.cells if cell["cell_type"] == "code")
+    own = re.search(r"^along -?y \(.*the study's own direction\): least reserve factor ([\d.]+)", text, re.M)
+    assert float(own.group(1)) == pytest.approx(variants_in(text)["walls=4, density=0.6"][1], abs=0.011)
+
+
+def test_plot_and_directions_are_shown_and_the_review_is_written(choosing):
+    pictures = pictures_of(choosing)
+    assert len(pictures) == 2
+    for each in pictures:
+        with Image.open(io.BytesIO(each)) as picture:
+            assert picture.width >= 1000
+            assert len(picture.convert("RGB").getcolors(10_000_000)) > 50  # not a blank sheet
+    text = "\n".join(printed(cell) for cell in choosing.cells if cell["cell_type"] == "code")
+    assert int(re.search(r"^review\.pdf: (\d+) kB$", text, re.M).group(1)) > 100
+    assert "Never let one printed part alone stand between a person and injury" in text
 
 
 @pytest.mark.parametrize("path", sorted(FOLDER.glob("*.ipynb")), ids=lambda path: path.stem)
