@@ -7,7 +7,7 @@
 The part is the demonstration's saddle in isotropic material, held at its socket's rim and loaded on its seat. Each
 measurement runs in a process of its own, so that its peak memory is its own; Beadwork and its peers take turns in one
 run of this script. Compiled loops are loaded before the clock starts, as PETSc's are. Medians are printed and written
-to million.json beside this script.
+to million.json in the folder of the problems.
 """
 
 from __future__ import annotations
@@ -208,7 +208,7 @@ def main() -> None:
                     np.abs(theirs - ours).max() / np.abs(theirs).max()
                 )
         print(json.dumps({name: report["sizes"][name]}, indent=1), flush=True)
-        (HERE / "million.json").write_text(json.dumps(report, indent=1) + "\n", encoding="utf-8")
+        (options.folder / "million.json").write_text(json.dumps(report, indent=1) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":
