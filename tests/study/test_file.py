@@ -327,7 +327,7 @@ SLIPS = {
     "other solver": (
         "[bodies.saddle]",
         'solver = "fast"\n[bodies.saddle]',
-        "solver: \"fast\" is not accepted. Write 'auto'.",
+        "solver: \"fast\" is not accepted. Write 'auto', 'multigrid', 'direct' or 'distributed'.",
     ),
     "two bodies of one name": (
         "[bodies.mast]",

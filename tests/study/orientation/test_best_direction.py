@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from bars import BENT, FORCE, HEIGHT, LENGTH, LONG, PULLED, TIP, WIDTH, write
+from scanned_bars import BENT, FORCE, HEIGHT, LENGTH, LONG, PULLED, TIP, WIDTH, write
 
 from fem.judging.orientation import angle_between, spacing
 from fem.part.meshing import mesh_solid

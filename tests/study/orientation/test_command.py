@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 
 import pytest
-from bars import BENT, LONG, write
+from scanned_bars import BENT, LONG, write
 
 from fem.cli import main
 

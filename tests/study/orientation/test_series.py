@@ -6,7 +6,7 @@ import json
 import pickle
 
 import pytest
-from bars import PRINT, PULLED, write
+from scanned_bars import PRINT, PULLED, write
 
 import fem.study.orientation.bench as bench_module
 import fem.study.orientation.series as series
