@@ -176,7 +176,7 @@ def main() -> None:
     parser.add_argument("--repeats", type=int, default=3)
     parser.add_argument("--no-peers", action="store_true", help="leave PETSc and SciPy out")
     parser.add_argument("--direct", choices=SIZES, default="100k", help="the size at which SciPy factorises")
-    parser.add_argument("--folder", type=Path, default=Path("results") / "speed", help="where problems are kept")
+    parser.add_argument("--folder", type=Path, default=HERE.parents[1].joinpath("results", "speed"), help="where problems are kept")
     parser.add_argument("--own", type=Path, help=argparse.SUPPRESS)
     parser.add_argument("--columns", type=int, default=1, help=argparse.SUPPRESS)
     parser.add_argument("--answer", type=Path, help=argparse.SUPPRESS)
