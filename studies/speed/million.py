@@ -29,6 +29,7 @@ HERE = Path(__file__).parent
 SIZES = {"100k": (8.0, 2.6), "466k": (2.4, 1.2), "1M": (1.58, 0.79), "3M": (1.03, 0.515)}
 """Mesh size and finest size [mm]."""
 COLUMNS = 12
+KEPT = HERE.parents[1].joinpath("results", "speed")
 SMALLEST = "saddle_100k.npz"
 
 
@@ -176,7 +177,7 @@ def main() -> None:
     parser.add_argument("--repeats", type=int, default=3)
     parser.add_argument("--no-peers", action="store_true", help="leave PETSc and SciPy out")
     parser.add_argument("--direct", choices=SIZES, default="100k", help="the size at which SciPy factorises")
-    parser.add_argument("--folder", type=Path, default=HERE.parents[1].joinpath("results", "speed"), help="where problems are kept")
+    parser.add_argument("--folder", type=Path, default=KEPT, help="where problems are kept")
     parser.add_argument("--own", type=Path, help=argparse.SUPPRESS)
     parser.add_argument("--columns", type=int, default=1, help=argparse.SUPPRESS)
     parser.add_argument("--answer", type=Path, help=argparse.SUPPRESS)
