@@ -10,11 +10,18 @@ from typing import Any
 MOST_WORKERS = 8
 
 
+def cores() -> int:
+    """Cores that this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
 @cache
 def workers() -> int:
-    """How many threads work at once: one for each core that this process may use."""
-    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-    return max(1, min(cores, MOST_WORKERS))
+    """How many threads work at once: one a core, or fewer where OMP_NUM_THREADS asks for fewer (processes that share
+    the machine among themselves set it).
+    """
+    asked = os.environ.get("OMP_NUM_THREADS", "")
+    return max(1, min(cores(), MOST_WORKERS, int(asked) if asked.isdecimal() and int(asked) > 0 else MOST_WORKERS))
 
 
 @cache

@@ -7,9 +7,11 @@ import numpy as np
 from fem.tensors import Array
 
 
-def rigid_motions(points: Array, *, centre: Array | None = None) -> Array:
-    """Three slides and three small turns of points (n, 3) as displacement vectors (n, 3, 6)."""
-    off = points - (points.mean(axis=0) if centre is None else centre)
+def rigid_motions(points: Array, *, centre: Array | None = None, size: float = 1.0) -> Array:
+    """Three slides and three small turns of points (n, 3) as displacement vectors (n, 3, 6); a turn moves 1 at `size`
+    from the centre (the points' own unless given).
+    """
+    off = (points - (points.mean(axis=0) if centre is None else centre)) / size
     out = np.zeros((len(points), 3, 6))
     out[:, :, :3] = np.eye(3)
     x, y, z = off.T

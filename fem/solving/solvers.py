@@ -96,21 +96,20 @@ class WaryMultigrid:
         """See Solver. Errors: NotConverged, of the iteration, also where factorising leaves more than rounding."""
         from fem.solving.direct import DirectSolver
 
-        if self._direct is None:
-            try:
-                return self._multigrid.solve(columns, tolerance=tolerance, progress=progress)
-            except NotConverged as failure:
-                stopped = failure
-            try:
-                self._direct = DirectSolver(self.system.matrix(single=False).as_scipy())
-            except (TooLargeError, NoTrustworthyAnswer):
-                raise stopped from None
-        else:
-            stopped = NotConverged("the factorised matrix leaves a residual.", best=columns, history=[])
-        answer, record = self._direct.solve(columns, tolerance=tolerance, progress=progress)
+        if self._direct is not None:
+            return self._direct.solve(columns, tolerance=tolerance, progress=progress)
+        try:
+            return self._multigrid.solve(columns, tolerance=tolerance, progress=progress)
+        except NotConverged as failure:
+            stopped = failure
+        try:
+            direct = DirectSolver(self.system.matrix(single=False).as_scipy())
+        except (TooLargeError, NoTrustworthyAnswer):
+            raise stopped from None
+        answer, record = direct.solve(columns, tolerance=tolerance, progress=progress)
         if record.history and record.history[-1] > ROUNDING:
-            self._direct = None
             raise stopped
+        self._direct = direct
         return answer, record
 
 

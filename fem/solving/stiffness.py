@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 
@@ -112,11 +111,3 @@ def add_blocks(pattern: BlockPattern, blocks: Array, *, nodes: np.ndarray, local
     from fem.solving import kernels
 
     kernels.scatter(np.ascontiguousarray(nodes, dtype=np.int32), local, pattern.start, pattern.column, blocks)
-
-
-def as_matrix(pattern: BlockPattern, blocks: Array) -> Any:
-    """The blocks as a scipy block matrix."""
-    from scipy.sparse import bsr_matrix
-
-    n = len(pattern.start) - 1
-    return bsr_matrix((blocks, pattern.column, pattern.start), shape=(3 * n, 3 * n))

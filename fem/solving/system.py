@@ -66,15 +66,15 @@ class HeldSystem:
 
     def matrix(self, *, single: bool) -> BlockMatrix:
         """P (K + B) P + scale (I - P), with its own numbers, in single or double precision."""
-        out = self.elastic.single() if single else BlockMatrix(*self._rows, self.elastic.blocks.copy())
+        out = (
+            self.elastic.single()
+            if single
+            else BlockMatrix(self.pattern.start, self.pattern.column, self.elastic.blocks.copy())
+        )
         for nodes, local in self.springs:
             add_blocks(self.pattern, out.blocks, nodes=nodes, local=local)
         out.hold(self.projector, scale=self.scale)
         return out
-
-    @property
-    def _rows(self) -> tuple[np.ndarray, np.ndarray]:
-        return self.pattern.start, self.pattern.column
 
     def refuse_beyond_memory(self, columns: int) -> None:
         """Errors: TooLargeError when a preconditioner and so many columns would not fit beside what is there."""

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
+from fem.cores import cores
 from fem.part.meshing import BYTES_PER_UNKNOWN, available_memory
 
 PROCESS_BYTES = 6e8
@@ -18,11 +19,6 @@ _shared: list[Any] = []  # what a process of the crew works on
 
 class Lost:
     """Stands for the result of an item whose process was ended twice: it may be what ends it, by want of memory."""
-
-
-def cores() -> int:
-    """Cores that this process may use."""
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 def sensible_jobs(unknowns: int) -> int:

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from fem.errors import InputError, NoTrustworthyAnswer
+from fem.errors import FreeBodyError, InputError, NoTrustworthyAnswer
 from fem.judging.findings import Findings
 from fem.judging.hotspots import find_artefacts
 from fem.judging.scene import CaseFields, Patch, Scene
@@ -115,7 +115,7 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
                 blocks=blocks,
                 solver=study.solver,
             )
-        except InputError:
+        except FreeBodyError:
             if shifted or any(case.shifted == () for case in cases.values()):
                 raise
             continue  # a face's stiffness cannot be told where only shifts hold the part

@@ -26,11 +26,12 @@ from fem.loading.loads import force_load, pressure_load, resultant, wrench_load
 from fem.loading.supports import Bed, gather, held_face
 from fem.part.quadrature import _exact_rule, tet_shapes, tet_slopes
 from fem.part.tetmesh import joined
+from fem.solving.blocks import BlockMatrix
 from fem.solving.equilibrium import Equilibrium
 from fem.solving.linear import conjugate_gradients
 from fem.solving.motions import rigid_motions
 from fem.solving.space import plain_stiffness
-from fem.solving.stiffness import as_matrix, assemble, block_pattern
+from fem.solving.stiffness import assemble, block_pattern
 from fem.tensors import (
     isotropic_stiffness,
     orthotropic_stiffness,
@@ -64,6 +65,10 @@ def patchwork(mesh):
     stiffness = [rotate_stiffness(PRINTED, rotation(k)) for k in (1, 2)] + [isotropic_stiffness(2000, 0.38)]
     which = np.random.default_rng(3).integers(0, 3, len(mesh.tets))
     return field(mesh, *(material(c) for c in stiffness), which=which)
+
+
+def as_matrix(pattern, blocks):
+    return BlockMatrix(pattern.start, pattern.column, blocks).as_scipy()
 
 
 def test_kernel_is_the_plain_weak_form():

@@ -15,8 +15,9 @@ from skew_part import SCALE, problem
 from fem.cli import main
 from fem.errors import InputError
 from fem.solving.distributed import ranks
-from fem.solving.distributed.rows import block_rows, rigid_motions
+from fem.solving.distributed.rows import block_rows
 from fem.solving.distributed.shares import bisected, near_order, shared_out
+from fem.solving.motions import rigid_motions
 
 
 def shared(made, parts, **more):
@@ -63,7 +64,7 @@ def test_free_shares_let_rigid_motions_pass():
     made = problem()
     free = np.tile(np.eye(3), (len(made.mesh.nodes), 1, 1))
     shares, order = shared(made, 3, projector=free, beds=[])
-    motions = rigid_motions(made.mesh.nodes[order], shares[0].centre, shares[0].size).reshape(-1, 6)
+    motions = rigid_motions(made.mesh.nodes[order], centre=shares[0].centre, size=shares[0].size).reshape(-1, 6)
     rows = stacked(shares)
     assert abs(rows @ motions).max() < 1e-10 * abs(rows).max()
     assert abs(stacked(shared(made, 3)[0]) @ motions).max() > 1e-3 * SCALE

@@ -1,4 +1,4 @@
-"""Work for the processes of a crew that needs no library; the first process to come to 3 may be killed there."""
+"""Work for the processes of a crew, with no library of weight; the first to come to 3 may be killed there."""
 
 import os
 import signal
@@ -29,4 +29,6 @@ def fails_at_three(_, item):
 
 
 def says_threads(_, item):
-    return os.environ["NUMBA_NUM_THREADS"], os.environ["OMP_NUM_THREADS"]
+    from fem.cores import workers
+
+    return os.environ["NUMBA_NUM_THREADS"], os.environ["OMP_NUM_THREADS"], workers()

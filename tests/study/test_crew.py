@@ -10,7 +10,8 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import chores
 
-from fem.study.crew import Lost, cores, sensible_jobs, work_through
+from fem.cores import cores
+from fem.study.crew import Lost, sensible_jobs, work_through
 
 ITEMS = list(range(6))
 
@@ -40,7 +41,7 @@ def test_a_defect_is_not_taken_for_a_lost_process():
 
 def test_each_process_computes_with_one_thread():
     before = os.environ.get("NUMBA_NUM_THREADS")
-    assert {v for _, v in work_through([1, 2], work=chores.says_threads, shared=None, jobs=2)} == {("1", "1")}
+    assert {v for _, v in work_through([1, 2], work=chores.says_threads, shared=None, jobs=2)} == {("1", "1", 1)}
     assert os.environ.get("NUMBA_NUM_THREADS") == before
 
 

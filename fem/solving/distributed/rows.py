@@ -18,6 +18,7 @@ import numpy as np
 from fem.part.tetmesh import Index
 from fem.solving.distributed.ranks import libraries
 from fem.solving.distributed.shares import Share
+from fem.solving.motions import rigid_motions
 from fem.solving.stiffness import BlockPattern, assemble, block_pattern
 from fem.tensors import Array
 
@@ -150,22 +151,12 @@ class Rows:
         """Slides and turns (3 owned, j) with held directions taken out, orthonormal over all ranks."""
         share = self._share
         here = slice(0, share.owned)
-        motions = (share.projector[here] @ rigid_motions(share.nodes[here], share.centre, share.size)).reshape(-1, 6)
+        free = rigid_motions(share.nodes[here], centre=share.centre, size=share.size)
+        motions = (share.projector[here] @ free).reshape(-1, 6)
         gram = self._comm.allreduce(motions.T @ motions)
         values, vectors = np.linalg.eigh(gram)
         keep = values > 1e-10 * values.max()
         return np.asarray(motions @ (vectors[:, keep] / np.sqrt(values[keep])))
-
-
-def rigid_motions(points: Array, centre: Array, size: float) -> Array:
-    """Three slides and three small turns of points (n, 3) as displacements (n, 3, 6); a turn moves 1 at `size`."""
-    x, y, z = ((points - centre) / size).T
-    out = np.zeros((len(points), 3, 6))
-    out[:, :, :3] = np.eye(3)
-    out[:, 1, 3], out[:, 2, 3] = -z, y
-    out[:, 0, 4], out[:, 2, 4] = z, -x
-    out[:, 0, 5], out[:, 1, 5] = -y, x
-    return out
 
 
 def block_rows(share: Share) -> tuple[Index, Index, Array]:

@@ -11,8 +11,9 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
+from fem.cores import cores
 from fem.errors import InputError
-from fem.study.crew import Lost, cores
+from fem.study.crew import Lost
 from fem.study.ground import Ground
 from fem.study.plans import Study
 from fem.study.variants.series import Worker, answer_variant

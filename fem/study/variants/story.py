@@ -7,12 +7,12 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+from fem.cores import cores
 from fem.errors import InputError
 from fem.judging.choice import Comparison, VariantNumbers, compare
 from fem.judging.choice_file import write_choice
 from fem.part.solid import read_solid
 from fem.study.clock import Progress, clock_say
-from fem.study.crew import cores
 from fem.study.file import read_study
 from fem.study.folder import open_folder
 from fem.study.ground import expected_unknowns
