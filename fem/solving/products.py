@@ -20,9 +20,9 @@ _MATRIX = "i4[::1], i4[::1], {f}[:, :, ::1]"
 _RANGE = "i8, i8"
 
 
-def _loop(arguments, *, returns="void"):  # type: ignore[no-untyped-def]
-    """Compile now, in both precisions, so that the switch above holds for these loops alone."""
-    kinds = [f"{returns}({arguments}, {_RANGE})".format(f=f) for f in ("f4", "f8")]
+def _loop(arguments, *, precisions):  # type: ignore[no-untyped-def]
+    """Compile now, in single (f4) or double (f8) precision, so that the switch above holds for these loops alone."""
+    kinds = [f"void({arguments}, {_RANGE})".format(f=f) for f in precisions]
     return numba.njit(kinds, cache=True, nogil=True, fastmath=True)
 
 
@@ -69,7 +69,7 @@ def _four(start, column, blocks, x, row, s):  # type: ignore[no-untyped-def]
     return ((a0, a1, a2, a3), (b0, b1, b2, b3), (c0, c1, c2, c3))
 
 
-@_loop(_MATRIX + ", {f}[:, ::1], {f}[:, ::1], {f}, {f}")
+@_loop(_MATRIX + ", {f}[:, ::1], {f}[:, ::1], {f}, {f}", precisions=("f4", "f8"))
 def multiply(start, column, blocks, x, out, keep, gain, first, last):  # type: ignore[no-untyped-def]
     """out = keep out + gain blocks x; with keep = 0 what `out` holds before does not matter."""
     k = U(x.shape[1])
@@ -99,7 +99,7 @@ def multiply(start, column, blocks, x, out, keep, gain, first, last):  # type: i
                         out[i + U(d), place] = keep * out[i + U(d), place] + gain * sums[d][e]
 
 
-@_loop(_MATRIX + ", {f}[:, :, ::1], {f}[:, ::1], {f}[:, ::1], {f}[:, ::1], {f}[:, ::1], {f}, {f}")
+@_loop(_MATRIX + ", {f}[:, :, ::1], {f}[:, ::1], {f}[:, ::1], {f}[:, ::1], {f}[:, ::1], {f}, {f}", precisions=("f4",))
 def polynomial_step(start, column, blocks, inverse, step, new, residual, x, keep, gain, first, last):  # type: ignore[no-untyped-def]
     """residual -= blocks step; new = keep step + gain inverse residual; x += new: one pass over the matrix."""
     k = U(x.shape[1])
@@ -131,7 +131,7 @@ def polynomial_step(start, column, blocks, inverse, step, new, residual, x, keep
                     x[i + d, t] += value
 
 
-@_loop("{f}[:, :, ::1], {f}[:, ::1], {f}[:, ::1], {f}[:, ::1], {f}")
+@_loop("{f}[:, :, ::1], {f}[:, ::1], {f}[:, ::1], {f}[:, ::1], {f}", precisions=("f4",))
 def jacobi(inverse, residual, step, x, gain, first, last):  # type: ignore[no-untyped-def]
     """step = gain inverse residual; x += step."""
     for row in range(U(first), U(last)):
