@@ -113,7 +113,7 @@ def test_cases_side_by_side_are_those_one_by_one():
     equilibrium = Equilibrium(mesh, field(mesh, material(LAYERED)), held=[clamp])
     loads = np.random.default_rng(5).normal(size=(13, *mesh.nodes.shape))
     together, _ = equilibrium.solve(loads)
-    for k in (0, 6, 12):
+    for k in range(13):
         alone, _ = equilibrium.solve(loads[k : k + 1])
         assert np.abs(together[k] - alone[0]).max() < 1e-8 * np.abs(alone).max()
     # A case is not its neighbour
