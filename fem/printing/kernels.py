@@ -189,13 +189,16 @@ def zones_of_tets(  # type: ignore[no-untyped-def]
     size,
     turn,
     reach,
+    begin,
+    end,
 ):
-    """Sample tetrahedra (m, 10): volume `share` (m, 4, 4) of wall, skin, core and thin in the quarter nearest to each
-    corner, the quarter's `size` (m, 4) as a share of the whole, `turn` (m,) of the wall's bead [rad], and how near
-    (m, 3, 4) each zone comes to each corner, as the corner's largest barycentric coordinate there.
+    """Sample tetrahedra begin..end of (m, 10): volume `share` (m, 4, 4) of wall, skin, core and thin in the quarter
+    nearest to each corner, the quarter's `size` (m, 4) as a share of the whole, `turn` (m,) of the wall's bead [rad],
+    and how near (m, 3, 4) each zone comes to each corner, as the corner's largest barycentric coordinate there.
 
     `shape` (b, q, 10), `slope` (b, q, 10, 3) and `bary` (b, q, 4) belong to b sets of sample points, of which each
-    tetrahedron takes its own number `sets` (m,) in turn; the corners are looked at as well.
+    tetrahedron takes its own number `sets` (m,), beginning where its number in the mesh says, so that the shares are
+    the same however the work is cut; the corners are looked at as well.
     """
     p = np.empty(3)
     jac = np.empty((3, 3))
@@ -203,7 +206,7 @@ def zones_of_tets(  # type: ignore[no-untyped-def]
     first, last = np.empty(3, dtype=np.int64), np.empty(3, dtype=np.int64)
     ways = np.empty((SECTORS, 3))
     depth = max(wall, thin)
-    for e in range(tets.shape[0]):
+    for e in range(begin, end):
         x = nodes[tets[e]]
         for d in range(3):
             low[d], high[d] = x[:, d].min(), x[:, d].max()
@@ -225,9 +228,9 @@ def zones_of_tets(  # type: ignore[no-untyped-def]
             reach[e, CORE] = 1.0
             continue
         ways[:] = 0.0
-        begin, many = 7 * e, sets[e] * shape.shape[1]
+        many = sets[e] * shape.shape[1]
         for n in range(many + 4):
-            b, q = (begin + n // shape.shape[1]) % shape.shape[0], n % shape.shape[1]
+            b, q = (7 * e + n // shape.shape[1]) % shape.shape[0], n % shape.shape[1]
             if n < many:
                 for d in range(3):
                     p[d] = 0.0
@@ -285,9 +288,11 @@ def zones_of_tets(  # type: ignore[no-untyped-def]
 
 
 @compiled
-def zones_of_points(points, wall, skin, thin, corner, start, inside, origin, side, count, zone, angle):  # type: ignore[no-untyped-def]
-    """Zone (n,) of places (n, 3), -1 outside the part, and the angle (n,) [rad] of the outline next to them."""
-    for n in range(points.shape[0]):
+def zones_of_points(points, wall, skin, thin, corner, start, inside, origin, side, count, zone, angle, begin, end):  # type: ignore[no-untyped-def]
+    """Zone (n,) of places begin..end of (n, 3), -1 outside the part, and the angle (n,) [rad] of the outline next to
+    them.
+    """
+    for n in range(begin, end):
         x, y, z = points[n]
         if crossings(x, y, z, FAR, 0.0, corner, start, inside, origin, side, count) % 2 == 0:
             zone[n] = -1

@@ -7,14 +7,13 @@ tetrahedron, so that a coarse mesh still carries the right mass.
 
 from __future__ import annotations
 
-import os
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fem.cores import even_ranges, shared, workers
 from fem.part.quadrature import surface_points, tet_shapes, tet_slopes
 from fem.part.tetmesh import Index, TetMesh
 from fem.printing.plan import PrintPlan, print_axes
@@ -101,11 +100,8 @@ class Outline:
 
         zone, angle = np.full(len(points), -1, dtype=np.int8), np.zeros(len(points))
 
-        def work(a: int, b: int) -> None:
-            depths = self.wall, self.skin, self.thin
-            kernels.zones_of_points(points[a:b], *depths, *self.grid, zone[a:b], angle[a:b])  # type: ignore[call-arg]
-
-        _shared(work, len(points))
+        given = points, self.wall, self.skin, self.thin, *self.grid, zone, angle
+        shared(kernels.zones_of_points, _slices(len(points)), *given)
         return zone, angle
 
 
@@ -126,37 +122,16 @@ def find_zones(mesh: TetMesh, tets: Index, *, outline: Outline) -> Zoning:
     sets = np.clip(np.ceil(size / (4 * thinnest**3)), 1, MOST_SETS).astype(np.int64)
     share, part, turn, reach = np.zeros((m, 4, 4)), np.zeros((m, 4)), np.zeros(m), np.zeros((m, 3, 4))
 
-    def work(a: int, b: int) -> None:
-        depths = outline.wall, outline.skin, outline.thin
-        kernels.zones_of_tets(  # type: ignore[call-arg]
-            nodes,
-            own[a:b],
-            sets[a:b],
-            shape,
-            slope,
-            bary,
-            *depths,
-            *outline.grid,
-            share[a:b],
-            part[a:b],
-            turn[a:b],
-            reach[a:b],
-        )
-
-    _shared(work, m)
+    depths = outline.wall, outline.skin, outline.thin
+    given = nodes, own, sets, shape, slope, bary, *depths, *outline.grid, share, part, turn, reach
+    shared(kernels.zones_of_tets, _slices(m), *given)
     whole = np.einsum("mq,mqz->mz", part, share)
     return Zoning(whole[:, :3].copy(), share[:, :, :3].copy(), whole[:, 3].copy(), turn, reach)
 
 
-def _shared(work: Callable[[int, int], None], count: int) -> None:
-    """Call work(first, last) on slices of 0..count, on all cores (the compiled loops let go of the interpreter)."""
-    from concurrent.futures import ThreadPoolExecutor
-
-    workers = min(os.cpu_count() or 1, 8)
-    cuts = np.linspace(0, count, 8 * workers + 1).astype(int)
-    with ThreadPoolExecutor(workers) as pool:
-        for _ in pool.map(work, cuts[:-1], cuts[1:]):
-            pass
+def _slices(count: int) -> list[tuple[int, int]]:
+    """More slices than workers: some places take far longer than others."""
+    return even_ranges(count, pieces=8 * workers())
 
 
 def _sample_points() -> Array:

@@ -50,13 +50,11 @@ class Hierarchy:
         single = matrix.single()
         while current.shape[0] > COARSEST:
             if self.levels:
-                diagonal = _diagonal(current)
                 here: Any = current.tocsr().astype(np.float32)
-                smooth: Any = PlainSmoother(here, diagonal, degree=DEGREE)
+                smooth: Any = PlainSmoother(here, _diagonal(current), degree=DEGREE)
             else:
-                here, diagonal = single, matrix.diagonal_blocks()
-                smooth = BlockSmoother(single, degree=DEGREE)
-            up, near = _interpolation(current, diagonal, smooth.top, near)
+                here, smooth = single, BlockSmoother(single, degree=DEGREE)
+            up, near = _interpolation(current, smooth.inverse.astype(float), smooth.top, near)
             below = (up.T.tobsr(blocksize=up.blocksize[::-1]) @ (current @ up)).tobsr(blocksize=(near.shape[1],) * 2)
             if below.shape[0] > 0.7 * current.shape[0]:
                 break
@@ -81,16 +79,18 @@ class Hierarchy:
         return x
 
 
-def _interpolation(matrix: Any, diagonal: Array, top: float, motions: Array) -> tuple[Any, Array]:
-    """Smoothed motions of the aggregates as a block matrix, and the rigid motions in their terms."""
+def _interpolation(matrix: Any, inverse: Array, top: float, motions: Array) -> tuple[Any, Array]:
+    """Smoothed motions of the aggregates as a block matrix, and the rigid motions in their terms.
+
+    `inverse` (n, d, d) is that of the blocks on the diagonal.
+    """
     from pyamg.aggregation import fit_candidates, standard_aggregation
     from scipy.sparse import bsr_matrix, csr_matrix
 
-    n, size = len(diagonal), diagonal.shape[1]
+    n, size = len(inverse), inverse.shape[1]
     graph = csr_matrix((np.ones(len(matrix.indices)), matrix.indices, matrix.indptr), shape=(n, n))
     members = standard_aggregation(graph)[0]
     plain, near = fit_candidates(members, motions)
-    inverse = np.linalg.pinv(diagonal, rcond=1e-10, hermitian=True)
     damped = bsr_matrix((PROLONGATOR / top * inverse, np.arange(n), np.arange(n + 1)), shape=matrix.shape)
     smoothed = plain - (damped @ (matrix @ plain)).tobsr(blocksize=(size, near.shape[1]))
     return smoothed.tobsr(blocksize=(size, near.shape[1])), near

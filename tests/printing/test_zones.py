@@ -220,3 +220,17 @@ def test_each_of_two_touching_bodies_has_its_own_outline():
         assert two == pytest.approx(one, rel=2e-3)
     # Walls on both sides of the joint: more of them than in one body of the whole length
     assert zoned(both)[1][WALL] + zoned(both, body="other")[1][WALL] > 1.05 * (36 * 18 - 33.3 * 15.3) * 12
+
+
+def test_zones_do_not_depend_on_how_the_work_is_cut(monkeypatch):
+    mesh = box((20.0, 12.0, 6.0), (5, 3, 2))
+    first, _ = zoned(mesh)
+    monkeypatch.setattr("fem.printing.zones._slices", lambda count: [(0, 7), (7, 61), (61, count)])
+    again, _ = zoned(mesh)
+    assert np.array_equal(first.share, again.share) and np.array_equal(first.quarter, again.quarter)
+    assert np.array_equal(first.reach, again.reach) and np.array_equal(first.turn, again.turn)
+    # Tetrahedra in another order take other samples: near, and not the same
+    order = np.arange(len(mesh.tets))[::-1]
+    other, _ = zoned(replace(mesh, tets=mesh.tets[order], body=mesh.body[order]))
+    apart = np.abs(other.share[order] - first.share).max()
+    assert 0 < apart < 0.2

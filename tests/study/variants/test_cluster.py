@@ -28,7 +28,17 @@ def test_a_killed_worker_loses_nothing(own):
     assert (own / "bar.killed").exists(), "a worker was killed while it had a variant in hand"
     alone = answer_series(variants, kept=Kept(own / "alone"), jobs=1)
     assert [a.error for a in found] == [""] * 4
-    assert [a.findings.cases for a in found] == [b.findings.cases for b in alone]
+    # A worker has one thread, this process all cores: the order of additions differs, the answer only by rounding
+    told, expected = numbers(found), numbers(alone)
+    assert told == [pytest.approx(each, rel=1e-9) for each in expected]
+    assert len({round(displacement, 6) for displacement, *_ in told}) == 4, "each variant has its own answer"
+
+
+def numbers(answers):
+    cases = [each.findings.cases["pulled"] for each in answers]
+    return [
+        (case.largest_displacement_mm, case.strain_energy_mJ, case.reserve.least, case.applied_N[2]) for case in cases
+    ]
 
 
 def test_nobody_at_the_address(monkeypatch):
