@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from fem.solving.blocks import BlockMatrix
-from fem.solving.smoother import BlockSmoother, PlainSmoother
+from fem.solving.smoother import BlockSmoother
 from fem.tensors import Array
 
 COARSEST = 1200
@@ -32,35 +32,31 @@ PROLONGATOR = 4.0 / 3.0
 class _Level:
     """A level's matrix and smoother, and the way up from the next one and down to it."""
 
-    matrix: Any
-    smooth: Any
-    up: Any
-    down: Any
+    matrix: BlockMatrix
+    smooth: BlockSmoother
+    up: BlockMatrix
+    down: BlockMatrix
 
 
 class Hierarchy:
     """Answers loads (3c, k) of the first-order problem with stiffness `matrix` [N/mm] in double precision.
 
-    `motions` (3c, 6) are the rigid motions, without their held part.
+    `motions` (3c, 6) are the rigid motions, without their held part. To the loops an aggregate's six motions are two
+    nodes of three.
     """
 
     def __init__(self, matrix: BlockMatrix, motions: Array) -> None:
         self.levels: list[_Level] = []
-        current, near = matrix.as_scipy(), motions
-        single = matrix.single()
+        current, near, single = matrix.as_scipy(), motions, matrix.single()
         while current.shape[0] > COARSEST:
-            if self.levels:
-                here: Any = current.tocsr().astype(np.float32)
-                smooth: Any = PlainSmoother(here, _diagonal(current), degree=DEGREE)
-            else:
-                here, smooth = single, BlockSmoother(single, degree=DEGREE)
-            up, near = _interpolation(current, smooth.inverse.astype(float), smooth.top, near)
-            below = (up.T.tobsr(blocksize=up.blocksize[::-1]) @ (current @ up)).tobsr(blocksize=(near.shape[1],) * 2)
+            smooth = BlockSmoother(single, degree=DEGREE, whole=not self.levels)
+            up, near = _interpolation(current, smooth, near)
+            down = up.T.tobsr(blocksize=up.blocksize[::-1])
+            below = (down @ (current @ up)).tobsr(blocksize=(near.shape[1],) * 2)
             if below.shape[0] > 0.7 * current.shape[0]:
                 break
-            quick = up.tocsr().astype(np.float32)
-            self.levels.append(_Level(here, smooth, quick, quick.T.tocsr()))
-            current = below
+            self.levels.append(_Level(single, smooth, BlockMatrix.of_scipy(up), BlockMatrix.of_scipy(down)))
+            current, single = below, BlockMatrix.of_scipy(below)
         self.bottom = np.linalg.pinv(current.toarray(), rcond=1e-12, hermitian=True).astype(np.float32)
 
     def __call__(self, load: Any) -> Any:
@@ -71,37 +67,28 @@ class Hierarchy:
         if k == len(self.levels):
             return self.bottom @ load
         level = self.levels[k]
-        x = np.zeros_like(load)
+        x, left = np.zeros_like(load), np.empty_like(load)
+        below = np.empty((level.down.shape[0], load.shape[1]), dtype=load.dtype)
         for turn in range(CYCLES[min(k, 1)]):
             level.smooth(load, x, blank=turn == 0)
-            x += level.up @ self._visit(k + 1, level.down @ (load - level.matrix @ x))
+            np.copyto(left, load)
+            level.matrix.multiply(x, left, keep=1.0, gain=-1.0)
+            level.down.multiply(left, below)
+            level.up.multiply(self._visit(k + 1, below), x, keep=1.0)
             level.smooth(load, x, blank=False)
         return x
 
 
-def _interpolation(matrix: Any, inverse: Array, top: float, motions: Array) -> tuple[Any, Array]:
-    """Smoothed motions of the aggregates as a block matrix, and the rigid motions in their terms.
-
-    `inverse` (n, d, d) is that of the blocks on the diagonal.
-    """
+def _interpolation(matrix: Any, smooth: BlockSmoother, motions: Array) -> tuple[Any, Array]:
+    """Motions of the aggregates, smoothed by a damped step, as a block matrix, and the rigid motions in them."""
     from pyamg.aggregation import fit_candidates, standard_aggregation
-    from scipy.sparse import bsr_matrix, csr_matrix
+    from scipy.sparse import csr_matrix
 
-    n, size = len(inverse), inverse.shape[1]
-    graph = csr_matrix((np.ones(len(matrix.indices)), matrix.indices, matrix.indptr), shape=(n, n))
-    members = standard_aggregation(graph)[0]
-    plain, near = fit_candidates(members, motions)
-    damped = bsr_matrix((PROLONGATOR / top * inverse, np.arange(n), np.arange(n + 1)), shape=matrix.shape)
-    smoothed = plain - (damped @ (matrix @ plain)).tobsr(blocksize=(size, near.shape[1]))
-    return smoothed.tobsr(blocksize=(size, near.shape[1])), near
-
-
-def _diagonal(matrix: Any) -> Array:
-    """Diagonal blocks (n, size, size) of a scipy block matrix."""
-    size = matrix.blocksize[0]
-    matrix.sort_indices()
-    row = np.repeat(np.arange(matrix.shape[0] // size), np.diff(matrix.indptr))
-    out = np.zeros((matrix.shape[0] // size, size, size))
-    on = matrix.indices == row
-    out[row[on]] = matrix.data[on]
-    return out
+    graph = csr_matrix((np.ones(len(matrix.indices)), matrix.indices, matrix.indptr))
+    plain, near = fit_candidates(standard_aggregation(graph)[0], motions)
+    image = matrix @ plain
+    row = np.repeat(np.arange(len(graph.indptr) - 1), np.diff(image.indptr))
+    inverse = (PROLONGATOR / smooth.top * smooth.inverse).reshape(-1, matrix.blocksize[0] // 3, 3, 3)
+    thirds = image.data.reshape(len(row), -1, 3, near.shape[1])
+    image.data = np.matmul(inverse[row], thirds).reshape(image.data.shape)
+    return (plain - image).tobsr(blocksize=image.blocksize), near

@@ -1,4 +1,4 @@
-"""A square matrix of 3 x 3 blocks that multiplies several columns at once, on all cores."""
+"""A matrix of 3 x 3 blocks that multiplies several columns at once, on all cores."""
 
 from __future__ import annotations
 
@@ -17,16 +17,26 @@ def padded(columns: int) -> int:
 
 
 class BlockMatrix:
-    """Blocks (b, 3, 3) in single or double precision in rows `start` (n + 1,), with sorted `column` (b,)."""
+    """Blocks (b, 3, 3) in single or double precision in rows `start` (n + 1,), with sorted `column` (b,); as many
+    `columns` of blocks as rows, unless it says otherwise.
+    """
 
-    def __init__(self, start: np.ndarray, column: np.ndarray, blocks: Any) -> None:
+    def __init__(self, start: np.ndarray, column: np.ndarray, blocks: Any, *, columns: int | None = None) -> None:
         self.start, self.column, self.blocks = start, column, blocks
         n = len(start) - 1
-        self.shape = (3 * n, 3 * n)
+        self.shape = (3 * n, 3 * (n if columns is None else columns))
         self.dtype = blocks.dtype
         cuts = np.searchsorted(start, np.linspace(0, start[-1], workers() + 1)).clip(0, n)
         cuts[0], cuts[-1] = 0, n
         self.ranges = list(pairwise(int(c) for c in cuts))
+
+    @classmethod
+    def of_scipy(cls, matrix: Any) -> BlockMatrix:
+        """Of a scipy block matrix whose blocks are multiples of 3 x 3, in single precision."""
+        cut = matrix.tobsr(blocksize=(3, 3))
+        cut.sort_indices()
+        start, column = cut.indptr.astype(np.int32), cut.indices.astype(np.int32)
+        return cls(start, column, np.ascontiguousarray(cut.data, dtype=np.float32), columns=cut.shape[1] // 3)
 
     def __matmul__(self, vectors: Any) -> Any:
         """The product with vectors (3n,) or (3n, k), in the precision of the blocks."""
@@ -37,15 +47,16 @@ class BlockMatrix:
         else:
             given = np.zeros((len(x), wide), dtype=self.dtype)
             given[:, :k] = x
-        out = np.empty_like(given)
+        out = np.empty((self.shape[0], wide), dtype=self.dtype)
         self.multiply(given, out)
         return out[:, 0] if vectors.ndim == 1 else out[:, :k]
 
     def multiply(self, x: Any, out: Any, *, keep: float = 0.0, gain: float = 1.0) -> None:
-        """out = keep out + gain matrix x, both (3n, k), contiguous, in this precision; k is 1 or a multiple of 4."""
+        """out = keep out + gain matrix x, contiguous, in this precision, k columns: one or a multiple of 4."""
         from fem.solving import products
 
-        if x.shape != out.shape or x.shape != (self.shape[1], padded(x.shape[1])):
+        wide = padded(x.shape[1])
+        if x.shape != (self.shape[1], wide) or out.shape != (self.shape[0], wide):
             raise ValueError(f"{x.shape} and {out.shape} do not fit a matrix of {self.shape}, four columns at a time")
 
         one = self.dtype.type

@@ -33,12 +33,19 @@ def chebyshev(top: float, degree: int) -> Iterator[tuple[float, float]]:
 
 
 class BlockSmoother:
-    """For a single-precision matrix of 3 x 3 blocks, by compiled loops that pass over the matrix once a step."""
+    """For a single-precision matrix of 3 x 3 blocks, by compiled loops that pass over the matrix once a step.
 
-    def __init__(self, matrix: BlockMatrix, *, degree: int) -> None:
+    `whole` says that every block on the diagonal has an inverse; the turns of aggregates of very few nodes may lack
+    stiffness.
+    """
+
+    def __init__(self, matrix: BlockMatrix, *, degree: int, whole: bool = True) -> None:
         self.matrix, self.degree = matrix, degree
         diagonal = matrix.diagonal_blocks()
-        self.inverse = inverses(diagonal, dtype=np.float32)
+        if whole:
+            self.inverse = inverses(diagonal, dtype=np.float32)
+        else:
+            self.inverse = np.linalg.pinv(diagonal, rcond=1e-6, hermitian=True).astype(np.float32)
         self.top = spectrum_top(matrix.__matmul__, diagonal, self.inverse)
         self._rooms: dict[int, tuple[Any, Any, Any]] = {}
 
@@ -67,28 +74,6 @@ class BlockSmoother:
         return self._rooms[k]
 
 
-class PlainSmoother:
-    """For a small matrix of any blocks."""
-
-    def __init__(self, matrix: Any, diagonal: Array, *, degree: int) -> None:
-        self.matrix, self.degree = matrix, degree
-        # Aggregates of very few nodes leave some turns without stiffness
-        self.inverse = np.linalg.pinv(diagonal, rcond=1e-10, hermitian=True).astype(np.float32)
-        self.top = spectrum_top(matrix.__matmul__, diagonal, self.inverse)
-
-    def __call__(self, load: Any, x: Any, *, blank: bool) -> None:
-        """Improve x (j, k) in place; see BlockSmoother."""
-        size, k = self.inverse.shape[1], x.shape[1]
-        residual = load if blank else load - self.matrix @ x
-        step = np.zeros_like(x)
-        for turn, (keep, gain) in enumerate(chebyshev(self.top, self.degree)):
-            if turn:
-                residual = residual - self.matrix @ step
-                step *= np.float32(keep)
-            step += np.float32(gain) * np.matmul(self.inverse, residual.reshape(-1, size, k)).reshape(-1, k)
-            x += step
-
-
 def spectrum_top(multiply: Callable[[Any], Any], diagonal: Array, inverse: Any) -> float:
     """A bound of the largest eigenvalue of D^-1 K, from few Lanczos steps in the inner product of D.
 
@@ -97,18 +82,15 @@ def spectrum_top(multiply: Callable[[Any], Any], diagonal: Array, inverse: Any) 
     """
     from fem.solving import products
 
-    size = inverse.shape[1]
-    steps = min(LANCZOS_STEPS, len(inverse) * size)
+    steps = min(LANCZOS_STEPS, 3 * len(inverse))
 
     def times(blocks: Any, v: Any) -> Any:
-        if size != 3:
-            return np.matmul(blocks, v.reshape(-1, size, 1)).ravel()
         out = np.empty_like(v)
         shared(products.block_times, even_ranges(len(blocks)), blocks, v, out)
         return out
 
     single = diagonal.astype(np.float32)
-    x = np.sin(1.0 + 0.7 * np.arange(len(inverse) * size)).astype(np.float32)
+    x = np.sin(1.0 + 0.7 * np.arange(3 * len(inverse))).astype(np.float32)
     x = times(inverse, times(single, x))  # without what D does not see
     image = times(single, x)
     x /= np.sqrt(np.dot(x, image))
