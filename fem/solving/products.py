@@ -1,27 +1,27 @@
 """The compiled loops that multiply with 3 x 3 blocks and work on vectors. Imported only when first used.
 
 Vectors are (3n, k), k columns side by side, so that a block is read once for all of them: one column, or a multiple
-of four. `blocks` (b, 3, 3) are in single or double precision; rows `start` (n + 1,), `column` (b,). Each loop works
-on rows (or nodes) first..last. Places are unsigned: a signed one costs a test for counting from the end.
+of four, taken eight or four at a time (lanes.py). `blocks` (b, 3, 3) are in single or double precision; rows `start`
+(n + 1,), `column` (b,). Each loop works on rows (or nodes) first..last. Places are unsigned: a signed one costs a
+test for counting from the end.
 """
 
 import numba
 import numpy as np
-from numba.core import config
+
+from fem.solving.lanes import add_scaled, load, prefetch, store, zeros
 
 U = np.uint64
-_0, _1, _2, _3 = U(0), U(1), U(2), U(3)
-
-# Sums of four columns fill a processor's wide registers only if it is told to look for them
-_before = config.SLP_VECTORIZE  # type: ignore[attr-defined]
-config.SLP_VECTORIZE = 1  # type: ignore[attr-defined]
+_0, _1, _2, _3, _4, _8 = U(0), U(1), U(2), U(3), U(4), U(8)
+AHEAD = U(16)
+"""A node's part of the vector is asked for so many blocks before its turn: it seldom lies in the nearest memory."""
 
 _MATRIX = "i4[::1], i4[::1], {f}[:, :, ::1]"
 _RANGE = "i8, i8"
 
 
 def _loop(arguments, *, precisions):  # type: ignore[no-untyped-def]
-    """Compile now, in single (f4) or double (f8) precision, so that the switch above holds for these loops alone."""
+    """Compile at import, in single (f4) or double (f8) precision: the first solve does not wait."""
     kinds = [f"void({arguments}, {_RANGE})".format(f=f) for f in precisions]
     return numba.njit(kinds, cache=True, nogil=True, fastmath=True)
 
@@ -41,94 +41,128 @@ def _one(start, column, blocks, x, row):  # type: ignore[no-untyped-def]
     return a, b, c
 
 
-@numba.njit(inline="always")
-def _four(start, column, blocks, x, row, s):  # type: ignore[no-untyped-def]
-    """Row of blocks (b, 9) times columns s..s+3: three sums for each."""
-    zero = blocks.dtype.type(0)
-    a0, a1, a2, a3 = zero, zero, zero, zero
-    b0, b1, b2, b3 = zero, zero, zero, zero
-    c0, c1, c2, c3 = zero, zero, zero, zero
-    for at in range(U(start[row]), U(start[row + _1])):
-        j = _3 * U(column[at])
-        m = blocks[at]
+def _row_of(width):  # type: ignore[no-untyped-def]
+    """The loop over one row of blocks for so many columns at once."""
+
+    @numba.njit
+    def row_times(start, column, blocks, x, k, row, s):  # type: ignore[no-untyped-def]
+        """Row of flat blocks (9b,) times columns s..s+width of flat x (3nk,): lanes of three sums."""
+        a, b, c = zeros(x, width), zeros(x, width), zeros(x, width)
+        last = U(column.shape[0] - 1)
+        for at in range(U(start[row]), U(start[row + _1])):
+            soon = _3 * k * U(column[min(at + AHEAD, last)]) + s
+            prefetch(x, soon)
+            prefetch(x, soon + k)
+            prefetch(x, soon + _2 * k)
+            j, m = _3 * k * U(column[at]) + s, U(9) * at
+            u, v, w = load(x, j, width), load(x, j + k, width), load(x, j + _2 * k, width)
+            a = add_scaled(add_scaled(add_scaled(a, blocks[m], u), blocks[m + _1], v), blocks[m + _2], w)
+            b = add_scaled(add_scaled(add_scaled(b, blocks[m + _3], u), blocks[m + _4], v), blocks[m + U(5)], w)
+            c = add_scaled(add_scaled(add_scaled(c, blocks[m + U(6)], u), blocks[m + U(7)], v), blocks[m + _8], w)
+        return a, b, c
+
+    return row_times
+
+
+def _write_of(width, row_times):  # type: ignore[no-untyped-def]
+    """How a row's sums become a product."""
+
+    @numba.njit
+    def write(start, column, blocks, x, out, keep, gain, k, row, s):  # type: ignore[no-untyped-def]
+        none, i = zeros(x, width), _3 * k * row + s
+        for sums in row_times(start, column, blocks, x, k, row, s):
+            value = add_scaled(none, gain, sums)
+            if keep != 0:
+                value = add_scaled(value, keep, load(out, i, width))
+            store(out, i, value)
+            i += k
+
+    return write
+
+
+def _improve_of(width, row_times):  # type: ignore[no-untyped-def]
+    """How a row's sums become a step of the polynomial."""
+
+    @numba.njit
+    def improve(start, column, blocks, inverse, step, new, residual, x, keep, gain, k, row, s):  # type: ignore[no-untyped-def]
+        i, plus, minus = _3 * k * row + s, blocks.dtype.type(1), blocks.dtype.type(-1)
+        a, b, c = row_times(start, column, blocks, step, k, row, s)
+        p = add_scaled(load(residual, i, width), minus, a)
+        q = add_scaled(load(residual, i + k, width), minus, b)
+        r = add_scaled(load(residual, i + _2 * k, width), minus, c)
+        store(residual, i, p)
+        store(residual, i + k, q)
+        store(residual, i + _2 * k, r)
         for d in range(_3):
-            p, q, r = m[d], m[_3 + d], m[U(6) + d]
-            x0, x1, x2, x3 = x[j + d, s], x[j + d, s + _1], x[j + d, s + _2], x[j + d, s + _3]
-            a0 += p * x0
-            a1 += p * x1
-            a2 += p * x2
-            a3 += p * x3
-            b0 += q * x0
-            b1 += q * x1
-            b2 += q * x2
-            b3 += q * x3
-            c0 += r * x0
-            c1 += r * x1
-            c2 += r * x2
-            c3 += r * x3
-    return ((a0, a1, a2, a3), (b0, b1, b2, b3), (c0, c1, c2, c3))
+            m = U(9) * row + _3 * d
+            value = add_scaled(zeros(x, width), keep, load(step, i, width))
+            value = add_scaled(value, gain * inverse[m], p)
+            value = add_scaled(value, gain * inverse[m + _1], q)
+            value = add_scaled(value, gain * inverse[m + _2], r)
+            store(new, i, value)
+            store(x, i, add_scaled(value, plus, load(x, i, width)))
+            i += k
+
+    return improve
+
+
+_row_4, _row_8 = _row_of(4), _row_of(8)
+_write_4, _write_8 = _write_of(4, _row_4), _write_of(8, _row_8)
+_improve_4, _improve_8 = _improve_of(4, _row_4), _improve_of(8, _row_8)
 
 
 @_loop(_MATRIX + ", {f}[:, ::1], {f}[:, ::1], {f}, {f}", precisions=("f4", "f8"))
 def multiply(start, column, blocks, x, out, keep, gain, first, last):  # type: ignore[no-untyped-def]
     """out = keep out + gain blocks x; with keep = 0 what `out` holds before does not matter."""
-    k = U(x.shape[1])
-    flat = blocks.reshape((blocks.shape[0], 9))
+    k, given, told = U(x.shape[1]), x.reshape(x.size), out.reshape(out.size)
     if k == _1:
-        alone, sum_ = x.reshape(x.size), out.reshape(out.size)
+        flat = blocks.reshape((blocks.shape[0], 9))
         for row in range(U(first), U(last)):
             i = _3 * row
-            a, b, c = _one(start, column, flat, alone, row)
+            a, b, c = _one(start, column, flat, given, row)
             if keep == 0:
-                sum_[i], sum_[i + _1], sum_[i + _2] = gain * a, gain * b, gain * c
+                told[i], told[i + _1], told[i + _2] = gain * a, gain * b, gain * c
             else:
-                sum_[i] = keep * sum_[i] + gain * a
-                sum_[i + _1] = keep * sum_[i + _1] + gain * b
-                sum_[i + _2] = keep * sum_[i + _2] + gain * c
+                told[i] = keep * told[i] + gain * a
+                told[i + _1] = keep * told[i + _1] + gain * b
+                told[i + _2] = keep * told[i + _2] + gain * c
         return
+    every = blocks.reshape(blocks.size)
     for row in range(U(first), U(last)):
-        i = _3 * row
-        for s in range(_0, k, U(4)):
-            sums = _four(start, column, flat, x, row, s)
-            for d in range(3):
-                for e in range(4):
-                    place = s + U(e)
-                    if keep == 0:
-                        out[i + U(d), place] = gain * sums[d][e]
-                    else:
-                        out[i + U(d), place] = keep * out[i + U(d), place] + gain * sums[d][e]
+        s = _0
+        while s + _8 <= k:
+            _write_8(start, column, every, given, told, keep, gain, k, row, s)
+            s += _8
+        if s < k:
+            _write_4(start, column, every, given, told, keep, gain, k, row, s)
 
 
 @_loop(_MATRIX + ", {f}[:, :, ::1], {f}[:, ::1], {f}[:, ::1], {f}[:, ::1], {f}[:, ::1], {f}, {f}", precisions=("f4",))
 def polynomial_step(start, column, blocks, inverse, step, new, residual, x, keep, gain, first, last):  # type: ignore[no-untyped-def]
     """residual -= blocks step; new = keep step + gain inverse residual; x += new: one pass over the matrix."""
-    k = U(x.shape[1])
-    flat = blocks.reshape((blocks.shape[0], 9))
-    alone = step.reshape(step.size)
-    for row in range(U(first), U(last)):
-        i = _3 * row
-        m = inverse[row]
-        if k == _1:
-            a, b, c = _one(start, column, flat, alone, row)
+    k, given = U(x.shape[1]), step.reshape(step.size)
+    if k == _1:
+        flat = blocks.reshape((blocks.shape[0], 9))
+        for row in range(U(first), U(last)):
+            i = _3 * row
+            m = inverse[row]
+            a, b, c = _one(start, column, flat, given, row)
             p, q, r = residual[i, _0] - a, residual[i + _1, _0] - b, residual[i + _2, _0] - c
             residual[i, _0], residual[i + _1, _0], residual[i + _2, _0] = p, q, r
             for d in range(_3):
                 value = keep * step[i + d, _0] + gain * (m[d, _0] * p + m[d, _1] * q + m[d, _2] * r)
                 new[i + d, _0] = value
                 x[i + d, _0] += value
-            continue
-        for s in range(_0, k, U(4)):
-            sums = _four(start, column, flat, step, row, s)
-            for d in range(3):
-                for e in range(4):
-                    residual[i + U(d), s + U(e)] -= sums[d][e]
-            for d in range(_3):
-                for t in range(s, s + U(4)):
-                    value = keep * step[i + d, t] + gain * (
-                        m[d, _0] * residual[i, t] + m[d, _1] * residual[i + _1, t] + m[d, _2] * residual[i + _2, t]
-                    )
-                    new[i + d, t] = value
-                    x[i + d, t] += value
+        return
+    every, own = blocks.reshape(blocks.size), inverse.reshape(inverse.size)
+    told, left, improved = new.reshape(new.size), residual.reshape(x.size), x.reshape(x.size)
+    for row in range(U(first), U(last)):
+        s = _0
+        while s + _8 <= k:
+            _improve_8(start, column, every, own, given, told, left, improved, keep, gain, k, row, s)
+            s += _8
+        if s < k:
+            _improve_4(start, column, every, own, given, told, left, improved, keep, gain, k, row, s)
 
 
 @_loop("{f}[:, :, ::1], {f}[:, ::1], {f}[:, ::1], {f}[:, ::1], {f}", precisions=("f4",))
@@ -144,8 +178,6 @@ def jacobi(inverse, residual, step, x, gain, first, last):  # type: ignore[no-un
                 step[i + d, t] = value
                 x[i + d, t] += value
 
-
-config.SLP_VECTORIZE = _before  # type: ignore[attr-defined]
 
 compiled = numba.njit(cache=True, nogil=True)
 quick = numba.njit(cache=True, nogil=True, fastmath=True)
