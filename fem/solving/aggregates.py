@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 
+from fem.cores import even_ranges, shared
 from fem.solving.blocks import BlockMatrix
 from fem.solving.smoother import BlockSmoother
 from fem.tensors import Array
@@ -52,7 +53,7 @@ class Hierarchy:
             smooth = BlockSmoother(single, degree=DEGREE, whole=not self.levels)
             up, near = _interpolation(current, smooth, near)
             down = up.T.tobsr(blocksize=up.blocksize[::-1])
-            below = (down @ (current @ up)).tobsr(blocksize=(near.shape[1],) * 2)
+            below = _product(down, _product(current, up))
             if below.shape[0] > 0.7 * current.shape[0]:
                 break
             self.levels.append(_Level(single, smooth, BlockMatrix.of_scipy(up), BlockMatrix.of_scipy(down)))
@@ -86,9 +87,24 @@ def _interpolation(matrix: Any, smooth: BlockSmoother, motions: Array) -> tuple[
 
     graph = csr_matrix((np.ones(len(matrix.indices)), matrix.indices, matrix.indptr))
     plain, near = fit_candidates(standard_aggregation(graph)[0], motions)
-    image = matrix @ plain
+    image = _product(matrix, plain)
     row = np.repeat(np.arange(len(graph.indptr) - 1), np.diff(image.indptr))
     inverse = (PROLONGATOR / smooth.top * smooth.inverse).reshape(-1, matrix.blocksize[0] // 3, 3, 3)
     thirds = image.data.reshape(len(row), -1, 3, near.shape[1])
     image.data = np.matmul(inverse[row], thirds).reshape(image.data.shape)
     return (plain - image).tobsr(blocksize=image.blocksize), near
+
+
+def _product(a: Any, b: Any) -> Any:
+    """a @ b of scipy block matrices, rows shared among the cores (scipy lets go of the interpreter)."""
+    from scipy.sparse import bsr_matrix
+
+    def rows(first: int, last: int) -> Any:
+        begin, end = a.indptr[first], a.indptr[last]
+        some = a.data[begin:end], a.indices[begin:end], a.indptr[first : last + 1] - begin
+        return bsr_matrix(some, shape=((last - first) * a.blocksize[0], a.shape[1])) @ b
+
+    parts = shared(rows, even_ranges(len(a.indptr) - 1))
+    row = np.cumsum(np.concatenate([[0], *(np.diff(part.indptr) for part in parts)]))
+    column = np.concatenate([part.indices for part in parts])
+    return bsr_matrix((np.concatenate([part.data for part in parts]), column, row), shape=(a.shape[0], b.shape[1]))
