@@ -1,8 +1,8 @@
 """The compiled loops that tell walls from skins from infill. Imported only when first used.
 
 All lengths in mm, in print axes (x and y in the layer, z up the build). The part's surface is a list of flat
-triangles `corner` (t, 3, 3), sorted into a grid of cubes of side `side` whose lowest corner is `origin`, `count` (3,)
-cubes along each axis: those that touch cube c are `inside[start[c]:start[c + 1]]`.
+triangles `corner` (t, 3, 3), sorted into a grid of boxes of sides `side` (3,), the first two alike, whose lowest
+corner is `origin`, `count` (3,) boxes along each axis: those that touch box c are `inside[start[c]:start[c + 1]]`.
 """
 
 import numba
@@ -18,13 +18,13 @@ SECTOR = np.pi / SECTORS
 
 
 @compiled
-def cube_at(x, axis, origin, side, count):  # type: ignore[no-untyped-def]
-    """Number along one axis of the cube that holds x, kept inside the grid."""
-    return int(min(max((x - origin[axis]) / side, 0.0), count[axis] - 1.0))
+def box_at(x, axis, origin, side, count):  # type: ignore[no-untyped-def]
+    """Number along one axis of the box that holds x, kept inside the grid."""
+    return int(min(max((x - origin[axis]) / side[axis], 0.0), count[axis] - 1.0))
 
 
 @compiled
-def sort_into_cubes(corner, origin, side, count, start, inside):  # type: ignore[no-untyped-def]
+def sort_into_boxes(corner, origin, side, count, start, inside):  # type: ignore[no-untyped-def]
     """Fill `inside`; with an empty `inside` only count, into `start` shifted by one."""
     low, high = np.empty(3), np.empty(3)
     first, last = np.empty(3, dtype=np.int64), np.empty(3, dtype=np.int64)
@@ -35,8 +35,8 @@ def sort_into_cubes(corner, origin, side, count, start, inside):  # type: ignore
             low[d] = min(corner[t, 0, d], corner[t, 1, d], corner[t, 2, d])
             high[d] = max(corner[t, 0, d], corner[t, 1, d], corner[t, 2, d])
         for d in range(3):
-            first[d] = cube_at(low[d], d, origin, side, count)
-            last[d] = cube_at(high[d], d, origin, side, count)
+            first[d] = box_at(low[d], d, origin, side, count)
+            last[d] = box_at(high[d], d, origin, side, count)
         for i in range(first[0], last[0] + 1):
             for j in range(first[1], last[1] + 1):
                 for k in range(first[2], last[2] + 1):
@@ -49,19 +49,19 @@ def sort_into_cubes(corner, origin, side, count, start, inside):  # type: ignore
 
 
 @compiled
-def foot_on_outline(x, y, z, triangle):  # type: ignore[no-untyped-def]
-    """The section of a triangle with the layer at z: whether there is one, the vector in the layer from its point
+def foot_on_outline(x, y, z, corner, t):  # type: ignore[no-untyped-def]
+    """The section of triangle t with the layer at z: whether there is one, the vector in the layer from its point
     nearest to (x, y), and the section's own direction."""
     ax, ay, bx, by = 0.0, 0.0, 0.0, 0.0
     n = 0
     for a in range(3):
         b = (a + 1) % 3
-        za, zb = triangle[a, 2] - z, triangle[b, 2] - z
+        za, zb = corner[t, a, 2] - z, corner[t, b, 2] - z
         # A corner in the layer counts as above it, so that each section is met exactly once
         if (za >= 0) != (zb >= 0):
             s = za / (za - zb)
-            px = triangle[a, 0] + s * (triangle[b, 0] - triangle[a, 0])
-            py = triangle[a, 1] + s * (triangle[b, 1] - triangle[a, 1])
+            px = corner[t, a, 0] + s * (corner[t, b, 0] - corner[t, a, 0])
+            py = corner[t, a, 1] + s * (corner[t, b, 1] - corner[t, a, 1])
             if n == 0:
                 ax, ay = px, py
             else:
@@ -79,16 +79,16 @@ def foot_on_outline(x, y, z, triangle):  # type: ignore[no-untyped-def]
 def near_outline(x, y, z, reach, thin, corner, start, inside, origin, side, count):  # type: ignore[no-untyped-def]
     """The outline in the layer of (x, y, z): the distance to it (FAR beyond `reach`), the angle of its tangent, and
     the distance to the outline on the other side (FAR unless the two add up to less than `thin`)."""
-    i0, i1 = cube_at(x - reach, 0, origin, side, count), cube_at(x + reach, 0, origin, side, count)
-    j0, j1 = cube_at(y - reach, 1, origin, side, count), cube_at(y + reach, 1, origin, side, count)
-    i, j = cube_at(x, 0, origin, side, count), cube_at(y, 1, origin, side, count)
-    k = cube_at(z, 2, origin, side, count)
+    i0, i1 = box_at(x - reach, 0, origin, side, count), box_at(x + reach, 0, origin, side, count)
+    j0, j1 = box_at(y - reach, 1, origin, side, count), box_at(y + reach, 1, origin, side, count)
+    i, j = box_at(x, 0, origin, side, count), box_at(y, 1, origin, side, count)
+    k = box_at(z, 2, origin, side, count)
     best = reach * reach
     nx, ny, tx, ty = 0.0, 0.0, 0.0, 0.0
     found = False
-    # Rings of cubes around the place's own, until what is left lies farther than what is found
+    # Rings of boxes around the place's own, until what is left lies farther than what is found
     for ring in range(max(i - i0, i1 - i, j - j0, j1 - j) + 1):
-        if ring > 1 and ((ring - 1) * side) ** 2 > best:
+        if ring > 1 and ((ring - 1) * side[0]) ** 2 > best:
             break
         for p in range(max(i - ring, i0), min(i + ring, i1) + 1):
             inner = abs(p - i) < ring
@@ -97,7 +97,7 @@ def near_outline(x, y, z, reach, thin, corner, start, inside, origin, side, coun
                     continue
                 c = (p * count[1] + q) * count[2] + k
                 for at in range(start[c], start[c + 1]):
-                    met, fx, fy, ux, uy = foot_on_outline(x, y, z, corner[inside[at]])
+                    met, fx, fy, ux, uy = foot_on_outline(x, y, z, corner, inside[at])
                     square = fx * fx + fy * fy
                     if met and square <= best:
                         best, found = square, True
@@ -111,13 +111,13 @@ def near_outline(x, y, z, reach, thin, corner, start, inside, origin, side, coun
         return length, angle, FAR
     other = (thin - length) ** 2
     beyond = FAR
-    i0, i1 = cube_at(x - thin, 0, origin, side, count), cube_at(x + thin, 0, origin, side, count)
-    j0, j1 = cube_at(y - thin, 1, origin, side, count), cube_at(y + thin, 1, origin, side, count)
+    i0, i1 = box_at(x - thin, 0, origin, side, count), box_at(x + thin, 0, origin, side, count)
+    j0, j1 = box_at(y - thin, 1, origin, side, count), box_at(y + thin, 1, origin, side, count)
     for i in range(i0, i1 + 1):
         for j in range(j0, j1 + 1):
             c = (i * count[1] + j) * count[2] + k
             for at in range(start[c], start[c + 1]):
-                met, fx, fy, ux, uy = foot_on_outline(x, y, z, corner[inside[at]])
+                met, fx, fy, ux, uy = foot_on_outline(x, y, z, corner, inside[at])
                 square = fx * fx + fy * fy
                 # The other side runs much as this one does: a side that meets it in a corner is none
                 across = abs(ux * nx + uy * ny) < 0.5 * length * np.sqrt(ux * ux + uy * uy)
@@ -130,23 +130,23 @@ def near_outline(x, y, z, reach, thin, corner, start, inside, origin, side, coun
 @compiled
 def crossings(x, y, z, below, above, corner, start, inside, origin, side, count):  # type: ignore[no-untyped-def]
     """How often a vertical line meets the surface from `below` under (x, y, z) to `above` over it."""
-    i, j = cube_at(x, 0, origin, side, count), cube_at(y, 1, origin, side, count)
-    k0, k1 = cube_at(z - below, 2, origin, side, count), cube_at(z + above, 2, origin, side, count)
+    i, j = box_at(x, 0, origin, side, count), box_at(y, 1, origin, side, count)
+    k0, k1 = box_at(z - below, 2, origin, side, count), box_at(z + above, 2, origin, side, count)
     met = 0
     for k in range(k0, k1 + 1):
         c = (i * count[1] + j) * count[2] + k
         for at in range(start[c], start[c + 1]):
-            t = corner[inside[at]]
-            ax, ay = t[0, 0] - x, t[0, 1] - y
-            bx, by = t[1, 0] - x, t[1, 1] - y
-            cx, cy = t[2, 0] - x, t[2, 1] - y
+            t = inside[at]
+            ax, ay = corner[t, 0, 0] - x, corner[t, 0, 1] - y
+            bx, by = corner[t, 1, 0] - x, corner[t, 1, 1] - y
+            cx, cy = corner[t, 2, 0] - x, corner[t, 2, 1] - y
             u, v, w = bx * cy - by * cx, cx * ay - cy * ax, ax * by - ay * bx
             area = u + v + w
             if area == 0 or not ((u >= 0 and v >= 0 and w >= 0) or (u <= 0 and v <= 0 and w <= 0)):
                 continue
-            there = (u * t[0, 2] + v * t[1, 2] + w * t[2, 2]) / area
-            # A triangle may touch several cubes: it counts in the one that holds the crossing
-            if z - below <= there <= z + above and cube_at(there, 2, origin, side, count) == k:
+            there = (u * corner[t, 0, 2] + v * corner[t, 1, 2] + w * corner[t, 2, 2]) / area
+            # A triangle may touch several boxes: it counts in the one that holds the crossing
+            if z - below <= there <= z + above and box_at(there, 2, origin, side, count) == k:
                 met += 1
     return met
 
@@ -214,8 +214,8 @@ def zones_of_tets(  # type: ignore[no-untyped-def]
             low[d] -= margin
             high[d] += margin
         for d in range(3):
-            first[d] = cube_at(low[d], d, origin, side, count)
-            last[d] = cube_at(high[d], d, origin, side, count)
+            first[d] = box_at(low[d], d, origin, side, count)
+            last[d] = box_at(high[d], d, origin, side, count)
         empty = True
         for i in range(first[0], last[0] + 1):
             for j in range(first[1], last[1] + 1):

@@ -29,7 +29,8 @@ THIN_BEADS = 2
 """A part narrower than so many beads has no room for anything between its walls."""
 _FLAT = 0.008
 """A boundary triangle whose sides bend by less than this share of a bead width counts as flat."""
-_MOST_CUBES = 4_000_000
+_MOST_BOXES = 4_000_000
+_FLATNESS = 8
 _GOLDEN = (0.8191725133961644, 0.6710436067037893, 0.5497004779019703)  # the additive recurrence of three dimensions
 
 
@@ -73,20 +74,22 @@ class Outline:
         low, high = self.corner.min(axis=(0, 1)), self.corner.max(axis=(0, 1))
         self.box = np.array([low, high])
         size = np.maximum(high - low, 1e-9)
-        self.side = max(
+        side = max(
             min(self.wall, 2 * self.thin),
             self.thin,
-            float(np.cbrt(size.prod() / _MOST_CUBES)),
+            float(np.cbrt(_FLATNESS * size.prod() / _MOST_BOXES)),
             1e-3 * float(size.max()),
         )
+        # The outline is sought within one layer: flat boxes hold fewer triangles that do not meet it
+        self.side = np.array([side, side, side / _FLATNESS])
         self.origin = low - 1e-6 * self.side
         self.count = np.floor((high - self.origin) / self.side).astype(np.int64) + 1
         start = np.zeros(int(self.count.prod()) + 1, dtype=np.int64)
         none = np.zeros(0, dtype=np.int32)
-        kernels.sort_into_cubes(self.corner, self.origin, self.side, self.count, start, none)
+        kernels.sort_into_boxes(self.corner, self.origin, self.side, self.count, start, none)
         self.start = np.cumsum(start)
         self.inside = np.empty(int(self.start[-1]), dtype=np.int32)
-        kernels.sort_into_cubes(self.corner, self.origin, self.side, self.count, self.start, self.inside)
+        kernels.sort_into_boxes(self.corner, self.origin, self.side, self.count, self.start, self.inside)
 
     @property
     def grid(self) -> tuple[Any, ...]:

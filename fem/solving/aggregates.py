@@ -19,7 +19,7 @@ from fem.solving.blocks import BlockMatrix
 from fem.solving.smoother import BlockSmoother
 from fem.tensors import Array
 
-COARSEST = 1200
+COARSEST = 500
 """Unknowns from which on down a level is solved by a dense inverse."""
 CYCLES = (2, 2)
 """How often the first-order level, and each below it, is gone through for one visit."""

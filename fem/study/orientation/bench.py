@@ -35,6 +35,9 @@ from fem.study.plans import AccelerationKeys, BodyPlan, PrintKeys, Requirements,
 from fem.study.prepare import Loaded, body_print, load_of, shifts_of, supports_of
 from fem.tensors import Array, unit
 
+ENOUGH = 1e-8
+"""Residual over load at which a direction's solution stops: its numbers are told to four digits."""
+
 
 @dataclass(frozen=True)
 class Bench:
@@ -237,11 +240,13 @@ def _solved(bench: Bench, printed: PrintedField, cases: Mapping[str, LoadCase]) 
         )
         blocks = equilibrium.elastic
         plain = [k for k, load in loads.items() if load.shift is None]
-        found, record = equilibrium.solve(np.array([loads[k].forces for k in plain]).reshape(-1, *mesh.nodes.shape))
+        forces = np.array([loads[k].forces for k in plain]).reshape(-1, *mesh.nodes.shape)
+        found, record = equilibrium.solve(forces, tolerance=ENOUGH)
         units = dict(zip(plain, found, strict=True))
         for name, move in zip(shifted, moves, strict=True):
             start = equilibrium.starts(move)
-            units[name] = equilibrium.solve(np.zeros((1, *mesh.nodes.shape)), starts=start[None])[0][0]
+            none = np.zeros((1, *mesh.nodes.shape))
+            units[name] = equilibrium.solve(none, starts=start[None], tolerance=ENOUGH)[0][0]
         # A shift that no factor asks for moves nothing and holds nothing
         units |= {k: np.zeros_like(mesh.nodes) for k in loads if k not in units}
         for case in own:
