@@ -17,6 +17,7 @@ from fem.part.faces import true_normals
 from fem.part.quadrature import surface_points
 from fem.part.tetmesh import Index, TetMesh
 from fem.printing.field import PrintedField
+from fem.solving.earlier import Earlier
 from fem.solving.linear import TOLERANCE, SolveRecord
 from fem.solving.motions import rigid_motions
 from fem.solving.solvers import solver_for
@@ -42,6 +43,7 @@ class Solution:
 class Equilibrium:
     """A mesh with its printed material and its supports, ready to be loaded.
 
+    `earlier` is that of an equilibrium of the same mesh: its preconditioner is used again where it serves.
     Errors: FreeBodyError when a piece can move without resistance, with the free motions named.
     """
 
@@ -55,6 +57,7 @@ class Equilibrium:
         pattern: BlockPattern | None = None,
         blocks: Array | None = None,
         solver: str = "auto",
+        earlier: Earlier | None = None,
     ) -> None:
         refuse_free_motion(mesh, held=held, beds=beds)
         self.mesh = mesh
@@ -67,7 +70,11 @@ class Equilibrium:
             else blocks
         )
         self.system = HeldSystem(mesh, self.pattern, self.elastic, held=self.held, beds=beds)
-        self.solver = solver_for(solver, self.system, printed)
+        self.solver = solver_for(solver, self.system, printed, earlier=earlier)
+        made = getattr(self.solver, "precondition", None)
+        if earlier is None or made is not earlier.precondition:
+            earlier = None if made is None else Earlier.of(made, printed, self.system)
+        self.earlier = earlier
 
     def solve(
         self,

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 
 from fem.errors import NotConverged, NoTrustworthyAnswer, TooLargeError
 from fem.printing.field import PrintedField
+from fem.solving.earlier import Earlier
 from fem.solving.linear import ROUNDING, TOLERANCE, SolveRecord, conjugate_gradients
 from fem.solving.system import MOST_COLUMNS, HeldSystem
 from fem.tensors import Array
+
+if TYPE_CHECKING:
+    from fem.solving.multigrid import Preconditioner
 
 SOLVERS = ("auto", "multigrid", "direct", "distributed")
 """auto: distributed under `mpirun`, otherwise multigrid, then direct where that does not converge."""
@@ -26,14 +30,14 @@ class Solver(Protocol):
 
 
 class MultigridSolver:
-    """Conjugate gradients with the preconditioner of multigrid.py."""
+    """Conjugate gradients with the preconditioner of multigrid.py, made for this system unless one is given."""
 
-    def __init__(self, system: HeldSystem) -> None:
+    def __init__(self, system: HeldSystem, *, precondition: Preconditioner | None = None) -> None:
         from fem.solving.multigrid import Preconditioner
 
         system.refuse_beyond_memory(1)
         self.system = system
-        self.precondition = Preconditioner(
+        self.precondition = precondition or Preconditioner(
             system.matrix(single=True), system.mesh, system.projector, corners=system.pattern.corners
         )
 
@@ -76,13 +80,13 @@ class WaryMultigrid:
     is of little use (tests/solving/test_ladder.py measures where).
     """
 
-    def __init__(self, system: HeldSystem) -> None:
+    def __init__(self, system: HeldSystem, *, precondition: Preconditioner | None = None) -> None:
         self.system = system
-        self._multigrid = MultigridSolver(system)
+        self._multigrid = MultigridSolver(system, precondition=precondition)
         self._direct: Solver | None = None
 
     @property
-    def precondition(self) -> Callable[[Array], Array]:
+    def precondition(self) -> Preconditioner:
         """The preconditioner of the iteration."""
         return self._multigrid.precondition
 
@@ -113,16 +117,19 @@ class WaryMultigrid:
         return answer, record
 
 
-def solver_for(name: str, system: HeldSystem, printed: PrintedField) -> Any:
-    """The solver of that name, set up. Errors: InputError (no such solver here), TooLargeError."""
+def solver_for(name: str, system: HeldSystem, printed: PrintedField, *, earlier: Earlier | None = None) -> Any:
+    """The solver of that name, set up; multigrid's preconditioner is the `earlier` one where that serves again.
+
+    Errors: InputError (no such solver here), TooLargeError.
+    """
     if name == "auto":
         from fem.solving.distributed.ranks import serving
 
         name = "distributed" if serving() else "multigrid"
         if name == "multigrid":
-            return WaryMultigrid(system)
+            return WaryMultigrid(system, precondition=_again(earlier, system, printed))
     if name == "multigrid":
-        return MultigridSolver(system)
+        return MultigridSolver(system, precondition=_again(earlier, system, printed))
     if name == "direct":
         from fem.solving.direct import DirectSolver
 
@@ -139,3 +146,7 @@ def solver_for(name: str, system: HeldSystem, printed: PrintedField) -> Any:
             scale=system.scale,
         )
     raise ValueError(f"no solver {name}; there are {', '.join(SOLVERS)}")
+
+
+def _again(earlier: Earlier | None, system: HeldSystem, printed: PrintedField) -> Preconditioner | None:
+    return earlier.precondition if earlier is not None and earlier.serves(printed, system) else None

@@ -13,6 +13,8 @@ from fem.part.tetmesh import TetMesh, joined
 from fem.printing.body import PrintedBody
 from fem.printing.field import PrintedField
 from fem.printing.mixing import printed_field
+from fem.solving.earlier import Earlier
+from fem.solving.equilibrium import Equilibrium
 from fem.solving.stiffness import BlockPattern, block_pattern
 from fem.study.clock import Clock
 from fem.study.plans import AccelerationKeys, Study, WarmingKeys
@@ -45,6 +47,15 @@ class Ground:
     def pattern(self) -> BlockPattern:
         """Which nodes share an element: the pattern of every variant's matrix."""
         return self.once("pattern", lambda: block_pattern(self.mesh))
+
+    @property
+    def earlier(self) -> Earlier | None:
+        """The preconditioner of the latest equilibrium on this ground, and what it was made for."""
+        return self._kept.get("earlier")
+
+    def remember(self, equilibrium: Equilibrium) -> None:
+        """Keep what the next material may use again."""
+        self._kept["earlier"] = equilibrium.earlier
 
     def groups(self, study: Study) -> dict[str, FaceGroup]:
         """The study's named faces. Errors: FaceError."""

@@ -114,12 +114,14 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
                 pattern=pattern,
                 blocks=blocks,
                 solver=study.solver,
+                earlier=ready.ground.earlier,
             )
         except FreeBodyError:
             if shifted or any(case.shifted == () for case in cases.values()):
                 raise
             continue  # a face's stiffness cannot be told where only shifts hold the part
         blocks = equilibrium.elastic
+        ready.ground.remember(equilibrium)
         artefacts = find_artefacts(
             mesh,
             held={h.name: h.triangles for h in (*held, *moved)},

@@ -98,3 +98,28 @@ def test_sums_by_column():
     x, y = rng.normal(size=(2, 50, 4))
     assert products.dots(x, y, 0, 50) == pytest.approx((x * y).sum(axis=0), rel=1e-12)
     assert products.dots(x, y, 10, 20) == pytest.approx((x[10:20] * y[10:20]).sum(axis=0), rel=1e-12)
+
+
+@pytest.mark.parametrize("columns", [1, 5, 8, 12])
+@pytest.mark.parametrize("size", [(6, 6), (3, 6), (6, 3)])
+def test_larger_blocks_are_cut(size, columns):
+    rng = np.random.default_rng(5)
+    linked = rng.random((20, 11)) < 0.3
+    linked[4] = False  # a row without blocks
+    start, column = np.concatenate([[0], np.cumsum(linked.sum(axis=1))]), np.nonzero(linked)[1]
+    theirs = bsr_matrix((rng.normal(size=(len(column), *size)), column, start), shape=(20 * size[0], 11 * size[1]))
+    x = rng.normal(size=(theirs.shape[1], columns))
+    right = theirs @ x
+    assert np.abs(BlockMatrix.of_scipy(theirs) @ x - right).max() < 1e-6 * np.abs(right).max()
+    assert np.abs(
+        BlockMatrix.of_scipy(theirs.T.tobsr(blocksize=size[::-1])) @ right - theirs.T @ right
+    ).max() < 1e-5 * (np.abs(theirs.T @ right).max())
+
+
+def test_turns_without_stiffness_are_left_alone():
+    matrix, _ = positive(np.float32)
+    rows = np.repeat(np.arange(ROWS), np.diff(matrix.start))
+    matrix.blocks[(rows == 7) | (matrix.column == 7)] = 0.0
+    load, x = np.ones((3 * ROWS, 1), dtype=np.float32), np.zeros((3 * ROWS, 1), dtype=np.float32)
+    BlockSmoother(matrix, degree=2, whole=False)(load, x, blank=True)
+    assert np.isfinite(x).all() and (x[21:24] == 0).all() and (np.delete(x, [21, 22, 23]) != 0).all()
