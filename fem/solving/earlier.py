@@ -13,7 +13,6 @@ from typing import Any
 
 import numpy as np
 
-from fem.printing.field import PrintedField
 from fem.solving.system import HeldSystem
 from fem.tensors import Array
 
@@ -35,12 +34,11 @@ class Earlier:
     springs: tuple[Any, ...]
 
     @classmethod
-    def of(cls, precondition: Any, printed: PrintedField, system: HeldSystem) -> Earlier:
-        """What has to be kept for the next material."""
-        table, material = printed.stiffness_table, printed.material
+    def of(cls, precondition: Any, table: Array, material: np.ndarray, system: HeldSystem) -> Earlier:
+        """What has to be kept for the next material: see `energy_ratios` for what describes one."""
         return cls(precondition, table, material, system.projector, tuple(system.springs))
 
-    def serves(self, printed: PrintedField, system: HeldSystem) -> bool:
+    def serves(self, table: Array, material: np.ndarray, system: HeldSystem) -> bool:
         """Whether the preconditioner is as good as new for another material: the same supports and beds, and a
         stiffness that is nearly a multiple of the older one everywhere.
         """
@@ -51,8 +49,7 @@ class Earlier:
             return False
         # Materials that are far apart show it in a few places
         for some in (slice(None, None, len(self.material) // _FEW + 1), slice(None)):
-            new = printed.stiffness_table, printed.material[some]
-            low, high = energy_ratios((self.table, self.material[some]), new)
+            low, high = energy_ratios((self.table, self.material[some]), (table, material[some]))
             if len(self.springs):  # beds have not changed
                 low, high = min(low, 1.0), max(high, 1.0)
             if high > ALIKE * low:
@@ -63,7 +60,7 @@ class Earlier:
 def energy_ratios(old: tuple[Array, np.ndarray], new: tuple[Array, np.ndarray]) -> tuple[float, float]:
     """The least and the greatest ratio, new over old, of the strain energy that a strain can have at any point.
 
-    `old` and `new` are a table (k, 6, 6) [MPa] of positive stiffnesses and the row (m, 4) of each point in it.
+    `old` and `new` are a table (k, 6, 6) [MPa] of positive stiffnesses and the row (m, ...) of each point in it.
     """
     code = np.unique(old[1].astype(np.int64) * len(new[0]) + new[1])
     before, after = old[0][code // len(new[0])], new[0][code % len(new[0])]

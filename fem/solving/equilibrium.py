@@ -73,7 +73,8 @@ class Equilibrium:
         self.solver = solver_for(solver, self.system, printed, earlier=earlier)
         made = getattr(self.solver, "precondition", None)
         if earlier is None or made is not earlier.precondition:
-            earlier = None if made is None else Earlier.of(made, printed, self.system)
+            described = printed.stiffness_table, printed.material
+            earlier = None if made is None else Earlier.of(made, *described, self.system)
         self.earlier = earlier
 
     def solve(

@@ -149,4 +149,7 @@ def solver_for(name: str, system: HeldSystem, printed: PrintedField, *, earlier:
 
 
 def _again(earlier: Earlier | None, system: HeldSystem, printed: PrintedField) -> Preconditioner | None:
-    return earlier.precondition if earlier is not None and earlier.serves(printed, system) else None
+    if earlier is None or not earlier.serves(printed.stiffness_table, printed.material, system):
+        return None
+    made: Preconditioner = earlier.precondition
+    return made

@@ -106,6 +106,22 @@ def test_one_ground_gives_what_a_study_of_its_own_gives(own):
         assert alone.cases == each.findings.cases and alone.bodies == each.findings.bodies
 
 
+def test_a_preconditioner_serves_again_where_the_material_stays(own, monkeypatch):
+    from fem.solving import multigrid
+
+    made, plain = [], multigrid.Preconditioner
+    monkeypatch.setattr(multigrid, "Preconditioner", lambda *a, **k: made.append(1) or plain(*a, **k), raising=True)
+    text = """[variants]
+plain = {}
+dearer = { "bodies.bar.print.price_per_kg" = 99 }
+thicker = { "bodies.bar.print.walls" = 3 }
+"""
+    _, found = told(own, bars.PULLED + text)
+    assert not any(each.error for each in found) and len(made) == 2
+    first, second = (each.findings.cases["pulled"] for each in found[:2])
+    assert first.largest_displacement_mm == pytest.approx(second.largest_displacement_mm, rel=1e-9)
+
+
 def test_an_invalid_variant_does_not_stop_the_others(own):
     text = bars.PULLED + '[variants]\nloose = { "supports.foot.hold" = ["x"] }\nfine = {}\n'
     text += 'no_card = { "bodies.bar.metal" = "unobtainium" }\n[sweep]\n"bodies.bar.print.walls" = [-1]\n'
