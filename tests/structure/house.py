@@ -55,7 +55,9 @@ DOORS = {
 HEAVY = frozenset({*DOORS, "scipy", "numba", "pyamg", "matplotlib", "cmcrameri", "PIL", "networkx", "lxml"})
 """Libraries that take noticeable time to load: imported inside functions."""
 
-LOADED_LATE = frozenset({"fem.study.keys", "fem.printing.kernels", "fem.solving.kernels", "fem.solving.products"})
+LOADED_LATE = frozenset(
+    {"fem.study.keys", "fem.printing.kernels", "fem.solving.kernels", "fem.solving.products", "fem.solving.lanes"}
+)
 """Modules that need a heavy library to be defined at all: they are themselves imported inside functions only."""
 
 LONGEST = 400
@@ -157,9 +159,9 @@ def early_imports(sources: Mapping[str, str]) -> list[str]:
     """Heavy libraries, and the modules that hold them, imported when a module is loaded."""
     out = []
     for module, found in _all_imports(sources):
-        heavy = found.target.split(".")[0] in HEAVY and module not in LOADED_LATE
+        heavy = found.target.split(".")[0] in HEAVY
         late = any(found.target == name or found.target.startswith(name + ".") for name in LOADED_LATE)
-        if found.at_top and (heavy or late):
+        if found.at_top and (heavy or late) and module not in LOADED_LATE:
             out.append(f"{module}:{found.line}: {found.target} is loaded with the module; import it where it is used")
     return out
 
