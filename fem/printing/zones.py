@@ -31,6 +31,7 @@ _FLAT = 0.008
 """A boundary triangle whose sides bend by less than this share of a bead width counts as flat."""
 _MOST_BOXES = 4_000_000
 _FLATNESS = 8
+"""Boxes that hold the surface are so many times as wide as high."""
 _GOLDEN = (0.8191725133961644, 0.6710436067037893, 0.5497004779019703)  # the additive recurrence of three dimensions
 
 

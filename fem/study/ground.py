@@ -48,13 +48,16 @@ class Ground:
         """Which nodes share an element: the pattern of every variant's matrix."""
         return self.once("pattern", lambda: block_pattern(self.mesh))
 
-    @property
-    def earlier(self) -> Earlier | None:
-        """The preconditioner of the latest equilibrium on this ground, and what it was made for."""
-        return self._kept.get("earlier")
+    def take_earlier(self) -> Earlier | None:
+        """The preconditioner of the latest equilibrium on this ground, and what it was made for.
+
+        Only one at a time may work with it, so it is handed out once.
+        """
+        found: Earlier | None = self._kept.pop("earlier", None)
+        return found
 
     def remember(self, equilibrium: Equilibrium) -> None:
-        """Keep what the next material may use again."""
+        """Keep what the next material may use again, once the equilibrium is through with it."""
         self._kept["earlier"] = equilibrium.earlier
 
     def groups(self, study: Study) -> dict[str, FaceGroup]:

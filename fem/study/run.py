@@ -114,14 +114,13 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
                 pattern=pattern,
                 blocks=blocks,
                 solver=study.solver,
-                earlier=ready.ground.earlier,
+                earlier=ready.ground.take_earlier(),
             )
         except FreeBodyError:
             if shifted or any(case.shifted == () for case in cases.values()):
                 raise
             continue  # a face's stiffness cannot be told where only shifts hold the part
         blocks = equilibrium.elastic
-        ready.ground.remember(equilibrium)
         artefacts = find_artefacts(
             mesh,
             held={h.name: h.triangles for h in (*held, *moved)},
@@ -165,6 +164,7 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
             )
             result = answers[case.name].findings
             balance = max(balance, result.force_error, result.moment_error)
+        ready.ground.remember(equilibrium)
     clock("", 0.6)
     if balance > WORST_BALANCE:
         raise NoTrustworthyAnswer(

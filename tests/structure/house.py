@@ -52,7 +52,9 @@ DOORS = {
 }
 """Which rooms may import which library."""
 
-HEAVY = frozenset({*DOORS, "scipy", "numba", "pyamg", "matplotlib", "cmcrameri", "PIL", "networkx", "lxml"})
+HEAVY = frozenset(
+    {*DOORS, "scipy", "numba", "llvmlite", "pyamg", "matplotlib", "cmcrameri", "PIL", "networkx", "lxml"}
+)
 """Libraries that take noticeable time to load: imported inside functions."""
 
 LOADED_LATE = frozenset(

@@ -11,7 +11,7 @@ import pytest
 from fem.errors import InputError
 from fem.study.crew import Lost, work_through
 from fem.study.file import read_study
-from fem.study.run import answer, prepare
+from fem.study.run import answer, prepare, solve_and_judge
 from fem.study.variants import kept as kept_module
 from fem.study.variants.expand import expand
 from fem.study.variants.kept import Kept, key_of
@@ -118,6 +118,10 @@ thicker = { "bodies.bar.print.walls" = 3 }
 """
     _, found = told(own, bars.PULLED + text)
     assert not any(each.error for each in found) and len(made) == 2
+    # Two at once never share one: what is at work in one thread of a cluster's worker is not given to another
+    ready = prepare(expand(read_study(bars.study(own, bars.PULLED + text)))[0].study)
+    solve_and_judge(ready)
+    assert ready.ground.take_earlier() is not None and ready.ground.take_earlier() is None
     first, second = (each.findings.cases["pulled"] for each in found[:2])
     assert first.largest_displacement_mm == pytest.approx(second.largest_displacement_mm, rel=1e-9)
 
