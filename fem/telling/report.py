@@ -23,8 +23,8 @@ LIMIT_BYTES = 8_000_000
 WIDTHS = (1200, 1000, 800, 640, 480)
 """Widths [px] of the pictures inside the page, tried in turn until the page is small enough."""
 SIX = ("x", "y", "z", "about x", "about y", "about z")
-ORDER = ("xx", "yy", "zz", "yz", "xz", "xy")
-PRINT_ORDER = ("11", "22", "33", "23", "13", "12")
+ORDER = ("σxx", "σyy", "σzz", "τyz", "τxz", "τxy")
+PRINT_ORDER = ("σ11", "σ22", "σ33", "τ23", "τ13", "τ12")
 
 
 def tell(findings: Findings, scene: Scene, *, folder: Path, progress: Progress = None) -> Path:
@@ -100,6 +100,7 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         norm=lambda v: math.hypot(*v),
         flat=flat,
         words=_words,
+        criterion=words.criterion,
     )
     required, asked = words.required_reserve(findings)
     return environment.get_template("report.html").render(
