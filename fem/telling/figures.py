@@ -44,9 +44,9 @@ def thinned(scene: Scene, *, most: int) -> Thinned:
         if corners.n_cells > most:
             surface = corners.decimate(1 - most / corners.n_cells)
     points = np.asarray(surface.points, dtype=float)
-    skin = np.unique(flat)
-    _, near = cKDTree(mesh.nodes[skin]).query(points)
-    return Thinned(points, np.asarray(surface.regular_faces, dtype=np.int64), skin[near])
+    outer = np.unique(flat)
+    _, near = cKDTree(mesh.nodes[outer]).query(points)
+    return Thinned(points, np.asarray(surface.regular_faces, dtype=np.int64), outer[near])
 
 
 def interactive(findings: Findings, scene: Scene, *, most: int = MOST_TRIANGLES) -> Any:

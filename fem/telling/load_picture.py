@@ -1,4 +1,4 @@
-"""The picture that explains the loading: coloured patches, arrows with their numbers, a legend."""
+"""The picture that explains the loading: loads in colours with arrows and numbers, supports grey with ground lines."""
 
 from __future__ import annotations
 
@@ -8,12 +8,16 @@ import numpy as np
 
 from fem.judging.scene import Arrow
 from fem.telling.album import GREY, LINE, Album, Picture
-from fem.telling.canvas import Canvas, Label
+from fem.telling.canvas import INK, Canvas, Label, ground_lines
 from fem.telling.colours import Colour, categorical
-from fem.telling.stage import CORNER, fit
+from fem.telling.stage import CORNER, Stage, View, fit
 from fem.telling.surface import four_triangles, lines, polydata
 from fem.tensors import Array
 
+SUPPORT: Colour = (0.58, 0.61, 0.64)
+"""Supports are grey, so that colours belong to loads."""
+MARK: Colour = (1.0, 0.0, 1.0)
+"""A colour that nothing in the picture has, by which the pixels of supports are found."""
 LENGTHS = (0.12, 0.24)
 """Length of the smallest and the largest arrow as a share of the box's diagonal."""
 
@@ -21,7 +25,8 @@ LENGTHS = (0.12, 0.24)
 def draw_loads(run: Album) -> Picture:
     """Patches that loads and supports work on, and the arrows of their resultants, hidden ones shining through."""
     scene, mesh = run.scene, run.scene.mesh
-    names = list(dict.fromkeys([p.name for p in scene.patches] + [a.name for a in scene.arrows]))
+    supports = [p for p in scene.patches if p.role == "support"]
+    names = list(dict.fromkeys([p.name for p in scene.patches if p not in supports] + [a.name for a in scene.arrows]))
     colour = dict(zip(names, categorical(len(names)), strict=True))
     shafts = [(arrow, *placed(arrow, scene.arrows, mesh.box, mesh.diagonal)) for arrow in scene.arrows]
     ends = [e for _, tail, tip in shafts for e in (tail, tip)]
@@ -29,33 +34,33 @@ def draw_loads(run: Album) -> Picture:
     stage = run.stage
     stage.clear()
     marked = np.zeros(len(mesh.triangles), dtype=bool)
-    skin, painted, pointers = [], [], []
+    plain, painted, grounds, pointers = [], [], [], []
     for patch in scene.patches:
         marked[patch.triangles] = True
-    plain = four_triangles(mesh.triangles[~marked])
-    if len(plain):
-        skin.append(stage.add(polydata(run.nodes, plain), colour=GREY))
+    rest = four_triangles(mesh.triangles[~marked])
+    if len(rest):
+        plain.append(stage.add(polydata(run.nodes, rest), colour=GREY))
     for patch in scene.patches:
         if len(patch.triangles):
             flat = four_triangles(mesh.triangles[patch.triangles])
-            painted.append(stage.add(polydata(run.nodes, flat), colour=colour[patch.name]))
-    skin.append(stage.add(lines(run.nodes, run.rims), colour=LINE, width=1.5, lighting=False))
+            held = patch.role == "support"
+            actor = stage.add(polydata(run.nodes, flat), colour=SUPPORT if held else colour[patch.name])
+            (grounds if held else painted).append(actor)
+    plain.append(stage.add(lines(run.nodes, run.rims), colour=LINE, width=1.5, lighting=False))
     for arrow, tail, tip in shafts:
         for piece in _solid_arrow(arrow.kind, tail, tip, mesh.diagonal):
             pointers.append(stage.add(piece, colour=colour[arrow.name]))
-    image = stage.show(view)
-    for share, hidden, shown in ((0.35, skin + pointers, painted), (0.5, skin + painted, pointers)):
-        for actor in hidden:
-            actor.SetVisibility(False)
-        for actor in shown:
-            actor.SetVisibility(True)
-        image = _shine_through(image, stage.show(view), share=share)
+    everything = [*plain, *painted, *grounds, *pointers]
+    image = _hatched(stage, view, everything, grounds)
+    for share, shown in ((0.35, grounds), (0.35, painted), (0.5, pointers)):
+        image = _shine_through(image, _hatched(stage, view, shown, grounds, of=everything), share=share)
     title = "Loads and supports"
-    canvas = Canvas(image, title=title, note="Arrows: resultant of each load at factor 1; two heads: a moment")
-    roles = {p.name: p.role for p in scene.patches}
-    canvas.legend([(f"{roles.get(n, 'load')}: {n}", c) for n, c in colour.items()])
+    canvas = Canvas(image, title=title, note="Arrows: resultant of each load at unit factor; double head: moment", view=view)
+    ground = [("support", SUPPORT)] if grounds else []
+    canvas.legend(ground + [(f"load: {n}", c) for n, c in colour.items()], hatched=("support",))
     for _, tail, tip in shafts:
         canvas.keep_clear(view.pixels(np.linspace(tail, tip, 12)))
+    canvas.labels([_support_label(p.name, run.nodes[mesh.triangles[p.triangles]], view) for p in supports])
     canvas.labels([_label(arrow, view.pixels(tail)[0], view.pixels(tip)[0], colour) for arrow, tail, tip in shafts])
     said = "; ".join(f"{a.name} {_dotted(a.label)} ({a.kind})" for a in scene.arrows) or "none"
     held = ", ".join(p.name for p in scene.patches if p.role == "support") or "none"
@@ -65,7 +70,7 @@ def draw_loads(run: Album) -> Picture:
         kind="loads",
         case="",
         title=title,
-        caption=f"Supports: {held}. Resultants at factor 1: {said}.",
+        caption=f"Supports: {held}. Resultants at unit factor: {said}.",
         alt=f"The part with its loads and supports. Supports: {held}. Resultants: {said}.",
         unit="N",
         view=view,
@@ -109,12 +114,37 @@ def _solid_arrow(kind: str, tail: Array, tip: Array, diagonal: float) -> list[An
     return [shaft, *cones]
 
 
+def _hatched(stage: Stage, view: View, shown: list[Any], grounds: list[Any], *, of: list[Any] | None = None) -> Any:
+    """The scene with only `shown` of the actors, ground lines over what is seen of `grounds`."""
+    for actor in of or shown:
+        actor.SetVisibility(actor in shown)
+    image = stage.show(view)
+    here = [actor for actor in grounds if actor in shown]
+    if not here:
+        return image
+    for actor in here:
+        actor.prop.lighting, actor.prop.color = False, MARK
+    marked = stage.show(view).astype(int)
+    for actor in here:
+        actor.prop.lighting, actor.prop.color = True, SUPPORT
+    seen = np.abs(marked - 255 * np.array(MARK, dtype=int)).max(axis=2) < 40
+    image = image.copy()
+    image[seen & ground_lines((image.shape[0], image.shape[1]))] = INK
+    return image
+
+
 def _shine_through(image: Any, alone: Any, *, share: float) -> Any:
     """`image` with what `alone` shows on white laid over it, so that what is hidden shows faintly."""
     inked = (alone < 250).any(axis=2)
     out = image.copy()
     out[inked] = ((1 - share) * image[inked] + share * alone[inked]).astype(np.uint8)
     return out
+
+
+def _support_label(name: str, triangles: Array, view: View) -> Label:
+    """A support's name at the middle of its patch; `triangles` (k, 6, 3) [mm]."""
+    x, y = view.pixels(triangles[:, :3].mean(axis=(0, 1)))[0] if len(triangles) else (0.0, 0.0)
+    return Label(name, float(x), float(y), SUPPORT)
 
 
 def _label(arrow: Arrow, tail: Array, tip: Array, colour: dict[str, Colour]) -> Label:

@@ -66,10 +66,10 @@ def test_pictures_of_a_run_follow_the_mesh(findings, scene, tmp_path):
     findings = dataclasses.replace(findings, cases={})
     path = tell(findings, scene, folder=tmp_path)
     files = sorted(p.name for p in (tmp_path / "pictures").glob("zones_*.png"))
-    assert files == ["zones_box_layer.png", "zones_box_layer_2.png", "zones_box_upright.png"]
+    assert files == ["zones_box_layer.png", "zones_box_layer_2.png", "zones_box_vertical.png"]
     page = path.read_text(encoding="utf-8")
     section = _section(page, "As printed")
-    assert section.index("layer at 12.4 mm") < section.index("upright cut") < section.index("layer at 20.0 mm")
+    assert section.index("layer at 12.4 mm") < section.index("vertical section") < section.index("layer at 20.0 mm")
     assert "The mesh" in _section(page, "Pictures")
 
 
