@@ -84,13 +84,13 @@ def check(options: argparse.Namespace) -> int:
         [name, f"{b.material} ({b.state})", f"{b.volume_mm3:,.0f}", f"{b.mass_g:.1f}", f"{found.unknowns[name]:,}"]
         for name, b in found.bodies.items()
     ]
-    heads = ["body", "material", "volume [mm³]", "mass [g]", "unknowns to come, about"]
+    heads = ["body", "material", "volume [mm³]", "mass [g]", "unknowns (estimate)"]
     console.print(ruled("Bodies", heads, rows))
     _print_plans(console, found.bodies, currency=study.currency)
     rows = [[n, str(g.count), f"{g.area:,.1f}", place_text(g.centre)] for n, g in found.groups.items()]
     console.print(ruled("Faces", ["name", "count", "area [mm²]", "centre [mm]"], rows))
     rows = [[n, ", ".join(f"{k} {_fact(v)}" for k, v in facts.items())] for n, facts in found.loads.items()]
-    console.print(ruled("Loads at factor one (moments about the origin of the part axes)", ["load", "numbers"], rows))
+    console.print(ruled("Loads at unit factor (moments about the origin of the part axes)", ["load", "numbers"], rows))
     rows = [[n, place_text(force), place_text(moment)] for n, (force, moment) in found.totals.items()]
     console.print(ruled("Cases", ["case", "total force [N]", "total moment [N mm]"], rows))
     for caution in found.cautions:
@@ -100,10 +100,10 @@ def check(options: argparse.Namespace) -> int:
             console.print(f"Estimates in card {body.material} ({body.state}): {', '.join(body.estimates)}.")
     for variant in variants:
         if variant.error:
-            console.print(f"Variant {variant.name} cannot be answered: {variant.error}", soft_wrap=True, markup=False)
+            console.print(f"Variant {variant.name} cannot be solved: {variant.error}", soft_wrap=True, markup=False)
     if variants:
         console.print(
-            f"It holds {len(variants)} variants, which beadwork compare answers; the above is the study itself."
+            f"It holds {len(variants)} variants, which beadwork compare solves; the above is the study itself."
         )
     console.print("The study can be run.")
     return 0

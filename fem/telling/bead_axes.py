@@ -19,6 +19,8 @@ WIDE, HIGH, LONG = 1.0, 0.55, 3.4
 """Width, height and length of a drawn bead, in its own width."""
 BEADS, LAYERS = 4, 2
 LIMITS = (-4.9, 10.7), (-0.3, 3.7)
+RATIO = (LIMITS[1][1] - LIMITS[1][0]) / (LIMITS[0][1] - LIMITS[0][0])
+"""Height of the figure over its width."""
 DEPTH = np.array([0.62, 0.40])
 """Where a unit length along the bead points in the drawing: to the right and up, so that the end faces stay true."""
 AXES = (

@@ -111,6 +111,7 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         asked=asked,
         pictures=[p for p in pictures if p.kind != "zones"],
         printed=_printed(findings, pictures),
+        axes=_bead_axes(findings),
         embedded=embedded,
         assumed=(ASSUMED, FROM_ASSUMED),
         view=view,
@@ -122,6 +123,21 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         compliance_unit=compliance_unit,
         estimates={name: body.estimates for name, body in findings.bodies.items() if body.estimates},
     )
+
+
+def _bead_axes(findings: Findings) -> dict[str, str] | None:
+    """The figure of the bead axes and its caption, where a body is printed."""
+    from markupsafe import Markup
+    from matplotlib.figure import Figure
+
+    from fem.telling.bead_axes import ALT, CAPTION, RATIO, axes_figure
+    from fem.telling.vector import inline_svg, styled
+
+    if not any(body.print for body in findings.bodies.values()):
+        return None
+    with styled(font_size=9):
+        figure = axes_figure(Figure(figsize=(5.2, 5.2 * RATIO)))
+        return {"svg": Markup(inline_svg(figure, prefix="axes", label=ALT, tips={})), "caption": CAPTION}
 
 
 def _printed(findings: Findings, pictures: tuple[Picture, ...]) -> list[dict[str, Any]]:

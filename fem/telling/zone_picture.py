@@ -76,7 +76,7 @@ def cut_title(cut: ZoneCut) -> str:
     """What the picture shows, in a few words."""
     if cut.kind == "layer":
         return f"{cut.body}: layer at {cut.height:.1f} mm above the build plate"
-    return f"{cut.body}: {cut.kind} section"
+    return f"{cut.body}: vertical section at print axis 2 = {cut.height:.1f} mm"
 
 
 def cut_file(cut: ZoneCut, *, rank: int = 0) -> str:
@@ -113,7 +113,7 @@ def draw_zones(cut: ZoneCut, *, body: BodyFindings, path: Path) -> Picture:
     os.replace(beside, path)
     zones = "; ".join(row.text for row in zone_rows(body))
     strokes = "Short strokes: bead direction (1)." if len(cut.stroke) else ""
-    where = "seen from above" if cut.kind == "layer" else f"in the plane at {number(cut.height)} mm along its normal"
+    where = "seen from above" if cut.kind == "layer" else "seen along print axis 2"
     return Picture(
         file=path.name,
         kind="zones",
