@@ -84,9 +84,7 @@ def _parser() -> argparse.ArgumentParser:
 
     comparing.add_to(sub)
 
-    report = sub.add_parser(
-        "report", help="write the design review of a study as PDF and HTML, solving it if needed"
-    )
+    report = sub.add_parser("report", help="write the design review of a study as PDF and HTML, solving it if needed")
     report.add_argument("study", help="study file (TOML)")
     report.add_argument("--out", type=Path, help="folder for the results (default: results/<study>)")
     report.set_defaults(command=reviewing.report)
@@ -103,9 +101,13 @@ def _parser() -> argparse.ArgumentParser:
     cards.add_argument("name", nargs="?", help="show one card only (a name, or a file)")
     cards.set_defaults(command=materials.cards)
 
-    cell = sub.add_parser("cell", help="calculate the effective properties of an infill pattern as a homogenised material")
+    cell = sub.add_parser(
+        "cell", help="calculate the effective properties of an infill pattern as a homogenised material"
+    )
     cell.add_argument("pattern", help="woodpile, grid, triangle, honeycomb, cubic or gyroid")
-    cell.add_argument("--density", type=float, required=True, help="infill density: volume fraction of the beads, such as 0.3")
+    cell.add_argument(
+        "--density", type=float, required=True, help="infill density: volume fraction of the beads, such as 0.3"
+    )
     cell.add_argument("--polymer", default="pa12-cf", help="card of the bead, a name or a file (default: pa12-cf)")
     cell.add_argument("--state", help="state of the polymer (default: the card's first)")
     cell.add_argument("--temperature", help='service temperature, such as "60 degC" (default: 23 degC)')

@@ -20,9 +20,7 @@ def add_to(sub: Any) -> None:
     command = sub.add_parser("compare", help="solve all variants of a study and choose the one to print")
     command.add_argument("study", help="study file (TOML) with [variants] or [sweep]")
     command.add_argument("--out", type=Path, help="folder for the results (default: results/<study>)")
-    command.add_argument(
-        "--jobs", type=int, help="parallel processes (default: one per core, as memory allows)"
-    )
+    command.add_argument("--jobs", type=int, help="parallel processes (default: one per core, as memory allows)")
     command.add_argument(
         "--resume", action="store_true", help="resume an interrupted run, and report how much of it was finished"
     )
@@ -50,7 +48,8 @@ def compare(options: argparse.Namespace) -> int:
             )
     except KeyboardInterrupt:
         print(
-            "beadwork: interrupted; finished variants are kept, and compare --resume resumes the run.", file=sys.stderr
+            "beadwork: interrupted; finished variants are kept, and compare --resume resumes the run.",
+            file=sys.stderr,
         )
         return 130
     console = screen()

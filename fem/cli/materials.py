@@ -140,7 +140,7 @@ def _cell_facts(made: Any, *, material: str) -> dict[str, Any]:
 def _print_cell(made: Any, facts: dict[str, Any]) -> None:
     console = screen()
     size = " x ".join(f"{v:.3g}" for v in facts["period_mm"])
-    title = f"{made.pattern}, density {100 * made.density:.1f} %, {facts['material']}: homogenised over a cell of {size} mm"
+    title = f"{made.pattern}, density {100 * made.density:.1f} %, {facts['material']}, homogenised over {size} mm"
     rows = [["E1, E2, E3 [MPa]", "  ".join(f"{v:.4g}" for v in facts["E_MPa"])]]
     rows += [["nu12, nu13, nu23", "  ".join(f"{v:.3g}" for v in facts["nu"].values())]]
     rows += [["G12, G13, G23 [MPa]", "  ".join(f"{v:.4g}" for v in facts["G_MPa"].values())]]
@@ -157,8 +157,8 @@ def _print_cell(made: Any, facts: dict[str, Any]) -> None:
     heads = ["mean stress", "strength at first bead failure [MPa]", "wall buckling stress, if lower"]
     console.print(ruled("Effective strength, each mean stress alone", heads, rows))
     console.print(
-        f"When the cell's mesh was last refined, its moduli changed by {100 * facts['stiffness_mesh_change']:.2g} % and its "
-        f"strengths by {100 * facts['strength_mesh_change']:.2g} % at most. The peak bead stress that "
-        f"a study takes from it may be underestimated by {100 * facts['peak_underestimate']:.2g} %.",
+        f"When the cell's mesh was last refined, its moduli changed by {100 * facts['stiffness_mesh_change']:.2g} % "
+        f"and its strengths by {100 * facts['strength_mesh_change']:.2g} % at most. The peak bead stress that a "
+        f"study takes from it may be underestimated by {100 * facts['peak_underestimate']:.2g} %.",
         soft_wrap=True,
     )

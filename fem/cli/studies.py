@@ -90,7 +90,9 @@ def check(options: argparse.Namespace) -> int:
     rows = [[n, str(g.count), f"{g.area:,.1f}", place_text(g.centre)] for n, g in found.groups.items()]
     console.print(ruled("Faces", ["name", "count", "area [mm²]", "centre [mm]"], rows))
     rows = [[n, ", ".join(f"{k} {_fact(v)}" for k, v in facts.items())] for n, facts in found.loads.items()]
-    console.print(ruled("Loads at unit factor (moments about the origin of the part axes)", ["load", "numbers"], rows))
+    console.print(
+        ruled("Loads at unit factor (moments about the origin of the part axes)", ["load", "numbers"], rows)
+    )
     rows = [[n, place_text(force), place_text(moment)] for n, (force, moment) in found.totals.items()]
     console.print(ruled("Cases", ["case", "total force [N]", "total moment [N mm]"], rows))
     for caution in found.cautions:

@@ -25,9 +25,9 @@ class VariantNumbers:
     `settings` are the changed keys and their values in the study file's own words; `error` is "" for a variant that
     was solved, else the line that says why it was not. `printed` tells whether any body is printed; `time_h` and
     `cost` (in the user's own money) are of its printed bodies together. `deflection_mm` and, by watched face,
-    `displacement_mm` and `rotation_deg` are the largest over the cases; `reserve` is the minimum, in `reserve_case`, by
-    `mode` in the `zone` at `at_mm`, `reserve_away` the minimum away from singularities (`singular`: the minimum is at
-    one). `missed` says which requirements are not met, in words with numbers;
+    `displacement_mm` and `rotation_deg` are the largest over the cases; `reserve` is the minimum, in `reserve_case`,
+    by `mode` in the `zone` at `at_mm`, `reserve_away` the minimum away from singularities (`singular`: the
+    minimum is at one). `missed` says which requirements are not met, in words with numbers;
     `shortfall` is the largest share by which one is missed (0: none is). `findings_file` is relative to the
     comparison's folder.
     """
@@ -70,8 +70,8 @@ class VariantNumbers:
 
 @dataclass(frozen=True)
 class Step:
-    """The effect of one step of a swept key: the differences from variant `name_from` to `name_to`, which differ in `key`
-    alone.
+    """The effect of one step of a swept key: the differences from variant `name_from` to `name_to`, which differ in
+    `key` alone.
 
     `mass_g`, `time_h`, `cost`, `reserve` and `deflection_mm` are differences (to - from); `stiffness` is the gain in
     1 / deflection as a share. The quotients per gram and per hour are None where the step adds no mass or time.
@@ -313,9 +313,9 @@ def choose(
 ) -> tuple[str | None, str]:
     """The variant to print and one sentence that says why.
 
-    It is the lightest of those that miss no requirement; among equal masses the one with the higher reserve factor. Where the
-    study asks for no reserve factor, `required_reserve` is asked for in its place. When none meets all, none is
-    named and the sentence says which comes nearest.
+    It is the lightest of those that miss no requirement; among equal masses the one with the higher reserve factor.
+    Where the study asks for no reserve factor, `required_reserve` is asked for in its place. When none meets all,
+    none is named and the sentence says which comes nearest.
     """
     candidates = candidates_of(variants)
     if not candidates:
@@ -329,8 +329,8 @@ def choose(
         nearest = min(candidates, key=lambda v: (gaps[v.name], v.mass_g or 0.0))
         missed = "; ".join(nearest.missed) or f"its reserve factor is {_text(nearest.reserve)}"
         return None, (
-            f"None of the {len(candidates)} variants meets all requirements; {nearest.name} comes nearest: its largest "
-            f"shortfall is {100 * gaps[nearest.name]:.2g} % ({missed})."
+            f"None of the {len(candidates)} variants meets all requirements; {nearest.name} comes nearest: its "
+            f"largest shortfall is {100 * gaps[nearest.name]:.2g} % ({missed})."
         )
     lightest = min(v.mass_g or 0.0 for v in meeting)
     alike = [v for v in meeting if (v.mass_g or 0.0) <= lightest * (1 + ALIKE)]
@@ -343,7 +343,8 @@ def choose(
     return best.name, (
         f"{verb} {best.name}: it is {among} {rest}{tie}, with {best.mass_g or 0.0:.4g} g{price}, a minimum reserve "
         f"factor of {_text(best.reserve)} ({required_reserve:g} "
-        f"{'required' if reserve_asked else 'taken as target'}) and a maximum deflection of {best.deflection_mm or 0.0:.3g} mm."
+        f"{'required' if reserve_asked else 'taken as target'}) and a maximum deflection of "
+        f"{best.deflection_mm or 0.0:.3g} mm."
     )
 
 

@@ -250,7 +250,10 @@ def picks_of(directions: Sequence[DirectionNumbers], *, required: float, asked: 
     else:
         fair = [d for d in known if d.reserve >= NEARLY * first.reserve]
         cheapest = min(fair, key=lambda d: (d.support_mm2, -d.reserve))
-        note(cheapest, f"minimum overhang among directions with at least {100 * NEARLY:.0f} % of the highest reserve factor")
+        note(
+            cheapest,
+            f"minimum overhang among directions with at least {100 * NEARLY:.0f} % of the highest reserve factor",
+        )
     note(min(known, key=lambda d: (d.deflection_mm, -d.reserve)), "minimum deflection")
     if second:
         note(second[0], f"next highest reserve factor, more than {APART:.0f}° away")
@@ -277,16 +280,14 @@ def reason_of(picks: Sequence[Pick], *, required: float, asked: bool) -> str:
         best = min(meeting, key=lambda d: (round(d.support_mm2), -d.reserve))
         among = "has the minimum overhang among the directions listed here that meet all requirements"
         if len(meeting) == 1:
-            among = "is the only direction listed here that meets all requirements"
-        text = f"Build {_told(best)}: this {among}, {_numbers(best)} ({limit})."
+            among = "is the only one listed here that meets all requirements"
+        text = f"Build the part {_told(best)}: this direction {among}, {_numbers(best)} ({limit})."
         if most is not best:
             text += f" The highest reserve factor has the direction {_told(most)}, {_numbers(most)}."
     else:
         best = most
-        text = (
-            f"No direction meets all requirements. The highest reserve factor ({limit}) has the direction {_told(best)}, "
-        )
-        text += f"{_numbers(best)}."
+        text = f"No direction meets all requirements. The highest reserve factor ({limit}) has the direction "
+        text += f"{_told(best)}, {_numbers(best)}."
         if best.missed:
             text += f" It misses: {'; '.join(best.missed)}."
     own = next((d for d in usable if d.kind == "study"), None)
@@ -304,8 +305,8 @@ def _numbers(d: DirectionNumbers, *, turned: bool = True) -> str:
     over = d.support_mm2 if turned else d.overhang_mm2
     verb = "with " if turned else ""
     return (
-        f"{verb}a minimum reserve factor of {reserve_words(d.reserve)}, a maximum deflection of {d.deflection_mm:.3g} mm and "
-        f"an overhang of {over:,.0f} mm²"
+        f"{verb}a minimum reserve factor of {reserve_words(d.reserve)}, a maximum deflection of "
+        f"{d.deflection_mm:.3g} mm and an overhang of {over:,.0f} mm²"
     )
 
 

@@ -32,7 +32,7 @@ class ZoneCut:
     """A cut through `body`, in print axes.
 
     `kind` is "layer" (in a layer, seen from above) or "vertical" (along the build direction); `height` [mm] is that
-    of the layer above the print bed, or the place of the vertical section along its normal. `place` (rows, columns) are
+    of the layer above the print bed, or that of the vertical section on print axis 2. `place` (rows, columns) are
     indices into PLACES, row 0 at the bottom of the picture; `pixel` [mm] is the side of one; `corner` (2,) [mm] is
     the lower left corner; `across`, `up` name the two axes in words. `stroke_at` (s, 2) [mm] and `stroke` (s, 2)
     (length 1 or shorter: what of the bead's direction lies in the cut) tell which way the beads run.

@@ -79,8 +79,14 @@ def _bead(axes: Any, left: float, low: float) -> None:
 
     right, high, bow = left + WIDE, low + HIGH, 0.16
     side([(right, 0, low + bow), (right, LONG, low + bow), (right, LONG, high - bow), (right, 0, high - bow)], LINE)
-    side([(left + bow, 0, high), (left + bow, LONG, high), (right - bow, LONG, high), (right - bow, 0, high)], "#f1f4f2")
-    side([(right - bow, 0, high), (right - bow, LONG, high), (right, LONG, high - bow), (right, 0, high - bow)], "#dde4e1")
+    side(
+        [(left + bow, 0, high), (left + bow, LONG, high), (right - bow, LONG, high), (right - bow, 0, high)],
+        "#f1f4f2",
+    )
+    side(
+        [(right - bow, 0, high), (right - bow, LONG, high), (right, LONG, high - bow), (right, 0, high - bow)],
+        "#dde4e1",
+    )
     face = FancyBboxPatch(
         (left + bow, low + bow), WIDE - 2 * bow, HIGH - 2 * bow, boxstyle=f"round,pad={bow},rounding_size={bow}",
         facecolor="#b9c6c1", edgecolor=INK, linewidth=1.0,

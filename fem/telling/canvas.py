@@ -92,8 +92,9 @@ class Canvas:
         """The part's axes at the lower left of the scene, or of a view that begins at `left` [px]."""
         x, y = left + TRIPOD, TOP + view.size[1] - TRIPOD
         right = np.cross(view.up, view.towards)
-        # The axis that points away from the eye comes first, so that the nearest is drawn over the others
-        for axis in np.argsort(view.towards):
+        # The axis that points away from the eye comes first, one along the line of sight last: none hides another
+        order = sorted(range(3), key=lambda i: (abs(view.towards[i]) > 0.98, view.towards[i]))
+        for axis in order:
             step = 62 * np.array([right[axis], -view.up[axis]])
             tip, end = np.array([x, y]) + step, step / max(float(np.linalg.norm(step)), 1e-9)
             if np.linalg.norm(step) > 12:
@@ -101,7 +102,7 @@ class Canvas:
                 head = [tuple(tip + 4 * end), *(tuple(tip - 16 * end + s * 8 * side) for s in (1, -1))]
                 for colour, wide in ((WHITE, 11), (INK, 4)):
                     self.pen.line([(x, y), tuple(tip - 8 * end)], fill=colour, width=wide)
-                self.pen.polygon(head, fill=INK, outline=WHITE)
+                self.pen.polygon(head, fill=INK)
             else:
                 self._end_on((x, y), towards_eye=view.towards[axis] > 0)
                 tip, end = np.array([x, y]), np.array([-0.8, 0.6])
@@ -135,7 +136,7 @@ class Canvas:
             self.write((at, y + 52), text, size=28, anchor="ma")
 
     def reserve_bar(self, scale: ReserveScale, *, asked: bool = True) -> None:
-        """The bands of the reserve factor, equally wide, with failure and the required factor named at their marks."""
+        """The bands of the reserve factor, equally wide, failure and the required factor named at their marks."""
         left, right, y = 120, self.width - 120, self.height - 100
         step = (right - left) / len(scale.colours)
         self.write((right, y - 18), "reserve factor [1]", size=30, bold=True, anchor="rs")
@@ -153,7 +154,7 @@ class Canvas:
                 self.write((x, y - 18), marks[edge], size=28, bold=True, anchor="ms")
 
     def legend(self, entries: list[tuple[str, Colour]], *, hatched: tuple[str, ...] = ()) -> None:
-        """Coloured squares with names, in rows at the foot of the page; those of `hatched` names bear ground lines."""
+        """Coloured squares with names, in rows at the foot of the page; `hatched` ones bear ground lines."""
         x, y, size = 40.0, self.height - BOTTOM + 16, 28
         rows = 4
         for text, colour in entries:
@@ -239,7 +240,7 @@ def ground_lines(shape: tuple[int, int]) -> NDArray[np.bool_]:
     return (rows + columns) % 16 < 4
 
 
-def _picture(pixels: Array) -> Any:
+def _picture(pixels: NDArray[np.uint8]) -> Any:
     from PIL import Image
 
     return Image.fromarray(np.ascontiguousarray(pixels))

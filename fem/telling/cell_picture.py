@@ -38,8 +38,8 @@ TO_VTK = (0, 1, 3, 2, 4, 5, 7, 6)
 
 @dataclass(frozen=True)
 class Limit:
-    """Strength of a cell in a unit state: the mean stress [MPa] at which the first `bead` fails, and that at which its
-    walls `buckle` where that comes first, with the `mode` in words.
+    """Strength of a cell in a unit state: the mean stress [MPa] at which the first `bead` fails, and that at which
+    its walls `buckle` where that comes first, with the `mode` in words.
     """
 
     name: str
@@ -136,8 +136,8 @@ def limits_of(cell: InfillCell) -> tuple[tuple[Limit, ...], ...]:
 def endless(cell: InfillCell) -> tuple[Array, Array]:
     """Corners (n, 8, 3) [mm] and periods (3, 3) [mm, rows] that the pattern is repeated from, in print axes.
 
-    Hexahedra that reach through the whole period in the build direction do not change along it: they are drawn out to be as
-    high as the pattern is wide, so that few of them make a block.
+    Hexahedra that reach through the whole period in the build direction do not change along it: they are drawn out to
+    be as high as the pattern is wide, so that few of them make a block.
     """
     from fem.printing.infill.patterns import cube_axes
 

@@ -1,4 +1,4 @@
-"""The picture that explains the loading: loads in colours with arrows and numbers, supports grey with ground lines."""
+"""The picture of the loading: loads in colours with arrows and numbers, supports grey with ground lines."""
 
 from __future__ import annotations
 
@@ -26,15 +26,21 @@ def draw_loads(run: Album) -> Picture:
     """Patches that loads and supports work on, and the arrows of their resultants, hidden ones shining through."""
     scene, mesh = run.scene, run.scene.mesh
     supports = [p for p in scene.patches if p.role == "support"]
-    names = list(dict.fromkeys([p.name for p in scene.patches if p not in supports] + [a.name for a in scene.arrows]))
+    held_by = [p.name for p in supports]
+    names = list(dict.fromkeys([p.name for p in scene.patches] + [a.name for a in scene.arrows]))
+    names = [n for n in names if n not in held_by]
     colour = dict(zip(names, categorical(len(names)), strict=True))
+    tint = colour | dict.fromkeys(held_by, SUPPORT)
     shafts = [(arrow, *placed(arrow, scene.arrows, mesh.box, mesh.diagonal)) for arrow in scene.arrows]
     ends = [e for _, tail, tip in shafts for e in (tail, tip)]
     view = fit(np.concatenate([run.nodes, *([np.array(ends)] if ends else [])]), towards=_best_corner(run))
     stage = run.stage
     stage.clear()
     marked = np.zeros(len(mesh.triangles), dtype=bool)
-    plain, painted, grounds, pointers = [], [], [], []
+    plain: list[Any] = []
+    painted: list[Any] = []
+    grounds: list[Any] = []
+    pointers: list[Any] = []
     for patch in scene.patches:
         marked[patch.triangles] = True
     rest = four_triangles(mesh.triangles[~marked])
@@ -43,25 +49,28 @@ def draw_loads(run: Album) -> Picture:
     for patch in scene.patches:
         if len(patch.triangles):
             flat = four_triangles(mesh.triangles[patch.triangles])
-            held = patch.role == "support"
-            actor = stage.add(polydata(run.nodes, flat), colour=SUPPORT if held else colour[patch.name])
-            (grounds if held else painted).append(actor)
+            if patch.role == "support":
+                grounds.append(stage.add(polydata(run.nodes, flat), colour=SUPPORT))
+            else:
+                painted.append(stage.add(polydata(run.nodes, flat), colour=colour[patch.name]))
     plain.append(stage.add(lines(run.nodes, run.rims), colour=LINE, width=1.5, lighting=False))
     for arrow, tail, tip in shafts:
         for piece in _solid_arrow(arrow.kind, tail, tip, mesh.diagonal):
-            pointers.append(stage.add(piece, colour=colour[arrow.name]))
+            pointers.append(stage.add(piece, colour=tint[arrow.name]))
     everything = [*plain, *painted, *grounds, *pointers]
     image = _hatched(stage, view, everything, grounds)
     for share, shown in ((0.35, grounds), (0.35, painted), (0.5, pointers)):
         image = _shine_through(image, _hatched(stage, view, shown, grounds, of=everything), share=share)
     title = "Loads and supports"
-    canvas = Canvas(image, title=title, note="Arrows: resultant of each load at unit factor; double head: moment", view=view)
+    canvas = Canvas(
+        image, title=title, note="Arrows: resultant of each load at unit factor; double head: moment", view=view
+    )
     ground = [("support", SUPPORT)] if grounds else []
     canvas.legend(ground + [(f"load: {n}", c) for n, c in colour.items()], hatched=("support",))
     for _, tail, tip in shafts:
         canvas.keep_clear(view.pixels(np.linspace(tail, tip, 12)))
     canvas.labels([_support_label(p.name, run.nodes[mesh.triangles[p.triangles]], view) for p in supports])
-    canvas.labels([_label(arrow, view.pixels(tail)[0], view.pixels(tip)[0], colour) for arrow, tail, tip in shafts])
+    canvas.labels([_label(arrow, view.pixels(tail)[0], view.pixels(tip)[0], tint) for arrow, tail, tip in shafts])
     said = "; ".join(f"{a.name} {_dotted(a.label)} ({a.kind})" for a in scene.arrows) or "none"
     held = ", ".join(p.name for p in scene.patches if p.role == "support") or "none"
     return run.finish(

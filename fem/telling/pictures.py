@@ -184,7 +184,9 @@ def _reserve(run: Album, case: str, reserve: Array) -> Picture:
     run.stage.add(lines(run.nodes, run.rims), colour=LINE, width=1.5, lighting=False)
     of = f"case {case}" if case else "minimum of all cases"
     title = f"Reserve factor on the surface, {of}"
-    canvas = Canvas(run.stage.show(view), title=title, note=f"Minimum on the surface {reserve_text(least)}", view=view)
+    canvas = Canvas(
+        run.stage.show(view), title=title, note=f"Minimum on the surface {reserve_text(least)}", view=view
+    )
     canvas.reserve_bar(run.scale, asked=required_reserve(run.findings)[1])
     if np.isfinite(least):
         x, y = view.pixels(run.nodes[worst])[0]
@@ -270,7 +272,7 @@ def _cut(run: Album, case: str) -> Picture:
         case=case,
         title=title,
         caption=f"{note}.",
-        alt=f"Reserve factor on {plane} in case {case}, through the {least_of}, {reserve_text(least)} at {place(at)}.",
+        alt=f"{title}, through the {least_of}, {reserve_text(least)} at {place(at)}.",
         unit="1",
         high=run.scale.edges[-2],
         view=view,
@@ -290,7 +292,9 @@ def _hot_spot(run: Album, rank: int, case: str, spot: HotSpot) -> Picture:
     run.stage.add(lines(run.nodes, run.rims), colour=LINE, width=2.5, lighting=False)
     title = f"Hot spot {rank}: reserve factor {reserve_text(spot.reserve)}, case {case}"
     near_face = f", {number(spot.face_distance_mm)} mm from face {spot.face}" if spot.face else ""
-    canvas = Canvas(run.stage.show(view), title=title, note=f"{_capital(spot.mode)} at {place(at)}{near_face}", view=view)
+    canvas = Canvas(
+        run.stage.show(view), title=title, note=f"{_capital(spot.mode)} at {place(at)}{near_face}", view=view
+    )
     canvas.reserve_bar(run.scale, asked=required_reserve(run.findings)[1])
     x, y = view.pixels(at)[0]
     canvas.marker(float(x), float(y))

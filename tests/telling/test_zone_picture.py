@@ -100,8 +100,8 @@ def test_axes_name_what_they_measure_and_their_unit(drawn):
 
 def test_words_carry_the_numbers(drawn):
     layer, vertical = drawn["layer"][0], drawn["vertical"][0]
-    assert layer.title == "box: layer at 12.4 mm above the bed"
-    assert vertical.title == "box: vertical section"
+    assert layer.title == "box: layer at 12.4 mm above the build plate"
+    assert vertical.title == "box: vertical section at print axis 2 = 20.0 mm"
     assert layer.kind == vertical.kind == "zones"
     for picture in (layer, vertical):
         for text in ("wall 12.1 %", "8.38 g", "cover 7.32 %", "core 80.6 %", "64.0 mm by "):

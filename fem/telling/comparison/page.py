@@ -1,4 +1,4 @@
-"""comparison.html: variants to sort and filter, the effect of each step, the Pareto-optimal ones, the one to print."""
+"""comparison.html: variants to sort and filter, the effect of each step, the Pareto fronts, the one to print."""
 
 from __future__ import annotations
 

@@ -51,7 +51,14 @@ QUANTITIES = (
     Quantity("reserve", "Minimum reserve factor", "1", True, lambda d: d.reserve),
     Quantity("deflection", "Maximum deflection", "mm", False, lambda d: d.deflection_mm),
     Quantity("interlayer", "Maximum interlayer tension", "MPa", False, lambda d: d.interlayer_MPa),
-    Quantity("overhang", "Overhang, the smaller of the two opposite directions", "mm²", False, lambda d: d.support_mm2, jumps=True),
+    Quantity(
+        "overhang",
+        "Overhang, the smaller of the two opposite directions",
+        "mm²",
+        False,
+        lambda d: d.support_mm2,
+        jumps=True,
+    ),
 )
 
 

@@ -37,7 +37,10 @@ def assumptions(material: Material) -> Section:
     for name, support in f.supports.items():
         face = support.get("face", "")
         if "foundation_normal_N_per_mm3" in support:
-            lines.append(f"Support {name}: face {face} lies on an elastic foundation that acts in compression and tension alike.")
+            lines.append(
+                f"Support {name}: face {face} lies on an elastic foundation that acts in compression and "
+                "tension alike."
+            )
         else:
             lines.append(f"Support {name}: face {face} is fixed rigidly in its fixed directions.")
     for name, b in f.bodies.items():
@@ -52,9 +55,9 @@ def assumptions(material: Material) -> Section:
             lines.append(f"Body {name}: assumed, since the study does not give them: {told}.")
         if b.print and b.print.cell_stiffness_mesh_change is not None:
             lines.append(
-                f"Body {name}: the infill is a homogenised material from a periodic cell. When the cell's mesh was refined, its stiffness changed by "
-                f"{_share(b.print.cell_stiffness_mesh_change)} and its strength by "
-                f"{_share(b.print.cell_strength_mesh_change or 0.0)}; its peak bead stress may "
+                f"Body {name}: the infill is a homogenised material from a periodic cell. When the cell's "
+                f"mesh was refined, its stiffness changed by {_share(b.print.cell_stiffness_mesh_change)} and its "
+                f"strength by {_share(b.print.cell_strength_mesh_change or 0.0)}; its peak bead stress may "
                 f"be underestimated by {_share(b.print.cell_peak_underestimate or 0.0)}."
             )
     blocks: list[Block] = [Items(tuple(lines)), Heading("Accuracy of the numbers")]
@@ -67,7 +70,9 @@ def assumptions(material: Material) -> Section:
     ]
     head = ["Case", "Force residual [1]", "Moment residual [1]"]
     head += ["Estimated energy error"] if errors else []
-    blocks.append(table(head, rows, caption="Equilibrium (relative to the applied loads) and the estimated error of the mesh."))
+    blocks.append(
+        table(head, rows, caption="Equilibrium (relative to the applied loads) and the estimated error of the mesh.")
+    )
     m = f.mesh
     blocks.append(
         Text(

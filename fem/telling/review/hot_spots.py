@@ -54,10 +54,10 @@ def hot_spots(material: Material) -> Section:
     blocks.append(Heading("Hot spots"))
     blocks.append(
         Text(
-            "Locations where the reserve factor has a local minimum, the smallest first over all cases. At the edge of "
-            "a fixed face and under a concentrated load the stress of the idealised model is singular: the value does "
-            "not converge with mesh refinement. Such locations come last; judge them with a support or a load patch "
-            "as it will be built, or by hand calculation."
+            "Locations where the reserve factor has a local minimum, the smallest first over all cases. At the edge "
+            "of a fixed face and under a concentrated load the stress of the idealised model is singular: the value "
+            "does not converge with mesh refinement. Such locations come last; judge them with a support or a load "
+            "patch as it will be built, or by hand calculation."
         )
     )
     spots = worst_hot_spots(f, count=MOST_ROWS, apart=APART * material.diagonal)
@@ -70,8 +70,8 @@ def hot_spots(material: Material) -> Section:
         if file:
             near = f", {number(s.face_distance_mm)} mm from face {s.face}" if s.face else ""
             told = (
-                f"Hot spot {rank}: reserve factor {reserve_text(s.reserve)} in case {case}, failure mode {s.mode}, in the "
-                f"{s.zone} of {s.body}, at {place(s.at_mm)}{near}."
+                f"Hot spot {rank}: reserve factor {reserve_text(s.reserve)} in case {case}, failure mode {s.mode}, "
+                f"in the {s.zone} of {s.body}, at {place(s.at_mm)}{near}."
             )
             told += f" {SINGULAR[0].upper()}{SINGULAR[1:]} ({s.singular_reason})." if s.singular else ""
             blocks.append(Figure(f"Close-up. {told}", told, PHOTO_MM, file))
@@ -127,12 +127,17 @@ def _by_criterion(material: Material) -> list[Block]:
 
     if beside:
         numbers = table(
-            ("Criterion", *f.cases), [[criterion(n), *(told_of(c, n) for c in f.cases)] for n in names], caption=caption
+            ("Criterion", *f.cases),
+            [[criterion(n), *(told_of(c, n) for c in f.cases)] for n in names],
+            caption=caption,
         )
     else:
-        numbers = table(("Case", *map(criterion, names)), [[c, *(told_of(c, n) for n in names)] for c in f.cases], caption=caption)
+        numbers = table(
+            ("Case", *map(criterion, names)), [[c, *(told_of(c, n) for n in names)] for c in f.cases], caption=caption
+        )
     told = "; ".join(
-        f"case {case}: " + ", ".join(f"{criterion(n)} {reserve_text(v)}" for n, v in c.reserve.criteria.items() if v is not None)
+        f"case {case}: "
+        + ", ".join(f"{criterion(n)} {reserve_text(v)}" for n, v in c.reserve.criteria.items() if v is not None)
         for case, c in f.cases.items()
     )
     caption = "Reserve factor by case and failure criterion; the lines mark failure (1) and the required value."
@@ -203,9 +208,19 @@ def _spot_tables(material: Material) -> list[Block]:
         )
         scale = max(abs(v) for v in s.print_stress_MPa)
         stresses.append([str(rank), case, *components(s.print_stress_MPa, scale=1e3 * scale)])
-    head: tuple[str, ...] = ("No.", "Case", "Reserve factor", "Failure mode", "Location, zone", "Nearest face", "Remark")
+    head: tuple[str, ...] = (
+        "No.",
+        "Case",
+        "Reserve factor",
+        "Failure mode",
+        "Location, zone",
+        "Nearest face",
+        "Remark",
+    )
     if not any(s.singular for _, s in spots):
         head, rows = head[:-1], [row[:-1] for row in rows]
-    tell = table(head, rows, align="llrllll"[: len(head)], caption="Lowest reserve factors over all cases.", small=True)
+    tell = table(
+        head, rows, align="llrllll"[: len(head)], caption="Lowest reserve factors over all cases.", small=True
+    )
     caption = "Stress [MPa] there in the axes of the beads that fail first."
     return [tell, table(("No.", "Case", *PRINT_ORDER), stresses, align="llrrrrrr", caption=caption, small=True)]

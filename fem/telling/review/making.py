@@ -28,7 +28,9 @@ def making(material: Material) -> Section:
                 blocks.append(Figure(say, f"{told} of {name}: zones and bead directions.", 130, file))
         blocks += [_zones(name, body), _plan(name, body)]
     if any(b.print for b in f.bodies.values()):
-        text = "Masses, lengths, times and costs are estimates from the geometry: check them by weighing and timing a print."
+        text = (
+            "Masses, lengths, times and costs are estimates from the geometry: weigh and time a print to check them."
+        )
         blocks.append(Text(text, "soft"))
     return Section("making", "Mass, time and cost", tuple(blocks))
 
@@ -52,7 +54,9 @@ def _bodies(material: Material) -> Table:
         )
     cost_in = f"Cost [{money(material.findings.currency)}]"
     head = ("Body", "Material", "Volume [cm³]", "Mass [g]", "Print time", "Filament [m]", cost_in, "Box")
-    return table(head, rows, align="llrrrrrl", caption="Material, mass, print time and cost of each body.", small=True)
+    return table(
+        head, rows, align="llrrrrrl", caption="Material, mass, print time and cost of each body.", small=True
+    )
 
 
 def _against(material: Material) -> Table:
