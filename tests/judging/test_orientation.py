@@ -150,10 +150,10 @@ def test_the_directions_that_stand_out():
     assert (
         "Build the part along -y [0, -1, 0]" in said
         and "an overhang of 100 mm²" in said
-        and "Most in reserve" in said
+        and "The highest reserve factor has" in said
     )
     assert "The study's own direction, along z [0, 0, 1], has a minimum reserve factor of 2.00" in said
-    assert "900 mm² of overhang" in said
+    assert "an overhang of 900 mm²" in said
 
 
 def test_leaders_are_apart():
