@@ -139,7 +139,7 @@ def foundation_points(mesh: TetMesh, bed: Bed) -> FoundationPoints:
 
 
 def bed_matrices(mesh: TetMesh, bed: Bed) -> tuple[Index, Array]:
-    """Nodes (j, 6) and spring matrices (j, 6, 6, 3, 3) [N/mm] of a foundation, integrated over its curved triangles."""
+    """Nodes (j, 6) and spring matrices (j, 6, 6, 3, 3) [N/mm] of a foundation, over its curved triangles."""
     return foundation_points(mesh, bed).matrices()
 
 

@@ -23,7 +23,7 @@ from fem.tensors import Array
 
 MOST_STEPS = 50
 SLACK = 1e-6
-"""A point changes sides when it lies that share of the deepest approach on the other one: below, the sign is noise."""
+"""A point changes sides when it lies that share of the deepest approach on the other one: below it is noise."""
 PATIENCE = 20
 """Steps after which the slack grows tenfold every ten steps, so that points that go to and fro come to rest."""
 
@@ -39,7 +39,7 @@ def solve_contact(
     most: int = MOST_STEPS,
     progress: Callable[[float], None] | None = None,
 ) -> tuple[Array, SolveRecord, Contact]:
-    """Displacement (n, 3) [mm] under nodal forces (n, 3) [N], how it converged, and where push-only foundations press.
+    """Displacement (n, 3) [mm] under nodal forces (n, 3) [N], the record, and where push-only foundations press.
 
     `start` (n, 3) [mm] prescribes the held directions' displacement. The record counts the iterations of all steps.
     Errors: FreeBodyError when the part lifts off and is free then, NotConverged.
@@ -57,9 +57,7 @@ def solve_contact(
         slack = SLACK * 10.0 ** max(0, (step - PATIENCE) // 10)
         nearer = {name: p.approach(found) for name, p in points.items()}
         deepest = max((float(np.abs(a).max()) for a in nearer.values()), default=0.0)
-        after = {
-            name: np.where(np.abs(a) <= slack * deepest, pressing[name], a > 0) for name, a in nearer.items()
-        }
+        after = {name: np.where(np.abs(a) <= slack * deepest, pressing[name], a > 0) for name, a in nearer.items()}
         changing = sum(int((after[name] != pressing[name]).sum()) for name in points)
         if changing == 0:
             return found, SolveRecord(iterations, record.history), contact

@@ -260,7 +260,7 @@ def _foundation_gram(
     centre: Array,
     size: float,
 ) -> Array:
-    """Resistance (6, 6) of a foundation, where it is `pressing` (j, q), against rigid motions of the piece `nodes`."""
+    """Resistance (6, 6) of a foundation, where it is `pressing` (j, q), against motions of the piece `nodes`."""
     points = foundation_points(mesh, bed)
     mine = np.broadcast_to(nodes[points.nodes[:, :1]], points.weight.shape)
     mine = mine if pressing is None else mine & pressing
