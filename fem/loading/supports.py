@@ -28,7 +28,7 @@ class Held:
 
 
 @dataclass(frozen=True)
-class Bed:
+class Foundation:
     """A face on springs, on boundary `triangles` (j,): stiffness per area [N/mm^3] `normal` and `tangential` to the
     face, and `axes` (3,) along the part axes wherever the face looks. One that is `push_only` lets go where the face
     moves away from it, its tangential part too.
@@ -56,29 +56,29 @@ class Bed:
             )
 
 
-def spring_support(mesh: TetMesh, group: FaceGroup, *, stiffness: Array, name: str) -> Bed:
+def spring_support(mesh: TetMesh, group: FaceGroup, *, stiffness: Array, name: str) -> Foundation:
     """Springs of the total `stiffness` (3,) [N/mm] along the part axes, spread evenly over a face.
 
     The mean displacement of the face is the force over the stiffness, exactly; a turn of the face is resisted as far
     as the face is wide.
     """
     x, y, z = (float(k) / group.area for k in stiffness)
-    return Bed(name, mesh.triangles_of(group.faces), 0.0, 0.0, axes=(x, y, z))
+    return Foundation(name, mesh.triangles_of(group.faces), 0.0, 0.0, axes=(x, y, z))
 
 
 def held_face(
-    mesh: TetMesh, group: FaceGroup, *, hold: tuple[str, ...] | str, name: str, value: Array | None = None
+    mesh: TetMesh, group: FaceGroup, *, fixed: tuple[str, ...] | str, name: str, value: Array | None = None
 ) -> Held:
     """Hold the nodes of a face along part axes ("x", "y", "z") or along the face's own "normal".
 
-    `value` (3,) [mm] shifts the held axes by its components instead of leaving them at zero.
+    `value` (3,) [mm] displacements the held axes by its components instead of leaving them at zero.
     """
     nodes = mesh.nodes_of(group.faces)
     triangles = mesh.triangles_of(group.faces)
-    if hold == "normal" or tuple(hold) == ("normal",):
+    if fixed == "normal" or tuple(fixed) == ("normal",):
         directions, own = _face_normals(mesh, group.faces)
         return Held(name, own, directions, np.zeros(len(own)), triangles)
-    axes = [AXES[a] for a in hold]
+    axes = [AXES[a] for a in fixed]
     directions = np.repeat(np.eye(3)[axes], len(nodes), axis=0)
     amount = np.zeros(3) if value is None else np.asarray(value, dtype=float)
     return Held(name, np.tile(nodes, len(axes)), directions, np.repeat(amount[axes], len(nodes)), triangles)
@@ -128,19 +128,19 @@ class FoundationPoints:
         return np.einsum("qa,jai,jqi->jq", self.shape, displacement[self.nodes], self.normal)
 
 
-def foundation_points(mesh: TetMesh, bed: Bed) -> FoundationPoints:
+def foundation_points(mesh: TetMesh, foundation: Foundation) -> FoundationPoints:
     """The integration points of a foundation."""
-    place, weight, normal = surface_points(mesh, bed.triangles)
-    normal = true_normals(mesh, bed.triangles, place, normal)
+    place, weight, normal = surface_points(mesh, foundation.triangles)
+    normal = true_normals(mesh, foundation.triangles, place, normal)
     shape, _ = triangle_shapes(TRIANGLE_POINTS)
     outer = normal[..., :, None] * normal[..., None, :]
-    spring = bed.normal * outer + bed.tangential * (np.eye(3) - outer) + np.diag(bed.axes)
-    return FoundationPoints(mesh.triangles[bed.triangles], shape, place, weight, normal, spring)
+    spring = foundation.normal * outer + foundation.tangential * (np.eye(3) - outer) + np.diag(foundation.axes)
+    return FoundationPoints(mesh.triangles[foundation.triangles], shape, place, weight, normal, spring)
 
 
-def bed_matrices(mesh: TetMesh, bed: Bed) -> tuple[Index, Array]:
+def foundation_matrices(mesh: TetMesh, foundation: Foundation) -> tuple[Index, Array]:
     """Nodes (j, 6) and spring matrices (j, 6, 6, 3, 3) [N/mm] of a foundation, over its curved triangles."""
-    return foundation_points(mesh, bed).matrices()
+    return foundation_points(mesh, foundation).matrices()
 
 
 @dataclass(frozen=True)

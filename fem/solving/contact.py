@@ -1,6 +1,6 @@
 """Foundations that only push: where they press is found together with the displacement.
 
-A foundation is a bed of springs side by side, sampled at the integration points of its triangles. The springs in
+A foundation is many springs side by side, one at each integration point of its triangles. The springs in
 tension let go, the part is solved again, those that are pressed again take hold, until none changes: the primal-dual
 active set, which is Newton's method for a stiffness that is linear by pieces. Source: M. Hintermueller, K. Ito and
 K. Kunisch, SIAM Journal on Optimization 13 (2003) 865. The preconditioner stays that of the whole foundation: what
@@ -44,7 +44,9 @@ def solve_contact(
     `start` (n, 3) [mm] prescribes the held directions' displacement. The record counts the iterations of all steps.
     Errors: FreeBodyError when the part lifts off and is free then, NotConverged.
     """
-    points = {name: equilibrium.points(name) for name, bed in equilibrium.foundations.items() if bed.push_only}
+    points = {
+        name: equilibrium.points(name) for name, foundation in equilibrium.foundations.items() if foundation.push_only
+    }
     pressing: Pressing = {name: np.ones(p.weight.shape, dtype=bool) for name, p in points.items()}
     iterations, changing = 0, 0
     found = np.zeros(forces.shape)

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fem.errors import FreeBodyError
-from fem.loading.supports import Bed, FoundationPoints, Held, foundation_points, gather
+from fem.loading.supports import Foundation, FoundationPoints, Held, foundation_points, gather
 from fem.part.tetmesh import Index, TetMesh
 from fem.printing.field import PrintedField
 from fem.solving.earlier import Earlier
@@ -29,7 +29,7 @@ from fem.tensors import Array
 @dataclass(frozen=True)
 class Solution:
     """What a case came to: `displacement` (n, 3) [mm], `support` (n, 3) [N] the forces with which supports and
-    beds answer, `force_error` and `moment_error` the balance that is left, relative to the sum of all nodal
+    foundations answer, `force_error` and `moment_error` the balance that is left, relative to the sum of all nodal
     loads (and to that times the box's diagonal), `record` how it converged.
     """
 
@@ -66,16 +66,16 @@ class Equilibrium:
         printed: PrintedField,
         *,
         held: Sequence[Held] = (),
-        beds: Sequence[Bed] = (),
+        foundations: Sequence[Foundation] = (),
         pattern: BlockPattern | None = None,
         blocks: Array | None = None,
         solver: str = "auto",
         earlier: Earlier | None = None,
     ) -> None:
-        refuse_free_motion(mesh, held=held, beds=beds)
+        refuse_free_motion(mesh, held=held, foundations=foundations)
         self.mesh, self.printed = mesh, printed
         self.supports = tuple(held)
-        self.foundations = {bed.name: bed for bed in beds}
+        self.foundations = {foundation.name: foundation for foundation in foundations}
         self.held = gather(mesh, tuple(held))
         self.pattern = pattern or block_pattern(mesh)
         self.elastic = (
@@ -83,7 +83,7 @@ class Equilibrium:
             if blocks is None
             else blocks
         )
-        self.system = HeldSystem(mesh, self.pattern, self.elastic, held=self.held, beds=beds)
+        self.system = HeldSystem(mesh, self.pattern, self.elastic, held=self.held, foundations=foundations)
         self._kind = solver
         self.solver = solver_for(solver, self.system, printed, earlier=earlier)
         made = getattr(self.solver, "precondition", None)
@@ -134,7 +134,8 @@ class Equilibrium:
         return gather(self.mesh, (*still, move)).start
 
     def elastic_forces(self, displacement: Array) -> Array:
-        """Nodal forces (n, 3) [N] with which the part alone, without beds, resists a displacement (n, 3) [mm]."""
+        """Nodal forces (n, 3) [N] with which the part alone, without foundations, resists a displacement (n, 3)
+        [mm]."""
         return np.asarray(self.system.elastic @ displacement.reshape(-1)).reshape(-1, 3)
 
     def pressing_only(self, pressing: Mapping[str, NDArray[np.bool_]], *, steps: int = 0) -> Contact:
@@ -142,7 +143,9 @@ class Equilibrium:
 
         Errors: FreeBodyError when a piece can move without resistance then.
         """
-        refuse_free_motion(self.mesh, held=self.supports, beds=tuple(self.foundations.values()), pressing=pressing)
+        refuse_free_motion(
+            self.mesh, held=self.supports, foundations=tuple(self.foundations.values()), pressing=pressing
+        )
         each = zip(self.foundations, self.system.springs, strict=True)
         system = self.system.with_springs(
             [self.points(name).matrices(pressing[name]) if name in pressing else full for name, full in each]
@@ -161,9 +164,9 @@ class Equilibrium:
         elastic = self.elastic_forces(displacement)
         system = self.system if contact is None else contact.system
         whole = system.whole_forces(displacement.reshape(-1, 1)).reshape(-1, 3)
-        bed = elastic - whole
+        foundation = elastic - whole
         left = whole - forces
-        support = bed + left - np.einsum("nij,nj->ni", self.held.projector, left)
+        support = foundation + left - np.einsum("nij,nj->ni", self.held.projector, left)
         total = forces + support
         moment = np.cross(self.mesh.nodes - self.mesh.box.mean(axis=0), total).sum(axis=0)
         scale = float(np.linalg.norm(forces, axis=1).sum() + np.linalg.norm(support, axis=1).sum()) / 2
@@ -216,12 +219,13 @@ def refuse_free_motion(
     mesh: TetMesh,
     *,
     held: Sequence[Held],
-    beds: Sequence[Bed],
+    foundations: Sequence[Foundation],
     pressing: Mapping[str, NDArray[np.bool_]] | None = None,
 ) -> None:
-    """Foundations resist at the points `pressing` (j, q) alone where these are given, by name.
+    """Refuse a piece that could move freely; foundations resist at the points `pressing` (j, q) alone where given.
 
-    Errors: FreeBodyError naming the free slides and turns of the first piece that is not held."""
+    Errors: FreeBodyError naming the free slides and turns of the first piece that is not held.
+    """
     piece = pieces(mesh)
     names = list("xyz")
     for number in range(int(piece.max()) + 1):
@@ -234,8 +238,10 @@ def refuse_free_motion(
             mine = piece[h.nodes] == number
             if mine.any():
                 gram += _gram(mesh.nodes[h.nodes[mine]], h.directions[mine], centre, size)
-        for bed in beds:
-            gram += _foundation_gram(mesh, bed, piece == number, (pressing or {}).get(bed.name), centre, size)
+        for foundation in foundations:
+            gram += _foundation_gram(
+                mesh, foundation, piece == number, (pressing or {}).get(foundation.name), centre, size
+            )
         values, vectors = np.linalg.eigh(gram)
         free = vectors[:, values < 1e-6]
         if free.shape[1] == 0:
@@ -254,24 +260,24 @@ def refuse_free_motion(
 
 def _foundation_gram(
     mesh: TetMesh,
-    bed: Bed,
+    foundation: Foundation,
     nodes: NDArray[np.bool_],
     pressing: NDArray[np.bool_] | None,
     centre: Array,
     size: float,
 ) -> Array:
     """Resistance (6, 6) of a foundation, where it is `pressing` (j, q), against motions of the piece `nodes`."""
-    points = foundation_points(mesh, bed)
+    points = foundation_points(mesh, foundation)
     mine = np.broadcast_to(nodes[points.nodes[:, :1]], points.weight.shape)
     mine = mine if pressing is None else mine & pressing
     at, normal = points.place[mine], points.normal[mine]
     gram = np.zeros((6, 6))
     if not len(at):
         return gram
-    if bed.normal > 0:
+    if foundation.normal > 0:
         gram += _gram(at, normal, centre, size)
-    for axis, along in zip(np.eye(3), bed.axes, strict=True):
-        if bed.tangential > 0:
+    for axis, along in zip(np.eye(3), foundation.axes, strict=True):
+        if foundation.tangential > 0:
             gram += _gram(at, axis - (normal @ axis)[:, None] * normal, centre, size)
         if along > 0:
             gram += _gram(at, np.tile(axis, (len(at), 1)), centre, size)

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fem.loading.supports import Bed, Held
+from fem.loading.supports import Foundation, Held
 from fem.part.faces import area_and_centre
 from fem.part.tetmesh import Index, TetMesh
 from fem.solving.equilibrium import Contact, Equilibrium, Solution
@@ -50,19 +50,19 @@ def reactions(
     springs = (equilibrium.system if contact is None else contact.system).springs
     out: list[Reaction] = []
     left = solution.support.copy()
-    for bed, (nodes, local) in zip(equilibrium.foundations.values(), springs, strict=True):
+    for foundation, (nodes, local) in zip(equilibrium.foundations.values(), springs, strict=True):
         each = -np.einsum("jabik,jbk->jai", local, solution.displacement[nodes])
         forces = np.zeros_like(left)
         np.add.at(forces, nodes, each)
         left -= forces
-        pieces = _pieces(mesh, bed.triangles)
+        pieces = _pieces(mesh, foundation.triangles)
         split = []
         for _, triangles in pieces:
-            own = np.isin(bed.triangles, triangles)
+            own = np.isin(foundation.triangles, triangles)
             part = np.zeros_like(left)
             np.add.at(part, nodes[own], each[own])
             split.append(part)
-        out += _told(mesh, bed, forces, pieces, split)
+        out += _told(mesh, foundation, forces, pieces, split)
     for held, forces in zip(equilibrium.supports, _held_forces(equilibrium.supports, left), strict=True):
         pieces = _pieces(mesh, held.triangles)
         # Pieces share no node: those that touch are one
@@ -72,7 +72,11 @@ def reactions(
 
 
 def _told(
-    mesh: TetMesh, support: Held | Bed, forces: Array, pieces: Sequence[tuple[str, Index]], split: Sequence[Array]
+    mesh: TetMesh,
+    support: Held | Foundation,
+    forces: Array,
+    pieces: Sequence[tuple[str, Index]],
+    split: Sequence[Array],
 ) -> list[Reaction]:
     """The reaction of a support from its nodal forces (n, 3), then those of its pieces where there are several."""
     out = [_reaction(mesh, support.name, "", forces, _centre(mesh, support))]
@@ -82,7 +86,7 @@ def _told(
     return out
 
 
-def _centre(mesh: TetMesh, support: Held | Bed) -> Array:
+def _centre(mesh: TetMesh, support: Held | Foundation) -> Array:
     """Centre (3,) [mm] of a support's area, or of its nodes where it is no face."""
     if isinstance(support, Held) and not len(support.triangles):
         return np.asarray(mesh.nodes[np.unique(support.nodes)].mean(axis=0))
@@ -175,17 +179,17 @@ def foundation_tension(
     Springs along axes pull by intention and are left out.
     """
     out = {}
-    for name, bed in equilibrium.foundations.items():
-        if not bed.normal > 0:
+    for name, foundation in equilibrium.foundations.items():
+        if not foundation.normal > 0:
             continue
         points = equilibrium.points(name)
         approach = points.approach(displacement)
         # What is nothing but rounding is not taken for tension
         away = approach < -1e-9 * float(np.abs(approach).max())
-        force = bed.normal * points.weight * np.abs(approach)
-        if bed.push_only and contact is not None:
+        force = foundation.normal * points.weight * np.abs(approach)
+        if foundation.push_only and contact is not None:
             away = ~contact.pressing[name]
             force = np.where(away, 0.0, force)
         area = float(points.weight[away].sum() / points.weight.sum())
-        out[name] = Tension(area, float(force[away].sum()), float(force[~away].sum()), bed.push_only)
+        out[name] = Tension(area, float(force[away].sum()), float(force[~away].sum()), foundation.push_only)
     return out

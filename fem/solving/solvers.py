@@ -148,7 +148,7 @@ def solver_for(
             system.mesh,
             table=printed.stiffness_table,
             material=printed.material,
-            beds=system.springs,
+            foundations=system.springs,
             projector=system.projector,
             scale=system.scale,
         )

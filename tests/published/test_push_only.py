@@ -6,7 +6,7 @@ from helpers_fe import HIGH_X, HIGH_Z, LOW_X, LOW_Y, LOW_Z, box, field, group, m
 from scipy.optimize import brentq
 
 from fem.loading.loads import force_load, wrench_load
-from fem.loading.supports import Bed, held_face
+from fem.loading.supports import Foundation, held_face
 from fem.solving.contact import solve_contact
 from fem.solving.equilibrium import Equilibrium
 from fem.tensors import isotropic_stiffness
@@ -18,8 +18,8 @@ def base(off, *, push_only):
     """Deepest pressure [MPa], pressed length [mm] and contact of a stiff block loaded `off` [mm] from its middle."""
     mesh = box((LENGTH, WIDTH, HEIGHT), (24, 1, 1))
     stiffness = 0.01
-    bed = Bed("ground", mesh.triangles_of((LOW_Z,)), stiffness, stiffness, push_only=push_only)
-    equilibrium = Equilibrium(mesh, field(mesh, material(isotropic_stiffness(2e4, 0.0))), beds=[bed])
+    foundation = Foundation("ground", mesh.triangles_of((LOW_Z,)), stiffness, stiffness, push_only=push_only)
+    equilibrium = Equilibrium(mesh, field(mesh, material(isotropic_stiffness(2e4, 0.0))), foundations=[foundation])
     at = np.array([LENGTH / 2 + off, WIDTH / 2, HEIGHT])
     down = np.array([0.0, 0.0, -1000.0])
     load = wrench_load(mesh, mesh.triangles_of((HIGH_Z,)), force=down, moment=np.zeros(3), at=at)
@@ -95,11 +95,13 @@ def test_a_beam_lifts_off_its_foundation_beside_a_load():
     mesh = box((end, thick, thick), (50, 1, 1))
     # Half the beam, its other half mirrored at x = 0
     held = [
-        held_face(mesh, group(mesh, LOW_X), hold=("x",), name="mirror"),
-        held_face(mesh, group(mesh, LOW_Y), hold=("y",), name="side"),
+        held_face(mesh, group(mesh, LOW_X), fixed=("x",), name="mirror"),
+        held_face(mesh, group(mesh, LOW_Y), fixed=("y",), name="side"),
     ]
-    bed = Bed("ground", mesh.triangles_of((LOW_Z,)), stiffness, 0.0, push_only=True)
-    equilibrium = Equilibrium(mesh, field(mesh, material(isotropic_stiffness(young, 0.0))), held=held, beds=[bed])
+    foundation = Foundation("ground", mesh.triangles_of((LOW_Z,)), stiffness, 0.0, push_only=True)
+    equilibrium = Equilibrium(
+        mesh, field(mesh, material(isotropic_stiffness(young, 0.0))), held=held, foundations=[foundation]
+    )
     load = force_load(mesh, group(mesh, LOW_X), force=np.array([0, 0, -force / 2]))
     found, _, contact = solve_contact(equilibrium, load)
 
@@ -131,10 +133,12 @@ def test_a_beam_pressed_at_both_ends_lifts_off_in_the_middle_beyond_a_length(red
     thick, young, beta = 4.0, 2000.0, np.pi / 160
     stiffness = 4 * beta**4 * young * thick**3 / 12
     mesh = box((reduced * np.pi / beta, thick, thick), (40, 1, 1))
-    held = [held_face(mesh, group(mesh, LOW_Y), hold=("y",), name="side")]
+    held = [held_face(mesh, group(mesh, LOW_Y), fixed=("y",), name="side")]
     # A little tangential stiffness keeps it from sliding along
-    bed = Bed("ground", mesh.triangles_of((LOW_Z,)), stiffness, 1e-4 * stiffness, push_only=True)
-    equilibrium = Equilibrium(mesh, field(mesh, material(isotropic_stiffness(young, 0.0))), held=held, beds=[bed])
+    foundation = Foundation("ground", mesh.triangles_of((LOW_Z,)), stiffness, 1e-4 * stiffness, push_only=True)
+    equilibrium = Equilibrium(
+        mesh, field(mesh, material(isotropic_stiffness(young, 0.0))), held=held, foundations=[foundation]
+    )
     load = sum(force_load(mesh, group(mesh, face), force=np.array([0, 0, -1.0])) for face in (LOW_X, HIGH_X))
     _, _, contact = solve_contact(equilibrium, load)
     middle = np.abs(equilibrium.points("ground").place[..., 0] - mesh.box[1, 0] / 2) < 6

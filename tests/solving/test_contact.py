@@ -7,7 +7,7 @@ from helpers_fe import HIGH_X, HIGH_Y, HIGH_Z, LOW_X, LOW_Y, LOW_Z, box, field, 
 
 from fem.errors import FreeBodyError, InputError, NotConverged
 from fem.loading.loads import acceleration_load, force_load, resultant, wrench_load
-from fem.loading.supports import Bed, held_face, spring_support
+from fem.loading.supports import Foundation, held_face, spring_support
 from fem.part.faces import FaceQuery, face_group, find_faces
 from fem.part.meshing import mesh_solid
 from fem.part.solid import read_solid
@@ -31,7 +31,7 @@ def test_springs_alone_move_by_force_over_stiffness():
     printed = field(mesh, material(SOFT))
     stiffness = np.array([50.0, 80.0, 200.0])
     spring = spring_support(mesh, group(mesh, LOW_Z), stiffness=stiffness, name="rubber")
-    equilibrium = Equilibrium(mesh, printed, beds=[spring])
+    equilibrium = Equilibrium(mesh, printed, foundations=[spring])
     force = np.array([30.0, -70.0, 400.0])
     load = force_load(mesh, group(mesh, HIGH_Z), force=force)
     (found,), record = equilibrium.solve(load[None], tolerance=1e-12)
@@ -49,7 +49,7 @@ def test_several_springs_share_a_force_by_their_stiffness():
         spring_support(mesh, group(mesh, face), stiffness=np.array([k, 1.0, 1.0]), name=name)
         for face, k, name in ((LOW_X, 50.0, "left"), (HIGH_X, 150.0, "right"))
     ]
-    equilibrium = Equilibrium(mesh, printed, beds=pair)
+    equilibrium = Equilibrium(mesh, printed, foundations=pair)
     load = acceleration_load(mesh, printed, field=np.array([1e10, 0, 0]))
     (found,), record = equilibrium.solve(load[None], tolerance=1e-12)
     force = load.sum(axis=0)[0]
@@ -63,7 +63,7 @@ def test_springs_along_one_axis_leave_the_others_free():
     mesh = box((30, 20, 10), (3, 2, 2))
     spring = spring_support(mesh, group(mesh, LOW_Z), stiffness=np.array([0.0, 0.0, 200.0]), name="rubber")
     with pytest.raises(FreeBodyError, match="free to slide along x, slide along y and turn about z"):
-        Equilibrium(mesh, field(mesh, material(SOFT)), beds=[spring])
+        Equilibrium(mesh, field(mesh, material(SOFT)), foundations=[spring])
 
 
 @pytest.mark.parametrize(
@@ -77,15 +77,15 @@ def test_springs_along_one_axis_leave_the_others_free():
 )
 def test_foundations_that_cannot_be_are_refused(given, match):
     with pytest.raises(InputError, match=match):
-        Bed("ground", np.zeros(1, dtype=np.int32), **given)
+        Foundation("ground", np.zeros(1, dtype=np.int32), **given)
 
 
 def rocking(*, solver="multigrid", tangential=1.0, push_only=True):
     """A bar held at one end against turning away, on a foundation, with a load that lifts its other end."""
     mesh = box((60, 20, 6), (12, 3, 2))
-    bed = Bed("ground", mesh.triangles_of((LOW_Z,)), 5.0, tangential, push_only=push_only)
-    hold = held_face(mesh, group(mesh, LOW_Y), hold=("x", "y"), name="guide")
-    equilibrium = Equilibrium(mesh, field(mesh, material(SOFT)), held=[hold], beds=[bed], solver=solver)
+    foundation = Foundation("ground", mesh.triangles_of((LOW_Z,)), 5.0, tangential, push_only=push_only)
+    hold = held_face(mesh, group(mesh, LOW_Y), fixed=("x", "y"), name="guide")
+    equilibrium = Equilibrium(mesh, field(mesh, material(SOFT)), held=[hold], foundations=[foundation], solver=solver)
     at = np.array([10.0, 4.0, 6.0])
     load = wrench_load(
         mesh, mesh.triangles_of((HIGH_Z,)), force=np.array([0, 0, -100.0]), moment=np.array([0, 300.0, 0]), at=at
@@ -133,8 +133,8 @@ def test_twice_the_load_presses_at_the_same_points_and_a_frozen_contact_adds_up(
 
 def test_a_part_that_lifts_off_altogether_is_told_so():
     mesh = box((30, 20, 10), (3, 2, 2))
-    bed = Bed("ground", mesh.triangles_of((LOW_Z,)), 5.0, 1.0, push_only=True)
-    equilibrium = Equilibrium(mesh, field(mesh, material(SOFT)), beds=[bed])
+    foundation = Foundation("ground", mesh.triangles_of((LOW_Z,)), 5.0, 1.0, push_only=True)
+    equilibrium = Equilibrium(mesh, field(mesh, material(SOFT)), foundations=[foundation])
     for force, at in (([0, 0, 50.0], [15, 10, 10]), ([0, 0, -50.0], [40, 10, 10])):
         load = wrench_load(
             mesh,
@@ -170,7 +170,7 @@ def test_the_tension_of_a_foundation_is_told():
     springs = Equilibrium(
         mesh,
         equilibrium.printed,
-        beds=[spring_support(mesh, group(mesh, LOW_Z), stiffness=np.full(3, 9.0), name="rubber")],
+        foundations=[spring_support(mesh, group(mesh, LOW_Z), stiffness=np.full(3, 9.0), name="rubber")],
     )
     assert foundation_tension(springs, hung) == {}
 
@@ -179,15 +179,15 @@ def test_reactions_of_all_supports_balance_the_loads():
     mesh = box((40, 20, 10), (4, 3, 2))
     printed = field(mesh, material(SOFT))
     held = [
-        held_face(mesh, group(mesh, LOW_X), hold=("x", "y", "z"), name="wall"),
-        held_face(mesh, group(mesh, LOW_Z), hold=("z",), name="floor"),
-        held_face(mesh, group(mesh, LOW_Y), hold="normal", name="side"),
+        held_face(mesh, group(mesh, LOW_X), fixed=("x", "y", "z"), name="wall"),
+        held_face(mesh, group(mesh, LOW_Z), fixed=("z",), name="floor"),
+        held_face(mesh, group(mesh, LOW_Y), fixed="normal", name="side"),
     ]
-    beds = [
-        Bed("pad", mesh.triangles_of((HIGH_Y,)), 20.0, 3.0),
+    foundations = [
+        Foundation("pad", mesh.triangles_of((HIGH_Y,)), 20.0, 3.0),
         spring_support(mesh, group(mesh, HIGH_X), stiffness=np.array([100.0, 20.0, 5.0]), name="spring"),
     ]
-    equilibrium = Equilibrium(mesh, printed, held=held, beds=beds, solver="direct")
+    equilibrium = Equilibrium(mesh, printed, held=held, foundations=foundations, solver="direct")
     load = wrench_load(
         mesh,
         mesh.triangles_of((HIGH_Z,)),
@@ -222,7 +222,7 @@ def test_each_hole_of_a_support_answers_for_itself(tmp_path):
 
     mesh = mesh_solid(read_solid(draw(tmp_path / "plate.step", build), name="part"), size=8, finest=4)
     holes = face_group(mesh, find_faces(mesh.faces, FaceQuery(radius=3.0), name="holes"), name="holes")
-    hold = held_face(mesh, holes, hold=("x", "y", "z"), name="screws")
+    hold = held_face(mesh, holes, fixed=("x", "y", "z"), name="screws")
     equilibrium = Equilibrium(mesh, field(mesh, material(SOFT)), held=[hold])
     edge = face_group(mesh, find_faces(mesh.faces, FaceQuery(normal=(1, 0, 0)), name="edge"), name="edge")
     load = force_load(mesh, edge, force=np.array([0.0, 0.0, -40.0]))
@@ -242,7 +242,7 @@ def test_each_hole_of_a_support_answers_for_itself(tmp_path):
 
 def test_a_node_held_twice_along_one_direction_is_borne_by_halves():
     mesh = box((40, 20, 10), (4, 2, 2))
-    held = [held_face(mesh, group(mesh, LOW_X), hold=("x", "y", "z"), name=name) for name in ("one", "two")]
+    held = [held_face(mesh, group(mesh, LOW_X), fixed=("x", "y", "z"), name=name) for name in ("one", "two")]
     equilibrium = Equilibrium(mesh, field(mesh, material(SOFT)), held=held)
     load = force_load(mesh, group(mesh, HIGH_X), force=np.array([10.0, 0.0, -40.0]))
     (found,), record = equilibrium.solve(load[None], tolerance=1e-12)
