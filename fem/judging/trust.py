@@ -8,6 +8,8 @@ from typing import Any
 from fem.judging.findings import BodyFindings, CaseFindings, MeshFindings
 
 BALANCE_LIMIT = 1e-6
+PULL_LIMIT = 0.01
+"""Share of a foundation's normal forces that may pull before a caution says so."""
 WORST_BALANCE = 1e-3
 """Balance error above which there is no answer at all."""
 ENERGY_LIMIT = 0.10
@@ -64,6 +66,14 @@ def cautions_of(
                 f"loaded makes the stress; it depends on the mesh; away from such places it is "
                 f"{r.nonsingular_minimum:.2f}."
             )
+        for support, found in case.foundations.items():
+            if found.pulling_force_fraction > PULL_LIMIT:
+                out.append(
+                    f"Case {name}: foundation {support} pulls on the part, with {found.pull_N:.3g} N over "
+                    f"{100 * found.lifted_area_fraction:.0f} % of its area; unless it is glued, add push_only = true."
+                )
+            if found.push_only and found.lifted_area_fraction == 1:
+                out.append(f"Case {name}: the part has lifted off foundation {support} altogether.")
     if not trust["mesh_is_fine_enough"]:
         worst = max(trust["relative_energy_error"].values())
         thin = any(len(body.zones) > 1 for body in bodies.values())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -56,7 +57,7 @@ class Foundation:
             )
 
 
-def spring_support(mesh: TetMesh, group: FaceGroup, *, stiffness: Array, name: str) -> Foundation:
+def spring_support(mesh: TetMesh, group: FaceGroup, *, stiffness: Sequence[float] | Array, name: str) -> Foundation:
     """Springs of the total `stiffness` (3,) [N/mm] along the part axes, spread evenly over a face.
 
     The mean displacement of the face is the force over the stiffness, exactly; a turn of the face is resisted as far

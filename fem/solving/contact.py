@@ -56,7 +56,7 @@ def solve_contact(
             forces[None], starts=None if start is None else start[None], tolerance=tolerance, contact=contact
         )
         found, iterations = answer[0], iterations + record.iterations
-        slack = SLACK * 10.0 ** max(0, (step - PATIENCE) // 10)
+        slack = max(SLACK, 100 * tolerance) * 10.0 ** max(0, (step - PATIENCE) // 10)
         nearer = {name: p.approach(found) for name, p in points.items()}
         deepest = max((float(np.abs(a).max()) for a in nearer.values()), default=0.0)
         after = {name: np.where(np.abs(a) <= slack * deepest, pressing[name], a > 0) for name, a in nearer.items()}

@@ -12,7 +12,9 @@ from fem.judging.findings import (
     BodyFindings,
     CaseFindings,
     FaceStiffness,
+    FoundationFindings,
     PointFindings,
+    ReactionFindings,
     RequirementFindings,
     Reserve,
     WatchFindings,
@@ -26,10 +28,14 @@ from fem.loading.loads import resultant, wrench_load
 from fem.part.faces import FaceGroup
 from fem.part.tetmesh import TetMesh
 from fem.printing.field import PrintedField
+from fem.solving.cases import SolvedCases
 from fem.solving.equilibrium import Equilibrium
-from fem.solving.linear import SolveRecord
+from fem.solving.reactions import Reaction, foundation_tension, reactions
 from fem.study.plans import Requirements
 from fem.tensors import Array
+
+NO_RESULTANT = 1e-9
+"""A resultant below this share of the sum of all nodal forces is what rounding leaves of forces in balance."""
 
 
 @dataclass(frozen=True)
@@ -55,19 +61,19 @@ def answer_case(
     mesh: TetMesh,
     printed: PrintedField,
     equilibrium: Equilibrium,
-    units: Mapping[str, Array],
-    record: SolveRecord,
+    solved: SolvedCases,
     watched: Mapping[str, Array],
     points: Mapping[str, tuple[float, float, float]],
     singular: SingularPlaces,
     groups: Mapping[str, FaceGroup],
 ) -> Answer:
-    """Combine the unit answers (n, 3) [mm] of a case's loads and judge what comes out."""
+    """Combine the answers to a case's loads at unit factor and judge what comes out."""
+    units, contact = solved.units, solved.contact
     forces = {k: case.loads[k].forces for k in case.factors}
     everything = tuple(case.factors)
     displacement = case.combined(everything, units)
     applied = case.combined(everything, forces)
-    solution = equilibrium.balance(displacement, applied, record)
+    solution = equilibrium.balance(displacement, applied, solved.record, contact=contact)
     warm = case.temperature_change(everything)
     whole = recover_stress(mesh, printed, displacement, temperature_change=warm)
     stay = None
@@ -82,6 +88,8 @@ def answer_case(
     length = np.linalg.norm(displacement, axis=1)
     most = int(length.argmax())
     force, moment = resultant(mesh, applied)
+    reserve = _least(mesh, field, singular, NearestFace(mesh, groups))
+    failing = _failing_load(mesh, case.combined(case.growing, forces), reserve.minimum)
     findings = CaseFindings(
         factors=dict(case.factors),
         applied_N=_floats(force),
@@ -94,11 +102,39 @@ def answer_case(
         strain_energy_mJ=_energy(mesh, printed, equilibrium, displacement, case, warm),
         points={name: _point(mesh, at, displacement, whole.node, field) for name, at in points.items()},
         faces={name: _watch(w, displacement) for name, w in watched.items()},
-        reserve=_least(mesh, field, singular, NearestFace(mesh, groups)),
+        reserve=reserve,
         hot_spots=find_hot_spots(mesh, field, singular, groups),
+        failing_load_N=failing[0],
+        failing_load_Nmm=failing[1],
+        reactions=tuple(_reaction(r) for r in reactions(equilibrium, solution, contact=contact)),
+        foundations={
+            name: FoundationFindings(t.push_only, t.push, t.pull, t.share, t.area)
+            for name, t in foundation_tension(equilibrium, displacement, contact=contact).items()
+        },
     )
     fields = CaseFields(displacement, whole.node, field.print_stress, field.reserve)
     return Answer(findings, fields, whole.energy_error)
+
+
+def _reaction(told: Reaction) -> ReactionFindings:
+    about_origin = told.moment_about_origin
+    return ReactionFindings(
+        told.support,
+        told.part,
+        _floats(told.force),
+        _floats(told.moment),
+        _floats(about_origin),
+        _floats(told.at),
+    )
+
+
+def _failing_load(mesh: TetMesh, growing: Array, reserve: float) -> tuple[float | None, float | None]:
+    """The resultant of growing forces (n, 3) [N] at failure: force [N], or moment [N mm] where that is none."""
+    size = float(np.linalg.norm(growing, axis=1).sum())
+    force, moment = (float(np.linalg.norm(v)) for v in resultant(mesh, growing))
+    if force > NO_RESULTANT * size:
+        return reserve * force, None
+    return None, reserve * moment if moment > NO_RESULTANT * size * mesh.diagonal else None
 
 
 def _energy(

@@ -156,7 +156,7 @@ def compliance_unit(row: int, column: int) -> str:
 UNITS = {
     "_N": "N", "_Nmm": "N·mm", "_mm": "mm", "_mm2": "mm²", "_mm3": "mm³", "_MPa": "MPa", "_g": "g", "_deg": "deg",
     "_kN": "kN", "_mJ": "mJ", "_MB": "MB", "_s": "s", "_K": "K", "_rad": "rad",
-    "_N_per_mm3": "N/mm³", "_m_per_s2": "m/s²",
+    "_N_per_mm3": "N/mm³", "_N_per_mm": "N/mm", "_m_per_s2": "m/s²",
 }  # fmt: skip
 
 
