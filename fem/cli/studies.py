@@ -28,7 +28,30 @@ def run(options: argparse.Namespace) -> int:
     return 3 if options.strict and not findings.met else 0
 
 
+MOST_ROWS = 24
+"""Rows of reactions up to which those of all cases are printed; beyond, those of the case with the least reserve."""
+
+
+def _print_reactions(console: Any, findings: Findings) -> None:
+    from fem.telling.reactions import HEAD, reaction_rows
+
+    rows = {name: reaction_rows(case) for name, case in findings.cases.items()}
+    if sum(map(len, rows.values())) > MOST_ROWS:
+        rows = {findings.worst_case: rows[findings.worst_case]}
+    told = [[name, *row] for name, some in rows.items() for row in some]
+    if told:
+        # A column in which nothing stands is left out
+        used = [i for i in range(len(told[0])) if any(row[i] for row in told)]
+        columns = ["case", *(h if h.startswith(("F", "M")) else h.lower() for h in HEAD)]
+        title = "Reactions: what each support exerts on the part"
+        if len(rows) < len(findings.cases):
+            title += f", case {findings.worst_case} (the others are in the report)"
+        console.print(ruled(title, [columns[i] for i in used], [[row[i] for i in used] for row in told]))
+
+
 def _print_findings(console: Any, findings: Findings) -> None:
+    from fem.telling.reactions import failing_load
+
     rows = []
     for name, case in findings.cases.items():
         r = case.reserve
@@ -38,15 +61,18 @@ def _print_findings(console: Any, findings: Findings) -> None:
                 name,
                 f"{case.maximum_displacement_mm:.3g}",
                 reserve_text(r.minimum) + mark,
+                failing_load(case),
                 f"{r.mode}, in the {r.zone}",
                 f"{r.face} {place_text(r.at_mm)}",
                 f"{max(case.force_error, case.moment_error):.0e}",
             ]
         )
-    columns = ["case", "maximum deflection [mm]", "minimum reserve factor", "mode", "near, at [mm]", "balance error"]
+    columns = ["case", "maximum deflection [mm]", "minimum reserve factor", "fails at", "mode", "near, at [mm]"]
+    columns.append("balance error")
     console.print(ruled(findings.title, columns, rows))
     if any(c.reserve.singular for c in findings.cases.values()):
         console.print("* at a place made by a support or a load's edge; it depends on the mesh (see the report).")
+    _print_reactions(console, findings)
     if findings.requirements:
         rows = [
             [

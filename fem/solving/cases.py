@@ -1,14 +1,14 @@
 """The load cases that share one matrix: each load solved at unit factor, so that a case is a sum.
 
 Where a foundation only pushes, sums hold as long as it presses at the same points. There each case is solved as a
-whole first, which tells where it presses; then its loads are solved at unit factor with that contact. The sum is the
-case itself, and what a reserve factor multiplies sees the contact as it is at factor one.
+whole first, which tells where it presses; then its loads are solved at unit factor with that contact, and their sum
+is the case itself.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -26,13 +26,14 @@ Progress = Callable[[float], None]
 @dataclass(frozen=True)
 class SolvedCases:
     """Cases with the displacement (n, 3) [mm] of each of their loads at unit factor, under the `contact` that they
-    share (None: no foundation only pushes).
+    share (None: no foundation only pushes). `starts` (n, 3) [mm] are the loads' prescribed displacements.
     """
 
     cases: tuple[LoadCase, ...]
     units: Mapping[str, Array]
     record: SolveRecord
     contact: Contact | None = None
+    starts: Mapping[str, Array] = field(default_factory=dict)
 
 
 def solve_cases(
@@ -58,21 +59,41 @@ def solve_cases(
     rest, _ = equilibrium.solve(beside, tolerance=tolerance)
     out = []
     for number, case in enumerate(cases):
-        found, contact = _contact_of(equilibrium, case, starts, tolerance)
-        units, record, _ = _units(equilibrium, [case], list(case.factors), starts, beside[:0], tolerance, contact)
-        iterations = found.iterations + record.iterations
-        out.append(SolvedCases((case,), units, SolveRecord(iterations, record.history), contact))
+        out.append(_whole(equilibrium, case, starts, 1.0, tolerance))
         if progress is not None:
             progress((number + 1) / len(cases))
     return out, rest
 
 
+def solved_at(equilibrium: Equilibrium, case: LoadCase, solved: SolvedCases, *, factor: float) -> SolvedCases:
+    """A case, solved before, with the contact that it has when its growing loads are `factor` times as large.
+
+    Errors: NotConverged, FreeBodyError where the part lifts off there.
+    """
+    return _whole(equilibrium, case, solved.starts, factor, TOLERANCE)
+
+
+def _whole(
+    equilibrium: Equilibrium, case: LoadCase, starts: Mapping[str, Array], factor: float, tolerance: float
+) -> SolvedCases:
+    """A case solved with its contact when its growing loads are `factor` times as large."""
+    found, contact = _contact_of(equilibrium, case, starts, factor, tolerance)
+    none = np.zeros((0, *equilibrium.mesh.nodes.shape))
+    units, record, _ = _units(equilibrium, [case], list(case.factors), starts, none, tolerance, contact)
+    iterations = found.iterations + record.iterations
+    return SolvedCases((case,), units, SolveRecord(iterations, record.history), contact, starts)
+
+
 def _contact_of(
-    equilibrium: Equilibrium, case: LoadCase, starts: Mapping[str, Array], tolerance: float
+    equilibrium: Equilibrium, case: LoadCase, starts: Mapping[str, Array], factor: float, tolerance: float
 ) -> tuple[SolveRecord, Contact]:
-    """Where push-only foundations press in a case. Errors: NotConverged, FreeBodyError, both naming the case."""
-    forces = case.combined(tuple(case.factors), {k: case.loads[k].forces for k in case.factors})
-    start = case.combined(case.displaced, starts) if case.displaced else None
+    """Where push-only foundations press. Errors: NotConverged, FreeBodyError, both naming the case."""
+    given = {k: case.loads[k].forces for k in case.factors}
+    forces = case.combined(case.permanent, given) + factor * case.combined(case.growing, given)
+    start = None
+    if case.displaced:
+        own = {k: (factor if k in case.growing else 1.0) * starts[k] for k in case.displaced}
+        start = case.combined(case.displaced, own)
     try:
         _, record, contact = solve_contact(equilibrium, forces, start=start, tolerance=tolerance)
     except FreeBodyError as error:

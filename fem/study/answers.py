@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,10 +19,10 @@ from fem.judging.findings import (
     Reserve,
     WatchFindings,
 )
+from fem.judging.growing import Growth, judge_growth
 from fem.judging.hotspots import NearestFace, SingularPlaces, find_hot_spots
-from fem.judging.reserve import ReserveField, judge_reserve
+from fem.judging.reserve import ReserveField
 from fem.judging.scene import CaseFields
-from fem.judging.stress import recover_stress
 from fem.loading.case import LoadCase
 from fem.loading.loads import resultant, wrench_load
 from fem.part.faces import FaceGroup
@@ -37,14 +37,20 @@ from fem.tensors import Array
 NO_RESULTANT = 1e-9
 """A resultant below this share of the sum of all nodal forces is what rounding leaves of forces in balance."""
 
+LIFTS_OFF = "lifts off its foundation"
+"""The failure mode of a part that is free to move before its material fails."""
+
 
 @dataclass(frozen=True)
 class Answer:
-    """One case answered: numbers for the findings, fields for the pictures, its estimated energy error."""
+    """One case answered: numbers for the findings, fields for the pictures, its estimated energy error, and what must
+    be said about it.
+    """
 
     findings: CaseFindings
     fields: CaseFields
     energy_error: float
+    remarks: tuple[str, ...] = ()
 
 
 def unit_wrenches(mesh: TetMesh, group: FaceGroup) -> Array:
@@ -74,13 +80,8 @@ def answer_case(
     displacement = case.combined(everything, units)
     applied = case.combined(everything, forces)
     solution = equilibrium.balance(displacement, applied, solved.record, contact=contact)
-    warm = case.temperature_change(everything)
-    whole = recover_stress(mesh, printed, displacement, temperature_change=warm)
-    stay = None
-    if case.permanent:
-        still = case.combined(case.permanent, units)
-        stay = recover_stress(mesh, printed, still, temperature_change=case.temperature_change(case.permanent))
-    field = judge_reserve(mesh, printed, permanent=stay, growing=whole if stay is None else whole.minus(stay))
+    growth = judge_growth(case, mesh=mesh, printed=printed, equilibrium=equilibrium, solved=solved)
+    whole, field = growth.stress, growth.reserve
     if not (np.isfinite(displacement).all() and not np.isnan(field.reserve).any()):
         raise NoTrustworthyAnswer(
             f"case {case.name} came to numbers that are not finite.", advice="Look at its factors."
@@ -89,6 +90,8 @@ def answer_case(
     most = int(length.argmax())
     force, moment = resultant(mesh, applied)
     reserve = _least(mesh, field, singular, NearestFace(mesh, groups))
+    if growth.lift_off < reserve.minimum:
+        reserve = _lifted(reserve, growth.lift_off)
     failing = _failing_load(mesh, case.combined(case.growing, forces), reserve.minimum)
     findings = CaseFindings(
         factors=dict(case.factors),
@@ -99,7 +102,7 @@ def answer_case(
         moment_error=solution.moment_error,
         maximum_displacement_mm=float(length[most]),
         maximum_displacement_at_mm=_floats(mesh.nodes[most]),
-        strain_energy_mJ=_energy(mesh, printed, equilibrium, displacement, case, warm),
+        strain_energy_mJ=_energy(mesh, printed, equilibrium, displacement, case),
         points={name: _point(mesh, at, displacement, whole.node, field) for name, at in points.items()},
         faces={name: _watch(w, displacement) for name, w in watched.items()},
         reserve=reserve,
@@ -113,7 +116,22 @@ def answer_case(
         },
     )
     fields = CaseFields(displacement, whole.node, field.print_stress, field.reserve)
-    return Answer(findings, fields, whole.energy_error)
+    return Answer(findings, fields, whole.energy_error, _remarks(case, growth, reserve))
+
+
+def _remarks(case: LoadCase, growth: Growth, reserve: Reserve) -> tuple[str, ...]:
+    if reserve.mode == LIFTS_OFF:
+        times = f"{reserve.minimum:.3g} times its growing loads"
+        return (f"Case {case.name}: at {times} the part has lifted off its foundation and is free to move.",)
+    if not growth.agreed:
+        return (f"Case {case.name}: where it presses on its foundation still changes at failure: a rough reserve.",)
+    return ()
+
+
+def _lifted(reserve: Reserve, factor: float) -> Reserve:
+    """The reserve of a part that is free before its material fails."""
+    away = min(reserve.nonsingular_minimum, factor)
+    return replace(reserve, minimum=factor, nonsingular_minimum=away, singular=False, mode=LIFTS_OFF)
 
 
 def _reaction(told: Reaction) -> ReactionFindings:
@@ -143,9 +161,9 @@ def _energy(
     equilibrium: Equilibrium,
     displacement: Array,
     case: LoadCase,
-    warm: Array | None,
 ) -> float:
     """Elastic energy [mJ] of the part, free expansion taken out."""
+    warm = case.temperature_change(tuple(case.factors))
     energy = 0.5 * float((displacement * equilibrium.elastic_forces(displacement)).sum())
     if warm is None:
         return energy

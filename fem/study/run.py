@@ -161,6 +161,7 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
                     singular=singular,
                     groups=groups,
                 )
+                remarks |= dict.fromkeys(answers[case.name].remarks)
                 result = answers[case.name].findings
                 balance = max(balance, result.force_error, result.moment_error)
         ready.ground.remember(equilibrium)

@@ -17,6 +17,7 @@ from fem.telling import words
 from fem.telling.album import Picture, Progress
 from fem.telling.files import write_fields, write_text
 from fem.telling.printed import ASSUMED, FROM_ASSUMED, plan_rows, zone_rows
+from fem.telling.reactions import EXPLAINED, HEAD, failing_load, reaction_rows
 
 LIMIT_BYTES = 8_000_000
 """The page stays below this, plotly's script included."""
@@ -100,6 +101,8 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         norm=lambda v: math.hypot(*v),
         flat=flat,
         words=_words,
+        failing_load=failing_load,
+        reaction_rows=reaction_rows,
     )
     required, asked = words.required_reserve(findings)
     return environment.get_template("report.html").render(
@@ -114,6 +117,8 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         assumed=(ASSUMED, FROM_ASSUMED),
         view=view,
         six=SIX,
+        reaction_head=HEAD,
+        reactions_explained=EXPLAINED,
         order=ORDER,
         print_order=PRINT_ORDER,
         with_unit=words.with_unit,
