@@ -99,6 +99,9 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
     stiffness = {}
     iterations, balance = 0, 0.0
     remarks = dict.fromkeys((*preload_cautions(loads), *far_points(study, mesh)))
+    if watched and (pushing := [f.name for f in foundations if f.push_only]):
+        text = f"The stiffness of watched faces takes foundation {', '.join(pushing)} as pressing all over."
+        remarks[text] = None
     pattern, blocks = ready.ground.pattern, None
     # Cases that prescribe the same faces' displacements share a matrix; a face is free where its displacement is not
     # named
