@@ -11,6 +11,7 @@ from fem.errors import NoTrustworthyAnswer
 from fem.judging.findings import (
     BodyFindings,
     CaseFindings,
+    Caution,
     FaceStiffness,
     FoundationFindings,
     PointFindings,
@@ -50,7 +51,7 @@ class Answer:
     findings: CaseFindings
     fields: CaseFields
     energy_error: float
-    remarks: tuple[str, ...] = ()
+    remarks: tuple[Caution, ...] = ()
 
 
 def unit_wrenches(mesh: TetMesh, group: FaceGroup) -> Array:
@@ -119,12 +120,14 @@ def answer_case(
     return Answer(findings, fields, whole.energy_error, _remarks(case, growth, reserve))
 
 
-def _remarks(case: LoadCase, growth: Growth, reserve: Reserve) -> tuple[str, ...]:
+def _remarks(case: LoadCase, growth: Growth, reserve: Reserve) -> tuple[Caution, ...]:
     if reserve.mode == LIFTS_OFF:
         times = f"{reserve.minimum:.3g} times its growing loads"
-        return (f"Case {case.name}: at {times} the part has lifted off its foundation and is free to move.",)
+        text = f"Case {case.name}: at {times} the part has lifted off its foundation and is free to move."
+        return (Caution("lifts_off", text, {"case": case.name, "factor": reserve.minimum}, decisive=True),)
     if not growth.agreed:
-        return (f"Case {case.name}: where it presses on its foundation still changes at failure: a rough reserve.",)
+        text = f"Case {case.name}: where it presses on its foundation still changes at failure: a rough reserve."
+        return (Caution("contact_changes", text, {"case": case.name}),)
     return ()
 
 

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from fem.errors import FreeBodyError, InputError, NoTrustworthyAnswer
-from fem.judging.findings import Findings
+from fem.judging.findings import Caution, Findings
 from fem.judging.hotspots import find_singular_places
 from fem.judging.scene import CaseFields, Patch, Scene
 from fem.judging.trust import WORST_BALANCE
@@ -98,10 +98,10 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
     answers: dict[str, Any] = {}
     stiffness = {}
     iterations, balance = 0, 0.0
-    remarks = dict.fromkeys((*preload_cautions(loads), *far_points(study, mesh)))
+    remarks: list[Caution] = [*preload_cautions(loads), *far_points(study, mesh)]
     if watched and (pushing := [f.name for f in foundations if f.push_only]):
         text = f"The stiffness of watched faces takes foundation {', '.join(pushing)} as pressing all over."
-        remarks[text] = None
+        remarks.append(Caution("stiffness_without_contact", text, {"supports": pushing}))
     pattern, blocks = ready.ground.pattern, None
     # Cases that prescribe the same faces' displacements share a matrix; a face is free where its displacement is not
     # named
@@ -138,7 +138,7 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
         clock("solve", 0.28)
         own = [case for case in cases.values() if case.displaced == displaced]
         plain = {k: loads[k] for case in own for k in case.factors if loads[k].displacement is None}
-        remarks |= dict.fromkeys(lost_loads(plain, equilibrium.held.projector))
+        remarks += [c for c in lost_loads(plain, equilibrium.held.projector) if c not in remarks]
         wrenches = watched if displaced == () else {}
         solved, found = solve_cases(
             equilibrium,
@@ -164,7 +164,7 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
                     singular=singular,
                     groups=groups,
                 )
-                remarks |= dict.fromkeys(answers[case.name].remarks)
+                remarks += answers[case.name].remarks
                 result = answers[case.name].findings
                 balance = max(balance, result.force_error, result.moment_error)
         ready.ground.remember(equilibrium)
@@ -200,7 +200,7 @@ class Checked:
     unknowns: dict[str, int]
     loads: dict[str, dict[str, Any]]
     totals: dict[str, tuple[Any, Any]]
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
 
 
 def check_study(study: Study, *, progress: Progress | None = None) -> Checked:
