@@ -38,7 +38,7 @@ from fem.tensors import Array
 NO_RESULTANT = 1e-9
 """A resultant below this share of the sum of all nodal forces is what rounding leaves of forces in balance."""
 
-LIFTS_OFF = "lifts off its foundation"
+LIFTS_OFF = "lift-off from its foundation"
 """The failure mode of a part that is free to move before its material fails."""
 
 
