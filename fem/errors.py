@@ -74,6 +74,15 @@ class NotConverged(NoTrustworthyAnswer):
         super().__init__(message, advice=advice)
 
 
+def shown(value: Any, *, longest: int = 50) -> str:
+    """A value from a file as a message shows it: escaped, and shortened where it is long."""
+    try:
+        text = repr(value[: longest + 1] if isinstance(value, str) else value)
+    except ValueError:  # Python does not write out whole numbers of more than 4300 digits
+        return "a number of thousands of digits"
+    return text if len(text) <= longest else f"{text[:longest]}..."
+
+
 def nearest(word: str, words: Iterable[str], *, count: int = 3) -> str:
     """A sentence that names the right spellings nearest to `word`, or all of a short list."""
     known = sorted(set(words))

@@ -13,7 +13,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_valida
 from pydantic_core import PydanticCustomError
 
 from fem.errors import InputError
-from fem.units import quantity
+from fem.units import quantity, unit_size
 
 LATER = {
     "joints": "joints between bodies",
@@ -57,7 +57,7 @@ Angle = Annotated[float, BeforeValidator(_number("angle", least="positive"))]
 Temperature = Annotated[float, BeforeValidator(_number("temperature"))]
 Speed = Annotated[float, BeforeValidator(_number("speed", least="positive"))]
 Warming = Annotated[float, BeforeValidator(_number("temperature difference"))]
-Bed = Annotated[float, BeforeValidator(_number("bed stiffness", least="zero"))]
+Bed = Annotated[float, BeforeValidator(_number("foundation stiffness", least="zero"))]
 
 Three = Field(min_length=3, max_length=3)
 Name = Annotated[str, Field(min_length=1)]
@@ -98,7 +98,7 @@ def _held(value: Any) -> Any:
 def _unit(value: Any) -> Any:
     if isinstance(value, str):
         try:
-            quantity(f"1 {value}", "length")
+            unit_size(value, "length")
         except InputError:
             raise fault(f'"{value}" is not a unit of length.', 'Write unit = "mm".') from None
     return value
