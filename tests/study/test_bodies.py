@@ -176,7 +176,7 @@ def test_each_of_two_bodies_keeps_its_own(folder, block):
 
 
 SLIPS = {
-    "state": (PRINT, PRINT + '\nstate = "damp"', CardError, 'no state "damp". It has: dry, conditioned, soaked.'),
+    "state": (PRINT, PRINT + '\nstate = "damp"', CardError, 'no state "damp". It has: dry, conditioned, saturated.'),
     "temperature": (PRINT, PRINT + '\ntemperature = "120 degC"', CardError, "reaches from 0 to 80 degC, not to 120"),
     "card": (PRINT, 'polymer = "pa12cf"', CardError, "pa12cf"),
     "metal as print": (PRINT, 'polymer = "steel"', CardError, "steel is a metal and has no bead direction."),
