@@ -110,8 +110,10 @@ def together(errors: Sequence[InputError], *, where: str) -> InputError:
     if len(errors) == 1:
         return errors[0]
     kind = type(errors[0])
-    start = f"{where}: "
-    each = [type(e)(e.message, where=e.where.removeprefix(start), advice=e.advice) for e in errors]
+    each = [
+        type(e)(e.message, where="" if e.where == where else e.where.removeprefix(f"{where}: "), advice=e.advice)
+        for e in errors
+    ]
     return kind(f"{len(errors)} things are wrong.", where=where, each=each)
 
 

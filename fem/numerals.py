@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import re
 from decimal import Decimal
+from typing import Any
 
 from fem.errors import InputError, shown
 
@@ -62,6 +63,16 @@ def number_and_rest(text: str) -> tuple[Decimal, str]:
     if not readings:
         raise InputError(f"{shown(text)} holds no number that can be read.")
     return Decimal(readings[0]), rest
+
+
+def plain_number(text: Any) -> float:
+    """A number without a unit, as people write it. Errors: InputError as for `number_and_rest`, and for a unit."""
+    if not isinstance(text, str):
+        raise InputError(f"{shown(text)} is not a number in text.")
+    number, rest = number_and_rest(text)
+    if rest:
+        raise InputError(f"{shown(text)} is not a plain number: {shown(rest)} follows it.")
+    return float(number)
 
 
 def _readings(digits: str) -> list[str]:

@@ -1,8 +1,8 @@
 """Quantities at the border: text of one number and one unit comes in, plain numbers in mm, N, MPa, tonne, s, K go on.
 
-This is the one door to pint, and pint sees single words only: number and unit are read by a grammar of our own. Inside
-the program no number carries a unit object; the units are those above, which are consistent: 1 N = 1 tonne mm/s^2,
-1 MPa = 1 N/mm^2.
+This is the one door to pint, and pint sees single words only: number and unit are read by a grammar of our own.
+Inside the program no number carries a unit object; the units are those above, which are consistent:
+1 N = 1 tonne mm/s^2, 1 MPa = 1 N/mm^2.
 """
 
 from __future__ import annotations
@@ -63,8 +63,8 @@ EXAMPLES = {
 }
 
 SMALLEST, LARGEST = 1e-30, 1e30
-"""What a quantity may be in the program's own unit, zero aside: whatever lies beyond is a slip, and products of ten of
-what lies between stay inside the range of a double number."""
+"""What a quantity may be in the program's own unit, zero aside: whatever lies beyond is a slip, and products of ten
+of what lies between stay inside the range of a double number."""
 
 MOST_FACTORS = 6
 """A unit of more words than this is refused; a power may be as large as the grammar of `_FACTOR` says."""

@@ -217,6 +217,12 @@ def test_what_is_left_out_is_assumed(tmp_path: Path) -> None:
     assert plan is not None
     assert plan.polymer == str(tmp_path.resolve() / "cards/own.toml")
     assert plan.infill_pattern == "solid"
+    # what the study does not say is not told as its word
+    assert {"build direction", "walls", "raster", "bead width", "bead height", "infill"} <= set(plan.assumed)
+    given = text.replace('"cards/own.toml"', '"pla", walls = 3, bead = { width = "0.45 mm" }, raster = [45.0, -45.0]')
+    said = read_study(written(tmp_path, given)).bodies["a"].print
+    assert said is not None and "bead height" in said.assumed
+    assert not {"walls", "raster", "bead width"} & set(said.assumed)
     assert (study.faces["top"].body, study.faces["top"].at) == (None, None)
 
 

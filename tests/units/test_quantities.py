@@ -15,9 +15,11 @@ READ = [
     ("length", "4 mm", 4), ("length", "1 in", 25.4), ("length", "450 um", 0.45), ("length", "700 µm", 0.7),
     ("length", "0,2 m", 200), ("area", "20 mm²", 20), ("area", "2 cm^2", 200), ("area", "2 cm2", 200),
     ("volume", "3 cm³", 3000), ("volume", "1 L", 1e6), ("force", "2,5 kN", 2500), ("force", "−60 N", -60),
-    ("force", "1 lbf", 4.4482216152605), ("moment", "8 N*m", 8000), ("moment", "8 N·m", 8000), ("moment", "8 Nm", 8000),
+    ("force", "1 lbf", 4.4482216152605), ("moment", "8 N*m", 8000), ("moment", "8 N·m", 8000),
+    ("moment", "8 Nm", 8000),
     ("moment", "8 N m", 8000), ("moment", "1 kNmm", 1000), ("pressure", "3 MPa", 3), ("pressure", "2 bar", 0.2),
-    ("pressure", "1 N/mm^2", 1), ("pressure", "1 N/mm**2", 1), ("pressure", "1 N mm^-2", 1), ("pressure", "1 N·mm⁻²", 1),
+    ("pressure", "1 N/mm^2", 1), ("pressure", "1 N/mm**2", 1), ("pressure", "1 N mm^-2", 1),
+    ("pressure", "1 N·mm⁻²", 1),
     ("pressure", "1 N/mm/mm", 1), ("pressure gradient", "10 kPa/m", 1e-5), ("mass", "220 g", 2.2e-4),
     ("mass", "1 lb", 0.45359237e-3), ("density", "1.06 g/cm^3", 1.06e-9), ("density", "1060 kg/m³", 1.06e-9),
     ("acceleration", "9.81 m/s^2", 9810), ("acceleration", "1 g_0", 9806.65), ("speed", "60 mm/s", 60),
@@ -46,7 +48,8 @@ def test_every_kind_has_an_example_that_is_read(kind):
 
 
 REFUSED = [
-    ("5 mm 2", "one number and one unit"), ("mm", "number"), ("5", "no unit"), ("", "number"), ("2*3 mm", "one number"),
+    ("5 mm 2", "one number and one unit"), ("mm", "number"), ("5", "no unit"), ("", "number"),
+    ("2*3 mm", "one number"),
     ("9**9**9 mm", "one number"), ("1e400 mm", "too large|outside"), ("1e-400 mm", "too small|outside"),
     ("1e31 mm", "too large"), ("1e-31 mm", "too small"), ("1e30 km", "too large"), ("5 mm^999", "is no unit"),
     ("5 mm^7", "is no unit"), ("5 mm^0", "is no unit"), ("5 mm^1.5", "is no unit"), ("5 mm-1", "is no unit"),
@@ -54,7 +57,8 @@ REFUSED = [
     ("5 N/mm*mm", "two ways"), ("5 N/mm mm", "two ways"), ("5 MM", "not a length"), ("5 Mpa", '"Mpa"'),
     ("5 __class__", "is no unit"), ("5 percent", '"percent"'), ("5 mm*percent", '"percent"'), ("5 pi*mm", '"pi"'),
     ("5 MPa", "not a length"), ("5 degC", "scale"), ("5 rad", "not a length"), ("1,500 mm", "1.5 mm or 1500 mm"),
-    ("nan mm", "number"), ("inf mm", "number"), ("5 m;m", "is no unit"), ("5\nmm", "is no unit"), ("5 m\x00", "is no"),
+    ("nan mm", "number"), ("inf mm", "number"), ("5 m;m", "is no unit"), ("5\nmm", "is no unit"),
+    ("5 m\x00", "is no"),
     ("(" * 60 + "mm", "number"), ("1 " + "mm*" * 400 + "mm", "too long"), ("9" * 10**6 + " mm", "too long"),
 ]  # fmt: skip
 

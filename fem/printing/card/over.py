@@ -68,7 +68,7 @@ def _over(own: dict[str, Any], base: dict[str, Any], where: str, base_name: str)
         values = {key: value for key, value in values.items() if key not in (*BUILT_KEYS, "knockdown")}
     values |= {key: own[key] for key in WHOLE if key in own}
     marked = {key: f"the user's own, over card {base_name}: {text}" for key, text in (own_sources or {}).items()}
-    out: dict[str, Any] = {k: v for k, v in values.items()}
+    out = dict(values)
     told = {key: text for key, text in {**sources, **marked}.items() if key in out}
     if told:
         out["source"] = told

@@ -29,23 +29,25 @@ class OtherTemperature:
     @property
     def text(self) -> str:
         """What a reader should know, in one sentence."""
-        start = f"the values of its card are those at {self.values_at:g} degC, the load takes it to {self.load_at:g} degC: "
+        start = f"its card's values hold at {self.values_at:g} degC, the load takes it to {self.load_at:g} degC"
         if self.factors is None:
-            return f"{start}the card does not say what stiffness and strength are there."
+            return f"{start}; the card does not say what stiffness and strength are there."
         stiffness, strength = self.factors
         return (
-            f"{start}there stiffness is {stiffness:.3g} and strength {strength:.3g} times as large; set temperature = "
-            f'"{self.load_at:g} degC" to judge it there.'
+            f"{start}, where stiffness is {stiffness:.3g} and strength {strength:.3g} times as large: set its print's "
+            f'temperature = "{self.load_at:g} degC" to judge it there.'
         )
 
 
 def other_temperature(values: CardState, *, change: float) -> OtherTemperature | None:
     """Whether a temperature change [K], counted from 23 degC where prints and parts are put together, ends far from
-    the temperature that `values` hold at; None when it ends within 5 K of it."""
+    the temperature that `values` hold at; None when it ends within 5 K of it, or the values change by less than 1 %.
+    """
     end = ROOM_TEMPERATURE + change
-    if abs(end - values.holds_at) <= NEAR:
+    factors = values.factors_to(end)
+    if abs(end - values.holds_at) <= NEAR or (factors and all(abs(factor - 1) < 0.01 for factor in factors)):
         return None
-    return OtherTemperature(values.holds_at, end, values.factors_to(end))
+    return OtherTemperature(values.holds_at, end, factors)
 
 
 def read_factors(values: dict[str, Any], where: str) -> Factors:
