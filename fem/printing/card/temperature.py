@@ -34,8 +34,8 @@ class OtherTemperature:
             return f"{start}; the card does not say what stiffness and strength are there."
         stiffness, strength = self.factors
         return (
-            f"{start}, where stiffness is {stiffness:.3g} and strength {strength:.3g} times as large: set its print's "
-            f'temperature = "{self.load_at:g} degC" to judge it there.'
+            f"{start}, where stiffness is {stiffness:.3g} and strength {strength:.3g} times as large: set "
+            f'its print\'s temperature = "{self.load_at:g} degC" to judge it there.'
         )
 
 
