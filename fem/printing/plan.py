@@ -14,7 +14,7 @@ import numpy as np
 from fem.errors import InputError, nearest, shown
 from fem.tensors import Array, checked_direction, unit
 
-INFILL_PATTERNS = ("solid", "lines", "grid", "triangle", "honeycomb", "cubic", "gyroid")
+INFILL_PATTERNS = ("solid", "woodpile", "grid", "triangle", "honeycomb", "cubic", "gyroid")
 """What a core can be filled with; "solid" is raster from side to side, the others are lattices."""
 INFILL_ANGLE = 45.0
 """How the infill lies in the layer when nothing is said [degrees] (common practice)."""
@@ -22,7 +22,7 @@ INFILL_ANGLE = 45.0
 BEAD_SIZES = (0.02, 50.0)
 """Width and height of a bead [mm]: from the finest nozzles to the largest printers (common practice is 0.1 to 25)."""
 MOST_LAYERS = 1000
-"""No part has more walls, skins, or raster angles that repeat."""
+"""No part has more walls, covers, or raster angles that repeat."""
 
 _PARALLEL = 1e-3
 """Directions nearer than this [rad] leave no bead direction worth the name in the layer."""
@@ -33,7 +33,7 @@ class PrintPlan:
     """How a body is printed.
 
     `build_direction` (3,) and `raster_zero` (3,) in part axes, not unit vectors; `raster_zero` None: part x projected
-    into the layer, or y if x is the build direction. `bead_width`, `bead_height` [mm]; `walls`, `skins` counts;
+    into the layer, or y if x is the build direction. `bead_width`, `bead_height` [mm]; `walls`, `covers` counts;
     `raster` angles [degrees] layer by layer; `infill_density` share of its room that the infill fills, `infill_angle`
     [degrees] how it is turned in the layer.
 
@@ -45,7 +45,7 @@ class PrintPlan:
     bead_width: float = 0.45
     bead_height: float = 0.20
     walls: int = 3
-    skins: int = 4
+    covers: int = 4
     raster: tuple[float, ...] = (45.0, -45.0)
     infill_pattern: str = "solid"
     infill_density: float = 1.0
@@ -70,7 +70,7 @@ class PrintPlan:
 
     def _check_bead(self) -> None:
         check_bead(self.bead_width, self.bead_height)
-        for name, count in (("walls", self.walls), ("skins", self.skins)):
+        for name, count in (("walls", self.walls), ("covers", self.covers)):
             known = isinstance(count, (int, float)) and not isinstance(count, bool)
             if not (known and 0 <= count <= MOST_LAYERS and count == int(count)):
                 raise InputError(f"{name} = {shown(count)} must be a whole number from 0 to {MOST_LAYERS}.")

@@ -28,8 +28,8 @@ PLAUSIBLE = {
     "expansion": (-1e-2, 1e-2, "-0.01 and 0.01 1/K"),
     "temperature": (-273.15, 4000.0, "absolute zero and 4000 degC"),
 }
-"""Kind of quantity -> between which values [MPa, tonne/mm^3, 1/K, degC] materials lie, and how that is told: a slip
-of the unit is what lies beyond diamond (about 1200 GPa) and osmium (22.6 g/cm^3), or below soft gels (from memory)."""
+"""Kind of quantity -> between which values [MPa, tonne/mm^3, 1/K, degC] materials lie, and how that is told. What
+lies beyond diamond (about 1200 GPa), osmium (22.6 g/cm^3), or soft gels is a slip of the unit (from memory)."""
 
 OLD_STATES = {"soaked": "saturated", "dry": "as_supplied"}
 """Names that states of the cards had before -> their names now."""
