@@ -9,6 +9,7 @@ Cards that ship with Beadwork lie in fem/cards and go by name; any other card go
 
 from __future__ import annotations
 
+import hashlib
 import tomllib
 from collections.abc import Mapping
 from dataclasses import replace
@@ -40,6 +41,7 @@ __all__ = [
     "Factors",
     "OtherTemperature",
     "all_cards",
+    "card_digest",
     "card_files",
     "card_names",
     "card_with",
@@ -85,6 +87,17 @@ def card_files(name_or_path: str | Path, *, relative_to: Path | None = None) -> 
             return tuple(files)
         path = _file(_base_name(base, path), path.parent)
     raise CardError("the cards are each made from the other.", where=f"{file_name(files[-1])}: from")
+
+
+def card_digest(name_or_path: str | Path) -> str:
+    """SHA-256 of the bytes of all files that a card is read from; of its name alone where one cannot be read, since
+    such a card fails when it is read."""
+    try:
+        files = [path.read_bytes() for path in card_files(name_or_path)]
+    except (CardError, OSError):
+        files = [str(name_or_path).encode("utf-8", "replace")]
+    each = b"".join(hashlib.sha256(content).digest() for content in files)
+    return hashlib.sha256(each).hexdigest()
 
 
 def card_with(card: Card, *, state: str, values: Mapping[str, Any], where: str = "") -> Card:

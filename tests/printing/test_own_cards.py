@@ -8,6 +8,7 @@ from fem.printing.card.values import says_estimate
 from fem.printing.fibre import Fibre, Resin, compose
 from fem.printing.polymer import (
     all_cards,
+    card_digest,
     card_files,
     card_names,
     card_with,
@@ -176,6 +177,17 @@ def test_an_own_card_changes_a_few_values_of_another(tmp_path):
     assert np.allclose(own.state("conditioned").tension, 0.9 * np.array(dry.tension))
     assert own.state("saturated", 60.0).tension[0] == pytest.approx(55 * 0.8 * 0.69)
     assert card_files(tmp_path / "trial.toml")[1].stem == "pa12-cf"
+
+
+def test_the_digest_of_a_card_covers_the_one_that_it_is_made_from(tmp_path):
+    base = write(tmp_path, CARD, "first.toml")
+    own = write(tmp_path, OWN.replace("pa12-cf", "first.toml"))
+    before = card_digest(own)
+    assert before == card_digest(str(own)) != card_digest(base)
+    base.write_text(CARD.replace("0.10", "0.11"), encoding="utf-8")
+    assert card_digest(own) != before
+    base.unlink()
+    assert card_digest(own) not in (before, card_digest(base)), "no card, no trouble here: it fails when it is read"
 
 
 def test_an_own_card_may_change_any_part(tmp_path):

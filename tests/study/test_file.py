@@ -282,7 +282,7 @@ SLIPS = {
     "endless direction": (
         "[0, 0, -1]",
         "[0, 0, -1e200]",
-        "plane.normal: the direction [0, 0, -1e+200] is far too long",
+        "normal: the direction [0, 0, -1e+200] is far too long",
     ),
     "tiny direction": ("[0, 0, -1]", "[0, 0, 1e-200]", "plane.normal: the direction [0, 0, 1e-200] is far too"),
     "number without end": ("[0, 0, -1]", f"[0, 0, 1{'0' * 400}]", "plane.normal: the direction"),
