@@ -7,6 +7,7 @@ from __future__ import annotations
 import io
 import math
 from dataclasses import fields
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -360,7 +361,14 @@ def test_a_file_of_another_shape_is_not_taken(cells, name, change):
 def test_a_folder_that_cannot_be_written_is_no_hindrance(tmp_path):
     blocked = tmp_path / "file"
     blocked.write_text("not a folder")
-    assert cell_of("grid", cache=blocked / "cells").density == pytest.approx(DENSITY)
+    solved = cell_of("grid", cache=blocked / "cells")
+    assert solved.density == pytest.approx(DENSITY)
+    inputs, packed = {"pattern": "grid"}, _packed(solved)
+    for nowhere in (None, blocked / "cells", Path("/dev/null/cells"), Path("no\0name")):
+        store.save(nowhere, inputs, packed)
+        assert store.load(nowhere, inputs) is None
+    store.save(tmp_path / "new" / "cells", inputs, packed)
+    assert store.load(tmp_path / "new" / "cells", inputs) is not None
 
 
 def test_the_folder_can_be_named(tmp_path, monkeypatch):

@@ -1,5 +1,7 @@
 """Cards of the user's own: made from another one, changed by a study, guessed, damaged, or of what cannot be."""
 
+import random
+
 import numpy as np
 import pytest
 
@@ -7,6 +9,7 @@ from fem.errors import CardError
 from fem.printing.card.values import says_estimate
 from fem.printing.fibre import Fibre, Resin, compose
 from fem.printing.polymer import (
+    CARDS,
     all_cards,
     card_digest,
     card_files,
@@ -122,6 +125,33 @@ def test_a_card_far_too_large_or_unreadable_gets_one_line(tmp_path):
     for name in ("nowhere.toml", "a\0b.toml", "~nouser/x.toml", "x" * 5000 + ".toml"):
         with pytest.raises(CardError, match="no such card file"):
             load_card(name)
+
+
+PIECES = [
+    '"', "[", "]", "{", "}", "=", "\n", "0", "-1", "nan", "1e300", '"x"', "[]", "true", "9" * 400, "9" * 5000,
+    "[dry]\n", 'as = "dry"\n', 'from = "pla"\n', '"1,500 MPa"', "\x00", '"\\u001b"', "[dry.source]\n", "[[dry]]\n",
+    "estimates = [[1]]\n",
+]  # fmt: skip
+
+
+def test_a_damaged_card_is_read_or_refused(tmp_path):
+    """Seeded damage to cards of every kind: never anything but a card or a refusal that can be shown."""
+    rng, read = random.Random(7), 0
+    texts = [(CARDS / f"{name}.toml").read_text(encoding="utf-8") for name in card_names()] + [CARD, OWN]
+    for _ in range(200):
+        text = rng.choice(texts)
+        for _ in range(rng.randint(1, 3)):
+            lines, place = text.split("\n"), rng.randrange(len(text))
+            row = rng.randrange(len(lines))
+            lines[row] = lines[row].split("=")[0] + "= " + rng.choice(PIECES) if "=" in lines[row] else ""
+            cut = text[:place] + rng.choice(PIECES) + text[place + rng.randint(0, 6) :]
+            text = cut if rng.random() < 0.3 else "\n".join(lines)
+        try:
+            load_card(write(tmp_path, text))
+            read += 1
+        except CardError as error:
+            assert all(line.isprintable() for line in str(error).splitlines())
+    assert 0 < read < 150, "the damage spares some cards, and is found in most"
 
 
 # ---- estimates that the source itself tells
