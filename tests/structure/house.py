@@ -19,6 +19,7 @@ ROOMS = (
     "errors",
     "numerals",
     "units",
+    "digits",
     "tensors",
     "cores",
     "cards",
