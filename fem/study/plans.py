@@ -25,6 +25,7 @@ class PrintKeys:
     `build_direction`, `raster_zero` are directions in part axes, `bead_width`, `bead_height` [mm], `raster` the
     angles [degrees] layer by layer, `infill_density` the share 0..1, `infill_angle` [degrees] or None. `temperature`
     [deg C] in service, `speed` [mm/s], `filament_diameter` [mm] and `price_per_kg` are None where nothing is said.
+    `assumed` names the values that the study left to their defaults.
     """
 
     polymer: str
@@ -43,6 +44,7 @@ class PrintKeys:
     speed: float | None
     filament_diameter: float | None
     price_per_kg: float | None
+    assumed: tuple[str, ...] = ()
 
     @property
     def plan(self) -> PrintPlan:

@@ -69,12 +69,11 @@ def body_print(body: BodyPlan, *, where: str = "") -> PrintedBody:
         card = load_card(body.metal)
         return metal_body(card, state=_state(card, body.state))
     except InputError as error:
-        inside = f"{place}: {error.where}" if error.where else place
-        raise type(error)(error.message, where=inside, advice=error.advice) from None
+        raise error.inside(place) from None
 
 
 def _state(card: Card, wanted: str | None) -> str:
-    """The state asked for, or the card's first (dry, as printed or delivered)."""
+    """The state asked for, or the card's first (dry as printed, or as supplied)."""
     return next(iter(card.states)) if wanted is None else wanted
 
 

@@ -8,13 +8,13 @@ from pydantic import BeforeValidator, Field, model_validator
 
 from fem.errors import InputError
 from fem.study.keys.values import Direction, Extent, Form, Name, Positive, Speed, Temperature, fault
-from fem.units import quantity
+from fem.units import unit_size
 
 
 def _unit(value: Any) -> Any:
     if isinstance(value, str):
         try:
-            quantity(f"1 {value}", "length")
+            unit_size(value, "length")
         except InputError:
             raise fault(f'"{value}" is not a unit of length.', 'Write unit = "mm".') from None
     return value
