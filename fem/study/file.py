@@ -255,6 +255,7 @@ def _print(form: PrintForm, file: Path, *, where: str) -> PrintKeys:
     keys = PrintKeys(
         polymer=_card(form.polymer, file),
         state=form.state,
+        card=form.card,
         temperature=form.temperature,
         build_direction=_vector(form.build_direction),
         raster_zero=_maybe(form.raster_zero),

@@ -65,6 +65,7 @@ class PrintForm(Form):
     covers: Annotated[int, Field(ge=0)] = 4
     raster: Annotated[list[float], Field(min_length=1)] = [45.0, -45.0]
     infill: Annotated[InfillForm, BeforeValidator(_infill)] = InfillForm(pattern="solid")
+    card: dict[Name, Any] = {}
     temperature: Temperature | None = None
     speed: Speed | None = None
     filament_diameter: Extent | None = None
