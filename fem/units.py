@@ -36,7 +36,6 @@ KINDS = {
     "expansion": "1/delta_degC",
     "spring stiffness": "N/mm",
     "foundation stiffness": "N/mm^3",
-    "spring stiffness": "N/mm",
 }
 """Kind of quantity -> the unit it has inside the program; a temperature is told on its scale, in degrees Celsius."""
 
@@ -61,7 +60,6 @@ EXAMPLES = {
     "expansion": "2.2e-5 1/K",
     "spring stiffness": "200 N/mm",
     "foundation stiffness": "4000 N/mm^3",
-    "spring stiffness": "200 N/mm",
 }
 
 SMALLEST, LARGEST = 1e-30, 1e30
