@@ -5,7 +5,8 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from fem.cli.console import number_text, place_text, progress, reserve_text, ruled, screen
+from fem.cli.console import place_text, progress, ruled, screen, tell_cautions
+from fem.digits import number, reserve_text, with_unit
 
 if TYPE_CHECKING:
     from fem.judging.findings import Findings
@@ -17,56 +18,85 @@ CAUTION = (
 
 
 def run(options: argparse.Namespace) -> int:
+    from fem.judging.verdict import verdict_of
     from fem.study.run import run_study
 
     with progress() as say:
         findings, report = run_study(options.study, out=options.out, progress=say)
     console = screen()
     _print_findings(console, findings)
-    console.print(f"Report: {report}", soft_wrap=True)
+    console.print(f"Report: {report}", soft_wrap=True, markup=False)
     console.print(f"[dim]{CAUTION}[/dim]")
-    return 3 if options.strict and not findings.met else 0
+    return 3 if options.strict and not verdict_of(findings).passes else 0
+
+
+MOST_ROWS = 24
+"""Rows of reactions up to which those of all cases are printed; beyond, those of the case with the least reserve."""
+
+
+def _print_reactions(console: Any, findings: Findings) -> None:
+    from fem.telling.reactions import HEAD, reaction_rows
+
+    rows = {name: reaction_rows(case) for name, case in findings.cases.items()}
+    if sum(map(len, rows.values())) > MOST_ROWS:
+        rows = {findings.worst_case: rows[findings.worst_case]}
+    told = [[name, *row] for name, some in rows.items() for row in some]
+    if told:
+        # A column in which nothing stands is left out
+        used = [i for i in range(len(told[0])) if any(row[i] for row in told)]
+        columns = ["case", *(h if h.startswith(("F", "M")) else h.lower() for h in HEAD)]
+        title = "Reactions: what each support exerts on the part"
+        if len(rows) < len(findings.cases):
+            title += f", case {findings.worst_case} (the others are in the report)"
+        console.print(ruled(title, [columns[i] for i in used], [[row[i] for i in used] for row in told]))
 
 
 def _print_findings(console: Any, findings: Findings) -> None:
-    rows = []
-    for name, case in findings.cases.items():
-        r = case.reserve
-        mark = " *" if r.singular else ""
-        rows.append(
-            [
-                name,
-                f"{case.maximum_displacement_mm:.3g}",
-                reserve_text(r.minimum) + mark,
-                f"{r.mode}, in the {r.zone}",
-                f"{r.face} {place_text(r.at_mm)}",
-                f"{max(case.force_error, case.moment_error):.0e}",
-            ]
-        )
-    columns = ["case", "maximum deflection [mm]", "minimum reserve factor", "mode", "near, at [mm]", "balance error"]
-    console.print(ruled(findings.title, columns, rows))
-    if any(c.reserve.singular for c in findings.cases.values()):
-        console.print("* at a place made by a support or a load's edge; it depends on the mesh (see the report).")
+    from fem.judging.verdict import is_reserve
+    from fem.telling.words import answer
+
+    for sentence in answer(findings):
+        console.print(sentence, soft_wrap=True, markup=False)
+    tell_cautions(console, [c for c in findings.cautions if c.decisive])
+    _print_cases(console, findings)
+    _print_reactions(console, findings)
     if findings.requirements:
         rows = [
             [
-                r.name,
-                f"{number_text(r.limit)} {r.unit}".strip(),
-                f"{reserve_text(r.value) if r.name == 'reserve' else number_text(r.value)} {r.unit}".strip(),
+                "reserve factor" if is_reserve(r) else r.name,
+                with_unit(r.limit, r.unit),
+                with_unit(r.value, r.unit, limit=r.limit),
                 "met" if r.met else "NOT MET",
                 r.where,
             ]
             for r in findings.requirements
         ]
-        console.print(ruled("Requirements", ["what", "limit", "value", "", "decided by"], rows))
+        console.print(ruled("Requirements", ["what", "limit", "value", "", "governing case"], rows))
     _print_plans(console, findings.bodies, currency=findings.currency)
-    flagged = [b for b in findings.bodies.values() if b.estimates]
-    for body in flagged:
-        console.print(
-            f"[bold]Estimates, not measurements,[/bold] in card {body.material} ({body.state}): "
-            f"{', '.join(body.estimates)}.",
-            soft_wrap=True,
+    tell_cautions(console, [c for c in findings.cautions if not c.decisive])
+
+
+def _print_cases(console: Any, findings: Findings) -> None:
+    from fem.telling.reactions import failing_load
+
+    rows = []
+    for name, case in findings.cases.items():
+        r = case.reserve
+        rows.append(
+            [
+                name,
+                number(case.maximum_displacement_mm),
+                reserve_text(r.minimum) + (" *" if r.singular else ""),
+                failing_load(case),
+                f"{r.mode}, in the {r.zone}",
+                f"{r.face} {place_text(r.at_mm)}",
+                f"{max(case.force_error, case.moment_error):.0e}",
+            ]
         )
+    columns = ["case", "maximum deflection [mm]", "minimum reserve factor", "failure load", "failure mode"]
+    console.print(ruled(findings.title, [*columns, "near, at [mm]", "balance error"], rows))
+    if any(c.reserve.singular for c in findings.cases.values()):
+        console.print("* singular: at a support's or load's edge; the value does not converge with refinement.")
 
 
 def check(options: argparse.Namespace) -> int:
@@ -95,8 +125,7 @@ def check(options: argparse.Namespace) -> int:
     )
     rows = [[n, place_text(force), place_text(moment)] for n, (force, moment) in found.totals.items()]
     console.print(ruled("Cases", ["case", "total force [N]", "total moment [N mm]"], rows))
-    for caution in found.cautions:
-        console.print(f"Caution: {caution}", soft_wrap=True, markup=False)
+    tell_cautions(console, found.cautions)
     for body in found.bodies.values():
         if body.estimates:
             console.print(f"Estimates in card {body.material} ({body.state}): {', '.join(body.estimates)}.")

@@ -9,10 +9,11 @@ import numpy as np
 
 from fem.judging.findings import Findings
 from fem.judging.scene import Scene
+from fem.judging.verdict import verdict_of
 from fem.telling.colours import displacement_map, reserve_scale, utilisation
 from fem.telling.surface import Ints, four_triangles, outline, polydata
 from fem.telling.vector import INK, LINE
-from fem.telling.words import number, place, required_reserve, reserve_text, worst_hot_spots
+from fem.telling.words import number, place, reserve_text, worst_hot_spots
 from fem.tensors import Array
 
 MOST_TRIANGLES, MOST_EDGES = 14_000, 12_000
@@ -124,16 +125,15 @@ def interactive(findings: Findings, scene: Scene, *, most: int = MOST_TRIANGLES)
 
 
 def _reserve_choice(findings: Findings, case: str, reserve: Array) -> dict[str, Any]:
-    scale = reserve_scale(required_reserve(findings)[0])
+    scale = reserve_scale(verdict_of(findings).required)
     bands = len(scale.colours)
     steps = []
     for i, (r, g, b) in enumerate(scale.colours):
         colour = f"rgb({round(255 * r)},{round(255 * g)},{round(255 * b)})"
         steps += [[i / bands, colour], [(i + 1) / bands, colour]]
-    required, asked = required_reserve(findings)
-    marks = {1.0: "failure", required: "required" if asked else "target"} | (
-        {1.0: "failure, required"} if required == 1 else {}
-    )
+    verdict = verdict_of(findings)
+    goal = "required" if verdict.asked else "target"
+    marks = {1.0: "failure", verdict.required: goal if verdict.required != 1 else f"failure, {goal}"}
     named = zip(scale.edges[1:-1], scale.labels(), strict=True)
     bar = {
         **BAR,

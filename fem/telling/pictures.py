@@ -16,6 +16,7 @@ import numpy as np
 
 from fem.judging.findings import Findings, HotSpot
 from fem.judging.scene import CaseFields, Scene
+from fem.judging.verdict import verdict_of
 from fem.telling.album import GHOST, GREY, LINE, Album, Picture, Progress
 from fem.telling.canvas import Canvas, Label
 from fem.telling.colours import displacement_map, reserve_scale, utilisation
@@ -28,7 +29,6 @@ from fem.telling.words import (
     number,
     place,
     plain_name,
-    required_reserve,
     reserve_text,
     round_factor,
     worst_hot_spots,
@@ -46,7 +46,7 @@ def draw_pictures(
     """Draw all pictures into `folder` (made if missing) and return them in the order in which to read them."""
     folder.mkdir(parents=True, exist_ok=True)
     mesh = scene.mesh
-    required, _ = required_reserve(findings)
+    required = verdict_of(findings).required
     with Stage() as stage:
         run = Album(
             findings,
@@ -187,7 +187,7 @@ def _reserve(run: Album, case: str, reserve: Array) -> Picture:
     canvas = Canvas(
         run.stage.show(view), title=title, note=f"Minimum on the surface {reserve_text(least)}", view=view
     )
-    canvas.reserve_bar(run.scale, asked=required_reserve(run.findings)[1])
+    canvas.reserve_bar(run.scale, asked=verdict_of(run.findings).asked)
     if np.isfinite(least):
         x, y = view.pixels(run.nodes[worst])[0]
         canvas.labels([Label(reserve_text(least), float(x), float(y))])
@@ -200,7 +200,7 @@ def _reserve(run: Album, case: str, reserve: Array) -> Picture:
         title=title,
         caption=f"Minimum on the surface {reserve_text(least)} at {place(run.nodes[worst])}. {number(100 * share)} % "
         f"of the surface nodes lie below {run.scale.required:g}. The heavy marks on the bar are failure (1) and the "
-        f"reserve factor {'required' if required_reserve(run.findings)[1] else 'taken as target'} "
+        f"reserve factor {'required' if verdict_of(run.findings).asked else 'taken as target'} "
         f"({run.scale.required:g}).",
         alt=f"Reserve factor on the surface, {of}: minimum {reserve_text(least)} at {place(run.nodes[worst])}; "
         f"{number(100 * share)} % of the surface nodes lie below {run.scale.required:g}.",
@@ -261,7 +261,7 @@ def _cut(run: Album, case: str) -> Picture:
     moved = f"; the section lies {number(abs(level - at[axis]))} mm inward" if level != at[axis] else ""
     note = f"Through the {least_of}, {reserve_text(least)} at {place(at)}{moved}"
     canvas = Canvas(run.stage.show(view), title=title, note=note, view=view)
-    canvas.reserve_bar(run.scale, asked=required_reserve(run.findings)[1])
+    canvas.reserve_bar(run.scale, asked=verdict_of(run.findings).asked)
     if np.isfinite(least):
         x, y = view.pixels(origin)[0]
         canvas.labels([Label(reserve_text(least), float(x), float(y))])
@@ -295,7 +295,7 @@ def _hot_spot(run: Album, rank: int, case: str, spot: HotSpot) -> Picture:
     canvas = Canvas(
         run.stage.show(view), title=title, note=f"{_capital(spot.mode)} at {place(at)}{near_face}", view=view
     )
-    canvas.reserve_bar(run.scale, asked=required_reserve(run.findings)[1])
+    canvas.reserve_bar(run.scale, asked=verdict_of(run.findings).asked)
     x, y = view.pixels(at)[0]
     canvas.marker(float(x), float(y))
     canvas.labels([Label(f"{reserve_text(spot.reserve)}  {spot.mode}", float(x), float(y), dot=False)])

@@ -13,10 +13,12 @@ from typing import Any
 from fem.errors import BeadworkError
 from fem.judging.findings import Findings, write_findings
 from fem.judging.scene import Scene
+from fem.judging.verdict import verdict_of
 from fem.telling import words
 from fem.telling.album import Picture, Progress
 from fem.telling.files import write_fields, write_text
 from fem.telling.printed import ASSUMED, FROM_ASSUMED, plan_rows, zone_rows
+from fem.telling.reactions import EXPLAINED, HEAD, failing_load, reaction_rows
 
 LIMIT_BYTES = 8_000_000
 """The page stays below this, plotly's script included."""
@@ -101,14 +103,16 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         flat=flat,
         words=_words,
         criterion=words.criterion,
+        failing_load=failing_load,
+        reaction_rows=reaction_rows,
     )
-    required, asked = words.required_reserve(findings)
+    verdict = verdict_of(findings)
     return environment.get_template("report.html").render(
         f=findings,
         answer=words.answer(findings),
-        verdict=verdict(findings),
-        required=required,
-        asked=asked,
+        verdict=verdict.word,
+        required=verdict.required,
+        asked=verdict.asked,
         pictures=[p for p in pictures if p.kind != "zones"],
         printed=_printed(findings, pictures),
         axes=_bead_axes(findings),
@@ -116,6 +120,8 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         assumed=(ASSUMED, FROM_ASSUMED),
         view=view,
         six=SIX,
+        reaction_head=HEAD,
+        reactions_explained=EXPLAINED,
         order=ORDER,
         print_order=PRINT_ORDER,
         with_unit=words.with_unit,
@@ -151,15 +157,6 @@ def _printed(findings: Findings, pictures: tuple[Picture, ...]) -> list[dict[str
     return out
 
 
-def verdict(findings: Findings) -> str:
-    """One word: holds, short (bears its loads, but less than is asked for), or fails (a reserve factor below 1)."""
-    required, _ = words.required_reserve(findings)
-    least = min((c.reserve.minimum for c in findings.cases.values()), default=math.inf)
-    if least < 1:
-        return "fails"
-    return "holds" if findings.met and least >= required else "short"
-
-
 def stiffness_unit(row: int, column: int) -> str:
     """Unit of an entry of the 6 x 6 stiffness: forces and moments against displacements and rotations."""
     return (("N/mm", "N/rad"), ("N·mm/mm", "N·mm/rad"))[row > 2][column > 2]
@@ -173,7 +170,7 @@ def compliance_unit(row: int, column: int) -> str:
 UNITS = {
     "_N": "N", "_Nmm": "N·mm", "_mm": "mm", "_mm2": "mm²", "_mm3": "mm³", "_MPa": "MPa", "_g": "g", "_deg": "deg",
     "_kN": "kN", "_mJ": "mJ", "_MB": "MB", "_s": "s", "_K": "K", "_rad": "rad",
-    "_N_per_mm3": "N/mm³", "_m_per_s2": "m/s²",
+    "_N_per_mm3": "N/mm³", "_N_per_mm": "N/mm", "_m_per_s2": "m/s²",
 }  # fmt: skip
 
 

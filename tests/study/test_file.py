@@ -63,6 +63,15 @@ fixed = "normal"
 [supports.glue]
 face = "socket"
 foundation = { normal = "4000 N/mm^3", tangential = "1.5 GN/m^3" }
+[supports.table]
+face = "socket"
+foundation = { normal = "40 N/mm^3", push_only = true }
+[supports.stay]
+face = "land"
+spring = { z = "20 N/mm", x = "3 kN/m" }
+[supports.rubber]
+face = "land"
+spring = "200 N/mm"
 
 [loads.lift]
 face = "wing_seat"
@@ -165,6 +174,10 @@ def test_supports(whole: Study) -> None:
     assert whole.supports["slide"].fixed == "normal"
     assert whole.supports["glue"].foundation_normal == 4000.0
     assert whole.supports["glue"].foundation_tangential == pytest.approx(1.5, rel=1e-12)  # 1 GN/m^3 = 1 N/mm^3
+    assert (whole.supports["glue"].push_only, whole.supports["table"].push_only) == (False, True)
+    assert whole.supports["glue"].spring is None
+    assert whole.supports["stay"].spring == (3.0, 0.0, 20.0)
+    assert whole.supports["rubber"].spring == (200.0, 200.0, 200.0)
 
 
 def test_loads_in_internal_units(whole: Study) -> None:
@@ -221,6 +234,12 @@ def test_what_is_left_out_is_assumed(tmp_path: Path) -> None:
     assert plan is not None
     assert plan.polymer == str(tmp_path.resolve() / "cards/own.toml")
     assert plan.infill_pattern == "solid"
+    # what the study does not say is not told as its word
+    assert {"build direction", "walls", "raster", "bead width", "bead height", "infill"} <= set(plan.assumed)
+    given = text.replace('"cards/own.toml"', '"pla", walls = 3, bead = { width = "0.45 mm" }, raster = [45.0, -45.0]')
+    said = read_study(written(tmp_path, given)).bodies["a"].print
+    assert said is not None and "bead height" in said.assumed
+    assert not {"walls", "raster", "bead width"} & set(said.assumed)
     assert (study.faces["top"].body, study.faces["top"].at) == (None, None)
 
 
@@ -273,6 +292,16 @@ SLIPS = {
         "weight_fraction = 1.7",
         "loads.lift.wing.weight_fraction: must be at most 1, not 1.7.",
     ),
+    "endless direction": (
+        "[0, 0, -1]",
+        "[0, 0, -1e200]",
+        "normal: the direction [0, 0, -1e+200] is far too long",
+    ),
+    "tiny direction": ("[0, 0, -1]", "[0, 0, 1e-200]", "plane.normal: the direction [0, 0, 1e-200] is far too"),
+    "number without end": ("[0, 0, -1]", f"[0, 0, 1{'0' * 400}]", "plane.normal: the direction"),
+    "thousands of digits": ("[0, 0, -1]", f"[0, 0, 1{'0' * 5000}]", "limit (4300 digits)"),
+    "two readings": ('"1.4 m"', '"1,400 m"', "wing.span: '1,400 m' can be read in two ways: 1.4 m or 1400 m."),
+    "an extent of nothing": ('"4 mm"', '"1e-200 mm"', "mesh.size: '1e-200 mm' is too small"),
     "no direction": ("[0, 0, -1]", "[0, 0, 0]", "faces.wing_seat.plane.normal: a direction of zero length."),
     "no build direction": (
         "build_direction = [0, 0, 1]",
@@ -331,12 +360,23 @@ SLIPS = {
     "fixed and foundation": (
         'fixed = "normal"',
         'fixed = "normal"\nfoundation = { normal = "1 N/mm^3" }',
-        "both of fixed and foundation",
+        "supports.slide: both fixed and foundation are given. Give exactly one of fixed, foundation, spring.",
     ),
     "neither fixed nor foundation": (
         'fixed = "normal"',
         "",
-        "supports.slide: neither of fixed and foundation given. Give exactly one.",
+        "supports.slide: it says no way of holding the face. Give exactly one of fixed, foundation, spring.",
+    ),
+    "a spring of zero": ('"200 N/mm"', '"0 N/mm"', 'supports.rubber.spring.x: "0 N/mm" must be more than zero.'),
+    "a spring without an axis": (
+        '{ z = "20 N/mm", x = "3 kN/m" }',
+        "{}",
+        "supports.stay.spring: no direction is given.",
+    ),
+    "a foundation that pushes with nothing": (
+        'normal = "40 N/mm^3", push_only',
+        'normal = "0 N/mm^3", tangential = "1 N/mm^3", push_only',
+        "supports.table.foundation: a foundation that only pushes needs a normal stiffness.",
     ),
     "two loads in one": (
         'pressure = "2 bar"',

@@ -11,12 +11,15 @@ import numpy as np
 from fem.judging.findings import (
     BodyFindings,
     CaseFindings,
+    Caution,
     FaceFindings,
     FaceStiffness,
     Findings,
+    FoundationFindings,
     HotSpot,
     MeshFindings,
     PointFindings,
+    ReactionFindings,
     RequirementFindings,
     Reserve,
     WatchFindings,
@@ -162,6 +165,18 @@ def _case(scene: Scene, name: str) -> CaseFindings:
             {"maximum_stress": spots[0].reserve, "tsai_wu": None},
         ),
         hot_spots=spots,
+        failing_load_N=force * spots[0].reserve,
+        reactions=(
+            ReactionFindings(
+                "root",
+                "",
+                (0.0, 0.0, force),
+                (0.0, -force * LENGTH, 0.0),
+                (0.0, -force * LENGTH, 0.0),
+                (0.0, 10.0, 0.0),
+            ),
+        ),
+        foundations={"root": FoundationFindings(False, force, 0.25 * force, 0.2, 0.125)},
     )
 
 
@@ -204,7 +219,11 @@ def beam_findings(scene: Scene) -> Findings:
         loads={"lift": {"kind": "force", "face": "tip", "resultant_N": [0, 0, -600.0]}},
         supports={"root": {"face": "root", "hold": ["x", "y", "z"]}},
         trust={"solver": "converged in 14 steps", "energy_error": 0.031},
-        cautions=("The numbers are an engineering estimate.", "Nylon softens when wet and creeps under bolts."),
+        cautions=(
+            Caution("coarse_mesh", "The mesh is coarse.", {"relative_energy_error": 0.2}, True),
+            Caution("standing", "The numbers are an engineering estimate."),
+            Caution("standing", "Nylon softens when wet and creeps under bolts."),
+        ),
         seconds={"solve": 1.25},
         peak_memory_MB=412.0,
     )

@@ -13,10 +13,11 @@ from typing import Any
 
 import numpy as np
 
+from fem.digits import reserve_text
 from fem.errors import BeadworkError, InputError, NoTrustworthyAnswer, nearest
 from fem.judging.hotspots import find_singular_places
 from fem.judging.least import LeastReserve, combined_stress, largest_interlayer, least_reserve
-from fem.judging.orientation import DirectionNumbers, Vector, reserve_words
+from fem.judging.orientation import DirectionNumbers, Vector
 from fem.judging.stress import StressField, recover_stress
 from fem.judging.trust import WORST_BALANCE
 from fem.loading.case import LoadCase
@@ -28,6 +29,7 @@ from fem.printing.field import PrintedField
 from fem.printing.mixing import printed_field
 from fem.printing.overhang import Skin, overhang_area, skin_of
 from fem.printing.plan import print_axes
+from fem.solving.cases import solve_cases
 from fem.solving.equilibrium import Equilibrium
 from fem.study.answers import unit_wrenches
 from fem.study.bodies import describe_bodies
@@ -195,7 +197,7 @@ def missed_of(d: DirectionNumbers, wanted: Requirements) -> tuple[str, ...]:
     """The requirements that a direction does not meet, in words with numbers."""
     out = []
     if wanted.reserve is not None and d.reserve < wanted.reserve:
-        out.append(f"reserve factor {reserve_words(d.reserve)}, {wanted.reserve:g} required")
+        out.append(f"reserve factor {reserve_text(d.reserve)}, {wanted.reserve:g} required")
     limits = [(f"rotation of {n}", d.rotation_deg[n], float(np.degrees(v)), "°") for n, v in wanted.rotation.items()]
     limits += [(f"displacement of {n}", d.displacement_mm[n], v, " mm") for n, v in wanted.displacement.items()]
     if wanted.deflection is not None:
@@ -244,26 +246,6 @@ def _solved(bench: Bench, printed: PrintedField, cases: Mapping[str, LoadCase]) 
             blocks=blocks,
         )
         blocks = equilibrium.elastic
-        plain = [k for k, load in loads.items() if load.displacement is None]
-        forces = np.array([loads[k].forces for k in plain]).reshape(-1, *mesh.nodes.shape)
-        found, record = equilibrium.solve(forces, tolerance=ENOUGH)
-        units = dict(zip(plain, found, strict=True))
-        for name, move in zip(displaced, moves, strict=True):
-            start = equilibrium.starts(move)
-            none = np.zeros((1, *mesh.nodes.shape))
-            units[name] = equilibrium.solve(none, starts=start[None], tolerance=ENOUGH)[0][0]
-        # A displacement that no factor asks for moves nothing and holds nothing
-        units |= {k: np.zeros_like(mesh.nodes) for k in loads if k not in units}
-        for case in own:
-            every = tuple(case.factors)
-            applied = case.combined(every, {k: load.forces for k, load in loads.items()})
-            left = equilibrium.balance(case.combined(every, units), applied, record)
-            if max(left.force_error, left.moment_error) > WORST_BALANCE:
-                raise NoTrustworthyAnswer(f"case {case.name}: forces do not balance.")
-        stress = {
-            k: recover_stress(mesh, printed, u, temperature_change=loads[k].temperature_change)
-            for k, u in units.items()
-        }
         singular = find_singular_places(
             mesh,
             held={h.name: h.triangles for h in (*bench.held, *moves)},
@@ -273,4 +255,17 @@ def _solved(bench: Bench, printed: PrintedField, cases: Mapping[str, LoadCase]) 
                 if len(v.triangles) and v.kind not in ("preload", "displacement")
             },
         )
-        yield _Group(own, units, stress, singular.at)
+        moving = dict(zip(displaced, moves, strict=True))
+        for solved in solve_cases(equilibrium, own, moves=moving, tolerance=ENOUGH)[0]:
+            for case in solved.cases:
+                every = tuple(case.factors)
+                applied = case.combined(every, {k: loads[k].forces for k in every})
+                displacement = case.combined(every, solved.units)
+                left = equilibrium.balance(displacement, applied, solved.record, contact=solved.contact)
+                if max(left.force_error, left.moment_error) > WORST_BALANCE:
+                    raise NoTrustworthyAnswer(f"case {case.name}: forces do not balance.")
+            stress = {
+                k: recover_stress(mesh, printed, u, temperature_change=loads[k].temperature_change)
+                for k, u in solved.units.items()
+            }
+            yield _Group(list(solved.cases), dict(solved.units), stress, singular.at)

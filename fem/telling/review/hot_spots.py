@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import math
 
+from fem.judging.verdict import verdict_of
 from fem.telling.bead_axes import ALT, CAPTION, RATIO, axes_figure
+from fem.telling.reactions import failing_load
 from fem.telling.review.blocks import PHOTO_MM, Beside, Block, Cell, Figure, Heading, Section, Table, Text, table
 from fem.telling.review.material import APART, Material
 from fem.telling.review.numbers import components, reserve_cell
@@ -15,7 +17,6 @@ from fem.telling.words import (
     number,
     place,
     plain_name,
-    required_reserve,
     reserve_text,
     worst_hot_spots,
 )
@@ -89,7 +90,7 @@ def _axes(material: Material) -> list[Block]:
 
 def _cases(material: Material) -> Table:
     f = material.findings
-    required, asked = required_reserve(f)
+    required, asked = verdict_of(f).required, verdict_of(f).asked
     rows = []
     for name, c in f.cases.items():
         r = c.reserve
@@ -102,19 +103,21 @@ def _cases(material: Material) -> Table:
                 Cell(name),
                 reserve_cell(r.minimum, required=required),
                 away,
+                Cell(failing_load(c) if limited else "–"),
                 Cell(r.mode if limited else "–"),
                 Cell(phase if limited else "–"),
                 Cell(where if limited else "–"),
             ]
         )
     goal = f"{'required' if asked else 'taken as target'}: {number(required)}"
-    head = ("Case", "Minimum reserve factor", "Minimum away from singularities", "Failure mode", "Zone", "Location")
-    return table(head, rows, align="lrrlll", caption=f"Minimum reserve factor by case ({goal}).")
+    head: tuple[str, ...] = ("Case", "Minimum reserve factor", "Minimum away from singularities", "Failure load")
+    head = (*head, "Failure mode", "Zone", "Location")
+    return table(head, rows, align="lrrrlll", caption=f"Minimum reserve factor by case ({goal}).")
 
 
 def _by_criterion(material: Material) -> list[Block]:
     f = material.findings
-    required, _ = required_reserve(f)
+    required = verdict_of(f).required
     names = list(dict.fromkeys(n for c in f.cases.values() for n in c.reserve.criteria))
     caption = (
         "Minimum reserve factor by each failure criterion on its own; none: not admissible for the material, or "
@@ -171,7 +174,7 @@ def _criteria_plot(material: Material, names: list[str], required: float) -> str
                 )
         axes.axvline(1, color=INK, lw=1.4)
         axes.axvline(required, color=INK, lw=1.0, ls="--")
-        goal = "required" if required_reserve(material.findings)[1] else "target"
+        goal = "required" if verdict_of(material.findings).asked else "target"
         marks = [(1.0, "failure 1"), (required, f"{goal} {required:g}")]
         for value, text in marks if abs(required - 1) > 0.05 else [(1.0, f"failure, {goal} {required:g}")]:
             axes.annotate(
@@ -190,7 +193,7 @@ def _criteria_plot(material: Material, names: list[str], required: float) -> str
 
 def _spot_tables(material: Material) -> list[Block]:
     f = material.findings
-    required, _ = required_reserve(f)
+    required = verdict_of(f).required
     rows, stresses = [], []
     spots = worst_hot_spots(f, count=MOST_ROWS, apart=APART * material.diagonal)
     for rank, (case, s) in enumerate(spots, start=1):
