@@ -63,7 +63,7 @@ def _card_rows(state: Any) -> list[list[str]]:
         return " / ".join(f"{v:.0f}" if v >= 1000 else f"{v:.4g}" for v in scaled)
 
     pairs = "" if one else " 12 / 13 / 23"
-    axes = "" if one else " 1 / 2 / 3"
+    axes = "" if one else " along / across / up"
     told = {
         "E": (f"E [MPa]{axes}", numbers(state.E)),
         "nu": (f"nu{pairs}", numbers(state.nu)),

@@ -93,8 +93,8 @@ def _print_cases(console: Any, findings: Findings) -> None:
                 f"{max(case.force_error, case.moment_error):.0e}",
             ]
         )
-    columns = ["case", "maximum deflection [mm]", "minimum reserve factor", "failure load", "failure mode"]
-    console.print(ruled(findings.title, [*columns, "near, at [mm]", "balance error"], rows))
+    columns = ["case", "maximum deflection [mm]", "reserve factor", "failure load", "failure mode"]
+    console.print(ruled(findings.title, [*columns, "near, at [mm]", "residual [1]"], rows))
     if any(c.reserve.singular for c in findings.cases.values()):
         console.print("* singular: at a support's or load's edge; the value does not converge with refinement.")
 
