@@ -1,7 +1,7 @@
 """A pin or shaft that presses on its bore: pressure over the half that is pushed, and none on the other.
 
-The pressure is p0 cos(theta) around the force's direction, even along the axis, square to the true cylinder; its total
-over a half of radius r and length L is p0 r L pi / 2 (closed form). Common practice for a pin with little clearance.
+The pressure is p0 cos(theta) around the force's direction, even along the axis, square to the true cylinder; its
+total over a half of radius r and length L is p0 r L pi / 2 (closed form). Common practice for a closely fitting pin.
 Where the mesh or a cut-out unbalances it, the pressure is tilted by a small linear factor around and along the bore,
 so that the force is exact and passes through the bore's centre; it never becomes a pull.
 """
@@ -15,6 +15,7 @@ import numpy as np
 from fem.errors import FaceError, InputError
 from fem.loading.sampling import Samples, group_triangles, nodal_forces, sample
 from fem.part.faces import FaceGroup, describe
+from fem.part.solid import Face
 from fem.part.tetmesh import Index, TetMesh
 from fem.tensors import Array, unit
 
@@ -29,7 +30,7 @@ BIN = 5.0
 @dataclass(frozen=True)
 class Bore:
     """Coaxial cylinder faces that bear on one pin, or one shaft: `axis` (3,), `centre` (3,) [mm] on the axis halfway
-    between the ends, `radius` and `length` [mm]; `hollow` for a hole, else a shaft or boss; boundary `triangles` (j,).
+    between the ends, `radius` and `length` [mm]; `hollow` for a hole, else a shaft; boundary `triangles` (j,).
     """
 
     axis: Array
@@ -74,11 +75,12 @@ def find_bore(mesh: TetMesh, group: FaceGroup, *, name: str) -> Bore:
                 advice="Name the bore's faces alone, or use force.",
             )
     first = faces[0]
-    axis, origin, radius = unit(first.axis), first.origin, float(first.radius or 0.0)
+    axis, origin, radius = _round(first)
     for face in faces[1:]:
-        off = face.origin - origin
+        its_axis, its_origin, _ = _round(face)
+        off = its_origin - origin
         apart = float(np.linalg.norm(off - (off @ axis) * axis))
-        if abs(float(unit(face.axis) @ axis)) < 0.9999 or apart > 0.02 * radius or face.body != first.body:
+        if abs(float(its_axis @ axis)) < 0.9999 or apart > 0.02 * radius or face.body != first.body:
             raise FaceError(
                 f"{describe(first)} and {describe(face)} are not on one axis.",
                 where=where,
@@ -96,6 +98,12 @@ def find_bore(mesh: TetMesh, group: FaceGroup, *, name: str) -> Bore:
     return Bore(axis, origin + axis * (low + high) / 2, radius, high - low, first.hole, triangles)
 
 
+def _round(face: Face) -> tuple[Array, Array, float]:
+    """Axis (3,), a point (3,) on it and radius of a cylinder."""
+    assert face.axis is not None and face.origin is not None and face.radius is not None
+    return unit(face.axis), face.origin, float(face.radius)
+
+
 def bearing_load(mesh: TetMesh, bore: Bore, *, force: Array, name: str) -> Bearing:
     """A force (3,) [N] of a pin through the bore's centre, as cosine pressure on the wall that it pushes.
 
@@ -104,8 +112,8 @@ def bearing_load(mesh: TetMesh, bore: Bore, *, force: Array, name: str) -> Beari
     force = _square_to(bore, np.asarray(force, dtype=float), name)
     size = float(np.linalg.norm(force))
     ahead = force / size
-    senses = 1.0 if bore.hollow else -1.0
-    pushed = sample(mesh, bore.triangles, side=lambda x: senses * ((x - bore.centre) @ ahead), fine=bore.radius / 8)
+    sense = 1.0 if bore.hollow else -1.0
+    pushed = sample(mesh, bore.triangles, side=lambda x: sense * ((x - bore.centre) @ ahead), fine=bore.radius / 8)
     _refuse_missing_half(bore, pushed, ahead, name)
     into = bore.radial(pushed.point)
     weight = np.clip(into @ ahead, 0.0, None)
@@ -176,14 +184,13 @@ def is_whole_hole(mesh: TetMesh, group: FaceGroup) -> bool:
     triangles = group_triangles(mesh, group)
     for i in group.faces:
         face = mesh.faces[i]
-        if face.kind != "cylinder" or not face.hole or face.axis is None or face.origin is None:
+        if face.kind != "cylinder" or not face.hole:
             continue
-        axis = unit(face.axis)
-        first = np.cross(axis, np.eye(3)[np.argmin(np.abs(axis))])
-        first, second = unit(first), np.cross(axis, unit(first))
-        off = sample(mesh, triangles).point - face.origin
-        off = off - (off @ axis)[:, None] * axis
-        own = np.abs(np.linalg.norm(off, axis=1) - (face.radius or 0.0)) < 0.05 * (face.radius or 0.0)
+        axis, origin, radius = _round(face)
+        first = unit(np.cross(axis, np.eye(3)[np.argmin(np.abs(axis))]))
+        second = np.cross(axis, first)
+        off = sample(mesh, triangles).point - origin
+        own = np.abs(np.linalg.norm(off - (off @ axis)[:, None] * axis, axis=1) - radius) < 0.05 * radius
         angle = np.degrees(np.arctan2(off[own] @ second, off[own] @ first))
         if (np.histogram(angle, np.arange(-180, 181, 30))[0] > 0).all():
             return True

@@ -37,8 +37,8 @@ class DepthPressure:
 
 @dataclass(frozen=True)
 class PressureLoad:
-    """Nodal `forces` (n, 3) [N] of a pressure, the loaded `area` [mm^2] and its centroid, the `largest` pressure [MPa]
-    and the `centre` (3,) [mm] of pressure, the boundary `triangles` (j,).
+    """Nodal `forces` (n, 3) [N] of a pressure, the loaded `area` [mm^2], the `largest` pressure [MPa], the
+    `centre` (3,) [mm] of pressure and the boundary `triangles` (j,).
     """
 
     forces: Array
@@ -66,7 +66,10 @@ def pressure_on(
     samples = sample(mesh, triangles, side=_both(inside, deep), fine=fine)
     if not samples.whole_area > 0:
         _refuse_dry(mesh, triangles, deep, name)
-    local = np.full(len(samples.area), float(pressure)) if deep is None else deep.gradient * deep.depth(samples.point)  # type: ignore[arg-type]
+    if isinstance(pressure, DepthPressure):
+        local = pressure.gradient * pressure.depth(samples.point)
+    else:
+        local = np.full(len(samples.area), pressure)
     forces = nodal_forces(mesh, samples, -local[:, None] * samples.normal)
     weight = samples.area * np.abs(local)
     centre = weight @ samples.point / weight.sum() if weight.sum() > 0 else samples.centre
@@ -94,7 +97,7 @@ def _refuse_dry(mesh: TetMesh, triangles: Index, deep: DepthPressure | None, nam
         raise InputError("the face has no area under the load.", where=where)
     short = -float(deep.depth(mesh.nodes[mesh.triangles[triangles]]).max())
     raise InputError(
-        f"the face lies wholly before the point of zero pressure ({max(short, 0.0):.4g} mm short of it); nothing presses on it.",
+        f"the face ends {max(short, 0.0):.4g} mm short of the place of zero pressure; nothing presses on it.",
         where=where,
         advice="Turn the direction round, or move at_zero.",
     )

@@ -95,7 +95,7 @@ def sample(mesh: TetMesh, triangles: Index, *, side: Side | None = None, fine: f
 
 
 def nodal_forces(mesh: TetMesh, samples: Samples, traction: Array) -> Array:
-    """Nodal forces (n, 3) [N] of a traction (q, 3) [MPa] at the samples; their resultants are those of the traction."""
+    """Nodal forces (n, 3) [N] of a traction (q, 3) [MPa] at the samples, with the same force and moment."""
     out = np.zeros((len(mesh.nodes), 3))
     each = samples.shape[:, :, None] * (samples.area[:, None] * traction)[:, None, :]
     np.add.at(out, mesh.triangles[samples.triangle], each)

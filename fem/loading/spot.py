@@ -68,8 +68,8 @@ def spot_samples(mesh: TetMesh, triangles: Index, *, centre: Array, radius: floa
 def spot_force(mesh: TetMesh, triangles: Index, *, force: Array, at: Array, radius: float, name: str) -> SpotLoad:
     """A force (3,) [N] spread evenly over a spot; its line passes through the spot's point.
 
-    The mesh's rounding is made good by a traction that varies linearly by at most EVEN. A spot that an edge of the face
-    cuts stays even, and the force acts at the centroid of what is left: `point` says where.
+    The mesh's rounding is made good by a traction that varies linearly by at most EVEN. A spot that an edge of
+    the face cuts stays even, and the force acts at the centroid of what is left: `point` says where.
     Errors: InputError, FaceError as in `spot_centre` and `spot_samples`.
     """
     centre = spot_centre(mesh, triangles, at=at, radius=radius, name=name)

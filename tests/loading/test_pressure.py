@@ -74,7 +74,7 @@ def test_buoyancy_of_a_bent_body():
 
 
 def test_a_dry_face_is_refused_with_the_distance(wall):
-    with pytest.raises(InputError, match="3 mm short of it"):
+    with pytest.raises(InputError, match="ends 3 mm short of"):
         pressure_on(wall, wall.triangles_of((HIGH_X,)), pressure=water(-3.0), name="sea")
     with pytest.raises(InputError, match="more than zero"):
         DepthPressure(np.zeros(3), 0.0, np.array([0, 0, 1.0]))

@@ -59,10 +59,10 @@ def test_a_spot_pressure_loads_a_disc(plate):
 
 def test_the_point_is_projected_on_the_face_and_refused_when_too_far(plate):
     top = plate.triangles_of((HIGH_Z,))
-    near = spot_centre(plate, top, at=AT + [0, 0, 2.0], radius=3.0, name="spot")
+    near = spot_centre(plate, top, at=AT + np.array([0, 0, 2.0]), radius=3.0, name="spot")
     assert near == pytest.approx(AT)
     with pytest.raises(InputError, match=r"4\.5 mm away from the face; the spot's radius is 3 mm") as error:
-        spot_centre(plate, top, at=AT + [0, 0, 4.5], radius=3.0, name="spot")
+        spot_centre(plate, top, at=AT + np.array([0, 0, 4.5]), radius=3.0, name="spot")
     assert "(17.3, 8.1, 10) mm" in error.value.advice
     side = plate.triangles_of((HIGH_X,))
     assert spot_centre(plate, side, at=np.array([38, 25.0, 5]), radius=9, name="s") == pytest.approx([40, 20, 5])
