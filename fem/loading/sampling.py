@@ -56,7 +56,8 @@ class Samples:
 
 def group_triangles(mesh: TetMesh, group: FaceGroup) -> Index:
     """The boundary triangles (j,) that a named face stands for: the one place where loads ask for them."""
-    return mesh.triangles_of(group.faces)
+    own: Index | None = getattr(group, "triangles", None)
+    return mesh.triangles_of(group.faces) if own is None else own
 
 
 def sample(mesh: TetMesh, triangles: Index, *, side: Side | None = None, fine: float | None = None) -> Samples:

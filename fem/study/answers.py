@@ -39,6 +39,7 @@ class Answer:
     findings: CaseFindings
     fields: CaseFields
     energy_error: float
+    resisted: bool = True
 
 
 def unit_wrenches(mesh: TetMesh, group: FaceGroup) -> Array:
@@ -69,7 +70,9 @@ def answer_case(
     applied = case.combined(everything, forces)
     solution = equilibrium.balance(displacement, applied, record)
     warm = case.warming(everything)
-    whole = recover_stress(mesh, printed, displacement, warming=warm)
+    # A part that follows a moved face as one is not strained; what the solve left there is rounding
+    strained = displacement if solution.resisted else np.zeros_like(displacement)
+    whole = recover_stress(mesh, printed, strained, warming=warm)
     stay = None
     if case.permanent:
         still = case.combined(case.permanent, units)
@@ -91,14 +94,14 @@ def answer_case(
         moment_error=solution.moment_error,
         largest_displacement_mm=float(length[most]),
         largest_displacement_at_mm=_floats(mesh.nodes[most]),
-        strain_energy_mJ=_energy(mesh, printed, equilibrium, displacement, case, warm),
+        strain_energy_mJ=_energy(mesh, printed, equilibrium, strained, case, warm),
         points={name: _point(mesh, at, displacement, whole.node, field) for name, at in points.items()},
         faces={name: _watch(w, displacement) for name, w in watched.items()},
         reserve=_least(mesh, field, artefacts, NearestFace(mesh, groups)),
         hot_spots=find_hot_spots(mesh, field, artefacts, groups),
     )
     fields = CaseFields(displacement, whole.node, field.print_stress, field.reserve)
-    return Answer(findings, fields, whole.energy_error)
+    return Answer(findings, fields, whole.energy_error, solution.resisted)
 
 
 def _energy(

@@ -119,7 +119,11 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
         except FreeBodyError:
             if shifted or any(case.shifted == () for case in cases.values()):
                 raise
-            continue  # a face's stiffness cannot be told where only shifts hold the part
+            # A face's stiffness is that of the part without its prescribed displacements, and here they alone hold it
+            remarks["The stiffness of watched faces is not told: the supports alone leave the part free to move."] = (
+                None
+            )
+            continue
         blocks = equilibrium.elastic
         artefacts = find_artefacts(
             mesh,
@@ -164,6 +168,10 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
             )
             result = answers[case.name].findings
             balance = max(balance, result.force_error, result.moment_error)
+            if not answers[case.name].resisted:
+                remarks[
+                    f"Case {case.name}: nothing resists the moved face; the part follows it without any stress."
+                ] = None
         ready.ground.remember(equilibrium)
     clock("", 0.6)
     if balance > WORST_BALANCE:
