@@ -134,7 +134,7 @@ def test_an_endless_plate_in_closed_form():
 
     forces = found.forces + spread(mesh, mesh.triangles_of((HIGH_X, LOW_Y)), rim)
     still = [
-        held_face(mesh, group(mesh, LOW_Z, HIGH_Z), hold=("z",), name="flat"),
+        held_face(mesh, group(mesh, LOW_Z, HIGH_Z), fixed=("z",), name="flat"),
         prescribe(mesh, [node_at(mesh, (-5, 0, 0))], np.zeros(3), axes=(0, 1), name="a"),
         prescribe(mesh, [node_at(mesh, (5, 0, 0))], np.zeros(3), axes=(1,), name="b"),
     ]
@@ -167,7 +167,7 @@ def net_section_factor(ratio, load):
     mesh = strip(ratio)
     rear = mesh.nodes[:, 0].min()
     held = [
-        held_face(mesh, group(mesh, LOW_Y), hold=("x",), name="end"),
+        held_face(mesh, group(mesh, LOW_Y), fixed=("x",), name="end"),
         prescribe(mesh, [node_at(mesh, (rear, ratio, 0))], np.zeros(3), axes=(1, 2), name="a"),
         prescribe(mesh, [node_at(mesh, (rear, -ratio, 0))], np.zeros(3), axes=(2,), name="b"),
     ]

@@ -24,7 +24,7 @@ from helpers_fe import (
 from fem.errors import FreeBodyError, InputError, NotConverged
 from fem.judging.stress import recover_stress
 from fem.loading.loads import force_load, pressure_load, resultant, wrench_load
-from fem.loading.supports import Bed, gather, held_face
+from fem.loading.supports import Foundation, gather, held_face
 from fem.part.quadrature import _exact_rule, tet_shapes, tet_slopes
 from fem.part.tetmesh import joined
 from fem.solving.blocks import BlockMatrix
@@ -114,7 +114,7 @@ def test_rigid_motions_cost_nothing_and_all_else_does():
 
 def test_preconditioner_is_symmetric_and_positive():
     mesh = curved((3, 3, 2))
-    clamp = held_face(mesh, group(mesh, LOW_X), hold=("x", "y", "z"), name="clamp")
+    clamp = held_face(mesh, group(mesh, LOW_X), fixed=("x", "y", "z"), name="preload")
     equilibrium = Equilibrium(mesh, patchwork(mesh), held=[clamp])
     n = mesh.unknowns
     inverse = equilibrium.solver.precondition(np.eye(n))
@@ -129,7 +129,7 @@ def test_preconditioner_is_symmetric_and_positive():
 def bracket():
     mesh = curved((4, 6, 3))
     printed = patchwork(mesh)
-    clamp = held_face(mesh, group(mesh, 2), hold=("x", "y", "z"), name="clamp")
+    clamp = held_face(mesh, group(mesh, 2), fixed=("x", "y", "z"), name="preload")
     return mesh, printed, clamp
 
 
@@ -192,7 +192,7 @@ def test_turning_model_and_material_together_changes_nothing():
         (turned, rotate_stiffness(PRINTED, axes), q @ force),
     ):
         printed = field(m, material(c))
-        clamp = held_face(m, group(m, LOW_X), hold=("x", "y", "z"), name="clamp")
+        clamp = held_face(m, group(m, LOW_X), fixed=("x", "y", "z"), name="preload")
         found, _, _ = solve(m, printed, held=[clamp], loads=force_load(m, group(m, HIGH_X), force=f))
         answers.append((found, recover_stress(m, printed, found).node))
     (u, s), (v, t), (w, _) = answers
@@ -208,7 +208,7 @@ def test_units_only_scale():
     for length, modulus in ((1.0, 1.0), (1e-3, 1e6)):
         mesh = box(np.array([40.0, 10, 10]) * length, (5, 2, 2))
         printed = field(mesh, material(PRINTED * modulus))
-        clamp = held_face(mesh, group(mesh, LOW_X), hold=("x", "y", "z"), name="clamp")
+        clamp = held_face(mesh, group(mesh, LOW_X), fixed=("x", "y", "z"), name="preload")
         loads = force_load(mesh, group(mesh, HIGH_X), force=np.array([5.0, 0, 50]))
         found, _, _ = solve(mesh, printed, held=[clamp], loads=loads)
         out.append((found / length, recover_stress(mesh, printed, found).node / modulus))
@@ -262,7 +262,9 @@ def test_a_body_on_a_nearly_absent_bed_is_no_answer():
     loads = force_load(mesh, group(mesh, HIGH_Z), force=np.array([3.0, 2.0, -10.0]))
     stopped = []
     for stiffness in (1e-3, 1e-12, 1e-13, 1e-14):
-        equilibrium = Equilibrium(mesh, printed, beds=[Bed("gel", mesh.triangles_of((LOW_Z,)), stiffness, stiffness)])
+        equilibrium = Equilibrium(
+            mesh, printed, foundations=[Foundation("gel", mesh.triangles_of((LOW_Z,)), stiffness, stiffness)]
+        )
         try:
             (found,), record = equilibrium.solve(loads[None])
         except NotConverged as error:
@@ -301,7 +303,7 @@ def test_a_free_body_is_refused_by_its_motions():
     mesh = box((20, 10, 5), (2, 2, 2))
     printed = field(mesh, material(PRINTED))
     with pytest.raises(FreeBodyError) as caught:
-        Equilibrium(mesh, printed, held=[held_face(mesh, group(mesh, LOW_Z), hold=("z",), name="floor")])
+        Equilibrium(mesh, printed, held=[held_face(mesh, group(mesh, LOW_Z), fixed=("z",), name="floor")])
     text = str(caught.value)
     assert "slide along x, slide along y and turn about z" in text
     assert "slide along z" not in text
@@ -320,18 +322,18 @@ def test_each_piece_must_be_held():
     other = block((1, 1, 1), bend=lambda p: 10 * p + [20, 0, 0])
     mesh = joined([one, other])
     printed = field(mesh, material(PRINTED))
-    clamp = held_face(mesh, group(mesh, LOW_X), hold=("x", "y", "z"), name="clamp")
+    clamp = held_face(mesh, group(mesh, LOW_X), fixed=("x", "y", "z"), name="preload")
     with pytest.raises(FreeBodyError, match=r"piece around \(25, 5, 5\)"):
         Equilibrium(mesh, printed, held=[clamp])
 
 
 def test_a_bed_answers_like_springs():
-    # A block under even pressure on an even bed: sinks by p / k plus its own shortening p h / E (nu = 0)
+    # A block under even pressure on an even foundation: sinks by p / k plus its own shortening p h / E (nu = 0)
     mesh = box((20, 10, 8), (3, 2, 2))
     printed = field(mesh, material(isotropic_stiffness(2000, 0.0)))
-    bed = Bed("rubber", mesh.triangles_of((LOW_Z,)), 5.0, 2.0)
+    foundation = Foundation("rubber", mesh.triangles_of((LOW_Z,)), 5.0, 2.0)
     loads = force_load(mesh, group(mesh, HIGH_Z), force=np.array([0, 0, -400.0]))
-    equilibrium = Equilibrium(mesh, printed, beds=[bed])
+    equilibrium = Equilibrium(mesh, printed, foundations=[foundation])
     (found,), record = equilibrium.solve(loads[None])
     top, low = mesh.nodes[:, 2] == 8, mesh.nodes[:, 2] == 0
     assert found[low, 2] == pytest.approx(-2.0 / 5.0, rel=1e-7)
@@ -347,7 +349,7 @@ def test_held_along_a_slanted_normal():
     # A slanted face held along its own normal: the block slides down it as a whole
     q = rotation(5)
     mesh = block((2, 2, 2), bend=lambda p: (10 * p) @ q.T)
-    slant = held_face(mesh, group(mesh, LOW_Z), hold="normal", name="slant")
+    slant = held_face(mesh, group(mesh, LOW_Z), fixed="normal", name="slant")
     free = gather(mesh, (slant,)).projector[slant.nodes]
     normal = q @ np.array([0, 0, 1.0])
     assert np.abs(free - (np.eye(3) - np.outer(normal, normal))).max() < 1e-10
@@ -355,8 +357,8 @@ def test_held_along_a_slanted_normal():
 
 def test_supports_that_contradict_each_other_are_refused():
     mesh = box((10, 10, 10), (1, 1, 1))
-    low = held_face(mesh, group(mesh, LOW_X), hold=("x", "y", "z"), name="still")
-    moved = held_face(mesh, group(mesh, LOW_Z), hold=("z",), name="moved", value=np.array([0, 0, 0.1]))
+    low = held_face(mesh, group(mesh, LOW_X), fixed=("x", "y", "z"), name="still")
+    moved = held_face(mesh, group(mesh, LOW_Z), fixed=("z",), name="moved", value=np.array([0, 0, 0.1]))
     with pytest.raises(InputError, match="different displacements"):
         gather(mesh, (low, moved))
 
@@ -383,7 +385,7 @@ def test_a_part_that_follows_its_moved_face_bears_nothing(solver):
     none = np.zeros(mesh.nodes.shape)
 
     def moved(axes, held=()):
-        move = held_face(mesh, group(mesh, LOW_X), hold=axes, name="move", value=np.array([0.3, 0.2, 0.1]))
+        move = held_face(mesh, group(mesh, LOW_X), fixed=axes, name="move", value=np.array([0.3, 0.2, 0.1]))
         equilibrium = Equilibrium(mesh, printed, held=[*held, move], solver=solver)
         found, record = equilibrium.solve(none[None], starts=equilibrium.starts(move)[None])
         return found[0], equilibrium.balance(found[0], none, record)
@@ -394,7 +396,7 @@ def test_a_part_that_follows_its_moved_face_bears_nothing(solver):
     assert solution.force_error == solution.moment_error == 0
     # The same face moved against a fixed one is resisted: F = E A u / L
     still = ((HIGH_X, "x"), (LOW_Y, "y"), (LOW_Z, "z"))
-    _, solution = moved(("x",), [held_face(mesh, group(mesh, face), hold=(a,), name=a) for face, a in still])
+    _, solution = moved(("x",), [held_face(mesh, group(mesh, face), fixed=(a,), name=a) for face, a in still])
     assert solution.resisted and solution.force_error < 1e-8
     push = np.linalg.norm(solution.support, axis=1).sum() / 2
     assert push == pytest.approx(70e3 * 100 * 0.3 / 40, rel=1e-6)
