@@ -32,6 +32,7 @@ KINDS = {
     "temperature difference": "delta_degC",
     "expansion": "1/delta_degC",
     "foundation stiffness": "N/mm^3",
+    "pressure gradient": "N/mm^3",
 }
 """Kind of quantity -> the unit it has inside the program; a temperature is told on its scale, in degrees Celsius."""
 
@@ -54,6 +55,7 @@ EXAMPLES = {
     "temperature difference": "40 K",
     "expansion": "2.2e-5 1/K",
     "foundation stiffness": "4000 N/mm^3",
+    "pressure gradient": "10 kPa/m",
 }
 
 

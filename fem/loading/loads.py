@@ -32,12 +32,27 @@ Wrench = tuple[Array, Array]
 
 
 @dataclass(frozen=True)
+class Arrow:
+    """The resultant of a load or a support, to be drawn: `name`, `at` (3,) [mm], `vector` (3,) [N or N mm].
+
+    `kind` is "force" or "moment"; `label` is the text with the unit ("2.4 kN").
+    """
+
+    name: str
+    kind: str
+    at: Array
+    vector: Array
+    label: str
+
+
+@dataclass(frozen=True)
 class Load:
     """One load of a study at factor one.
 
     `forces` (n, 3) [N] at the nodes; `temperature_change` [K] per tetrahedron (m,) or None; `displacement` True when
     the load is a displacement prescribed through the supports; `permanent`: it does not grow when a reserve is
     sought. `triangles` (j,) where it works; `facts` numbers for the report; `point` (3,) where its arrow is drawn.
+    `arrows` draw its resultant; `cautions` are what the user should know of it.
     """
 
     name: str
@@ -49,6 +64,13 @@ class Load:
     temperature_change: Array | None = None
     displacement: Array | None = None
     point: Array | None = None
+    arrows: tuple[Arrow, ...] = ()
+    cautions: tuple[str, ...] = ()
+
+
+def force_text(size: float) -> str:
+    """A force [N] to be read beside an arrow."""
+    return f"{size / 1000:.3g} kN" if size >= 1000 else f"{size:.3g} N"
 
 
 def resultant(mesh: TetMesh, forces: Array) -> Wrench:

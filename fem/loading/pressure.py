@@ -20,9 +20,9 @@ class DepthPressure:
     Errors: InputError when the gradient is not positive or the direction has no length.
     """
 
-    at_zero: Array
+    at_zero: tuple[float, float, float]
     gradient: float
-    direction: Array
+    direction: tuple[float, float, float]
 
     def __post_init__(self) -> None:
         if not self.gradient > 0:
@@ -37,13 +37,13 @@ class DepthPressure:
 
 @dataclass(frozen=True)
 class PressureLoad:
-    """Nodal `forces` (n, 3) [N] of a pressure, the loaded `area` [mm^2], the `largest` pressure [MPa], the
+    """Nodal `forces` (n, 3) [N] of a pressure, the loaded `area` [mm^2], the `maximum` pressure [MPa], the
     `centre` (3,) [mm] of pressure and the boundary `triangles` (j,).
     """
 
     forces: Array
     area: float
-    largest: float
+    maximum: float
     centre: Array
     triangles: Index
 

@@ -10,43 +10,56 @@ from dataclasses import dataclass
 import numpy as np
 
 from fem.errors import FaceError, InputError
-from fem.loading.sampling import Samples, Side, linear_on, nodal_forces, sample
+from fem.loading.sampling import Side, linear_on, nodal_forces, sample
 from fem.part.quadrature import triangle_shapes
 from fem.part.tetmesh import Index, TetMesh
 from fem.tensors import Array
 
 EVEN = 0.1
 """Share by which the traction may depart from even to carry the force exactly through the point."""
+FINE = 16
+"""The border of a spot is followed to this part of its radius, which gives its area within 1 %."""
 PARTS = 4
 """Flat pieces along a side by which a curved triangle is told when the point is projected."""
 
 
 @dataclass(frozen=True)
+class Spot:
+    """The part of a face within a `radius` [mm] of the point `at` (3,) [mm]. Errors: InputError without a radius."""
+
+    at: tuple[float, float, float]
+    radius: float
+
+    def __post_init__(self) -> None:
+        if not self.radius > 0:
+            raise InputError("a spot needs a radius above zero.", where="spot.radius")
+
+
+@dataclass(frozen=True)
 class SpotLoad:
-    """Nodal `forces` (n, 3) [N] within a spot: `point` (3,) [mm] where the force acts, the loaded `area` [mm^2], the
-    `share` of the whole disc that lies on the face, and the boundary `triangles` (j,) it touches.
+    """Nodal `forces` (n, 3) [N] within a spot: its `centre` (3,) [mm] on the face, the `point` (3,) [mm] where the
+    force acts, the loaded `area` [mm^2], the `share` of the whole disc that lies on the face, and the boundary
+    `triangles` (j,) it touches.
     """
 
     forces: Array
+    centre: Array
     point: Array
     area: float
     share: float
     triangles: Index
 
 
-def spot_centre(mesh: TetMesh, triangles: Index, *, at: Array, radius: float, name: str) -> Array:
-    """The point (3,) [mm] of a face nearest to `at`. Errors: InputError when it is farther than the radius."""
-    where = f"loads.{name}.spot"
-    if not radius > 0:
-        raise InputError("a spot needs a radius above zero.", where=f"{where}.radius")
-    at = np.asarray(at, dtype=float)
+def spot_centre(mesh: TetMesh, triangles: Index, *, spot: Spot, name: str) -> Array:
+    """The point (3,) [mm] of a face nearest to the spot's. Errors: InputError when it is farther than the radius."""
+    at = np.asarray(spot.at, dtype=float)
     found = _nearest(mesh, triangles, at)
     distance = float(np.linalg.norm(found - at))
-    if distance > radius:
+    if distance > spot.radius:
         place = ", ".join(f"{v:.4g}" for v in found)
         raise InputError(
-            f"the point is {distance:.4g} mm away from the face; the spot's radius is {radius:.4g} mm.",
-            where=f"{where}.at",
+            f"the point is {distance:.4g} mm away from the face; the spot's radius is {spot.radius:.4g} mm.",
+            where=f"loads.{name}.spot.at",
             advice=f"The nearest point of the face is ({place}) mm.",
         )
     return found
@@ -57,35 +70,25 @@ def within(centre: Array, radius: float) -> Side:
     return lambda x: radius - np.linalg.norm(x - centre, axis=-1)
 
 
-def spot_samples(mesh: TetMesh, triangles: Index, *, centre: Array, radius: float, name: str) -> Samples:
-    """Points of a face within the radius of a point on it. Errors: FaceError when there are none."""
-    found = sample(mesh, triangles, side=within(centre, radius), fine=radius / 16)
-    if not found.whole_area > 0:
-        raise FaceError("the face has no area within the spot.", where=f"loads.{name}.spot")
-    return found
-
-
-def spot_force(mesh: TetMesh, triangles: Index, *, force: Array, at: Array, radius: float, name: str) -> SpotLoad:
+def spot_force(mesh: TetMesh, triangles: Index, *, force: Array, spot: Spot, name: str) -> SpotLoad:
     """A force (3,) [N] spread evenly over a spot; its line passes through the spot's point.
 
     The mesh's rounding is made good by a traction that varies linearly by at most EVEN. A spot that an edge of
     the face cuts stays even, and the force acts at the centroid of what is left: `point` says where.
-    Errors: InputError, FaceError as in `spot_centre` and `spot_samples`.
+    Errors: InputError, FaceError when no part of the face lies within the spot.
     """
-    centre = spot_centre(mesh, triangles, at=at, radius=radius, name=name)
-    samples = spot_samples(mesh, triangles, centre=centre, radius=radius, name=name)
-    force = np.asarray(force, dtype=float)
+    centre = spot_centre(mesh, triangles, spot=spot, name=name)
+    samples = sample(mesh, triangles, side=within(centre, spot.radius), fine=spot.radius / FINE)
+    if not samples.whole_area > 0:
+        raise FaceError("the face has no area within the spot.", where=f"loads.{name}.spot")
+    force, point = np.asarray(force, dtype=float), centre
     even = force / samples.whole_area
     traction = linear_on(samples, force=force, moment=np.zeros(3), at=centre, name=name)
     if np.linalg.norm(traction - even, axis=1).max() > EVEN * np.linalg.norm(even):
-        traction, centre = np.broadcast_to(even, traction.shape), samples.centre
-    return SpotLoad(nodal_forces(mesh, samples, traction), centre, *_extent(samples, radius), samples.triangles)
-
-
-def _extent(samples: Samples, radius: float) -> tuple[float, float]:
-    """Loaded area [mm^2] and its share of a flat disc."""
+        traction, point = np.broadcast_to(even, traction.shape), samples.centre
     area = samples.whole_area
-    return area, area / (np.pi * radius**2)
+    share = area / (np.pi * spot.radius**2)
+    return SpotLoad(nodal_forces(mesh, samples, traction), centre, point, area, share, samples.triangles)
 
 
 def _nearest(mesh: TetMesh, triangles: Index, at: Array) -> Array:

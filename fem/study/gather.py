@@ -71,7 +71,7 @@ def findings_of(
         cases=results,
         stiffness=stiffness,
         requirements=compare_requirements(study.requirements, bodies=bodies, cases=results),
-        loads={name: each.load.facts for name, each in ready.loads.items()},
+        loads={name: each.facts for name, each in ready.loads.items()},
         supports={name: _support_facts(plan) for name, plan in study.supports.items()},
         trust=trust,
         cautions=cautions_of(bodies, results, trust, mesh=about_mesh, remarks=remarks),

@@ -15,6 +15,7 @@ from fem.judging.hotspots import find_singular_places
 from fem.judging.scene import CaseFields, Patch, Scene
 from fem.judging.trust import WORST_BALANCE
 from fem.loading.case import LoadCase
+from fem.loading.kinds import displaced_face, edged_patches
 from fem.loading.loads import resultant
 from fem.loading.supports import gather
 from fem.part.faces import FaceGroup
@@ -31,7 +32,7 @@ from fem.study.gather import far_points, findings_of, print_keys
 from fem.study.ground import Ground, Prepared, expected_unknowns, lay_ground
 from fem.study.machine import peak_memory
 from fem.study.plans import Study
-from fem.study.prepare import body_print, displaced_face, lost_loads, patches_of, preload_cautions, supports_of
+from fem.study.prepare import body_print, lost_loads, patches_of, supports_of
 
 DEFAULT_FOLDER = "results"
 """Where a run writes unless it is told otherwise: a folder of the study's name in here."""
@@ -88,7 +89,7 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
     """Solve and judge every case of a prepared study. Errors: FreeBodyError, NotConverged."""
     clock = Clock(progress)
     study, mesh, printed, groups = ready.study, ready.mesh, ready.printed, ready.groups
-    loads = {name: each.load for name, each in ready.loads.items()}
+    loads = ready.loads
     cases = {name: LoadCase(name, factors, loads) for name, factors in study.cases.items()}
     if not cases:
         raise InputError("there is no load case.", where=str(study.path), advice="Add [loads] and [cases].")
@@ -97,7 +98,7 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
     answers: dict[str, Any] = {}
     stiffness = {}
     iterations, balance = 0, 0.0
-    remarks = dict.fromkeys((*preload_cautions(loads), *far_points(study, mesh)))
+    remarks = dict.fromkeys((*(c for load in loads.values() for c in load.cautions), *far_points(study, mesh)))
     pattern, blocks = ready.ground.pattern, None
     # Cases that prescribe the same faces' displacements share a matrix; a face is free where its displacement is not
     # named
@@ -128,11 +129,7 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
         singular = find_singular_places(
             mesh,
             held={h.name: h.triangles for h in (*held, *moved)},
-            loaded={
-                k: v.triangles
-                for k, v in loads.items()
-                if len(v.triangles) and v.kind not in ("preload", "displacement")
-            },
+            loaded=edged_patches(loads),
         )
         clock("solve", 0.28)
         own = [case for case in cases.values() if case.displaced == displaced]
@@ -223,7 +220,7 @@ def check_study(study: Study, *, progress: Progress | None = None) -> Checked:
     }
     ready = prepare(replace(study, bodies=coarse), progress=progress)
     held, foundations = supports_of(study, ready.mesh, ready.groups)
-    loads = {name: each.load for name, each in ready.loads.items()}
+    loads = ready.loads
     cases = [LoadCase(name, factors, loads) for name, factors in study.cases.items()]
     for displaced in {case.displaced for case in cases}:
         moved = [displaced_face(ready.mesh, study.loads[name], ready.groups) for name in displaced]

@@ -24,7 +24,7 @@ def wall():
 
 
 def water(level):
-    return DepthPressure(np.array([0, 0, level]), GRADIENT, np.array([0, 0, -1.0]))
+    return DepthPressure((0.0, 0.0, level), GRADIENT, (0.0, 0.0, -1.0))
 
 
 def test_a_wholly_wet_plate(wall):
@@ -40,7 +40,7 @@ def test_a_wholly_wet_plate(wall):
     assert np.abs(moment - np.cross(centre, total)).max() < 1e-9 * force * HEIGHT
     assert found.centre == pytest.approx(centre, rel=1e-9)
     assert found.area == pytest.approx(area, rel=1e-12)
-    assert found.largest == pytest.approx(GRADIENT * level, rel=1e-12)
+    assert found.maximum == pytest.approx(GRADIENT * level, rel=1e-12)
     # An even pressure of the same total acts higher
     even = pressure_load(wall, face_group(wall, (HIGH_X,), name="x"), pressure=GRADIENT * middle)
     assert abs(resultant(wall, even)[1][1] - moment[1]) > 0.05 * abs(moment[1])
@@ -77,9 +77,9 @@ def test_a_dry_face_is_refused_with_the_distance(wall):
     with pytest.raises(InputError, match="ends 3 mm short of"):
         pressure_on(wall, wall.triangles_of((HIGH_X,)), pressure=water(-3.0), name="sea")
     with pytest.raises(InputError, match="more than zero"):
-        DepthPressure(np.zeros(3), 0.0, np.array([0, 0, 1.0]))
+        DepthPressure((0.0, 0.0, 0.0), 0.0, (0.0, 0.0, 1.0))
     with pytest.raises(InputError, match="no length"):
-        DepthPressure(np.zeros(3), 1.0, np.zeros(3))
+        DepthPressure((0.0, 0.0, 0.0), 1.0, (0.0, 0.0, 0.0))
 
 
 def test_an_even_pressure_and_force_stay_as_they_are(wall):

@@ -8,7 +8,7 @@ from fem.errors import InputError
 from fem.loading.loads import resultant
 from fem.loading.pressure import pressure_on
 from fem.loading.sampling import sample
-from fem.loading.spot import nearest_on, spot_centre, spot_force, within
+from fem.loading.spot import Spot, nearest_on, spot_centre, spot_force, within
 
 AT = np.array([17.3, 8.1, 10.0])
 
@@ -23,7 +23,7 @@ def plate():
 def test_a_spot_force_acts_at_its_point(plate, radius):
     top = plate.triangles_of((HIGH_Z,))
     force = np.array([30.0, -50.0, -700.0])
-    found = spot_force(plate, top, force=force, at=AT, radius=radius, name="spot")
+    found = spot_force(plate, top, force=force, spot=Spot(tuple(AT), radius), name="spot")
     total, moment = resultant(plate, found.forces)
     assert np.abs(total - force).max() < 1e-9 * 700
     assert np.abs(moment - np.cross(AT, force)).max() < 1e-9 * 700 * 40
@@ -36,7 +36,7 @@ def test_a_spot_force_acts_at_its_point(plate, radius):
 
 def test_a_spot_at_an_edge_acts_where_it_lies(plate):
     top = plate.triangles_of((HIGH_Z,))
-    found = spot_force(plate, top, force=np.array([0, 0, -100.0]), at=np.array([0, 10.0, 10]), radius=5.0, name="s")
+    found = spot_force(plate, top, force=np.array([0, 0, -100.0]), spot=Spot((0.0, 10.0, 10.0), 5.0), name="s")
     total, moment = resultant(plate, found.forces)
     assert found.share == pytest.approx(0.5, rel=0.01)
     # The centroid of half a disc lies 4 r / (3 pi) from its straight side
@@ -59,13 +59,13 @@ def test_a_spot_pressure_loads_a_disc(plate):
 
 def test_the_point_is_projected_on_the_face_and_refused_when_too_far(plate):
     top = plate.triangles_of((HIGH_Z,))
-    near = spot_centre(plate, top, at=AT + np.array([0, 0, 2.0]), radius=3.0, name="spot")
+    near = spot_centre(plate, top, spot=Spot((17.3, 8.1, 12.0), 3.0), name="spot")
     assert near == pytest.approx(AT)
     with pytest.raises(InputError, match=r"4\.5 mm away from the face; the spot's radius is 3 mm") as error:
-        spot_centre(plate, top, at=AT + np.array([0, 0, 4.5]), radius=3.0, name="spot")
+        spot_centre(plate, top, spot=Spot((17.3, 8.1, 14.5), 3.0), name="spot")
     assert "(17.3, 8.1, 10) mm" in error.value.advice
     side = plate.triangles_of((HIGH_X,))
-    assert spot_centre(plate, side, at=np.array([38, 25.0, 5]), radius=9, name="s") == pytest.approx([40, 20, 5])
+    assert spot_centre(plate, side, spot=Spot((38.0, 25.0, 5.0), 9.0), name="s") == pytest.approx([40, 20, 5])
 
 
 def test_a_spot_on_a_curved_face():
@@ -77,7 +77,7 @@ def test_a_spot_on_a_curved_face():
     mesh = block((2, 4, 3), bend=bend)
     at = 44 * np.array([np.cos(0.5), np.sin(0.5), 0]) + [0, 0, 11.0]
     force = np.array([-80.0, 20.0, 5.0])
-    found = spot_force(mesh, mesh.triangles_of((HIGH_X,)), force=force, at=at, radius=6.0, name="spot")
+    found = spot_force(mesh, mesh.triangles_of((HIGH_X,)), force=force, spot=Spot(tuple(at), 6.0), name="spot")
     foot = 42 * np.array([np.cos(0.5), np.sin(0.5), 0]) + [0, 0, 11.0]
     total, moment = resultant(mesh, found.forces)
     assert np.abs(total - force).max() < 1e-9 * 80
