@@ -37,8 +37,8 @@ from fem.loading.plan import (
     WrenchKeys,
 )
 from fem.loading.pressure import DepthPressure, pressure_on
-from fem.loading.sampling import group_triangles
-from fem.loading.spot import FINE, spot_centre, spot_force, within
+from fem.loading.sampling import FINE, group_triangles
+from fem.loading.spot import spot_centre, spot_force, within
 from fem.loading.supports import Held, held_face
 from fem.loading.wing import wing_lift
 from fem.part.faces import FaceGroup

@@ -10,15 +10,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from fem.errors import FaceError, InputError
-from fem.loading.sampling import Side, linear_on, nodal_forces, sample
+from fem.loading.sampling import FINE, Side, linear_on, nodal_forces, sample
 from fem.part.quadrature import triangle_shapes
 from fem.part.tetmesh import Index, TetMesh
 from fem.tensors import Array
 
 EVEN = 0.1
 """Share by which the traction may depart from even to carry the force exactly through the point."""
-FINE = 16
-"""The border of a spot is followed to this part of its radius, which gives its area within 1 %."""
 PARTS = 4
 """Flat pieces along a side by which a curved triangle is told when the point is projected."""
 
