@@ -309,7 +309,7 @@ def _load(
     plan, mesh = site.plan, site.mesh
     force, moment = resultant(mesh, forces)
     told = {"kind": plan.kind, "permanent": plan.permanent, "force_N": clean(force), **facts}
-    told["moment_about_origin_Nmm"] = clean(moment)
+    told["moment_about_origin_Nmm"] = clean(moment, scale=float(np.linalg.norm(force)) * mesh.diagonal)
     arrows = []
     size = float(np.linalg.norm(force))
     if size > 1e-9 * np.abs(forces).sum():
