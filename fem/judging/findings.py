@@ -18,6 +18,7 @@ from typing import Any
 
 import numpy as np
 
+from fem.caution import Caution
 from fem.errors import InputError
 
 Vector = tuple[float, ...]
@@ -221,15 +222,10 @@ class Findings:
     loads: dict[str, dict[str, Any]]
     supports: dict[str, dict[str, Any]]
     trust: dict[str, Any]
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
     seconds: dict[str, float] = field(default_factory=dict)
     peak_memory_MB: float = 0.0
     currency: str = ""
-
-    @property
-    def met(self) -> bool:
-        """Whether every requirement is met (also true when there is none)."""
-        return all(r.met for r in self.requirements)
 
     @property
     def worst_case(self) -> str:

@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from fem.caution import Caution
 from fem.errors import FaceError, InputError
 from fem.loading.bearing import bearing_load, find_bore, is_whole_hole
 from fem.loading.bolts import find_holes, preload_forces
@@ -122,14 +123,15 @@ def _force(site: Site) -> Load:
     spot = spot_force(site.mesh, site.triangles, force=force, spot=what.spot, name=site.name)
     facts = {"spot_area_mm2": spot.area, "centre_mm": spot.point.tolist()}
     off = float(np.linalg.norm(spot.point - spot.centre))
-    cautions: tuple[str, ...] = ()
+    cautions: tuple[Caution, ...] = ()
     if off > 1e-6 * what.spot.radius:
         text = f"an edge cuts its spot; the force acts at the middle of what is left, {off:.3g} mm from the point."
-        cautions = (f"Load {site.name}: {text}",)
+        numbers = {"load": site.name, "off_mm": off}
+        cautions = (Caution("spot_cut", f"Load {site.name}: {text}", numbers),)
     return _load(site, spot.forces, spot.triangles, facts, spot.point, cautions=cautions)
 
 
-def _glued(site: Site, force: Array) -> tuple[str, ...]:
+def _glued(site: Site, force: Array) -> tuple[Caution, ...]:
     """The caution for a force that would pull on the far half of a bore as if the pin were glued in."""
     if not is_whole_hole(site.mesh, site.group):
         return ()
@@ -138,7 +140,7 @@ def _glued(site: Site, force: Array) -> tuple[str, ...]:
     if np.linalg.norm(across) <= 1e-3 * np.linalg.norm(force):
         return ()
     text = "its force is spread over the whole bore, as if the pin were glued in; write bearing in place of force."
-    return (f"Load {site.name}: {text}",)
+    return (Caution("glued_pin", f"Load {site.name}: {text}", {"load": site.name}, decisive=True),)
 
 
 def _pressure(site: Site) -> Load:
@@ -221,6 +223,7 @@ def _preload(site: Site) -> Load:
         "force_N": clean(resultant(mesh, forces)[0], scale=what.force),
     }
     text = f"Load {site.name}: a washer rests on the part with {100 * cover:.0f} % of its area only."
+    caution = Caution("washer_overhangs", text, {"load": site.name, "cover_fraction": cover})
     return Load(
         site.name,
         plan.kind,
@@ -229,7 +232,7 @@ def _preload(site: Site) -> Load:
         mesh.triangles_of(tuple(i for h in holes for i in h.head_faces)),
         facts,
         arrows=tuple(arrows),
-        cautions=(text,) if cover < 0.95 else (),
+        cautions=(caution,) if cover < 0.95 else (),
     )
 
 
@@ -303,7 +306,7 @@ def _load(
     facts: Mapping[str, Any],
     at: Array,
     *,
-    cautions: tuple[str, ...] = (),
+    cautions: tuple[Caution, ...] = (),
 ) -> Load:
     """A load with its resultant told in the facts and drawn as arrows at a point (3,) [mm]."""
     plan, mesh = site.plan, site.mesh

@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from fem.caution import Caution
 from fem.loading.sampling import group_triangles, linear_on, nodal_forces, sample
 from fem.part.faces import FaceGroup
 from fem.part.quadrature import (
@@ -62,7 +63,7 @@ class Load:
     displacement: Array | None = None
     point: Array | None = None
     arrows: tuple[Arrow, ...] = ()
-    cautions: tuple[str, ...] = ()
+    cautions: tuple[Caution, ...] = ()
 
 
 def force_text(size: float) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from fem.caution import Caution
 from fem.errors import InputError
 from fem.judging.scene import Patch
 from fem.loading.loads import Load
@@ -71,7 +72,7 @@ def patches_of(
     return (*supports, *(Patch(k, "load", v.triangles) for k, v in loads.items() if len(v.triangles)))
 
 
-def lost_loads(loads: Mapping[str, Load], projector: Array) -> tuple[str, ...]:
+def lost_loads(loads: Mapping[str, Load], projector: Array) -> tuple[Caution, ...]:
     """Cautions for loads that fall on held directions, where the part never feels them.
 
     `projector` (n, 3, 3) is onto what may move. Errors: InputError when a load is lost altogether.
@@ -90,7 +91,6 @@ def lost_loads(loads: Mapping[str, Load], projector: Array) -> tuple[str, ...]:
                 advice="Load another face, or hold less.",
             )
         if lost > 0.2:
-            cautions.append(
-                f"{100 * lost:.0f} % of load {name} falls on held directions, where the part does not feel it."
-            )
+            text = f"{100 * lost:.0f} % of load {name} falls on held directions, where the part does not feel it."
+            cautions.append(Caution("lost_load", text, {"load": name, "lost_fraction": lost}))
     return tuple(cautions)

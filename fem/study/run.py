@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from fem.caution import Caution
 from fem.errors import FreeBodyError, InputError, NoTrustworthyAnswer
 from fem.judging.findings import Findings
 from fem.judging.hotspots import find_singular_places
@@ -98,7 +99,7 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
     answers: dict[str, Any] = {}
     stiffness = {}
     iterations, balance = 0, 0.0
-    remarks = dict.fromkeys((*(c for load in loads.values() for c in load.cautions), *far_points(study, mesh)))
+    remarks: list[Caution] = [*(c for load in loads.values() for c in load.cautions), *far_points(study, mesh)]
     pattern, blocks = ready.ground.pattern, None
     # Cases that prescribe the same faces' displacements share a matrix; a face is free where its displacement is not
     # named
@@ -123,7 +124,7 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
                 raise
             # A face's stiffness is that of the part without prescribed displacements, which here alone hold it
             text = "The stiffness of watched faces is not told: the supports alone leave the part free to move."
-            remarks |= dict.fromkeys((text,))
+            remarks.append(Caution("no_stiffness", text, {"faces": list(watched)}))
             continue
         blocks = equilibrium.elastic
         singular = find_singular_places(
@@ -135,7 +136,8 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
         own = [case for case in cases.values() if case.displaced == displaced]
         needed = sorted({k for case in own for k in case.factors})
         plain = [k for k in needed if loads[k].displacement is None]
-        remarks |= dict.fromkeys(lost_loads({k: loads[k] for k in plain}, equilibrium.held.projector))
+        lost = lost_loads({k: loads[k] for k in plain}, equilibrium.held.projector)
+        remarks += [c for c in lost if c not in remarks]
         wrenches = list(watched.values()) if displaced == () else []
         right = np.concatenate([np.array([loads[k].forces for k in plain]).reshape(-1, *mesh.nodes.shape), *wrenches])
         found, record = equilibrium.solve(right, progress=lambda s: clock_say(progress, "solve", 0.28 + 0.2 * s))
@@ -169,7 +171,7 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
             balance = max(balance, result.force_error, result.moment_error)
             if not answers[case.name].resisted:
                 text = f"Case {case.name}: nothing resists the moved face; the part follows it without any stress."
-                remarks |= dict.fromkeys((text,))
+                remarks.append(Caution("follows", text, {"case": case.name}, decisive=True))
         ready.ground.remember(equilibrium)
     clock("", 0.6)
     if balance > WORST_BALANCE:
@@ -203,7 +205,7 @@ class Checked:
     unknowns: dict[str, int]
     loads: dict[str, dict[str, Any]]
     totals: dict[str, tuple[Any, Any]]
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
 
 
 def check_study(study: Study, *, progress: Progress | None = None) -> Checked:

@@ -17,7 +17,9 @@ from typing import Any
 
 ROOMS = (
     "errors",
+    "caution",
     "units",
+    "digits",
     "tensors",
     "cores",
     "cards",

@@ -88,7 +88,7 @@ def test_permanent_loads_do_not_grow(bar):
     assert found.cases["both"].reserve.minimum == pytest.approx((yield_stress - 130) / 10, rel=1e-4)
     alone = solved(bar, BAR + preload + "[cases]\nalone = { preload = 1.0 }\n")
     assert alone.cases["alone"].reserve.minimum == pytest.approx(yield_stress / 130, rel=1e-4)
-    assert any("permanent loads alone" in c for c in alone.cautions)
+    assert any("permanent loads alone" in c.text for c in alone.cautions)
 
 
 def test_a_displacement_holds_only_the_cases_that_name_it(bar):
@@ -112,9 +112,9 @@ def test_a_bar_that_follows_its_moved_face_bears_nothing_and_says_so(bar):
     one = found.cases["all"]
     assert one.faces["right"].displacement_mm == pytest.approx((0.3, 0, 0), abs=1e-9)
     assert np.isinf(one.reserve.minimum) and one.reaction_N == (0, 0, 0)
-    assert any("follows it without any stress" in remark for remark in found.cautions)
+    assert any("follows it without any stress" in c.text for c in found.cautions)
     # Neither is the missing stiffness of a watched face passed over
-    assert not found.stiffness and any("stiffness of watched faces is not told" in c for c in found.cautions)
+    assert not found.stiffness and any("stiffness of watched faces is not told" in c.text for c in found.cautions)
 
 
 def test_warming_a_free_bar_stretches_it_without_stress(bar):
