@@ -8,7 +8,7 @@ so that the force is exact and passes through the bore's centre; it never become
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,8 +19,9 @@ from fem.part.solid import Face
 from fem.part.tetmesh import Index, TetMesh
 from fem.tensors import Array, unit
 
-AXIAL = 1e-6
-"""Share of the force that may lie along the axis (rounding of a direction); a pin cannot push that way."""
+AXIAL = 1e-4
+"""Share of the force that may lie along the axis: an axis fitted to triangles misses by some 1e-5, and is then turned
+square to the force. A pin cannot push along its axis."""
 COVERED = 0.9
 """Share of the pushed half, weighted by cos(theta), that the faces must offer."""
 BIN = 5.0
@@ -109,9 +110,9 @@ def bearing_load(mesh: TetMesh, bore: Bore, *, force: Array, name: str) -> Beari
 
     Errors: InputError when the force is zero or has a part along the axis, or the wall it would push is not there.
     """
-    force = _square_to(bore, np.asarray(force, dtype=float), name)
+    bore = _square_to(bore, np.asarray(force, dtype=float), name)
     size = float(np.linalg.norm(force))
-    ahead = force / size
+    ahead = np.asarray(force, dtype=float) / size
     sense = 1.0 if bore.hollow else -1.0
     pushed = sample(mesh, bore.triangles, side=lambda x: sense * ((x - bore.centre) @ ahead), fine=bore.radius / 8)
     _refuse_missing_half(bore, pushed, ahead, name)
@@ -141,8 +142,8 @@ def bearing_load(mesh: TetMesh, bore: Bore, *, force: Array, name: str) -> Beari
     return Bearing(found, float(pressure.max()), size / shadow, bore, pushed.triangles)
 
 
-def _square_to(bore: Bore, force: Array, name: str) -> Array:
-    """The force without rounding along the axis. Errors: InputError when it is zero or pushes along the axis."""
+def _square_to(bore: Bore, force: Array, name: str) -> Bore:
+    """The bore with its axis square to the force. Errors: InputError when that is zero or pushes along the axis."""
     where = f"loads.{name}.bearing"
     size = float(np.linalg.norm(force))
     if not size > 0:
@@ -155,7 +156,7 @@ def _square_to(bore: Bore, force: Array, name: str) -> Array:
             where=where,
             advice="Put this part as a force on the shoulder that takes it.",
         )
-    return force - lengthwise * bore.axis
+    return replace(bore, axis=unit(bore.axis - force * lengthwise / size**2))
 
 
 def _refuse_missing_half(bore: Bore, pushed: Samples, ahead: Array, name: str) -> None:
