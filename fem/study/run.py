@@ -33,7 +33,7 @@ from fem.study.gather import far_points, findings_of, print_keys
 from fem.study.ground import Ground, Prepared, expected_unknowns, lay_ground
 from fem.study.machine import peak_memory
 from fem.study.plans import Study
-from fem.study.prepare import body_print, lost_loads, patches_of, supports_of
+from fem.study.prepare import body_print, lost_loads, patches_of, supports_of, temperature_cautions
 
 DEFAULT_FOLDER = "results"
 """Where a run writes unless it is told otherwise: a folder of the study's name in here."""
@@ -99,7 +99,8 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
     answers: dict[str, Any] = {}
     stiffness = {}
     iterations, balance = 0, 0.0
-    remarks: list[Caution] = [*(c for load in loads.values() for c in load.cautions), *far_points(study, mesh)]
+    remarks: list[Caution] = [c for load in loads.values() for c in load.cautions]
+    remarks += [*far_points(study, mesh), *temperature_cautions(study)]
     pattern, blocks = ready.ground.pattern, None
     # Cases that prescribe the same faces' displacements share a matrix; a face is free where its displacement is not
     # named
