@@ -18,6 +18,7 @@ from typing import Any
 
 import numpy as np
 
+from fem.caution import Caution
 from fem.errors import InputError
 
 Vector = tuple[float, ...]
@@ -239,19 +240,6 @@ class RequirementFindings:
     unit: str
     met: bool
     where: str
-
-
-@dataclass(frozen=True)
-class Caution:
-    """What a reader must know: `kind` a word for scripts, `text` one sentence or two, `numbers` what stands in it.
-
-    A `decisive` one can turn the verdict: it is told before the tables.
-    """
-
-    kind: str
-    text: str
-    numbers: dict[str, Any] = field(default_factory=dict)
-    decisive: bool = False
 
 
 @dataclass(frozen=True)

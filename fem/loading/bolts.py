@@ -9,15 +9,13 @@ Design (9th ed.), section 8-5.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import partial
 
 import numpy as np
 
 from fem.errors import FaceError, InputError
-from fem.loading.loads import linear_traction, spread
+from fem.loading.sampling import FINE, linear_on, nodal_forces, sample
 from fem.part.faces import FaceGroup, describe
-from fem.part.quadrature import surface_points
-from fem.part.tetmesh import Index, TetMesh
+from fem.part.tetmesh import TetMesh
 from fem.tensors import Array, unit
 
 
@@ -128,7 +126,7 @@ class Preloaded:
 def preload_forces(
     mesh: TetMesh, hole: Hole, *, against: FaceGroup, force: float, washer: float, name: str
 ) -> Preloaded:
-    """The pull `force` [N] of one bolt under a washer of outer diameter `ring` [mm].
+    """The pull `force` [N] of one bolt under a washer of outer diameter `washer` [mm].
 
     Errors: InputError when the washer is no larger than the hole, misses the face, or hangs so far over an edge
     that it would have to pull.
@@ -169,49 +167,15 @@ class _Pressed:
 def _pressed(
     mesh: TetMesh, hole: Hole, faces: tuple[int, ...], *, outer: float, height: float, push: float, name: str
 ) -> _Pressed:
-    triangles = _patch(mesh, hole, faces, outer=outer, height=height, name=name)
-    weight = partial(_ring_weight, hole=hole, outer=outer)
-    traction = linear_traction(
-        mesh,
-        triangles,
-        force=push * hole.axis,
-        moment=np.zeros(3),
-        at=hole.origin,
-        weight=weight,
-        rule=_fine_rule(),
-        name=name,
-    )
-    points, area, normal = surface_points(mesh, triangles, rule=_fine_rule())
-    inside = weight(points) > 0
-    pressure = traction(points, normal) @ hole.axis * np.sign(push)
-    forces = spread(mesh, triangles, traction, rule=_fine_rule())
-    return _Pressed(forces, float(area[inside].sum()), float(pressure[inside].min()), float(pressure[inside].max()))
+    def ring(points: Array) -> Array:
+        off = points - hole.origin
+        return outer - np.linalg.norm(off - (off @ hole.axis)[..., None] * hole.axis, axis=-1)
 
-
-def _ring_weight(points: Array, *, hole: Hole, outer: float) -> Array:
-    """One between the hole's edge and `outer` radius, zero elsewhere (..., 3) -> (...)."""
-    off = points - hole.origin
-    radial = np.linalg.norm(off - (off @ hole.axis)[..., None] * hole.axis, axis=-1)
-    return (radial <= outer).astype(float)
-
-
-def _patch(mesh: TetMesh, hole: Hole, faces: tuple[int, ...], *, outer: float, height: float, name: str) -> Index:
-    triangles = mesh.triangles_of(faces)
-    points, area, _ = surface_points(mesh, triangles, rule=_fine_rule())
-    hit = (area * _ring_weight(points, hole=hole, outer=outer)).sum(axis=1) > 0
-    if not hit.any():
+    samples = sample(mesh, mesh.triangles_of(faces), side=ring, fine=outer / FINE)
+    if not samples.whole_area > 0:
         at = ", ".join(f"{v:.4g}" for v in hole.origin + hole.axis * height)
         raise InputError(f"no face lies under the washer at ({at}) mm.", where=f"loads.{name}.preload")
-    return triangles[hit]
-
-
-def _fine_rule() -> tuple[Array, Array]:
-    """Sixty-four small triangles, so that the edge of a ring inside a large triangle is seen."""
-    parts = 8
-    points = []
-    for i in range(parts):
-        for j in range(parts - i):
-            points.append([(i + 1 / 3) / parts, (j + 1 / 3) / parts])
-            if i + j < parts - 1:
-                points.append([(i + 2 / 3) / parts, (j + 2 / 3) / parts])
-    return np.array(points), np.full(len(points), 0.5 / len(points))
+    traction = linear_on(samples, force=push * hole.axis, moment=np.zeros(3), at=hole.origin, name=name)
+    pressure = traction @ hole.axis * np.sign(push)
+    forces = nodal_forces(mesh, samples, traction)
+    return _Pressed(forces, samples.whole_area, float(pressure.min()), float(pressure.max()))

@@ -14,24 +14,18 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fem.errors import InputError, nearest
+from fem.loading.kinds import KINDS
+from fem.loading.plan import ForceKeys, LoadKeys, LoadPlan, PressureKeys
+from fem.loading.pressure import DepthPressure
+from fem.loading.spot import Spot
 from fem.part.faces import FaceQuery
 from fem.study.plans import (
-    AccelerationKeys,
     BodyPlan,
-    DisplacementKeys,
-    ForceKeys,
-    LoadKeys,
-    LoadPlan,
-    PreloadKeys,
-    PressureKeys,
     PrintKeys,
     Requirements,
     Study,
     SupportPlan,
-    TemperatureChangeKeys,
     Vector,
-    WingKeys,
-    WrenchKeys,
 )
 
 if TYPE_CHECKING:
@@ -149,13 +143,17 @@ def _checked(data: dict[str, Any], file: Path) -> StudyForm:
     raise InputError(what, where=f"{file}: {key_path(first['loc'])}".removesuffix(": "), advice=advice)
 
 
+SILENT = ("[key]", "[even]", "[growing]")
+"""Steps that tell forms apart and are no keys of the file."""
+
+
 def key_path(steps: Iterable[Any]) -> str:
     """The place in the file as the user would write it: `loads.lift.force[1]`."""
     out = ""
     for step in steps:
         if isinstance(step, int):
             out += f"[{step + 1}]"
-        elif step != "[key]":
+        elif step not in SILENT:
             plain = step if re.fullmatch(r"[A-Za-z0-9_-]+", step) else json.dumps(step, ensure_ascii=False)
             out += f".{plain}" if out else plain
     return out
@@ -325,26 +323,21 @@ def _load(name: str, form: LoadForm) -> LoadPlan:
 
 
 def _load_keys(form: LoadForm) -> LoadKeys:
-    if form.force is not None:
-        return ForceKeys(_vector(form.force))
-    if form.pressure is not None:
-        return PressureKeys(form.pressure)
-    if form.wrench is not None:
-        w = form.wrench
-        return WrenchKeys(_vector(w.force), _vector(w.moment), _maybe(w.at))
-    if form.wing is not None:
-        plain = form.wing.model_dump(exclude={"centre_of_pressure", "up", "forward"})
-        w_centre, up, forward = (_vector(v) for v in (form.wing.centre_of_pressure, form.wing.up, form.wing.forward))
-        return WingKeys(**plain, centre_of_pressure=w_centre, up=up, forward=forward)
-    if form.preload is not None:
-        return PreloadKeys(**form.preload.model_dump())
-    if form.displacement is not None:
-        return DisplacementKeys(**form.displacement.model_dump())
-    if form.acceleration is not None:
-        return AccelerationKeys(_vector(form.acceleration))
-    assert form.temperature_change is not None  # the form holds exactly one kind
-    bodies = form.temperature_change.bodies
-    return TemperatureChangeKeys(form.temperature_change.by, None if bodies is None else tuple(bodies))
+    given = _tuples(form.model_dump(include={form.kind, "spot"}))
+    what, spot = given[form.kind], given["spot"] and Spot(**given["spot"])
+    if form.kind == "force":
+        return ForceKeys(what, spot)
+    if form.kind == "pressure":
+        return PressureKeys(DepthPressure(**what) if isinstance(what, dict) else what, spot)
+    keys = KINDS[form.kind].keys
+    return keys(**what) if isinstance(what, dict) else keys(what)
+
+
+def _tuples(value: Any) -> Any:
+    """The same with tuples for lists, so that a plan never changes."""
+    if isinstance(value, dict):
+        return {k: _tuples(v) for k, v in value.items()}
+    return tuple(_tuples(v) for v in value) if isinstance(value, list) else value
 
 
 def file_digest(file: Path) -> str:
@@ -379,12 +372,10 @@ def _refuse_unknown_names(study: Study) -> None:
         known(support.face, faces, "face", "supports", name, "face")
     for name, load in study.loads.items():
         known(load.face, faces, "face", "loads", name, "face")
-        if isinstance(load.what, PreloadKeys):
-            for key in ("holes", "against", "head"):
-                known(getattr(load.what, key), faces, "face", "loads", name, "preload", key)
-        if isinstance(load.what, TemperatureChangeKeys):
-            for i, body in enumerate(load.what.bodies or ()):
-                known(body, bodies, "body", "loads", name, "temperature_change", "bodies", i)
+        for key in KINDS[load.kind].faces:
+            known(getattr(load.what, key), faces, "face", "loads", name, load.kind, key)
+        for i, body in enumerate(getattr(load.what, "bodies", None) or ()):
+            known(body, bodies, "body", "loads", name, load.kind, "bodies", i)
     for name, factors in study.cases.items():
         for load_name in factors:
             known(load_name, loads, "load", "cases", name, load_name)

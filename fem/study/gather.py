@@ -6,8 +6,9 @@ from typing import Any
 
 import numpy as np
 
+from fem.caution import Caution
 from fem.judging.cautions import cautions_of
-from fem.judging.findings import Caution, FaceFindings, Findings, MeshFindings
+from fem.judging.findings import FaceFindings, Findings, MeshFindings
 from fem.judging.trust import trust_of
 from fem.loading.case import LoadCase
 from fem.part.tetmesh import TetMesh
@@ -66,7 +67,7 @@ def findings_of(
         cases=results,
         stiffness=stiffness,
         requirements=compare_requirements(study.requirements, bodies=bodies, cases=results),
-        loads={name: each.load.facts for name, each in ready.loads.items()},
+        loads={name: each.facts for name, each in ready.loads.items()},
         supports={name: _support_facts(plan) for name, plan in study.supports.items()},
         trust=trust,
         cautions=cautions_of(bodies, results, trust, mesh=about_mesh, diagonal=mesh.diagonal, remarks=remarks),

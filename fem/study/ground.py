@@ -6,6 +6,8 @@ from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
+from fem.loading.kinds import KINDS, load_of
+from fem.loading.loads import Load
 from fem.part.faces import FaceGroup, name_faces
 from fem.part.meshing import estimated_unknowns, mesh_solid, refuse_too_large
 from fem.part.solid import Solid, read_solid
@@ -17,8 +19,7 @@ from fem.solving.earlier import Earlier
 from fem.solving.equilibrium import Equilibrium
 from fem.solving.stiffness import BlockPattern, block_pattern
 from fem.study.clock import Clock
-from fem.study.plans import AccelerationKeys, Study, TemperatureChangeKeys
-from fem.study.prepare import Loaded, load_of
+from fem.study.plans import Study
 
 T = TypeVar("T")
 MOST_ZONINGS = 8
@@ -72,11 +73,11 @@ class Ground:
             del zonings[next(iter(zonings))]
         return printed
 
-    def loads(self, study: Study, printed: PrintedField) -> dict[str, Loaded]:
+    def loads(self, study: Study, printed: PrintedField) -> dict[str, Load]:
         """The study's loads at factor one; those that do not depend on the material are kept. Errors: InputError."""
         groups, out = self.groups(study), {}
         for name, plan in study.loads.items():
-            if isinstance(plan.what, AccelerationKeys | TemperatureChangeKeys):
+            if KINDS[plan.kind].of_material:
                 out[name] = load_of(plan, self.mesh, printed, groups)
             else:
                 key = ("load", repr(plan), _faces(study))
@@ -100,7 +101,7 @@ class Prepared:
     made: dict[str, PrintedBody]
     printed: PrintedField
     groups: dict[str, FaceGroup]
-    loads: dict[str, Loaded]
+    loads: dict[str, Load]
     seconds: dict[str, float]
 
     @property

@@ -10,10 +10,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from fem.loading.plan import LoadPlan, Vector
 from fem.part.faces import FaceQuery
 from fem.printing.plan import INFILL_ANGLE, PrintPlan
-
-Vector = tuple[float, float, float]
 
 
 @dataclass(frozen=True)
@@ -95,109 +94,6 @@ class SupportPlan:
     foundation_tangential: float | None = None
     push_only: bool = False
     spring: Vector | None = None
-
-
-@dataclass(frozen=True)
-class ForceKeys:
-    """A force (3,) [N] spread evenly over a face."""
-
-    force: Vector
-
-
-@dataclass(frozen=True)
-class PressureKeys:
-    """A pressure [MPa] on a face; positive pushes into the material."""
-
-    pressure: float
-
-
-@dataclass(frozen=True)
-class WrenchKeys:
-    """A force (3,) [N] and a moment (3,) [N mm] about the point `at` (3,) [mm], None: the face's centre."""
-
-    force: Vector
-    moment: Vector
-    at: Vector | None
-
-
-@dataclass(frozen=True)
-class WingKeys:
-    """The lift of a wing: `mass` [tonne] carried by all wings, `weight_fraction` of it on this one, `span` [mm],
-    `left_fraction` of the lift on the left half, `drag_to_lift` drag over lift, `centre_of_pressure` (3,) [mm],
-    `up` and `forward` directions in part axes.
-    """
-
-    mass: float
-    weight_fraction: float
-    span: float
-    left_fraction: float
-    drag_to_lift: float
-    centre_of_pressure: Vector
-    up: Vector
-    forward: Vector
-
-
-@dataclass(frozen=True)
-class PreloadKeys:
-    """Tightened bolts: `force` [N] for each hole of the face `holes`, `washer` the washer's outer diameter [mm],
-    `against` the face they are clamped to, `head` the face under the washers (None: found next to the holes).
-    """
-
-    holes: str
-    against: str
-    force: float
-    washer: float
-    head: str | None
-
-
-@dataclass(frozen=True)
-class DisplacementKeys:
-    """Prescribed displacement of a face [mm]; None leaves that direction free."""
-
-    x: float | None
-    y: float | None
-    z: float | None
-
-
-@dataclass(frozen=True)
-class AccelerationKeys:
-    """A field of acceleration (3,) [mm/s^2] that pulls on the mass of all bodies; gravity is (0, 0, -9806.65)."""
-
-    acceleration: Vector
-
-
-@dataclass(frozen=True)
-class TemperatureChangeKeys:
-    """Temperature difference [K] of the named bodies; None: of all."""
-
-    by: float
-    bodies: tuple[str, ...] | None
-
-
-LoadKeys = (
-    ForceKeys
-    | PressureKeys
-    | WrenchKeys
-    | WingKeys
-    | PreloadKeys
-    | DisplacementKeys
-    | AccelerationKeys
-    | TemperatureChangeKeys
-)
-
-
-@dataclass(frozen=True)
-class LoadPlan:
-    """One load: `kind` is the study's word for it, `what` its numbers, `face` where it acts (None: by its kind).
-
-    A `permanent` load stays as it is while a reserve factor is sought.
-    """
-
-    name: str
-    kind: str
-    what: LoadKeys
-    face: str | None
-    permanent: bool
 
 
 @dataclass(frozen=True)

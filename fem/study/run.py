@@ -9,12 +9,14 @@ from typing import Any
 
 import numpy as np
 
+from fem.caution import Caution
 from fem.errors import FreeBodyError, InputError, NoTrustworthyAnswer
-from fem.judging.findings import Caution, Findings
+from fem.judging.findings import Findings
 from fem.judging.hotspots import find_singular_places
 from fem.judging.scene import CaseFields, Patch, Scene
 from fem.judging.trust import WORST_BALANCE
 from fem.loading.case import LoadCase
+from fem.loading.kinds import displaced_face, edged_patches
 from fem.loading.loads import resultant
 from fem.loading.supports import gather
 from fem.part.faces import FaceGroup
@@ -32,15 +34,7 @@ from fem.study.gather import far_points, findings_of, print_keys
 from fem.study.ground import Ground, Prepared, expected_unknowns, lay_ground
 from fem.study.machine import peak_memory
 from fem.study.plans import Study
-from fem.study.prepare import (
-    body_print,
-    displaced_face,
-    lost_loads,
-    patches_of,
-    preload_cautions,
-    supports_of,
-    temperature_cautions,
-)
+from fem.study.prepare import body_print, lost_loads, patches_of, supports_of, temperature_cautions
 
 DEFAULT_FOLDER = "results"
 """Where a run writes unless it is told otherwise: a folder of the study's name in here."""
@@ -97,7 +91,7 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
     """Solve and judge every case of a prepared study. Errors: FreeBodyError, NotConverged."""
     clock = Clock(progress)
     study, mesh, printed, groups = ready.study, ready.mesh, ready.printed, ready.groups
-    loads = {name: each.load for name, each in ready.loads.items()}
+    loads = ready.loads
     cases = {name: LoadCase(name, factors, loads) for name, factors in study.cases.items()}
     if not cases:
         raise InputError("there is no load case.", where=str(study.path), advice="Add [loads] and [cases].")
@@ -106,7 +100,8 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
     answers: dict[str, Any] = {}
     stiffness = {}
     iterations, balance = 0, 0.0
-    remarks: list[Caution] = [*preload_cautions(loads), *far_points(study, mesh), *temperature_cautions(study)]
+    remarks: list[Caution] = [c for load in loads.values() for c in load.cautions]
+    remarks += [*far_points(study, mesh), *temperature_cautions(study)]
     if watched and (pushing := [f.name for f in foundations if f.push_only]):
         text = f"The stiffness of watched faces takes foundation {', '.join(pushing)} as pressing all over."
         remarks.append(Caution("stiffness_without_contact", text, {"supports": pushing}))
@@ -132,16 +127,15 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
         except FreeBodyError:
             if displaced or any(case.displaced == () for case in cases.values()):
                 raise
-            continue  # a face's stiffness cannot be told where only displacements hold the part
+            # A face's stiffness is that of the part without prescribed displacements, which here alone hold it
+            text = "The stiffness of watched faces is not told: the supports alone leave the part free to move."
+            remarks.append(Caution("no_stiffness", text, {"faces": list(watched)}))
+            continue
         blocks = equilibrium.elastic
         singular = find_singular_places(
             mesh,
             held={h.name: h.triangles for h in (*held, *moved)},
-            loaded={
-                k: v.triangles
-                for k, v in loads.items()
-                if len(v.triangles) and v.kind not in ("preload", "displacement")
-            },
+            loaded=edged_patches(loads),
         )
         clock("solve", 0.28)
         own = [case for case in cases.values() if case.displaced == displaced]
@@ -225,7 +219,7 @@ def check_study(study: Study, *, progress: Progress | None = None) -> Checked:
     }
     ready = prepare(replace(study, bodies=coarse), progress=progress)
     held, foundations = supports_of(study, ready.mesh, ready.groups)
-    loads = {name: each.load for name, each in ready.loads.items()}
+    loads = ready.loads
     cases = [LoadCase(name, factors, loads) for name, factors in study.cases.items()]
     for displaced in {case.displaced for case in cases}:
         moved = [displaced_face(ready.mesh, study.loads[name], ready.groups) for name in displaced]

@@ -28,16 +28,17 @@ def draw_loads(run: Album) -> Picture:
     view = fit(np.concatenate([run.nodes, *([np.array(ends)] if ends else [])]), towards=_best_corner(run))
     stage = run.stage
     stage.clear()
-    marked = np.zeros(len(mesh.triangles), dtype=bool)
+    # Where patches overlap, the smallest lies on top
+    owner = np.full(len(mesh.triangles), -1)
+    for number in sorted(range(len(scene.patches)), key=lambda i: -len(scene.patches[i].triangles)):
+        owner[scene.patches[number].triangles] = number
     skin, painted, pointers = [], [], []
-    for patch in scene.patches:
-        marked[patch.triangles] = True
-    plain = four_triangles(mesh.triangles[~marked])
+    plain = four_triangles(mesh.triangles[owner < 0])
     if len(plain):
         skin.append(stage.add(polydata(run.nodes, plain), colour=GREY))
-    for patch in scene.patches:
-        if len(patch.triangles):
-            flat = four_triangles(mesh.triangles[patch.triangles])
+    for number, patch in enumerate(scene.patches):
+        if (owner == number).any():
+            flat = four_triangles(mesh.triangles[owner == number])
             painted.append(stage.add(polydata(run.nodes, flat), colour=colour[patch.name]))
     skin.append(stage.add(lines(run.nodes, run.rims), colour=LINE, width=1.5, lighting=False))
     for arrow, tail, tip in shafts:

@@ -21,7 +21,7 @@ from fem.study.machine import program_version
 from fem.study.plans import Study
 
 FOLDER = "directions"
-METHOD = 2
+METHOD = 3
 """Raised when a change of the scan changes its numbers within one version of the program."""
 _TUPLES = ("direction", "at_mm", "missed")
 

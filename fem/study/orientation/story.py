@@ -10,9 +10,9 @@ from typing import Any
 
 import numpy as np
 
+from fem.caution import Caution
 from fem.errors import InputError
 from fem.judging.cautions import STANDING
-from fem.judging.findings import Caution
 from fem.judging.orientation import (
     DirectionNumbers,
     Orientation,

@@ -22,7 +22,7 @@ from fem.study.machine import program_version
 from fem.study.plans import BodyPlan, Study
 
 FOLDER = "variants"
-METHOD = 2
+METHOD = 3
 """Raised when a change of the program changes the numbers of a variant within one version."""
 SHOWN = 12
 """So many digits of the hash stand in a file's name; the whole of it stands in the file."""

@@ -89,7 +89,7 @@ def test_sums_of_unit_loads_equal_what_is_solved_at_once(own):
     from fem.study.prepare import supports_of
 
     held, foundations = supports_of(ready.study, ready.mesh, ready.groups)
-    forces = 1.5 * ready.loads["pull"].load.forces - 0.7 * ready.loads["side"].load.forces
+    forces = 1.5 * ready.loads["pull"].forces - 0.7 * ready.loads["side"].forces
     solved, _ = Equilibrium(ready.mesh, ready.printed, held=held, foundations=foundations).solve(forces[None])
     assert np.abs(found - solved[0]).max() < 1e-9 * np.abs(solved[0]).max()
     other = replace(ready, study=replace(ready.study, cases={"both": {"pull": 1.5, "side": -0.700001}}))

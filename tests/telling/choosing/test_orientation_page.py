@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from pages import Page, asks_outside
 
-from fem.judging.findings import Caution
+from fem.caution import Caution
 from fem.judging.orientation import DirectionNumbers, Orientation, half_sphere, picks_of, reason_of, upper
 from fem.telling.orientation import write_orientation
 from fem.telling.orientation.page import COLUMNS
