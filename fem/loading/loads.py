@@ -74,12 +74,12 @@ def spread(
 
 def force_load(mesh: TetMesh, group: FaceGroup, *, force: Array) -> Array:
     """A force (3,) [N] spread evenly over a face."""
-    return spread(mesh, mesh.triangles_of(group.faces), lambda x, n: np.broadcast_to(force / group.area, x.shape))
+    return spread(mesh, group.triangles, lambda x, n: np.broadcast_to(force / group.area, x.shape))
 
 
 def pressure_load(mesh: TetMesh, group: FaceGroup, *, pressure: float) -> Array:
     """A pressure [MPa] that pushes into the material, normal to the curved face."""
-    return spread(mesh, mesh.triangles_of(group.faces), lambda x, n: -pressure * n)
+    return spread(mesh, group.triangles, lambda x, n: -pressure * n)
 
 
 def wrench_load(

@@ -53,12 +53,12 @@ def listed(solids: Sequence[FileSolid]) -> str:
     return "; ".join(each + more)
 
 
-def refuse_several(solids: Sequence[FileSolid], *, where: str) -> None:
+def refuse_several(solids: Sequence[FileSolid], *, where: str, advice: str) -> None:
     """Errors: SolidError that lists the solids."""
     raise SolidError(
         f"it holds {len(solids)} solids: {listed(solids)}.",
         where=where,
-        advice="Say which one is meant, part = 2 or part = its name, or join them on purpose with fused = true.",
+        advice=f"Say which one is meant, part = 2 or part = its name, or {advice}.",
     )
 
 

@@ -85,7 +85,7 @@ def supports_of(study: Study, mesh: TetMesh, groups: Mapping[str, FaceGroup]) ->
         if plan.hold:
             held.append(held_face(mesh, group, hold=plan.hold, name=name))
         else:
-            beds.append(Bed(name, mesh.triangles_of(group.faces), plan.bed_normal or 0.0, plan.bed_tangential or 0.0))
+            beds.append(Bed(name, group.triangles, plan.bed_normal or 0.0, plan.bed_tangential or 0.0))
     return held, beds
 
 
@@ -117,7 +117,7 @@ def load_of(plan: LoadPlan, mesh: TetMesh, printed: PrintedField, groups: Mappin
     if plan.face is None:
         raise InputError("needs a face.", where=f"loads.{name}")
     group = groups[plan.face]
-    triangles = mesh.triangles_of(group.faces)
+    triangles = group.triangles
     if len(triangles) == 0 or not group.area > 0:
         raise FaceError("the face has no area.", where=f"loads.{name}.face")
     if isinstance(what, ForceKeys):

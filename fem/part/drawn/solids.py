@@ -57,7 +57,7 @@ def keep_one(gmsh: Any, *, part: int | str | None, fused: bool, where: str) -> t
                 advice="Choose one with part = 1, or make each a body of its own.",
             )
     else:
-        refuse_several(facts, where=where)
+        refuse_several(facts, where=where, advice="join them on purpose with fused = true")
     # Faces and curves that belonged to what is gone must not be taken for the solid's own
     occ.synchronize()
     kept = set(gmsh.model.getBoundary([(3, tag) for _, tag in occ.getEntities(3)], oriented=False))

@@ -57,7 +57,7 @@ def read_triangulated(
             advice="Unite them where they were drawn, or export STEP.",
         )
     elif len(facts) > 1:
-        refuse_several(facts, where=where)
+        refuse_several(facts, where=where, advice="unite them where they were drawn")
     points, triangles = bodies.one(index)
     refuse_crossing(points, triangles, where=where)
     faces, face = sorted_into_faces(points, triangles, np.zeros(len(triangles), dtype=np.int64), name=name)
