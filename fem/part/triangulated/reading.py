@@ -111,7 +111,8 @@ def _loaded(file: Path) -> tuple[list[Shell], str | None]:
         _refuse_vast_archive(file)
     shells = []
     try:
-        scene: Any = trimesh.load_scene(str(file), process=False)
+        apart = {"split_objects": True} if file.suffix.lower() == ".obj" else {}
+        scene: Any = trimesh.load_scene(str(file), process=False, **apart)
         for node in scene.graph.nodes_geometry:
             turn, key = scene.graph[node]
             mesh = scene.geometry[key]
@@ -135,7 +136,17 @@ def _loaded(file: Path) -> tuple[list[Shell], str | None]:
             raise SolidError(
                 "a triangle in it names a point that does not exist.", where=where, advice="Export it again."
             )
+    if file.suffix.lower() == ".obj":
+        shells = _in_order_of_file(shells, file)
     return shells, _stated_unit(scene.units, where) if file.suffix.lower() == ".3mf" else None
+
+
+def _in_order_of_file(shells: list[Shell], file: Path) -> list[Shell]:
+    """Objects in the order in which the file names them; the reader gives them in another."""
+    lines = file.read_text(encoding="utf-8", errors="replace").splitlines()
+    said = [line[2:].strip() for line in lines if line.startswith("o ")]
+    place = {name: i for i, name in reversed(list(enumerate(said)))}
+    return sorted(shells, key=lambda shell: (place.get(shell.name, len(said)), shell.name))
 
 
 def _stated_unit(stated: Any, where: str) -> str:
