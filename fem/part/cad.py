@@ -152,10 +152,10 @@ def solids_in_cad(file: Path, *, unit: str | None) -> tuple[FileSolid, ...]:
 
 
 def shown(skin: Skin) -> Triangulation:
-    """The skin's triangles as flat ones to draw."""
-    corners = np.concatenate([own[:, :3] for own in skin.triangles])
-    used, back = np.unique(corners, return_inverse=True)
-    face = np.repeat(np.arange(len(skin.triangles)), [len(own) for own in skin.triangles])
+    """The skin as flat triangles to draw, four for each curved one."""
+    quarters = [own[:, [[0, 3, 5], [3, 1, 4], [5, 4, 2], [3, 4, 5]]].reshape(-1, 3) for own in skin.triangles]
+    used, back = np.unique(np.concatenate(quarters), return_inverse=True)
+    face = np.repeat(np.arange(len(quarters)), [len(own) for own in quarters])
     return Triangulation(skin.nodes[used], back.reshape(-1, 3).astype(np.int64), face.astype(np.int64))
 
 

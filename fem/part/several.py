@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fem.errors import SolidError, nearest
+from fem.errors import SeveralSolidsError, SolidError, nearest
 from fem.tensors import Array
 
 MOST_LISTED = 20
@@ -54,8 +54,8 @@ def listed(solids: Sequence[FileSolid]) -> str:
 
 
 def refuse_several(solids: Sequence[FileSolid], *, where: str, advice: str) -> None:
-    """Errors: SolidError that lists the solids."""
-    raise SolidError(
+    """Errors: SeveralSolidsError, which lists the solids."""
+    raise SeveralSolidsError(
         f"it holds {len(solids)} solids: {listed(solids)}.",
         where=where,
         advice=f"Say which one is meant, part = 2 or part = its name, or {advice}.",
