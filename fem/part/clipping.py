@@ -15,9 +15,7 @@ SAME_PLACE = 1e-7
 """Share of the diagonal by which a point may miss a side of the box and still lie on it."""
 
 
-def middles_inside(
-    mesh: TetMesh, triangles: Index, low: Sequence[float], high: Sequence[float]
-) -> NDArray[np.bool_]:
+def middles_inside(mesh: TetMesh, triangles: Index, low: Sequence[float], high: Sequence[float]) -> NDArray[np.bool_]:
     """Whether the middle of each boundary triangle (j,) lies inside the box."""
     shape = triangle_shapes(np.array([[1 / 3, 1 / 3]]))[0][0]
     middle = np.einsum("a,jai->ji", shape, mesh.nodes[mesh.triangles[triangles]])
@@ -33,7 +31,8 @@ def area_inside(mesh: TetMesh, triangles: Index, low: Sequence[float], high: Seq
     for bound in (np.asarray(low, dtype=float), np.asarray(high, dtype=float)):
         corners = np.where(np.abs(corners - bound) <= SAME_PLACE * mesh.diagonal, bound, corners)
     inside = ((corners >= low) & (corners <= high)).all(axis=(1, 2))
-    outside = ((corners < low).all(axis=1) | (corners > high).all(axis=1)).any(axis=1)
+    beyond = np.all(corners < low, axis=1) | np.all(corners > high, axis=1)
+    outside = beyond.any(axis=1)
     total = float(curved_points(corners[inside])[1].sum())
     for six in corners[~inside & ~outside]:
         total += sum(clipped_area(piece, low, high) for piece in _flat_pieces(six))

@@ -174,6 +174,11 @@ def name_faces(mesh: TetMesh, queries: Mapping[str, FaceQuery]) -> dict[str, Fac
     return groups
 
 
+def cut_notes(groups: Mapping[str, FaceGroup]) -> tuple[str, ...]:
+    """What is to be told of cut patches whose border the mesh does not follow."""
+    return tuple(group.note for group in groups.values() if group.note)
+
+
 def face_group(
     mesh: TetMesh, faces: tuple[int, ...], *, name: str, cut: tuple[Sequence[float], Sequence[float]] | None = None
 ) -> FaceGroup:

@@ -248,6 +248,8 @@ def _body(name: str, form: BodyForm, file: Path) -> BodyPlan:
         print=None if form.print is None else _print(form.print, file, where=f"{where}.print"),
         metal=None if form.metal is None else _card(form.metal, file),
         state=form.state,
+        part=form.part,
+        fused=form.fused,
     )
 
 
@@ -298,6 +300,7 @@ def _query(form: FaceForm) -> FaceQuery:
         ids=None if form.id is None else tuple(form.id),
         low=None if form.within is None else _vector(form.within.low),
         high=None if form.within is None else _vector(form.within.high),
+        cut=None if form.cut is None else (_vector(form.cut.low), _vector(form.cut.high)),
     )
 
 

@@ -9,6 +9,7 @@ import numpy as np
 from fem.judging.findings import FaceFindings, Findings, MeshFindings
 from fem.judging.trust import cautions_of, trust_of
 from fem.loading.case import LoadCase
+from fem.part.faces import cut_notes
 from fem.part.tetmesh import TetMesh
 from fem.study.answers import compare_requirements
 from fem.study.bodies import describe_bodies, print_cautions
@@ -47,7 +48,10 @@ def findings_of(
     errors = {name: answers[name].energy_error for name in cases}
     trust = trust_of(about_mesh, balance=balance, energy_error=errors, iterations=iterations)
     remarks = (
-        tuple(note for solid in ready.solids.values() for note in solid.notes) + remarks + print_cautions(bodies)
+        tuple(note for solid in ready.solids.values() for note in solid.notes)
+        + cut_notes(ready.groups)
+        + remarks
+        + print_cautions(bodies)
     )
     remarks += tuple(
         f"Case {case.name} has permanent loads alone; its reserve factor takes them to grow together."

@@ -54,7 +54,7 @@ def draw_faces(
     canvas = Canvas(
         np.hstack(shots),
         title=f"{name}: {len(faces)} faces" if name else f"{len(faces)} faces",
-        note=f"Box {box} mm; two views from opposite corners"
+        note=f"Box {box} mm; two views from opposite corners",
     )
     crowd = len(labels)
     canvas.labels(labels, size=28 if crowd < 120 else 20, inside=True)

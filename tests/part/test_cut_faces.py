@@ -102,7 +102,9 @@ def test_a_box_that_misses_the_face_says_so(tmp_path):
     solid = read_solid(draw(tmp_path / "plate.step", plate))
     queries = {"pad": replace(TOP, cut=((10, 5, 1), (30, 15, 7)))}
     mesh = meshed(solid, queries, size=12, finest=6)
-    with pytest.raises(FaceError, match=r"faces\.pad: the cut \(10, 5, 1\) to \(30, 15, 7\) mm misses part:\d+ \(plane"):
+    with pytest.raises(
+        FaceError, match=r"faces\.pad: the cut \(10, 5, 1\) to \(30, 15, 7\) mm misses part:\d+ \(plane"
+    ):
         name_faces(mesh, queries)
     # Touching a face along an edge alone is missing it, too
     with pytest.raises(FaceError, match="misses"):

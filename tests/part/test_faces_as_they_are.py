@@ -1,8 +1,8 @@
 """Every face's outward normal, area and centre against the exact ones of a profile drawn out and turned in space.
 
 A profile is a polygon, perhaps with a round hole: its area and centre follow from the shoelace formula (any
-handbook of mathematics). The corner of an L, U or T lies outside the middle of its face's parameters, which is where a
-kernel likes to be asked.
+handbook of mathematics). The middle of the parameters of an L, U or T face, where a kernel likes to be asked, lies
+outside the face.
 """
 
 import gmsh
@@ -100,7 +100,9 @@ def differences(solid, expected):
     for kind, vector, area, centre in expected:
         face = min(
             (f for f in solid.faces if f.kind == kind),
-            key=lambda f: np.linalg.norm(f.centre - centre) + (0 if f.normal is None else 5 * (1 - f.normal @ vector)),
+            key=lambda f: (
+                np.linalg.norm(f.centre - centre) + (0 if f.normal is None else 5 * (1 - f.normal @ vector))
+            ),
         )
         if kind == "plane":
             off = np.linalg.norm(face.normal - vector)
@@ -174,7 +176,8 @@ def test_halves_of_a_bore_make_a_hole(tmp_path, cuts, hole):
 def test_the_angle_that_triangles_span(tmp_path):
     for angle in (90, 200, 340):
         path = draw(
-            tmp_path / f"{angle}.step", lambda occ, angle=angle: occ.addCylinder(1, 2, 3, 1, 1, 9, 4, angle=np.radians(angle))
+            tmp_path / f"{angle}.step",
+            lambda occ, angle=angle: occ.addCylinder(1, 2, 3, 1, 1, 9, 4, angle=np.radians(angle)),
         )
         solid = read_solid(path)
         points, triangles, face = shown_surface(solid)

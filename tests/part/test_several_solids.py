@@ -87,7 +87,9 @@ def test_solids_are_joined_only_on_purpose(tmp_path, case):
         read_solid(path)
     solid = read_solid(path, fused=True)
     assert solid.volume == pytest.approx(8000 + 2400)
-    assert sum(f.area for f in solid.faces) == pytest.approx(2 * 800 + 40 * 10 * 2 + 20 * 10 * 2 + 2 * 30 * 4 + 2 * 20 * 4)
+    assert sum(f.area for f in solid.faces) == pytest.approx(
+        2 * 800 + 40 * 10 * 2 + 20 * 10 * 2 + 2 * 30 * 4 + 2 * 20 * 4
+    )
     mesh = mesh_solid(solid, size=8, finest=4)
     assert volume(mesh, np.arange(len(mesh.tets))) == pytest.approx(10400)
     # The only solid of a file needs no word, and takes one

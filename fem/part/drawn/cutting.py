@@ -28,7 +28,7 @@ def _split_one(gmsh: Any, tag: int, cut: Cut, owners: list[tuple[int, int]]) -> 
     occ = gmsh.model.occ
     low, high = np.asarray(cut.low, dtype=float), np.asarray(cut.high, dtype=float)
     inside = np.reshape(gmsh.model.getBoundingBox(2, tag), (2, 3))
-    if (inside[0] >= low).all() and (inside[1] <= high).all() or (inside[0] > high).any() or (inside[1] < low).any():
+    if (inside[0] > high).any() or (inside[1] < low).any():
         return owners
     # The box ends beyond the face where the face does not reach past it: faces that coincide are a gamble
     near, far = 1e-6 + 1e-7 * np.ptp(inside), 1.0 + np.ptp(inside)
@@ -70,9 +70,7 @@ def _sweep(gmsh: Any) -> None:
 def _sizes(gmsh: Any, tags: list[int]) -> np.ndarray:
     """Area, centre and box (k, 10) of faces: what tells them again after the kernel has numbered anew."""
     occ = gmsh.model.occ
-    return np.array(
-        [[occ.getMass(2, t), *occ.getCenterOfMass(2, t), *gmsh.model.getBoundingBox(2, t)] for t in tags]
-    )
+    return np.array([[occ.getMass(2, t), *occ.getCenterOfMass(2, t), *gmsh.model.getBoundingBox(2, t)] for t in tags])
 
 
 def _renamed(

@@ -42,9 +42,9 @@ class Skin:
 
 
 def outward_skin(gmsh: Any, tags: list[int], *, set_sizes: Any, volume: float, where: str) -> Skin:
-    """Triangles of the faces `tags` of the session's one solid, outward, checked against the kernel's `volume` [mm^3].
+    """Triangles of the faces `tags` of the session's one solid, outward; `volume` [mm^3] is what the kernel finds.
 
-    A check that fails is made once more with triangles a third as large.
+    They must agree with the kernel. A check that fails is made once more with triangles a third as large.
     Errors: SolidError where a face cannot be filled with triangles, or these enclose another volume or area.
     """
     box = np.reshape(gmsh.model.getBoundingBox(-1, -1), (2, 3))

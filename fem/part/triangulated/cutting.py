@@ -5,15 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fem.part.solid import Cut, Face, Triangulation
 from fem.part.triangulated.soundness import SAME_POINT, Ints, diagonal
 from fem.tensors import Array
 
 
-def split_surface(
-    surface: Triangulation, faces: tuple[Face, ...], cuts: Sequence[Cut]
-) -> tuple[Triangulation, Ints]:
+def split_surface(surface: Triangulation, faces: tuple[Face, ...], cuts: Sequence[Cut]) -> tuple[Triangulation, Ints]:
     """The surface with each face that is cut in pieces, and the old face of each new one.
 
     A cut face falls into the cells that the planes of the box's sides make, not into inside and outside alone: so
@@ -37,7 +36,7 @@ def split_surface(
     return Triangulation(points, triangles, label.reshape(-1).astype(np.int64)), pieces[:, 0]
 
 
-def _split(points: Array, triangles: Ints, height: Array, chosen: Ints) -> tuple[Array, Ints, Ints]:
+def _split(points: Array, triangles: Ints, height: Array, chosen: NDArray[np.bool_]) -> tuple[Array, Ints, Ints]:
     """Split the `chosen` triangles where `height` (n,) of their points changes sign, and neighbours at these edges.
 
     Returns points, triangles, and the old triangle of each new one.
@@ -63,7 +62,7 @@ def _split(points: Array, triangles: Ints, height: Array, chosen: Ints) -> tuple
 
 
 def _pieces(corner: Ints, middle: Ints) -> list[tuple[int, int, int]]:
-    """The triangles that a triangle falls into when points are put on its edges (0, 1), (1, 2), (2, 0); -1 for none."""
+    """What a triangle falls into when points are put on its edges (0, 1), (1, 2), (2, 0); -1 for none."""
     many = int((middle >= 0).sum())
     if many == 3:
         (a, b, c), (d, e, f) = corner, middle

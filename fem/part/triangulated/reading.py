@@ -111,7 +111,7 @@ def _loaded(file: Path) -> tuple[list[Shell], str | None]:
         _refuse_vast_archive(file)
     shells = []
     try:
-        apart = {"split_objects": True} if file.suffix.lower() == ".obj" else {}
+        apart: dict[str, Any] = {"split_objects": True} if file.suffix.lower() == ".obj" else {}
         scene: Any = trimesh.load_scene(str(file), process=False, **apart)
         for node in scene.graph.nodes_geometry:
             turn, key = scene.graph[node]
@@ -174,9 +174,7 @@ def _refuse_vast_archive(file: Path) -> None:
         with ZipFile(file) as packed:
             total = sum(member.file_size for member in packed.infolist())
     except (BadZipFile, ValueError, NotImplementedError, EOFError) as error:
-        raise SolidError(
-            f"it cannot be read as 3MF ({error}).", where=str(file), advice="Export it again."
-        ) from None
+        raise SolidError(f"it cannot be read as 3MF ({error}).", where=str(file), advice="Export it again.") from None
     if total > MOST_UNPACKED:
         raise SolidError(
             f"it would be {total / 1e9:.1f} GB unpacked; {MOST_UNPACKED / 1e9:.0f} GB are allowed.",
