@@ -56,7 +56,7 @@ def import_cad(
     Errors: SolidError when the kernel cannot read it or finds no solid in it, or as in `keep_one`.
     """
     load_cad(gmsh, file, unit)
-    facts = keep_one(gmsh, part=part, fused=fused, where=str(file))
+    facts = keep_one(gmsh, part=part, fused=fused, file=file)
     gmsh.model.occ.removeAllDuplicates()
     gmsh.model.occ.synchronize()
     return facts
@@ -148,7 +148,7 @@ def solids_in_cad(file: Path, *, unit: str | None) -> tuple[FileSolid, ...]:
     """All solids of a CAD file; see `solid.solids_in`."""
     with gmsh_session() as gmsh:
         load_cad(gmsh, file, unit)
-        return facts_of(gmsh, [tag for _, tag in gmsh.model.occ.getEntities(3)])
+        return facts_of(gmsh, [tag for _, tag in gmsh.model.occ.getEntities(3)], file)
 
 
 def shown(skin: Skin) -> Triangulation:

@@ -10,9 +10,11 @@ import numpy as np
 import pytest
 from helpers_cad import draw
 
-from fem.errors import SolidError
-from fem.part.faces import FaceQuery, describe, find_faces, kind_of
+from fem.errors import FaceError, SolidError
+from fem.loading.bolts import find_holes
+from fem.part.faces import FaceQuery, describe, find_faces, kind_of, name_faces
 from fem.part.holes import angle_spanned
+from fem.part.meshing import mesh_solid
 from fem.part.solid import read_solid, shown_surface
 
 SHAPES = ("L", "U", "T", "holed", "seamed")
@@ -171,6 +173,14 @@ def test_halves_of_a_bore_make_a_hole(tmp_path, cuts, hole):
     assert len(round_ones) == cuts
     assert sum(f.area for f in round_ones) == pytest.approx(64 * np.pi if hole else 32 * np.pi, rel=1e-6)
     assert all(f.hollow and f.hole == hole for f in round_ones)
+    mesh = mesh_solid(solid, size=6, finest=3)
+    group = {n: FaceQuery(**q) for n, q in {"bore": {"radius": 4.0}, "low": {"normal": (0, 0, -1)}}.items()}
+    groups = name_faces(mesh, group)
+    if hole:  # the sectors are one bolt hole
+        assert len(find_holes(mesh, groups["bore"], groups["low"], head=None, name="bolt")) == 1
+    else:
+        with pytest.raises(FaceError, match="hollow cylinder.* is not a round hole"):
+            find_holes(mesh, groups["bore"], groups["low"], head=None, name="bolt")
 
 
 def test_the_angle_that_triangles_span(tmp_path):

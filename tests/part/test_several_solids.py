@@ -10,6 +10,7 @@ import trimesh
 from helpers_cad import draw
 
 from fem.errors import SolidError
+from fem.part.drawn.step_names import named_corners, names_by_corners
 from fem.part.meshing import mesh_solid
 from fem.part.quadrature import volume
 from fem.part.solid import read_solid, shown_surface, solids_in
@@ -62,6 +63,23 @@ def test_one_of_them_is_read_and_meshed_alone(case, part):
     assert points[triangles].min(axis=(0, 1)) == pytest.approx([0, 0, 10])
     again = pickle.loads(pickle.dumps(solid))
     assert dataclasses.asdict(again.faces[0]).keys() == dataclasses.asdict(solid.faces[0]).keys()
+
+
+def test_names_of_solid_entities_are_found_by_their_corners(tmp_path):
+    """Bodies of one product have names as entities alone, and are told apart by their corners."""
+    path = draw(tmp_path / "case.step", assembly)
+    text, numbers = path.read_text(), iter(("unten", "de\\X2\\00FC\\X0\\ckel", ""))
+    text = re.sub(r"MANIFOLD_SOLID_BREP\(''", lambda _: f"MANIFOLD_SOLID_BREP('{next(numbers)}'", text)
+    path.write_text(text)
+    assert [s.name for s in solids_in(path)] == ["unten", "deückel", ""]
+    assert read_solid(path, part="deückel").volume == pytest.approx(3200)
+    # A name whose corners are those of no solid, or of two, is no solid's name
+    named = named_corners(path)
+    assert [name for name, _ in named] == ["unten", "deückel"]
+    (_, tray), (_, lid) = named
+    assert names_by_corners([lid, tray], named) == ["deückel", "unten"]
+    assert names_by_corners([25.4 * tray, lid + 1], named) == ["unten", ""]
+    assert names_by_corners([tray, tray, lid], named) == ["", "", "deückel"]
 
 
 def test_what_is_not_in_the_file_is_refused(case):

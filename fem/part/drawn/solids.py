@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import re
 from itertools import combinations
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from fem.errors import SolidError
+from fem.part.drawn.step_names import named_corners, names_by_corners
 from fem.part.several import FileSolid, chosen, refuse_several
+from fem.tensors import Array
 
 MOST_PAIRS = 200
 """So many pairs of solids with neighbouring boxes are measured for contact; a larger assembly lists no more."""
@@ -17,32 +20,41 @@ TOUCHING = 1e-4
 """Solids nearer than this share of the file's size, and those nearer than a micrometre, touch."""
 
 
-def names_of(gmsh: Any, solids: list[int]) -> list[str]:
+def names_of(gmsh: Any, solids: list[int], file: Path) -> list[str]:
     """The name that the file gives each solid; "" for none.
 
-    The kernel gives a path through the assembly; its last step is the solid's own, or its product's. What the
-    kernel's own writer puts where no name was given counts as none.
+    The kernel gives a path through the assembly; its last step is the product's name. What the kernel's own
+    writer puts where no name was given counts as none; then the text of a STEP file is asked.
     """
     paths = [str(gmsh.model.getEntityName(3, tag)) for tag in solids]
     names = [path.rsplit("/", 1)[-1].strip() for path in paths]
-    return ["" if re.fullmatch(r"Open CASCADE STEP translator [\d. ]+|SOLID|=>.*", n) else n for n in names]
+    names = ["" if re.fullmatch(r"Open CASCADE STEP translator [\d. ]+|SOLID|=>.*", n) else n for n in names]
+    if len(solids) > 1 and not all(names):
+        found = names_by_corners([_corners(gmsh, tag) for tag in solids], named_corners(file))
+        names = [name or other for name, other in zip(names, found, strict=True)]
+    return names
 
 
-def keep_one(gmsh: Any, *, part: int | str | None, fused: bool, where: str) -> tuple[FileSolid, ...]:
+def _corners(gmsh: Any, solid: int) -> Array:
+    """Places (j, 3) [mm] of a solid's corners."""
+    corners = gmsh.model.getBoundary([(3, solid)], combined=False, oriented=False, recursive=True)
+    return np.array([gmsh.model.getValue(0, tag, []) for _, tag in corners]).reshape(-1, 3)
+
+
+def keep_one(gmsh: Any, *, part: int | str | None, fused: bool, file: Path) -> tuple[FileSolid, ...]:
     """Leave one solid in the session: the only one, the one named by `part`, or all of them `fused`.
 
     Returns all solids that the file holds. Errors: SolidError when none is said and there are several (they are
     listed), when `part` is unknown, or when solids that do not touch are to be fused.
     """
-    occ = gmsh.model.occ
+    occ, where = gmsh.model.occ, str(file)
     solids = [tag for _, tag in occ.getEntities(3)]
     if part is not None and fused:
         raise SolidError("part and fused are both given.", where=where, advice="Give one of them.")
     if len(solids) == 1 and part is None:
-        return facts_of(gmsh, solids)
-    names = names_of(gmsh, solids)
-    index = None if part is None else chosen(names, part, where=where)
-    facts = facts_of(gmsh, solids)
+        return facts_of(gmsh, solids, file)
+    facts = facts_of(gmsh, solids, file)
+    index = None if part is None else chosen([fact.name for fact in facts], part, where=where)
     if index is not None:
         others = [(3, tag) for i, tag in enumerate(solids) if i != index]
         if others:
@@ -65,9 +77,9 @@ def keep_one(gmsh: Any, *, part: int | str | None, fused: bool, where: str) -> t
     return facts
 
 
-def facts_of(gmsh: Any, solids: list[int]) -> tuple[FileSolid, ...]:
+def facts_of(gmsh: Any, solids: list[int], file: Path) -> tuple[FileSolid, ...]:
     """Number, name, volume, box and contacts of the session's solids."""
-    names = names_of(gmsh, solids)
+    names = names_of(gmsh, solids, file)
     boxes = [np.reshape(gmsh.model.occ.getBoundingBox(3, tag), (2, 3)) for tag in solids]
     touches: list[list[int]] = [[] for _ in solids]
     overlaps: list[list[int]] = [[] for _ in solids]
