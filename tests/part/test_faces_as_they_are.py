@@ -179,7 +179,7 @@ def test_halves_of_a_bore_make_a_hole(tmp_path, cuts, hole):
     if hole:  # the sectors are one bolt hole
         assert len(find_holes(mesh, groups["bore"], groups["low"], head=None, name="bolt")) == 1
     else:
-        with pytest.raises(FaceError, match="hollow cylinder.* is not a round hole"):
+        with pytest.raises(FaceError, match=r"hollow cylinder.* is not a round hole"):
             find_holes(mesh, groups["bore"], groups["low"], head=None, name="bolt")
 
 

@@ -13,7 +13,7 @@ from fem.part.solid import Face
 from fem.tensors import Array
 
 _KIND = {"Plane": "plane", "Cylinder": "cylinder", "Cone": "cone", "Sphere": "sphere"}
-_ENOUGH_POINTS = 12
+_ENOUGH_POINTS, _MOST_POINTS = 12, 60
 
 
 def described_faces(gmsh: Any, tags: list[int], skin: Skin, *, body: str) -> tuple[Face, ...]:
@@ -27,7 +27,7 @@ def _face(gmsh: Any, tag: int, skin: Skin, index: int, body: str) -> Face:
     kind = _KIND.get(gmsh.model.getType(2, tag), "free")
     real = np.asarray(gmsh.model.getEntityProperties(2, tag)[1], dtype=float)
     if kind == "free":
-        kind, real = _recognised(gmsh, tag, corners.reshape(-1, 3))
+        kind, real = _recognised(gmsh, tag, corners[:, :3].reshape(-1, 3))
     low, high = np.reshape(gmsh.model.getBoundingBox(2, tag), (2, 3))
     facts: dict[str, Any] = {}
     if kind == "plane":
@@ -63,10 +63,11 @@ def _hollow(corners: Array, origin: Array, axis: Array | None) -> bool:
 def _recognised(gmsh: Any, tag: int, points: Array) -> tuple[str, Array]:
     """What a face of another type (a surface of revolution, a spline) is in truth, in the kernel's own numbers.
 
-    IGES and some STEP writers know no cylinders. A face counts as a plane, cylinder or sphere when its own
-    triangles' nodes (j, 3) lie on one to a ten-thousandth of its size, and the kernel's normals there agree.
+    IGES and some STEP writers know no cylinders. A face counts as a plane, cylinder or sphere when the corners (j, 3)
+    of its own triangles, or sixty of them, lie on one to a ten-thousandth of its size and the normals there agree.
     """
     points = np.unique(points, axis=0)
+    points = points[np.unique(np.linspace(0, len(points) - 1, _MOST_POINTS).astype(int))]
     spots = np.asarray(gmsh.model.getParametrization(2, tag, points.ravel()))
     normals = np.reshape(gmsh.model.getNormal(tag, spots), (-1, 3))
     near = 1e-4 * float(np.ptp(points, axis=0).max())
