@@ -174,9 +174,9 @@ def name_faces(mesh: TetMesh, queries: Mapping[str, FaceQuery]) -> dict[str, Fac
     return groups
 
 
-def cut_notes(groups: Mapping[str, FaceGroup]) -> tuple[str, ...]:
-    """What is to be told of cut patches whose border the mesh does not follow."""
-    return tuple(group.note for group in groups.values() if group.note)
+def cut_notes(groups: Mapping[str, FaceGroup]) -> dict[str, str]:
+    """What is to be told, by name, of cut patches whose border the mesh does not follow."""
+    return {name: group.note for name, group in groups.items() if group.note}
 
 
 def face_group(
