@@ -241,15 +241,11 @@ def _body(name: str, form: BodyForm, file: Path) -> BodyPlan:
     return BodyPlan(
         name=name,
         solid=solid,
-        unit=form.unit,
-        any_size=form.any_size,
         size=form.mesh.size,
         finest=form.mesh.finest,
         print=None if form.print is None else _print(form.print, file, where=f"{where}.print"),
         metal=None if form.metal is None else _card(form.metal, file),
-        state=form.state,
-        part=form.part,
-        fused=form.fused,
+        **form.model_dump(include={"unit", "any_size", "state", "part", "fused"}),
     )
 
 
