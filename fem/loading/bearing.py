@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fem.errors import FaceError, InputError
-from fem.loading.sampling import Samples, group_triangles, nodal_forces, sample
+from fem.loading.sampling import Samples, nodal_forces, sample
 from fem.part.faces import FaceGroup, describe
 from fem.part.solid import Face
 from fem.part.tetmesh import Index, TetMesh
@@ -93,7 +93,7 @@ def find_bore(mesh: TetMesh, group: FaceGroup, *, name: str) -> Bore:
                 where=where,
                 advice="Name one of them.",
             )
-    triangles = group_triangles(mesh, group)
+    triangles = group.triangles
     along = (mesh.nodes[mesh.triangles[triangles]] - origin) @ axis
     low, high = float(along.min()), float(along.max())
     return Bore(axis, origin + axis * (low + high) / 2, radius, high - low, first.hole, triangles)
@@ -182,7 +182,7 @@ def _refuse_missing_half(bore: Bore, pushed: Samples, ahead: Array, name: str) -
 
 def is_whole_hole(mesh: TetMesh, group: FaceGroup) -> bool:
     """True when a named face holds a hole's wall all round, as a bearing pin would fill it."""
-    triangles = group_triangles(mesh, group)
+    triangles = group.triangles
     for i in group.faces:
         face = mesh.faces[i]
         if face.kind != "cylinder" or not face.hole:

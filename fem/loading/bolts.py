@@ -15,14 +15,14 @@ import numpy as np
 from fem.errors import FaceError, InputError
 from fem.loading.sampling import FINE, linear_on, nodal_forces, sample
 from fem.part.faces import FaceGroup, describe
-from fem.part.tetmesh import TetMesh
+from fem.part.tetmesh import Index, TetMesh
 from fem.tensors import Array, unit
 
 
 @dataclass(frozen=True)
 class Hole:
     """One bolt hole: `axis` (3,) points from the clamped face to the head, `origin` (3,) [mm] on the axis,
-    `radius` [mm], `head` and `seat` positions along the axis [mm], `head_faces` indices that carry the washer.
+    `radius` [mm], `head` and `seat` positions along the axis [mm], `head_triangles` (j,) that carry the washer.
     """
 
     axis: Array
@@ -30,7 +30,7 @@ class Hole:
     radius: float
     head: float
     seat: float
-    head_faces: tuple[int, ...]
+    head_triangles: Index
 
     @property
     def grip(self) -> float:
@@ -81,17 +81,17 @@ def _hole(mesh: TetMesh, bundle: list[int], against: FaceGroup, head: FaceGroup 
         axis, along, seat = -axis, -along, -seat
     top = float(along.max())
     if head is not None:
-        faces = head.faces
+        carrying = head.triangles
         top = float((head.centre - face.origin) @ axis)
     else:
-        faces = _square_planes(mesh, bundle, axis, face.origin, top, against)
-    if not faces:
+        carrying = mesh.triangles_of(_square_planes(mesh, bundle, axis, face.origin, top, against))
+    if not len(carrying):
         raise FaceError(
             f"no plane square to the hole at {describe(face)} carries the bolt's head.",
             where=f"loads.{name}.preload",
             advice='Name the face that the washer sits on: head = "...".',
         )
-    return Hole(axis, face.origin, float(face.radius), top, seat, faces)
+    return Hole(axis, face.origin, float(face.radius), top, seat, carrying)
 
 
 def _square_planes(
@@ -136,11 +136,11 @@ def preload_forces(
             f"a washer of {washer:g} mm is no larger than the hole of {2 * hole.radius:.4g} mm.",
             where=f"loads.{name}.preload.washer",
         )
-    under = _pressed(mesh, hole, hole.head_faces, outer=washer / 2, height=hole.head, push=-force, name=name)
+    under = _pressed(mesh, hole, hole.head_triangles, outer=washer / 2, height=hole.head, push=-force, name=name)
     # Near an edge the cone is cut; its reach is drawn in until the linear pressure pushes everywhere
     full = washer / 2 + max(hole.grip, 0.0) * np.tan(np.radians(30))
     for reach in np.linspace(full, washer / 2, 6):
-        over = _pressed(mesh, hole, against.faces, outer=float(reach), height=hole.seat, push=force, name=name)
+        over = _pressed(mesh, hole, against.triangles, outer=float(reach), height=hole.seat, push=force, name=name)
         if over.least >= 0:
             break
     if under.least < 0 or over.least < 0:
@@ -165,13 +165,13 @@ class _Pressed:
 
 
 def _pressed(
-    mesh: TetMesh, hole: Hole, faces: tuple[int, ...], *, outer: float, height: float, push: float, name: str
+    mesh: TetMesh, hole: Hole, triangles: Index, *, outer: float, height: float, push: float, name: str
 ) -> _Pressed:
     def ring(points: Array) -> Array:
         off = points - hole.origin
         return outer - np.linalg.norm(off - (off @ hole.axis)[..., None] * hole.axis, axis=-1)
 
-    samples = sample(mesh, mesh.triangles_of(faces), side=ring, fine=outer / FINE)
+    samples = sample(mesh, triangles, side=ring, fine=outer / FINE)
     if not samples.whole_area > 0:
         at = ", ".join(f"{v:.4g}" for v in hole.origin + hole.axis * height)
         raise InputError(f"no face lies under the washer at ({at}) mm.", where=f"loads.{name}.preload")

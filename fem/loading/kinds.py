@@ -38,7 +38,7 @@ from fem.loading.plan import (
     WrenchKeys,
 )
 from fem.loading.pressure import DepthPressure, pressure_on
-from fem.loading.sampling import FINE, group_triangles
+from fem.loading.sampling import FINE
 from fem.loading.spot import spot_centre, spot_force, within
 from fem.loading.supports import Held, held_face
 from fem.loading.wing import wing_lift
@@ -80,7 +80,7 @@ class Site:
     @property
     def triangles(self) -> Index:
         """Boundary triangles (j,) of that face."""
-        return group_triangles(self.mesh, self.group)
+        return self.group.triangles
 
 
 @dataclass(frozen=True)
@@ -229,7 +229,7 @@ def _preload(site: Site) -> Load:
         plan.kind,
         forces,
         plan.permanent,
-        mesh.triangles_of(tuple(i for h in holes for i in h.head_faces)),
+        np.unique(np.concatenate([h.head_triangles for h in holes])),
         facts,
         arrows=tuple(arrows),
         cautions=(caution,) if cover < 0.95 else (),

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from fem.caution import Caution
-from fem.loading.sampling import group_triangles, linear_on, nodal_forces, sample
+from fem.loading.sampling import linear_on, nodal_forces, sample
 from fem.part.faces import FaceGroup
 from fem.part.quadrature import (
     STRESS_POINTS,
@@ -84,12 +84,12 @@ def spread(mesh: TetMesh, triangles: Index, traction: Callable[[Array, Array], A
 
 def force_load(mesh: TetMesh, group: FaceGroup, *, force: Array) -> Array:
     """A force (3,) [N] spread evenly over a face."""
-    return spread(mesh, group_triangles(mesh, group), lambda x, n: np.broadcast_to(force / group.area, x.shape))
+    return spread(mesh, group.triangles, lambda x, n: np.broadcast_to(force / group.area, x.shape))
 
 
 def pressure_load(mesh: TetMesh, group: FaceGroup, *, pressure: float) -> Array:
     """A pressure [MPa] that pushes into the material, normal to the curved face."""
-    return spread(mesh, group_triangles(mesh, group), lambda x, n: -pressure * n)
+    return spread(mesh, group.triangles, lambda x, n: -pressure * n)
 
 
 def wrench_load(

@@ -14,7 +14,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from fem.errors import InputError
-from fem.part.faces import FaceGroup
 from fem.part.quadrature import TRIANGLE_POINTS, TRIANGLE_WEIGHTS, triangle_shapes
 from fem.part.tetmesh import Index, TetMesh
 from fem.tensors import Array
@@ -54,12 +53,6 @@ class Samples:
     def triangles(self) -> Index:
         """Boundary triangles (j,) that are loaded, in part at least."""
         return np.unique(self.triangle)
-
-
-def group_triangles(mesh: TetMesh, group: FaceGroup) -> Index:
-    """The boundary triangles (j,) that a named face stands for: the one place where loads ask for them."""
-    own: Index | None = getattr(group, "triangles", None)
-    return mesh.triangles_of(group.faces) if own is None else own
 
 
 def sample(mesh: TetMesh, triangles: Index, *, side: Side | None = None, fine: float | None = None) -> Samples:

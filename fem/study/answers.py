@@ -56,7 +56,7 @@ class Answer:
 
 def unit_wrenches(mesh: TetMesh, group: FaceGroup) -> Array:
     """Nodal forces (6, n, 3) of 1 N along and 1 N mm about each part axis at a face's centre."""
-    triangles = mesh.triangles_of(group.faces)
+    triangles = group.triangles
     return np.array(
         [wrench_load(mesh, triangles, force=w[:3], moment=w[3:], at=group.centre, name=group.name) for w in np.eye(6)]
     )

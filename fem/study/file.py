@@ -239,13 +239,11 @@ def _body(name: str, form: BodyForm, file: Path) -> BodyPlan:
     return BodyPlan(
         name=name,
         solid=solid,
-        unit=form.unit,
-        any_size=form.any_size,
         size=form.mesh.size,
         finest=form.mesh.finest,
         print=None if form.print is None else _print(form.print, file, where=f"{where}.print"),
         metal=None if form.metal is None else _card(form.metal, file),
-        state=form.state,
+        **form.model_dump(include={"unit", "any_size", "state", "part", "fused"}),
     )
 
 
@@ -306,6 +304,7 @@ def _query(form: FaceForm) -> FaceQuery:
         ids=None if form.id is None else tuple(form.id),
         low=None if form.within is None else _vector(form.within.low),
         high=None if form.within is None else _vector(form.within.high),
+        cut=None if form.cut is None else (_vector(form.cut.low), _vector(form.cut.high)),
     )
 
 

@@ -11,6 +11,7 @@ from fem.judging.cautions import cautions_of
 from fem.judging.findings import FaceFindings, Findings, MeshFindings
 from fem.judging.trust import trust_of
 from fem.loading.case import LoadCase
+from fem.part.faces import cut_notes
 from fem.part.tetmesh import TetMesh
 from fem.study.answers import compare_requirements
 from fem.study.bodies import describe_bodies, print_cautions
@@ -46,6 +47,7 @@ def findings_of(
     errors = {name: answers[name].energy_error for name in cases}
     trust = trust_of(about_mesh, balance=balance, energy_error=errors, iterations=iterations)
     notes = tuple(Caution("solid", note) for solid in ready.solids.values() for note in solid.notes)
+    notes += tuple(Caution("cut", note, {"face": name}) for name, note in cut_notes(ready.groups).items())
     growing = tuple(
         Caution(
             "permanent_alone",

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
 from fem.loading.kinds import KINDS, load_of
 from fem.loading.loads import Load
-from fem.part.faces import FaceGroup, name_faces
+from fem.part.faces import FaceGroup, cuts_of, name_faces
 from fem.part.meshing import estimated_unknowns, mesh_solid, refuse_too_large
 from fem.part.solid import Solid, read_solid
 from fem.part.tetmesh import TetMesh, joined
@@ -118,17 +118,41 @@ class Prepared:
 def lay_ground(study: Study, *, clock: Clock) -> Ground:
     """Read the solids and fill them. Errors: SolidError, MeshError, TooLargeError."""
     clock("read solids", 0.03)
-    solids = {n: read_solid(b.solid, name=n, unit=b.unit, any_size=b.any_size) for n, b in study.bodies.items()}
+    solids = read_bodies(study)
     refuse_too_large(sum(expected_unknowns(study, solids).values()), where=str(study.path))
     clock("mesh", 0.04)
-    meshes = [mesh_solid(solids[n], size=b.size, finest=b.finest, unit=b.unit) for n, b in study.bodies.items()]
-    return Ground(solids, joined(meshes))
+    return Ground(solids, mesh_bodies(study, solids, {n: (b.size, b.finest) for n, b in study.bodies.items()}))
+
+
+def read_bodies(study: Study) -> dict[str, Solid]:
+    """The solid of each body. Errors: SolidError."""
+    return {
+        n: read_solid(b.solid, name=n, unit=b.unit, any_size=b.any_size, part=b.part, fused=b.fused)
+        for n, b in study.bodies.items()
+    }
+
+
+def mesh_bodies(
+    study: Study, solids: dict[str, Solid], sizes: Mapping[str, tuple[float | None, float | None]]
+) -> TetMesh:
+    """All bodies meshed, `sizes` (size, finest) [mm] each, along the borders of the study's cut faces.
+
+    Errors: MeshError, FaceError, TooLargeError.
+    """
+    cuts = cuts_of([face for solid in solids.values() for face in solid.faces], study.faces)
+    return joined(
+        [
+            mesh_solid(solids[n], size=sizes[n][0], finest=sizes[n][1], unit=b.unit, cuts=cuts.get(n, ()))
+            for n, b in study.bodies.items()
+        ]
+    )
 
 
 def ground_key(study: Study) -> Hashable:
     """Studies of the same key have the same ground."""
-    return tuple(
-        (name, study.solid_sha256[name], b.solid.suffix, b.unit, b.any_size, b.size, b.finest)
+    cuts = tuple(repr(item) for item in sorted(study.faces.items()) if item[1].cut is not None)
+    return cuts, *(
+        (name, study.solid_sha256[name], b.solid.suffix, b.unit, b.any_size, b.part, b.fused, b.size, b.finest)
         for name, b in study.bodies.items()
     )
 

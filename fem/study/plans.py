@@ -66,7 +66,8 @@ class PrintKeys:
 @dataclass(frozen=True)
 class BodyPlan:
     """One body: `solid` its file, `unit` the length unit it was drawn in where the format has none, `size` and
-    `finest` the mesh [mm] (None: chosen from the solid); either `print` or `metal` (with `state`) is set.
+    `finest` the mesh [mm] (None: chosen from the solid); either `print` or `metal` (with `state`) is set. `part` is
+    the number (from one) or name of the solid in a file of several, `fused` joins them all.
     """
 
     name: str
@@ -78,6 +79,8 @@ class BodyPlan:
     print: PrintKeys | None
     metal: str | None
     state: str | None
+    part: int | str | None = None
+    fused: bool = False
 
 
 @dataclass(frozen=True)

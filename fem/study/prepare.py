@@ -85,7 +85,7 @@ def supports_of(study: Study, mesh: TetMesh, groups: Mapping[str, FaceGroup]) ->
             foundations.append(
                 Foundation(
                     name,
-                    mesh.triangles_of(group.faces),
+                    group.triangles,
                     plan.foundation_normal or 0.0,
                     plan.foundation_tangential or 0.0,
                     push_only=plan.push_only,

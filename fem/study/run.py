@@ -21,7 +21,7 @@ from fem.loading.loads import resultant
 from fem.loading.supports import gather
 from fem.part.faces import FaceGroup
 from fem.part.meshing import refuse_too_large
-from fem.part.solid import read_solid
+from fem.part.solid import Solid
 from fem.printing.cut import cut_body
 from fem.solving.cases import solve_cases
 from fem.solving.equilibrium import Equilibrium, refuse_free_motion
@@ -31,7 +31,7 @@ from fem.study.clock import Clock, Progress, clock_say
 from fem.study.file import read_study
 from fem.study.folder import fresh_folder
 from fem.study.gather import far_points, findings_of, print_keys
-from fem.study.ground import Ground, Prepared, expected_unknowns, lay_ground
+from fem.study.ground import Ground, Prepared, expected_unknowns, lay_ground, read_bodies
 from fem.study.machine import peak_memory
 from fem.study.plans import Study
 from fem.study.prepare import body_print, lost_loads, patches_of, supports_of, temperature_cautions
@@ -193,10 +193,11 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
 @dataclass(frozen=True)
 class Checked:
     """What a study would use: `unknowns` by body (about), `loads` the facts at factor one, `totals` force [N] and
-    moment [N mm] about the origin by case.
+    moment [N mm] about the origin by case; `solids` the solids as read, by body.
     """
 
     study: Study
+    solids: dict[str, Solid]
     bodies: dict[str, Any]
     groups: dict[str, FaceGroup]
     unknowns: dict[str, int]
@@ -210,7 +211,7 @@ def check_study(study: Study, *, progress: Progress | None = None) -> Checked:
 
     Errors: all that a run would refuse before it solves.
     """
-    solids = {n: read_solid(b.solid, name=n, unit=b.unit, any_size=b.any_size) for n, b in study.bodies.items()}
+    solids = read_bodies(study)
     unknowns = expected_unknowns(study, solids)
     refuse_too_large(sum(unknowns.values()), where=str(study.path))
     coarse = {
@@ -231,7 +232,8 @@ def check_study(study: Study, *, progress: Progress | None = None) -> Checked:
         totals[case.name] = resultant(ready.mesh, forces)
     bodies = describe_bodies(ready.mesh, ready.printed, made=ready.made, keys=print_keys(study))
     facts = {k: v.facts for k, v in loads.items()}
-    return Checked(study, bodies, ready.groups, unknowns, facts, totals, print_cautions(bodies))
+    # The mesh of a check is coarser than that of the run: what it reaches of a cut says nothing of the run's
+    return Checked(study, solids, bodies, ready.groups, unknowns, facts, totals, print_cautions(bodies))
 
 
 def run_study(path: Any, *, out: Path | None = None, progress: Progress | None = None) -> tuple[Findings, Path]:

@@ -27,12 +27,13 @@ from fem.judging.orientation import (
     ring,
     spacing,
 )
-from fem.part.meshing import estimated_unknowns, mesh_solid, refuse_too_large
-from fem.part.solid import Solid, read_solid
-from fem.part.tetmesh import TetMesh, joined
+from fem.part.meshing import estimated_unknowns, refuse_too_large
+from fem.part.solid import Solid
+from fem.part.tetmesh import TetMesh
 from fem.study.clock import Progress
 from fem.study.file import read_study
 from fem.study.folder import open_folder
+from fem.study.ground import mesh_bodies, read_bodies
 from fem.study.machine import program_version
 from fem.study.orientation.bench import Bench, chosen_body, set_up
 from fem.study.orientation.kept import Kept, base_key
@@ -83,7 +84,7 @@ def orient_study(
     _refuse_counts(directions, jobs)
     folder = open_folder(Path(out) if out is not None else Path(DEFAULT_FOLDER) / study.path.stem)
     say("read solids", 0.01)
-    solids = {n: read_solid(b.solid, name=n, unit=b.unit, any_size=b.any_size) for n, b in study.bodies.items()}
+    solids = read_bodies(study)
     own = _own_sizes(study, solids)
     say("mesh", 0.02)
     mesh, coarse = _scan_mesh(study, solids, own)
@@ -183,9 +184,7 @@ def _estimated(solids: dict[str, Solid], sizes: Sizes) -> int:
 
 def _meshed(study: Study, solids: dict[str, Solid], sizes: Sizes) -> TetMesh:
     refuse_too_large(_estimated(solids, sizes), where=str(study.path))
-    return joined(
-        [mesh_solid(solids[n], size=sizes[n][0], finest=sizes[n][1], unit=b.unit) for n, b in study.bodies.items()]
-    )
+    return mesh_bodies(study, solids, sizes)
 
 
 def _spread(bench: Bench, count: int, *, axis: int) -> list[Wanted]:

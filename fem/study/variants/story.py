@@ -11,11 +11,10 @@ from fem.cores import cores
 from fem.errors import InputError
 from fem.judging.choice import Comparison, VariantNumbers, compare
 from fem.judging.choice_file import write_choice
-from fem.part.solid import read_solid
 from fem.study.clock import Progress, clock_say
 from fem.study.file import read_study
 from fem.study.folder import open_folder
-from fem.study.ground import expected_unknowns
+from fem.study.ground import expected_unknowns, read_bodies
 from fem.study.machine import program_version
 from fem.study.plans import Study
 from fem.study.run import DEFAULT_FOLDER
@@ -95,7 +94,7 @@ def refuse_many(study: Study, *, jobs: int | None) -> None:
     count = count_variants(study)
     if count <= MANY:
         return
-    solids = {n: read_solid(b.solid, name=n, unit=b.unit, any_size=b.any_size) for n, b in study.bodies.items()}
+    solids = read_bodies(study)
     each = SECONDS_PER_UNKNOWN * sum(expected_unknowns(study, solids).values())
     crew = jobs or cores()
     raise InputError(
