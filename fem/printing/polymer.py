@@ -25,6 +25,7 @@ __all__ = [
     "Constituents",
     "Factors",
     "all_cards",
+    "card_files",
     "card_names",
     "load_card",
 ]
@@ -50,6 +51,16 @@ def load_card(name_or_path: str | Path, *, relative_to: Path | None = None) -> C
     Errors: CardError that names the file and the key: no such card or file, unknown or missing key, a value
     without a fit unit, constants that no material can have (Lempriere 1968), a density that resin and fibre deny.
     """
+    (path,) = card_files(name_or_path, relative_to=relative_to)
+    try:
+        table = tomllib.loads(path.read_text(encoding="utf-8"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, OSError) as error:
+        raise CardError(f"cannot be read as TOML: {error}.", where=file_name(path)) from None
+    return _card(table, file_name(path))
+
+
+def card_files(name_or_path: str | Path, *, relative_to: Path | None = None) -> tuple[Path, ...]:
+    """The files that a card is read from. Errors: CardError."""
     text = str(name_or_path)
     if isinstance(name_or_path, Path) or text.endswith(".toml") or "/" in text or "\\" in text:
         path = Path(text).expanduser()
@@ -62,11 +73,7 @@ def load_card(name_or_path: str | Path, *, relative_to: Path | None = None) -> C
             known = card_names()
             advice = nearest(text, known) or f"Known: {', '.join(known)}."
             raise CardError(f'no card is named "{text}".', advice=advice)
-    try:
-        table = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, OSError) as error:
-        raise CardError(f"cannot be read as TOML: {error}.", where=file_name(path)) from None
-    return _card(table, file_name(path))
+    return (path,)
 
 
 def _card(table: dict[str, Any], file: str) -> Card:

@@ -5,7 +5,6 @@ The line has the form `file: key.path: what is wrong. What to do.`
 
 from __future__ import annotations
 
-import hashlib
 import json
 import re
 import tomllib
@@ -79,16 +78,14 @@ def study_of(
         watch=tuple(dict.fromkeys([*form.watch.faces, *form.requirements.rotation, *form.requirements.displacement])),
         requirements=Requirements(**form.requirements.model_dump()),
         solver=form.solver,
-        text=text,
-        sha256=hashlib.sha256(text.encode()).hexdigest(),
-        solid_sha256={name: file_digest(body.solid) for name, body in bodies.items()},
-        tree=tree,
         variants=form.variants,
         sweep={path: tuple(values) for path, values in form.sweep.items()},
-        variant=variant,
-        changes=dict(changes or {}),
     )
+    # Only here is it known that plans and text belong together
+    for name, value in {"text": text, "tree": tree, "variant": variant, "changes": dict(changes or {})}.items():
+        object.__setattr__(study, name, value)
     _refuse_unknown_names(study)
+    _ = study.solid_sha256, study.card_sha256  # of the files as they are now
     return study
 
 
@@ -338,12 +335,6 @@ def _load_keys(form: LoadForm) -> LoadKeys:
     assert form.temperature_change is not None  # the form holds exactly one kind
     bodies = form.temperature_change.bodies
     return TemperatureChangeKeys(form.temperature_change.by, None if bodies is None else tuple(bodies))
-
-
-def file_digest(file: Path) -> str:
-    """SHA-256 of a file's bytes."""
-    with file.open("rb") as stream:
-        return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
 # ---- names that must stand for something

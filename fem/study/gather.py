@@ -12,6 +12,7 @@ from fem.loading.case import LoadCase
 from fem.part.tetmesh import TetMesh
 from fem.study.answers import compare_requirements
 from fem.study.bodies import describe_bodies, print_cautions
+from fem.study.fingerprint import fingerprint
 from fem.study.ground import Prepared
 from fem.study.machine import library_versions, peak_memory, program_version
 from fem.study.plans import PrintKeys, Study
@@ -64,7 +65,7 @@ def findings_of(
         beadwork=program_version(),
         title=study.title,
         question=study.question,
-        inputs={**study.inputs, "versions": library_versions()},
+        inputs={**study.inputs, "fingerprint": fingerprint(study), "versions": library_versions()},
         bodies=bodies,
         mesh=about_mesh,
         faces={n: FaceFindings(g.count, g.area, tuple(float(v) for v in g.centre)) for n, g in ready.groups.items()},

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
@@ -17,6 +17,7 @@ from fem.solving.earlier import Earlier
 from fem.solving.equilibrium import Equilibrium
 from fem.solving.stiffness import BlockPattern, block_pattern
 from fem.study.clock import Clock
+from fem.study.fingerprint import ground_key
 from fem.study.plans import AccelerationKeys, Study, TemperatureChangeKeys
 from fem.study.prepare import Loaded, load_of
 
@@ -29,11 +30,13 @@ MOST_ZONINGS = 8
 class Ground:
     """Solids and the mesh that fills them; what is computed from them once is kept for the next variant.
 
-    What is kept goes with the object in its own process, and stays behind when the object is sent to another.
+    Studies of the same `key` (`fingerprint.ground_key`) may stand on it. What is kept goes with the object in its own
+    process, and stays behind when the object is sent to another.
     """
 
     solids: dict[str, Solid]
     mesh: TetMesh
+    key: str
     _kept: dict[Hashable, Any] = field(default_factory=dict, repr=False, compare=False)
 
     def once(self, key: Hashable, make: Callable[[], T]) -> T:
@@ -84,7 +87,7 @@ class Ground:
         return out
 
     def __getstate__(self) -> dict[str, Any]:
-        return {"solids": self.solids, "mesh": self.mesh, "_kept": {}}
+        return {"solids": self.solids, "mesh": self.mesh, "key": self.key, "_kept": {}}
 
     def __setstate__(self, state: dict[str, Any]) -> None:
         for name, value in state.items():
@@ -114,30 +117,37 @@ class Prepared:
         return self.ground.solids
 
 
-def lay_ground(study: Study, *, clock: Clock) -> Ground:
-    """Read the solids and fill them. Errors: SolidError, MeshError, TooLargeError."""
+Sizes = Mapping[str, tuple[float | None, float | None]]
+"""Mesh sizes (size, finest) [mm] by body; None: chosen from the solid."""
+
+
+def lay_ground(study: Study, *, clock: Clock, sizes: Sizes | None = None) -> Ground:
+    """Read the solids and fill them, with elements of other `sizes` than the study asks for where these are given.
+
+    Errors: SolidError, MeshError, TooLargeError.
+    """
     clock("read solids", 0.03)
     solids = {n: read_solid(b.solid, name=n, unit=b.unit, any_size=b.any_size) for n, b in study.bodies.items()}
-    refuse_too_large(sum(expected_unknowns(study, solids).values()), where=str(study.path))
+    chosen = sizes or own_sizes(study)
+    refuse_too_large(sum(expected_unknowns(solids, chosen).values()), where=str(study.path))
     clock("mesh", 0.04)
-    meshes = [mesh_solid(solids[n], size=b.size, finest=b.finest, unit=b.unit) for n, b in study.bodies.items()]
-    return Ground(solids, joined(meshes))
+    meshes = [
+        mesh_solid(solids[n], size=chosen[n][0], finest=chosen[n][1], unit=b.unit) for n, b in study.bodies.items()
+    ]
+    return Ground(solids, joined(meshes), ground_key(study, sizes=sizes))
 
 
-def ground_key(study: Study) -> Hashable:
-    """Studies of the same key have the same ground."""
-    return tuple(
-        (name, study.solid_sha256[name], b.solid.suffix, b.unit, b.any_size, b.size, b.finest)
-        for name, b in study.bodies.items()
-    )
+def own_sizes(study: Study) -> Sizes:
+    """The mesh sizes that the study asks for."""
+    return {name: (body.size, body.finest) for name, body in study.bodies.items()}
 
 
-def expected_unknowns(study: Study, solids: dict[str, Solid]) -> dict[str, int]:
+def expected_unknowns(solids: dict[str, Solid], sizes: Sizes) -> dict[str, int]:
     """About how many unknowns each body's mesh will have."""
     out = {}
-    for name, body in study.bodies.items():
-        size = body.size if body.size is not None else solids[name].size / 20
-        finest = body.finest if body.finest is not None else size / 4
+    for name, (size, finest) in sizes.items():
+        size = size if size is not None else solids[name].size / 20
+        finest = finest if finest is not None else size / 4
         out[name] = estimated_unknowns(solids[name], size=size, finest=finest)
     return out
 
