@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from fem.errors import FaceError, InputError
+from fem.judging.findings import Caution
 from fem.judging.scene import Arrow, Patch
 from fem.loading.bolts import find_holes, preload_forces
 from fem.loading.loads import (
@@ -259,7 +260,7 @@ def patches_of(
     return (*supports, *(Patch(k, "load", v.triangles) for k, v in loads.items() if len(v.triangles)))
 
 
-def lost_loads(loads: Mapping[str, Load], projector: Array) -> tuple[str, ...]:
+def lost_loads(loads: Mapping[str, Load], projector: Array) -> tuple[Caution, ...]:
     """Cautions for loads that fall on held directions, where the part never feels them.
 
     `projector` (n, 3, 3) is onto what may move. Errors: InputError when a load is lost altogether.
@@ -278,16 +279,19 @@ def lost_loads(loads: Mapping[str, Load], projector: Array) -> tuple[str, ...]:
                 advice="Load another face, or hold less.",
             )
         if lost > 0.2:
-            cautions.append(
-                f"{100 * lost:.0f} % of load {name} falls on held directions, where the part does not feel it."
-            )
+            text = f"{100 * lost:.0f} % of load {name} falls on held directions, where the part does not feel it."
+            cautions.append(Caution("lost_load", text, {"load": name, "lost_fraction": lost}))
     return tuple(cautions)
 
 
-def preload_cautions(loads: Mapping[str, Load]) -> tuple[str, ...]:
+def preload_cautions(loads: Mapping[str, Load]) -> tuple[Caution, ...]:
     """Cautions for washers that do not rest on the part all around."""
     return tuple(
-        f"Load {name}: a washer rests on the part with {100 * cover:.0f} % of its area only."
+        Caution(
+            "washer_overhangs",
+            f"Load {name}: a washer rests on the part with {100 * cover:.0f} % of its area only.",
+            {"load": name, "cover_fraction": cover},
+        )
         for name, load in loads.items()
         if (cover := load.facts.get("washer_cover_share", 1.0)) < 0.95
     )

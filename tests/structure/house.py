@@ -18,6 +18,7 @@ from typing import Any
 ROOMS = (
     "errors",
     "units",
+    "digits",
     "tensors",
     "cores",
     "cards",

@@ -11,6 +11,7 @@ from helpers_cad import draw
 from helpers_fe import box
 
 from fem.errors import CardError, InputError
+from fem.judging.cautions import texts_of
 from fem.printing.mixing import printed_field
 from fem.printing.polymer import load_card
 from fem.study.bodies import describe_bodies, print_cautions
@@ -138,21 +139,21 @@ def test_a_sound_print_has_no_cautions(block):
 def test_walls_that_fill_the_part_are_told_not_refused(folder):
     full = described(folder, PRINT, PRINT + "\nwalls = 40")
     assert full.zones["wall"] == pytest.approx(1, abs=1e-9)
-    assert print_cautions({"part": full}) == (
+    assert texts_of(print_cautions({"part": full})) == (
         "Body part: walls and covers fill the part; the grid infill has no room in it.",
     )
 
 
 def test_few_cells_across_are_told(folder):
     # Cells of 2.75 mm: four of them are 11.0 mm
-    (line,) = print_cautions({"part": described(folder, size=(X, Y, 10.5), cells=(8, 6, 3))})
+    (line,) = texts_of(print_cautions({"part": described(folder, size=(X, Y, 10.5), cells=(8, 6, 3))}))
     assert line.startswith("Body part: a cell of its grid infill is 2.75 mm wide, the part 10.5 mm across;")
     assert print_cautions({"part": described(folder, size=(X, Y, 11.5), cells=(8, 6, 3))}) == ()
 
 
 def test_a_rough_cell_is_told(block):
     rough = replace(block, print=replace(block.print, cell_stiffness_mesh_change=0.034))
-    assert print_cautions({"part": rough}) == (
+    assert texts_of(print_cautions({"part": rough})) == (
         "Body part: the stiffness of its infill's cell moved by 3.4 % when its mesh was last refined.",
     )
 

@@ -88,7 +88,7 @@ def test_permanent_loads_do_not_grow(bar):
     assert found.cases["both"].reserve.minimum == pytest.approx((yield_stress - 130) / 10, rel=1e-4)
     alone = solved(bar, BAR + preload + "[cases]\nalone = { preload = 1.0 }\n")
     assert alone.cases["alone"].reserve.minimum == pytest.approx(yield_stress / 130, rel=1e-4)
-    assert any("permanent loads alone" in c for c in alone.cautions)
+    assert any("permanent loads alone" in c.text for c in alone.cautions)
 
 
 def test_a_displacement_holds_only_the_cases_that_name_it(bar):
