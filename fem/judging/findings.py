@@ -213,7 +213,7 @@ class Caution:
 
 @dataclass(frozen=True)
 class Findings:
-    """All that one run found; see the module's text."""
+    """All that one run found; see the module's text. `files` are the digests of pictures and fields beside it."""
 
     beadwork: str
     title: str
@@ -232,6 +232,7 @@ class Findings:
     seconds: dict[str, float] = field(default_factory=dict)
     peak_memory_MB: float = 0.0
     currency: str = ""
+    files: dict[str, str] = field(default_factory=dict)
 
     @property
     def worst_case(self) -> str:

@@ -66,6 +66,12 @@ def file_digest(file: Path) -> str:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
+def shown_digests(folder: Path) -> dict[str, str]:
+    """Digests of the fields and pictures of a run in `folder`, by their paths in it. Errors: OSError."""
+    files = [*folder.glob("fields.vtu"), *folder.glob("pictures/*.png")]
+    return {file.relative_to(folder).as_posix(): file_digest(file) for file in sorted(files)}
+
+
 def card_digest(name: str) -> str:
     """Hash of the bytes of a card and of those it is made from; "" where it cannot be read, which fails later."""
     try:

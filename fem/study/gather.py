@@ -55,6 +55,8 @@ def findings_of(
         for case in cases.values()
         if case.all_grow
     )
+    if not study.text:
+        notes += (Caution("no_file", "The study was changed by a script: no file holds what was computed."),)
     remarks = (*notes, *remarks, *print_cautions(bodies), *growing)
     return Findings(
         beadwork=program_version(),

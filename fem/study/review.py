@@ -13,7 +13,7 @@ from fem.judging.choice_file import read_choice
 from fem.judging.findings import Findings, read_findings
 from fem.study.clock import Progress, clock_say
 from fem.study.file import read_study
-from fem.study.fingerprint import fingerprint, fingerprint_of_all
+from fem.study.fingerprint import fingerprint, fingerprint_of_all, shown_digests
 from fem.study.machine import program_version
 from fem.study.plans import Study
 from fem.study.run import DEFAULT_FOLDER, run_study
@@ -77,8 +77,6 @@ def review_study(
 
 def what_is_missing(study: Study, folder: Path) -> str:
     """Why the results in `folder` do not serve for a review of this study, or "" when they do."""
-    from fem.telling.review.material import pictures_needed
-
     kept = folder / "findings.json"
     if not kept.is_file():
         return "There were no results yet: the study was answered."
@@ -93,8 +91,8 @@ def what_is_missing(study: Study, folder: Path) -> str:
     told = {key: value for key, value in found.inputs.items() if key not in ("fingerprint", "versions")}
     if told != study.inputs:
         return "The words of the study were changed since the kept results: it was answered anew."
-    if any(not (folder / "pictures" / name).is_file() for name in pictures_needed(found)):
-        return "Pictures of the kept results were missing: the study was answered anew."
+    if not found.files or found.files != shown_digests(folder):
+        return "Pictures or fields of the kept results were missing or changed: the study was answered anew."
     return ""
 
 

@@ -26,7 +26,7 @@ from fem.study.answers import answer_case, face_stiffness, unit_wrenches
 from fem.study.bodies import describe_bodies, print_cautions
 from fem.study.clock import Clock, Progress, clock_say
 from fem.study.file import read_study
-from fem.study.fingerprint import ground_key
+from fem.study.fingerprint import ground_key, shown_digests
 from fem.study.folder import fresh_folder
 from fem.study.gather import far_points, findings_of, print_keys
 from fem.study.ground import Ground, Prepared, Sizes, expected_unknowns, lay_ground, own_sizes
@@ -259,7 +259,8 @@ def run_study(path: Any, *, out: Path | None = None, progress: Progress | None =
             findings, outcome.scene, folder=beside, progress=lambda t, s: clock_say(progress, t, 0.6 + 0.39 * s)
         )
         seconds = {**findings.seconds, "tell": round(time.perf_counter() - start, 3)}
-        findings = replace(findings, seconds=seconds, peak_memory_MB=peak_memory())
+        files = shown_digests(beside)
+        findings = replace(findings, seconds=seconds, peak_memory_MB=peak_memory(), files=files)
         write_findings(findings, beside / "findings.json")
     clock_say(progress, "done", 1.0)
     return findings, wanted / report.name

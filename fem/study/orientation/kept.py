@@ -36,6 +36,10 @@ class Kept:
             return None
         return found if data["name"] == name else None
 
+    def not_taken(self) -> int:
+        """How many of the files here are of an earlier version of the program, or damaged."""
+        return sum(not _whole(path) for path in self.folder.glob("*.json"))
+
     def write(self, asked: tuple[float, ...], numbers: DirectionNumbers) -> None:
         """Keep the numbers of a direction that was `asked` for. Errors: InputError when the disk does not take it."""
         name = self.name_of(asked, numbers.kind)
@@ -48,3 +52,10 @@ class Kept:
                 where=str(self.folder),
                 advice="Make room or name another --out; the directions kept so far are used again.",
             ) from None
+
+
+def _whole(path: Path) -> bool:
+    try:
+        return bool(read_sealed(path))
+    except (OSError, ValueError):
+        return False

@@ -91,6 +91,8 @@ def orient_study(
     say("supports and loads", 0.05)
     bench = set_up(study, mesh, body=name)
     kept = Kept(folder, mark=fingerprint(study, body=name, sizes=coarse))
+    if count := kept.not_taken():
+        say(f"{count} kept directions are of an earlier version, or damaged, and not taken", 0.055)
     axis = int(np.abs(unit(bench.keys.build_direction)).argmax())
     spread = _spread(bench, directions, axis=axis)
     tally = Countdown(say, total=len(spread) + (RINGS + 1) * RING, share=(0.06, 0.82))

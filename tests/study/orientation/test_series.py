@@ -57,8 +57,12 @@ def test_a_damaged_or_foreign_direction_is_computed_again(scanned, counted):
     data = json.loads(second.read_text())
     second.write_text(second.read_text().replace(f'"reserve": {data["numbers"]["reserve"]!r}', '"reserve": 931.0'))
     third.write_bytes(fourth.read_bytes())
-    again, _ = orient_study(path, directions=FEW, jobs=1, out=folder / "out")
+    said = []
+    again, _ = orient_study(
+        path, directions=FEW, jobs=1, out=folder / "out", progress=lambda text, share: said.append(text)
+    )
     assert len(counted) == 3
+    assert "2 kept directions are of an earlier version, or damaged, and not taken" in said
     assert [d.reserve for d in again.directions] == pytest.approx([d.reserve for d in scan.directions], rel=1e-9)
 
 

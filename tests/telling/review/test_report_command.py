@@ -90,8 +90,14 @@ def test_a_results_folder_serves_only_its_own_inputs(copied):
     assert "a card or a library was changed" in what_is_missing(study.with_({"loads.pull.force": ["2 kN"] * 3}), out)
     assert "words" in what_is_missing(study.with_({"title": "Other"}), out)
     assert "no results" in what_is_missing(study, out / "else")
-    (out / "pictures" / "loads.png").unlink()
-    assert "Pictures" in what_is_missing(study, out)
+    for name in ("pictures/loads.png", "fields.vtu"):
+        shown = (out / name).read_bytes()
+        (out / name).write_bytes(shown[:-9] + b"?" + shown[-8:])
+        assert "missing or changed" in what_is_missing(study, out)
+        (out / name).unlink()
+        assert "missing or changed" in what_is_missing(study, out)
+        (out / name).write_bytes(shown)
+    assert what_is_missing(study, out) == ""
     text = path.read_text(encoding="utf-8")
     resealed(path, beadwork="0.0.1")
     assert "0.0.1" in what_is_missing(study, out)
