@@ -80,7 +80,7 @@ def _print_findings(body: PrintedBody, keys: PrintKeys, *, mass: float, nodes: A
         filament_diameter=keys.filament_diameter,
         price_per_kg=keys.price_per_kg,
     )
-    assumed = took.assumed
+    assumed = (*keys.assumed, *took.assumed)
     if cell is not None and keys.infill_angle is None:
         assumed = (*assumed, "infill angle")
     return PrintFindings(

@@ -13,9 +13,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from fem.errors import InputError
 from fem.printing.infill.store import ALGORITHM
-from fem.printing.polymer import card_files
 from fem.study.machine import NUMERIC, program_version, version_of
 
 if TYPE_CHECKING:
@@ -72,17 +70,9 @@ def shown_digests(folder: Path) -> dict[str, str]:
     return {file.relative_to(folder).as_posix(): file_digest(file) for file in sorted(files)}
 
 
-def card_digest(name: str) -> str:
-    """Hash of the bytes of a card and of those it is made from; "" where it cannot be read, which fails later."""
-    try:
-        return digest_of([file_digest(file) for file in card_files(name)])
-    except (InputError, OSError):
-        return ""
-
-
 def digest_of(value: Any) -> str:
     """Hash of plain data and dataclasses; a path counts by its suffix alone."""
-    return hashlib.sha256(json.dumps(_plain(value), sort_keys=True).encode()).hexdigest()
+    return hashlib.sha256(json.dumps(_plain(value), sort_keys=True, default=str).encode()).hexdigest()
 
 
 def _program() -> list[Any]:

@@ -23,14 +23,16 @@ class PrintKeys:
     """How a body is printed, as the study says it.
 
     `polymer` is a card's name or the absolute path of a card file; `state` None leaves the choice to the card and
-    `raster_zero` None to the plan.
+    `raster_zero` None to the plan; `card` holds single values of it that the study sets, in a card file's own form.
     `build_direction`, `raster_zero` are directions in part axes, `bead_width`, `bead_height` [mm], `raster` the
     angles [degrees] layer by layer, `infill_density` the share 0..1, `infill_angle` [degrees] or None. `temperature`
     [deg C] in service, `speed` [mm/s], `filament_diameter` [mm] and `price_per_kg` are None where nothing is said.
+    `assumed` names the values that the study left to their defaults.
     """
 
     polymer: str
     state: str | None
+    card: Mapping[str, Any]
     temperature: float | None
     build_direction: Vector
     raster_zero: Vector | None
@@ -45,6 +47,7 @@ class PrintKeys:
     speed: float | None
     filament_diameter: float | None
     price_per_kg: float | None
+    assumed: tuple[str, ...] = ()
 
     @property
     def plan(self) -> PrintPlan:
@@ -80,7 +83,7 @@ class BodyPlan:
     state: str | None
 
     @property
-    def card(self) -> str:
+    def card_name(self) -> str:
         """Name or file of the material card."""
         return self.metal or "" if self.print is None else self.print.polymer
 
@@ -273,10 +276,10 @@ class Study:
 
     @cached_property
     def card_sha256(self) -> dict[str, str]:
-        """Digest of each body's card, taken as the study is read; "" for a card that cannot be read."""
-        from fem.study.fingerprint import card_digest
+        """Digest of each body's card, taken as the study is read; of its name where it cannot be read."""
+        from fem.printing.polymer import card_digest
 
-        return {name: card_digest(body.card) for name, body in self.bodies.items()}
+        return {name: card_digest(body.card_name) for name, body in self.bodies.items()}
 
     @property
     def inputs(self) -> dict[str, Any]:
@@ -292,7 +295,7 @@ class Study:
                 for name, body in self.bodies.items()
             },
             "cards": {
-                name: {"card": Path(body.card).name, "sha256": self.card_sha256[name]}
+                name: {"card": Path(body.card_name).name, "sha256": self.card_sha256[name]}
                 for name, body in self.bodies.items()
             },
         }

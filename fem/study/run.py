@@ -32,7 +32,15 @@ from fem.study.gather import far_points, findings_of, print_keys
 from fem.study.ground import Ground, Prepared, Sizes, expected_unknowns, lay_ground, own_sizes
 from fem.study.machine import peak_memory
 from fem.study.plans import Study
-from fem.study.prepare import body_print, displaced_face, lost_loads, patches_of, preload_cautions, supports_of
+from fem.study.prepare import (
+    body_print,
+    displaced_face,
+    lost_loads,
+    patches_of,
+    preload_cautions,
+    supports_of,
+    temperature_cautions,
+)
 
 DEFAULT_FOLDER = "results"
 """Where a run writes unless it is told otherwise: a folder of the study's name in here."""
@@ -107,7 +115,7 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
     answers: dict[str, Any] = {}
     stiffness = {}
     iterations, balance = 0, 0.0
-    remarks: list[Caution] = [*preload_cautions(loads), *far_points(study, mesh)]
+    remarks: list[Caution] = [*preload_cautions(loads), *far_points(study, mesh), *temperature_cautions(study)]
     pattern, blocks = ready.ground.pattern, None
     # Cases that prescribe the same faces' displacements share a matrix; a face is free where its displacement is not
     # named

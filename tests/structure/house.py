@@ -17,6 +17,7 @@ from typing import Any
 
 ROOMS = (
     "errors",
+    "numerals",
     "units",
     "digits",
     "tensors",
@@ -216,7 +217,7 @@ def values_without_source(card: Mapping[str, Any]) -> list[str]:
     for where, table in {"top": above, **states}.items():
         source = table.get("source", "")
         for key in table:
-            if key in ("name", "source", "estimates", "note", "notes"):
+            if key in ("name", "about", "source", "estimates", "note", "notes"):
                 continue
             text = source.get(key, "") if isinstance(source, Mapping) else source
             if not str(text).strip():

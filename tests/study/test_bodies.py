@@ -96,7 +96,8 @@ def test_what_the_print_takes_follows_from_the_mass(block):
     assert plan.filament_m == pytest.approx(solid / (math.pi * 0.875**2) / 1000, rel=1e-9)
     assert plan.time_h == pytest.approx((solid / bead / 45 + 80 * 3) / 3600, rel=1e-9)
     assert plan.cost == pytest.approx(block.mass_g * 0.06, rel=1e-9)
-    assert plan.assumed == ("speed", "filament diameter", "price", "infill angle")
+    left_out = ("build direction", "walls", "covers", "raster", "bead width", "bead height")
+    assert plan.assumed == (*left_out, "speed", "filament diameter", "price", "infill angle")
     assert (plan.pattern, plan.infill_angle_deg, plan.thin_share) == ("grid", 45.0, 0.0)
     assert plan.infill_density == pytest.approx(0.3, rel=0.01)
     # A grid of density 2 s - s^2 has walls L = w / s apart
@@ -107,7 +108,7 @@ def test_what_the_print_takes_follows_from_the_mass(block):
 def test_what_is_given_is_taken(folder, block):
     given = PRINT + '\nspeed = "30 mm/s"\nfilament_diameter = "2.85 mm"\nprice_per_kg = 20.0\n'
     plan = described(folder, PRINT, given + "build_direction = [1, 0, 0]").print
-    assert plan.assumed == ("infill angle",)
+    assert plan.assumed == ("walls", "covers", "raster", "bead width", "bead height", "infill angle")
     assert (plan.speed_mm_per_s, plan.filament_diameter_mm, plan.price_per_kg) == (30, 2.85, 20)
     assert plan.layers == 200  # built along its longest side
     angled = described(folder, "density = 0.3", "density = 0.3, angle = 0")
@@ -177,7 +178,7 @@ def test_each_of_two_bodies_keeps_its_own(folder, block):
 
 
 SLIPS = {
-    "state": (PRINT, PRINT + '\nstate = "damp"', CardError, 'no state "damp". It has: dry, conditioned, soaked.'),
+    "state": (PRINT, PRINT + '\nstate = "damp"', CardError, 'no state "damp". It has: dry, conditioned, saturated.'),
     "temperature": (PRINT, PRINT + '\ntemperature = "120 degC"', CardError, "reaches from 0 to 80 degC, not to 120"),
     "card": (PRINT, 'polymer = "pa12cf"', CardError, "pa12cf"),
     "metal as print": (PRINT, 'polymer = "steel"', CardError, "steel is a metal and has no bead direction."),

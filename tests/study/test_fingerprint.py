@@ -51,6 +51,7 @@ COUNTS = {
     "the solver": lambda own: 'solver = "direct"\n' + OWN,
     "a default that is named otherwise": lambda own: OWN.replace("angle = 0", "angle = 1"),
     "a watched face": lambda own: OWN.replace("reserve = 2.0", 'rotation = { head = "1 deg" }'),
+    "a value set over the card": lambda own: OWN.replace("walls = 2", 'walls = 2\ncard = { density = "2 g/cm^3" }'),
     "the price": lambda own: OWN.replace("walls = 2", "walls = 2\nprice_per_kg = 30"),
     "the own card": lambda own: change(own / "even", "1.2 g", "1.3 g") or OWN,
     "the solid": lambda own: change(own / "bar.step", "ENDSEC;", "ENDSEC; ") or OWN,
@@ -109,6 +110,14 @@ def test_a_card_of_the_program_counts_by_its_content(own, monkeypatch):
     assert mark(own, text) == before
     change(own / "cards" / "pla.toml", "density", "density ")
     assert mark(own, text) != before
+
+
+def test_a_card_counts_with_the_one_that_it_is_made_from(own):
+    (own / "even").rename(own / "base")
+    (own / "even").write_text('name = "mine"\nfrom = "./base"\n')
+    before = mark(own)
+    change(own / "base", "1.2 g", "1.3 g")
+    assert mark(own) != before
 
 
 def test_the_bytes_are_those_of_the_reading(own):
