@@ -5,7 +5,6 @@ The line has the form `file: key.path: what is wrong. What to do.`
 
 from __future__ import annotations
 
-import hashlib
 import json
 import re
 import tomllib
@@ -73,16 +72,14 @@ def study_of(
         watch=tuple(dict.fromkeys([*form.watch.faces, *form.requirements.rotation, *form.requirements.displacement])),
         requirements=Requirements(**form.requirements.model_dump()),
         solver=form.solver,
-        text=text,
-        sha256=hashlib.sha256(text.encode()).hexdigest(),
-        solid_sha256={name: file_digest(body.solid) for name, body in bodies.items()},
-        tree=tree,
         variants=form.variants,
         sweep={path: tuple(values) for path, values in form.sweep.items()},
-        variant=variant,
-        changes=dict(changes or {}),
     )
+    # Only here is it known that plans and text belong together
+    for name, value in {"text": text, "tree": tree, "variant": variant, "changes": dict(changes or {})}.items():
+        object.__setattr__(study, name, value)
     _refuse_unknown_names(study)
+    _ = study.solid_sha256, study.card_sha256  # of the files as they are now
     return study
 
 
@@ -337,12 +334,6 @@ def _tuples(value: Any) -> Any:
     if isinstance(value, dict):
         return {k: _tuples(v) for k, v in value.items()}
     return tuple(_tuples(v) for v in value) if isinstance(value, list) else value
-
-
-def file_digest(file: Path) -> str:
-    """SHA-256 of a file's bytes."""
-    with file.open("rb") as stream:
-        return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
 # ---- names that must stand for something

@@ -15,6 +15,7 @@ from fem.part.faces import cut_notes
 from fem.part.tetmesh import TetMesh
 from fem.study.answers import compare_requirements
 from fem.study.bodies import describe_bodies, print_cautions
+from fem.study.fingerprint import fingerprint
 from fem.study.ground import Prepared
 from fem.study.machine import library_versions, peak_memory, program_version
 from fem.study.plans import PrintKeys, Study
@@ -57,12 +58,14 @@ def findings_of(
         for case in cases.values()
         if case.all_grow
     )
+    if not study.text:
+        notes += (Caution("no_file", "The study was changed by a script: no file holds what was computed."),)
     remarks = (*notes, *remarks, *print_cautions(bodies), *growing)
     return Findings(
         beadwork=program_version(),
         title=study.title,
         question=study.question,
-        inputs={**study.inputs, "versions": library_versions()},
+        inputs={**study.inputs, "fingerprint": fingerprint(study), "versions": library_versions()},
         bodies=bodies,
         mesh=about_mesh,
         faces={n: FaceFindings(g.count, g.area, tuple(float(v) for v in g.centre)) for n, g in ready.groups.items()},

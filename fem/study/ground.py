@@ -19,6 +19,7 @@ from fem.solving.earlier import Earlier
 from fem.solving.equilibrium import Equilibrium
 from fem.solving.stiffness import BlockPattern, block_pattern
 from fem.study.clock import Clock
+from fem.study.fingerprint import ground_key
 from fem.study.plans import Study
 
 T = TypeVar("T")
@@ -30,11 +31,13 @@ MOST_ZONINGS = 8
 class Ground:
     """Solids and the mesh that fills them; what is computed from them once is kept for the next variant.
 
-    What is kept goes with the object in its own process, and stays behind when the object is sent to another.
+    Studies of the same `key` (`fingerprint.ground_key`) may stand on it. What is kept goes with the object in its own
+    process, and stays behind when the object is sent to another.
     """
 
     solids: dict[str, Solid]
     mesh: TetMesh
+    key: str
     _kept: dict[Hashable, Any] = field(default_factory=dict, repr=False, compare=False)
 
     def once(self, key: Hashable, make: Callable[[], T]) -> T:
@@ -85,7 +88,7 @@ class Ground:
         return out
 
     def __getstate__(self) -> dict[str, Any]:
-        return {"solids": self.solids, "mesh": self.mesh, "_kept": {}}
+        return {"solids": self.solids, "mesh": self.mesh, "key": self.key, "_kept": {}}
 
     def __setstate__(self, state: dict[str, Any]) -> None:
         for name, value in state.items():
@@ -115,13 +118,26 @@ class Prepared:
         return self.ground.solids
 
 
-def lay_ground(study: Study, *, clock: Clock) -> Ground:
-    """Read the solids and fill them. Errors: SolidError, MeshError, TooLargeError."""
+Sizes = Mapping[str, tuple[float | None, float | None]]
+"""Mesh sizes (size, finest) [mm] by body; None: chosen from the solid."""
+
+
+def lay_ground(study: Study, *, clock: Clock, sizes: Sizes | None = None) -> Ground:
+    """Read the solids and fill them, with elements of other `sizes` than the study asks for where these are given.
+
+    Errors: SolidError, MeshError, TooLargeError.
+    """
     clock("read solids", 0.03)
     solids = read_bodies(study)
-    refuse_too_large(sum(expected_unknowns(study, solids).values()), where=str(study.path))
+    chosen = sizes or own_sizes(study)
+    refuse_too_large(sum(expected_unknowns(solids, chosen).values()), where=str(study.path))
     clock("mesh", 0.04)
-    return Ground(solids, mesh_bodies(study, solids, {n: (b.size, b.finest) for n, b in study.bodies.items()}))
+    return Ground(solids, mesh_bodies(study, solids, chosen), ground_key(study, sizes=sizes))
+
+
+def own_sizes(study: Study) -> Sizes:
+    """The mesh sizes that the study asks for."""
+    return {name: (body.size, body.finest) for name, body in study.bodies.items()}
 
 
 def read_bodies(study: Study) -> dict[str, Solid]:
@@ -132,13 +148,8 @@ def read_bodies(study: Study) -> dict[str, Solid]:
     }
 
 
-def mesh_bodies(
-    study: Study, solids: dict[str, Solid], sizes: Mapping[str, tuple[float | None, float | None]]
-) -> TetMesh:
-    """All bodies meshed, `sizes` (size, finest) [mm] each, along the borders of the study's cut faces.
-
-    Errors: MeshError, FaceError, TooLargeError.
-    """
+def mesh_bodies(study: Study, solids: dict[str, Solid], sizes: Sizes) -> TetMesh:
+    """All bodies meshed, along the borders of the study's cut faces. Errors: MeshError, FaceError, TooLargeError."""
     cuts = cuts_of([face for solid in solids.values() for face in solid.faces], study.faces)
     return joined(
         [
@@ -148,21 +159,12 @@ def mesh_bodies(
     )
 
 
-def ground_key(study: Study) -> Hashable:
-    """Studies of the same key have the same ground."""
-    cuts = tuple(repr(item) for item in sorted(study.faces.items()) if item[1].cut is not None)
-    return cuts, *(
-        (name, study.solid_sha256[name], b.solid.suffix, b.unit, b.any_size, b.part, b.fused, b.size, b.finest)
-        for name, b in study.bodies.items()
-    )
-
-
-def expected_unknowns(study: Study, solids: dict[str, Solid]) -> dict[str, int]:
+def expected_unknowns(solids: dict[str, Solid], sizes: Sizes) -> dict[str, int]:
     """About how many unknowns each body's mesh will have."""
     out = {}
-    for name, body in study.bodies.items():
-        size = body.size if body.size is not None else solids[name].size / 20
-        finest = body.finest if body.finest is not None else size / 4
+    for name, (size, finest) in sizes.items():
+        size = size if size is not None else solids[name].size / 20
+        finest = finest if finest is not None else size / 4
         out[name] = estimated_unknowns(solids[name], size=size, finest=finest)
     return out
 

@@ -5,8 +5,10 @@ Nothing here knows the file's form (`keys.py`) or how it is read (`file.py`).
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -82,6 +84,11 @@ class BodyPlan:
     part: int | str | None = None
     fused: bool = False
 
+    @property
+    def card_name(self) -> str:
+        """Name or file of the material card."""
+        return self.metal or "" if self.print is None else self.print.polymer
+
 
 @dataclass(frozen=True)
 class SupportPlan:
@@ -119,10 +126,12 @@ class Study:
     """A study file as read and checked.
 
     `currency` is the money of prices and costs, "" where the study does not say. `cases` holds factors by load;
-    `points` (3,) [mm]; `watch` the faces whose mean displacement, turn and stiffness are asked for; `text` the file
-    as it stood, `sha256` its digest and `solid_sha256` those of the solids. `tree` is the file's tables as parsed;
-    `variants` and `sweep` change it by dotted paths, which reading the study does not look into (`variants/expand.py`
-    does). A study made so bears its `variant`'s name and says in `changes` what was changed, in the file's own words.
+    `points` (3,) [mm]; `watch` the faces whose mean displacement, turn and stiffness are asked for; `variants` and
+    `sweep` change its tables by dotted paths, which reading the study does not look into (`variants/expand.py` does).
+
+    Where it comes from can only be read: `text` the file as it stood, `tree` its tables as parsed and changed,
+    `variant` the name of the variant it is, `changes` what was changed, in the file's own words. To change a study,
+    use `with_`; what `dataclasses.replace` gives has no text, since no file says what it holds.
     """
 
     path: Path
@@ -138,26 +147,57 @@ class Study:
     watch: tuple[str, ...]
     requirements: Requirements
     solver: str
-    text: str
-    sha256: str
-    solid_sha256: Mapping[str, str]
-    tree: Mapping[str, Any] = field(default_factory=dict, repr=False)
     variants: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     sweep: Mapping[str, tuple[Any, ...]] = field(default_factory=dict)
-    variant: str = ""
-    changes: Mapping[str, str] = field(default_factory=dict)
+    text: str = field(default="", init=False)
+    tree: Mapping[str, Any] = field(default_factory=dict, init=False, repr=False)
+    variant: str = field(default="", init=False)
+    changes: Mapping[str, str] = field(default_factory=dict, init=False)
+
+    def with_(self, changes: Mapping[str, Any]) -> Study:
+        """The study with values put at dotted paths, `{"bodies.saddle.print.walls": 3}`, read and checked anew.
+
+        Values are as in the file ("0.4 mm"). Errors: InputError as for reading a file; a path that no key has; a
+        study that stands in no file.
+        """
+        from fem.study.change import changed
+
+        return changed(self, changes, where=str(self.path))
+
+    @property
+    def sha256(self) -> str:
+        """Digest of the file's text; "" for a study that stands in no file."""
+        return hashlib.sha256(self.text.encode()).hexdigest() if self.text else ""
+
+    @cached_property
+    def solid_sha256(self) -> dict[str, str]:
+        """Digest of each body's solid, taken as the study is read. Errors: OSError."""
+        from fem.study.fingerprint import file_digest
+
+        return {name: file_digest(body.solid) for name, body in self.bodies.items()}
+
+    @cached_property
+    def card_sha256(self) -> dict[str, str]:
+        """Digest of each body's card, taken as the study is read; of its name where it cannot be read."""
+        from fem.printing.polymer import card_digest
+
+        return {name: card_digest(body.card_name) for name, body in self.bodies.items()}
 
     @property
     def inputs(self) -> dict[str, Any]:
         """What findings.json repeats of the input, so that a result can be traced to its files."""
-        changed = {"variant": {"name": self.variant, "changes": dict(self.changes)}} if self.variant else {}
         return {
-            **changed,
-            "study": self.path.name,
+            **({"variant": self.variant} if self.variant else {}),
+            **({"changes": dict(self.changes)} if self.changes else {}),
+            "study": self.path.name if self.text else f"{self.path.name}, changed by a script: no file holds it",
             "text": self.text,
             "sha256": self.sha256,
             "solids": {
                 name: {"file": body.solid.name, "sha256": self.solid_sha256[name]}
+                for name, body in self.bodies.items()
+            },
+            "cards": {
+                name: {"card": Path(body.card_name).name, "sha256": self.card_sha256[name]}
                 for name, body in self.bodies.items()
             },
         }

@@ -29,9 +29,10 @@ from fem.study.answers import answer_case, face_stiffness, unit_wrenches
 from fem.study.bodies import describe_bodies, print_cautions
 from fem.study.clock import Clock, Progress, clock_say
 from fem.study.file import read_study
+from fem.study.fingerprint import ground_key, shown_digests
 from fem.study.folder import fresh_folder
 from fem.study.gather import far_points, findings_of, print_keys
-from fem.study.ground import Ground, Prepared, expected_unknowns, lay_ground, read_bodies
+from fem.study.ground import Ground, Prepared, Sizes, expected_unknowns, lay_ground, own_sizes, read_bodies
 from fem.study.machine import peak_memory
 from fem.study.plans import Study
 from fem.study.prepare import body_print, lost_loads, patches_of, supports_of, temperature_cautions
@@ -57,15 +58,24 @@ class Outcome:
     scene: Scene
 
 
-def prepare(study: Study, *, ground: Ground | None = None, progress: Progress | None = None) -> Prepared:
-    """Read solids and cards, mesh, match faces, build the loads at factor one; `ground` brings solids and mesh along.
+def prepare(
+    study: Study, *, ground: Ground | None = None, sizes: Sizes | None = None, progress: Progress | None = None
+) -> Prepared:
+    """Read solids and cards, mesh, match faces, build the loads at factor one.
 
-    Errors: any InputError of the rooms above.
+    `ground` brings solids and mesh along; `sizes` are of the mesh, in place of the study's own.
+    Errors: InputError for a ground that is another study's or of other sizes; any of the rooms above.
     """
+    if ground is not None and ground.key != ground_key(study, sizes=sizes):
+        raise InputError(
+            "the ground is of other solids, or meshed otherwise, than this study asks for.",
+            where=str(study.path),
+            advice="Lay one for it, or leave it out.",
+        )
     clock = Clock(progress)
     clock("infill cells", 0.01)
     made = {name: body_print(body, where=study.path.name) for name, body in study.bodies.items()}
-    ground = ground or lay_ground(study, clock=clock)
+    ground = ground or lay_ground(study, clock=clock, sizes=sizes)
     clock("match faces", 0.16)
     groups = ground.groups(study)
     clock("material as printed", 0.165)
@@ -212,13 +222,10 @@ def check_study(study: Study, *, progress: Progress | None = None) -> Checked:
     Errors: all that a run would refuse before it solves.
     """
     solids = read_bodies(study)
-    unknowns = expected_unknowns(study, solids)
+    unknowns = expected_unknowns(solids, own_sizes(study))
     refuse_too_large(sum(unknowns.values()), where=str(study.path))
-    coarse = {
-        n: replace(b, size=max(solids[n].size / 15, b.size or 0.0), finest=solids[n].size / 60)
-        for n, b in study.bodies.items()
-    }
-    ready = prepare(replace(study, bodies=coarse), progress=progress)
+    coarse = {n: (max(solids[n].size / 15, b.size or 0.0), solids[n].size / 60) for n, b in study.bodies.items()}
+    ready = prepare(study, sizes=coarse, progress=progress)
     held, foundations = supports_of(study, ready.mesh, ready.groups)
     loads = ready.loads
     cases = [LoadCase(name, factors, loads) for name, factors in study.cases.items()]
@@ -255,7 +262,8 @@ def run_study(path: Any, *, out: Path | None = None, progress: Progress | None =
             findings, outcome.scene, folder=beside, progress=lambda t, s: clock_say(progress, t, 0.6 + 0.39 * s)
         )
         seconds = {**findings.seconds, "tell": round(time.perf_counter() - start, 3)}
-        findings = replace(findings, seconds=seconds, peak_memory_MB=peak_memory())
+        files = shown_digests(beside)
+        findings = replace(findings, seconds=seconds, peak_memory_MB=peak_memory(), files=files)
         write_findings(findings, beside / "findings.json")
     clock_say(progress, "done", 1.0)
     return findings, wanted / report.name
