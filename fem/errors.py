@@ -48,6 +48,10 @@ class SolidError(InputError):
     """A solid file that cannot be read, has no volume, or whose surface is open or crosses itself."""
 
 
+class SeveralSolidsError(SolidError):
+    """A file holds several solids, and nothing says which one is meant."""
+
+
 class MeshError(InputError):
     """The solid cannot be filled with tetrahedra of the size asked for."""
 

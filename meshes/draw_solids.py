@@ -2,7 +2,8 @@
 
 The scenario is the project's own: a student team's solar catamaran on T-foils. The printed saddle joins the
 front wing, below it, to the foot of the mast, above it. The bracket is a plain cantilever, to be checked by
-hand. Part axes: x forward, y left, z up; lengths in mm. Written beside this script, as STEP and as STL.
+hand; a shroud's pin pulls at the lug, and the sea presses on the hatch. Part axes: x forward, y left, z up;
+lengths in mm. Written beside this script, as STEP and, of the larger parts, as STL.
 """
 
 from __future__ import annotations
@@ -184,6 +185,22 @@ def saddle_beside() -> int:
     return saddle
 
 
+def shroud_lug() -> int:
+    """A lug that a shroud's pin pulls at: 22 wide, 12 thick, bore of 10 at z = 34, on a foot of 60 x 36 x 10."""
+    foot = slab(length=60, width=36, low=0, high=10, corner=4)
+    lug = occ.addBox(-11, -6, 5, 22, 12, 29)
+    body = fuse(foot, lug, occ.addCylinder(0, -6, 34, 0, 12, 0, 11))
+    occ.synchronize()
+    body = only(occ.fillet([body], curves_in(body, low=(-11.1, -6.1, 9.9), high=(11.1, 6.1, 10.1)), [3.0]))
+    return cut(body, occ.addCylinder(0, -7, 34, 0, 14, 0, 5))
+
+
+def hatch_lid() -> int:
+    """A flat lid of 140 x 100 x 8 in the hull's side, z up, outside at y = 8; it rests on a rim of 10 mm at y = 0."""
+    lid = occ.addBox(-70, 0, 0, 140, 8, 100)
+    return cut(lid, occ.addBox(-60, -1, 10, 120, 3, 80))
+
+
 def write(name: str, draw: Callable[[], int], *, stl: bool = True) -> None:
     """Draw one solid, write NAME.step and, if asked for, NAME.stl beside this script, and print what it is."""
     here = Path(__file__).resolve().parent
@@ -221,3 +238,5 @@ if __name__ == "__main__":
     write("wing_saddle", wing_saddle)
     write("wing_saddle_beside", saddle_beside, stl=False)
     write("cantilever_bracket", cantilever_bracket)
+    write("shroud_lug", shroud_lug, stl=False)
+    write("hatch_lid", hatch_lid, stl=False)

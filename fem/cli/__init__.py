@@ -89,9 +89,11 @@ def _parser() -> argparse.ArgumentParser:
     report.add_argument("--out", type=Path, help="folder for the results (default: results/<study>)")
     report.set_defaults(command=reviewing.report)
 
-    faces = sub.add_parser("faces", help="list the faces of a solid and draw their numbers on it")
+    faces = sub.add_parser("faces", help="list the faces of a solid, or the solids of a file, and draw the numbers")
     faces.add_argument("solid", help="STEP, IGES, BREP, STL, OBJ, PLY or 3MF file")
     faces.add_argument("--unit", help="length unit, needed where the format has none (mm, cm, m, in, ft, um)")
+    faces.add_argument("--part", help="which solid of a file with several: its number, or its name in the file")
+    faces.add_argument("--fused", action="store_true", help="take all solids of the file as one")
     faces.add_argument("--any-size", action="store_true", help="accept a part under 1 mm or over 5 m")
     faces.add_argument("--picture", type=Path, help="where the picture goes (default: <solid>_faces.png here)")
     faces.add_argument("--json", action="store_true", help="print JSON for scripts instead of a table")

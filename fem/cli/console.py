@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from fem.judging.findings import Caution
+    from fem.caution import Caution
 
 
 def screen() -> Any:

@@ -1,45 +1,86 @@
-"""`beadwork faces`."""
+"""`beadwork faces`: the faces of a solid, or the solids of a file."""
 
 from __future__ import annotations
 
 import argparse
 import json
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 from fem.cli.console import place_text, ruled, screen
+from fem.errors import SeveralSolidsError
 
 
 def faces(options: argparse.Namespace) -> int:
-    from fem.part.solid import read_solid, shown_surface
+    """List the faces of one solid and draw them; of a file with several solids list these, unless one is chosen."""
+    from fem.part.solid import read_solid, solids_in
 
-    solid = read_solid(options.solid, name="part", unit=options.unit, any_size=options.any_size)
-    picture = options.picture or Path(f"{solid.path.stem}_faces.png")
+    part = int(options.part) if options.part and options.part.isdecimal() else options.part
+    said = {"unit": options.unit, "part": part, "fused": options.fused}
+    try:
+        solid = read_solid(options.solid, name="part", any_size=options.any_size, **said)
+    except SeveralSolidsError:
+        solids = solids_in(options.solid, unit=options.unit)
+        return _list_solids(solids, Path(options.solid), as_json=options.json)
     if options.json:
         print(json.dumps([_face_facts(f) for f in solid.faces], indent=1))
     else:
-        rows = [
-            [
-                str(f.id),
-                f.kind + (" hole" if f.hole else ""),
-                f"{f.area:,.1f}",
-                place_text(f.centre),
-                _direction(f),
-                "" if f.radius is None else f"{f.radius:.3f}",
-            ]
-            for f in solid.faces
+        _list_faces(solid)
+    _draw(solid, options.picture or Path(f"{solid.path.stem}_faces.png"))
+    return 0
+
+
+def _list_solids(solids: Sequence[Any], file: Path, *, as_json: bool) -> int:
+    if as_json:
+        print(json.dumps([_solid_facts(s) for s in solids], indent=1))
+    else:
+        rows = [[str(s.number), s.name, f"{s.volume:,.1f}", s.size, s.contact] for s in solids]
+        heads = ["part", "name", "volume [mm³]", "box", "contact"]
+        screen().print(ruled(f"{file.name}: {len(solids)} solids", heads, rows))
+    print(
+        f"Choose one to see its faces: beadwork faces {file} --part {solids[-1].number} (or its name); in a study "
+        f"part = {solids[-1].number}. To take all as one solid: --fused; in a study fused = true.",
+        file=sys.stderr,
+    )
+    return 0
+
+
+def _list_faces(solid: Any) -> None:
+    from fem.part.faces import kind_of
+
+    rows = [
+        [
+            str(f.id),
+            kind_of(f),
+            f"{f.area:,.1f}",
+            place_text(f.centre),
+            _direction(f),
+            "" if f.radius is None else f"{f.radius:.3f}",
         ]
-        size = " x ".join(f"{v:.2f}" for v in solid.box[1] - solid.box[0])
-        heads = ["id", "kind", "area [mm²]", "centre [mm]", "normal or axis", "radius [mm]"]
-        title = f"{solid.path.name}: {len(solid.faces)} faces, {size} mm, {solid.volume:,.0f} mm³"
-        screen().print(ruled(title, heads, rows))
+        for f in solid.faces
+    ]
+    size = " x ".join(f"{v:.2f}" for v in solid.box[1] - solid.box[0])
+    heads = ["id", "kind", "area [mm²]", "centre [mm]", "normal or axis", "radius [mm]"]
+    title = f"{_name(solid)}: {len(solid.faces)} faces, {size} mm, {solid.volume:,.0f} mm³"
+    screen().print(ruled(title, heads, rows))
+
+
+def _name(solid: Any) -> str:
+    """The file, and which of its solids."""
+    which = "" if solid.part is None else f", part {solid.part}"
+    which = f", {len(solid.parts)} solids fused" if solid.fused and len(solid.parts) > 1 else which
+    return f"{solid.path.name}{which}"
+
+
+def _draw(solid: Any, picture: Path) -> None:
+    from fem.part.solid import shown_surface
     from fem.telling.face_picture import draw_faces
 
-    points, triangles, face = shown_surface(solid, unit=options.unit)
-    draw_faces(points, triangles, face, solid.faces, picture)
+    points, triangles, face = shown_surface(solid)
+    draw_faces(points, triangles, face, solid.faces, picture, name=_name(solid))
     print(f"Picture: {picture}", file=sys.stderr)
-    return 0
 
 
 def _direction(face: Any) -> str:
@@ -47,14 +88,28 @@ def _direction(face: Any) -> str:
     return "" if vector is None else "(" + ", ".join(f"{v + 0.0:.3f}" for v in vector) + ")"
 
 
-def _face_facts(face: Any) -> dict[str, Any]:
-    def plain(v: Any) -> Any:
-        return None if v is None else [float(x) for x in v]
+def _solid_facts(solid: Any) -> dict[str, Any]:
+    return {
+        "part": solid.number,
+        "name": solid.name,
+        "volume_mm3": solid.volume,
+        "box_mm": [plain(corner) for corner in solid.box],
+        "touches": list(solid.touches),
+        "overlaps": list(solid.overlaps),
+    }
 
+
+def plain(v: Any) -> Any:
+    """A vector as a list of numbers."""
+    return None if v is None else [float(x) for x in v]
+
+
+def _face_facts(face: Any) -> dict[str, Any]:
     return {
         "id": face.id,
         "kind": face.kind,
         "hole": face.hole,
+        "hollow": face.hollow,
         "area_mm2": face.area,
         "centre_mm": plain(face.centre),
         "normal": plain(face.normal),

@@ -110,6 +110,7 @@ def check(options: argparse.Namespace) -> int:
         found = check_study(study, progress=say)
     console = screen()
     console.print(f"{found.study.title}\n{found.study.question}", soft_wrap=True, markup=False)
+    console.print(ruled("Solids", ["file", "part", "body", "volume [mm³]", "box", "contact"], _solid_rows(found)))
     rows = [
         [name, f"{b.material} ({b.state})", f"{b.volume_mm3:,.0f}", f"{b.mass_g:.1f}", f"{found.unknowns[name]:,}"]
         for name, b in found.bodies.items()
@@ -117,8 +118,8 @@ def check(options: argparse.Namespace) -> int:
     heads = ["body", "material", "volume [mm³]", "mass [g]", "unknowns (estimate)"]
     console.print(ruled("Bodies", heads, rows))
     _print_plans(console, found.bodies, currency=study.currency)
-    rows = [[n, str(g.count), f"{g.area:,.1f}", place_text(g.centre)] for n, g in found.groups.items()]
-    console.print(ruled("Faces", ["name", "count", "area [mm²]", "centre [mm]"], rows))
+    rows = [[n, g.what, f"{g.area:,.1f}", place_text(g.centre)] for n, g in found.groups.items()]
+    console.print(ruled("Faces", ["name", "what", "area [mm²]", "centre [mm]"], rows))
     rows = [[n, ", ".join(f"{k} {_fact(v)}" for k, v in facts.items())] for n, facts in found.loads.items()]
     console.print(
         ruled("Loads at unit factor (moments about the origin of the part axes)", ["load", "numbers"], rows)
@@ -138,6 +139,33 @@ def check(options: argparse.Namespace) -> int:
         )
     console.print("The study can be run.")
     return 0
+
+
+def _solid_rows(found: Any) -> list[list[str]]:
+    """Every solid of the study's files, which body it is, and what it touches in its file."""
+    from fem.part.several import chosen
+
+    takers: dict[tuple[str, int], list[str]] = {}
+    files: dict[str, Any] = {}
+    for name, solid in found.solids.items():
+        file = str(solid.path)
+        files.setdefault(file, solid)
+        names = [p.name for p in solid.parts]
+        which = range(len(names)) if solid.part is None else [chosen(names, solid.part, where=file)]
+        for i in which:
+            takers.setdefault((file, i + 1), []).append(name)
+    return [
+        [
+            solid.path.name,
+            part.label,
+            ", ".join(takers.get((file, part.number), ["none"])),
+            f"{part.volume:,.0f}",
+            part.size,
+            part.contact,
+        ]
+        for file, solid in files.items()
+        for part in solid.parts
+    ]
 
 
 def _print_plans(console: Any, bodies: Any, *, currency: str) -> None:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from fem.caution import Caution
 from fem.digits import number, reserve_text
-from fem.judging.findings import BodyFindings, CaseFindings, Caution, MeshFindings
+from fem.judging.findings import BodyFindings, CaseFindings, MeshFindings
 
 LARGE_DISPLACEMENT = 0.03
 """Maximum displacement over the part's diagonal from which a linear analysis is called doubtful (common practice)."""

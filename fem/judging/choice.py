@@ -104,7 +104,7 @@ class Comparison:
     `ratios` are by variant against the reference part: "mass", "stiffness" (reference's deflection over the
     variant's), "reserve", "cost", as far as both have the number; empty when there is no reference part.
     `best` is the variant to print, or None; `reason` one sentence that says why. `base` holds what the study itself
-    has at the paths that its variants change.
+    has at the paths that its variants change; `fingerprint` stands for all that the comparison was made from.
     """
 
     title: str
@@ -122,6 +122,7 @@ class Comparison:
     beadwork: str = ""
     base: dict[str, str] = field(default_factory=dict)
     currency: str = ""
+    fingerprint: str = ""
 
     def setting(self, variant: VariantNumbers, path: str) -> str:
         """What stands at a path in a variant: what it changed, else the study's own value; "" where neither applies.

@@ -2,60 +2,25 @@
 
 from __future__ import annotations
 
-import dataclasses
-import json
-import math
-import os
 from pathlib import Path
-from typing import Any
 
 from fem.errors import InputError
-from fem.judging.choice import Comparison, Step, VariantNumbers
-
-UNLIMITED = "unlimited"
-"""JSON knows no infinity: an unlimited number is written as this word."""
+from fem.judging.choice import Comparison
+from fem.judging.sealed import SealBroken, plain, read_sealed, typed, write_sealed
 
 
 def write_choice(comparison: Comparison, path: Path) -> Path:
-    """Write comparison.json beside its place and rename it there."""
-    text = json.dumps(_plain(dataclasses.asdict(comparison)), indent=1, ensure_ascii=False)
-    beside = path.with_name(path.name + ".part")
-    beside.write_text(text, encoding="utf-8")
-    os.replace(beside, path)
-    return path
+    """Write comparison.json beside its place and rename it there. Errors: OSError."""
+    return write_sealed(plain(comparison), path)
 
 
 def read_choice(path: Path) -> Comparison:
-    """The comparison that `write_choice` wrote. Errors: InputError when the file holds none."""
+    """The comparison that `write_choice` wrote. Errors: InputError when the file holds none, or is damaged."""
+    advice = "Run beadwork compare again."
     try:
-        data = _back(json.loads(path.read_text(encoding="utf-8")))
-        variants = tuple(VariantNumbers(**_tuples(v, "at_mm", "missed", "cautions")) for v in data.pop("variants"))
-        steps = tuple(Step(**s) for s in data.pop("steps"))
-        for key in ("sweep", "fronts"):
-            data[key] = {k: tuple(v) for k, v in data[key].items()}
-        return Comparison(**_tuples(data, "cautions"), variants=variants, steps=steps)
+        found: Comparison = typed(Comparison, read_sealed(path))
+    except SealBroken as broken:
+        raise InputError(f"this file {broken}.", where=str(path), advice=advice) from None
     except (OSError, ValueError, TypeError, KeyError, AttributeError):
-        advice = "Run beadwork compare again."
         raise InputError("this is no comparison that Beadwork wrote.", where=str(path), advice=advice) from None
-
-
-def _tuples(table: dict[str, Any], *keys: str) -> dict[str, Any]:
-    return {k: tuple(v) if k in keys else v for k, v in table.items()}
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {k: _plain(v) for k, v in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [_plain(v) for v in value]
-    if isinstance(value, float) and not math.isfinite(value):
-        return UNLIMITED if value > 0 else None
-    return value
-
-
-def _back(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {k: _back(v) for k, v in value.items()}
-    if isinstance(value, list):
-        return [_back(v) for v in value]
-    return math.inf if value == UNLIMITED else value
+    return found

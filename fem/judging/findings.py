@@ -1,24 +1,19 @@
 """The plain numbers and verdicts that the report, the pictures and the comparison need.
 
 `Findings` is the contract that scripts rely on: the names of these fields are the keys of findings.json, and
-each key carries its unit. Nothing here computes.
+each key carries its unit. Nothing here computes. The file bears one key more, "digest": see `sealed.py`.
 """
 
 from __future__ import annotations
 
-import dataclasses
 import json
-import math
-import os
-import types
-import typing
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
+from fem.caution import Caution
 from fem.errors import InputError
+from fem.judging.sealed import SealBroken, plain, read_sealed, typed, write_sealed
 
 Vector = tuple[float, ...]
 Matrix = tuple[Vector, ...]
@@ -242,21 +237,8 @@ class RequirementFindings:
 
 
 @dataclass(frozen=True)
-class Caution:
-    """What a reader must know: `kind` a word for scripts, `text` one sentence or two, `numbers` what stands in it.
-
-    A `decisive` one can turn the verdict: it is told before the tables.
-    """
-
-    kind: str
-    text: str
-    numbers: dict[str, Any] = field(default_factory=dict)
-    decisive: bool = False
-
-
-@dataclass(frozen=True)
 class Findings:
-    """All that one run found; see the module's text."""
+    """All that one run found; see the module's text. `files` are the digests of pictures and fields beside it."""
 
     beadwork: str
     title: str
@@ -275,6 +257,7 @@ class Findings:
     seconds: dict[str, float] = field(default_factory=dict)
     peak_memory_MB: float = 0.0
     currency: str = ""
+    files: dict[str, str] = field(default_factory=dict)
 
     @property
     def worst_case(self) -> str:
@@ -283,74 +266,35 @@ class Findings:
 
 
 def as_json(findings: Findings) -> str:
-    """The findings as JSON text; an unlimited reserve is written as null, since JSON knows no infinity."""
-    return json.dumps(_plain(dataclasses.asdict(findings)), indent=1, ensure_ascii=False)
+    """The findings as JSON text; an unlimited reserve is written as null, since JSON knows no infinity.
 
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {str(k): _plain(v) for k, v in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [_plain(v) for v in value]
-    if isinstance(value, np.ndarray):
-        return _plain(value.tolist())
-    if isinstance(value, np.generic):
-        return _plain(value.item())
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value
+    Errors: NoTrustworthyAnswer for a number that is none.
+    """
+    return json.dumps(plain(findings, unlimited=None), indent=1, ensure_ascii=False)
 
 
 def write_findings(findings: Findings, path: Path) -> Path:
-    """Write findings.json beside its place and rename it there, so that a half-written file is never read."""
-    beside = path.with_name(path.name + ".part")
-    beside.write_text(as_json(findings), encoding="utf-8")
-    os.replace(beside, path)
-    return path
+    """Write findings.json: the findings and, under "digest", what tells whether the file is still as it was written.
+
+    Errors: OSError; NoTrustworthyAnswer for a number that is none.
+    """
+    return write_sealed(plain(findings, unlimited=None), path)
 
 
 def read_findings(path: Path) -> Findings:
     """The findings that `write_findings` wrote; a number that stands there as null is unlimited.
 
-    A criterion's null stays None: the file does not tell an unlimited one from one that is not admissible.
-    Errors: InputError when the file is missing, cut short, or holds something else.
+    A criterion's null stays None: the file does not tell an unlimited one from one that is not admissible. The digest
+    guards against damage, not against forgery.
+    Errors: InputError when the file is missing, is not as it was written, or holds something else.
     """
     advice = "Run beadwork run again."
     try:
-        found = _back(Findings, json.loads(path.read_text(encoding="utf-8")))
+        found: Findings = typed(Findings, read_sealed(path))
     except FileNotFoundError:
         raise InputError("there are no findings.", where=str(path), advice=advice) from None
+    except SealBroken as broken:
+        raise InputError(f"this file {broken}.", where=str(path), advice=advice) from None
     except (OSError, ValueError, TypeError, KeyError, AttributeError):
         raise InputError("these are no findings of this version.", where=str(path), advice=advice) from None
-    assert isinstance(found, Findings)
     return found
-
-
-def _back(kind: Any, value: Any) -> Any:
-    """A value of JSON as the type that the dataclasses ask for."""
-    if dataclasses.is_dataclass(kind) and isinstance(kind, type):
-        hints = typing.get_type_hints(kind)
-        lacking = [
-            f.name
-            for f in dataclasses.fields(kind)
-            if f.default is f.default_factory is dataclasses.MISSING and f.name not in value
-        ]
-        if lacking or set(value) - set(hints):
-            raise KeyError(kind.__name__)
-        return kind(**{name: _back(hints[name], each) for name, each in value.items()})
-    origin, inner = typing.get_origin(kind), typing.get_args(kind)
-    if origin in (types.UnionType, typing.Union):
-        return None if value is None else _back(next(t for t in inner if t is not types.NoneType), value)
-    if origin is tuple:
-        return tuple(_back(inner[0], each) for each in _of(list, value))
-    if origin is dict:
-        return {key: _back(inner[1], each) for key, each in _of(dict, value).items()}
-    if kind is float:
-        return math.inf if value is None else float(value)
-    return value if kind is Any else _of(kind, value)
-
-
-def _of(kind: type, value: Any) -> Any:
-    if not isinstance(value, kind):
-        raise TypeError(kind.__name__)
-    return value

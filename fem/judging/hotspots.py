@@ -102,14 +102,17 @@ class NearestFace:
     def __init__(self, mesh: TetMesh, groups: Mapping[str, FaceGroup]) -> None:
         from scipy.spatial import cKDTree
 
-        named = {i: name for name, g in groups.items() for i in g.faces}
-        self.mesh, self.named = mesh, named
-        own = np.repeat(mesh.face, 6)
+        # A patch cut from a face keeps its name where the whole face has one, too
+        self.mesh, self.names = mesh, sorted(groups, key=lambda name: groups[name].cut_area is not None)
+        which = np.full(len(mesh.triangles), -1)
+        for i, name in enumerate(self.names):
+            which[groups[name].triangles] = i
+        own, named = np.repeat(mesh.face, 6), np.repeat(which, 6)
         flat = mesh.triangles.ravel()
         self._face = own
         self._tree = cKDTree(mesh.nodes[flat])
-        mine = np.isin(own, list(named))
-        self._named_face = own[mine]
+        mine = named >= 0
+        self._named = named[mine]
         self._named_tree = cKDTree(mesh.nodes[flat[mine]]) if mine.any() else None
 
     def __call__(self, point: Array) -> tuple[str, float]:
@@ -118,7 +121,7 @@ class NearestFace:
         if self._named_tree is not None:
             d, k = self._named_tree.query(point)
             if d <= distance + 0.05 * self.mesh.diagonal:
-                return self.named[int(self._named_face[k])], float(d)
+                return self.names[int(self._named[k])], float(d)
         return self.mesh.faces[int(self._face[at])].label, float(distance)
 
 

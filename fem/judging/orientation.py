@@ -13,8 +13,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from fem.caution import Caution
 from fem.digits import reserve_text
-from fem.judging.findings import Caution
 from fem.tensors import Array, unit
 
 Vector = tuple[float, ...]

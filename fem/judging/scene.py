@@ -4,23 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from fem.loading.loads import Arrow
 from fem.part.tetmesh import Index, TetMesh
 from fem.printing.cut import ZoneCut
 from fem.tensors import Array
-
-
-@dataclass(frozen=True)
-class Arrow:
-    """The resultant of a load or a support, to be drawn: `name`, `at` (3,) [mm], `vector` (3,) [N or N mm].
-
-    `kind` is "force" or "moment"; `label` is the text with the unit ("2.4 kN").
-    """
-
-    name: str
-    kind: str
-    at: Array
-    vector: Array
-    label: str
 
 
 @dataclass(frozen=True)

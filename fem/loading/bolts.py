@@ -9,14 +9,12 @@ Design (9th ed.), section 8-5.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import partial
 
 import numpy as np
 
 from fem.errors import FaceError, InputError
-from fem.loading.loads import linear_traction, spread
+from fem.loading.sampling import FINE, linear_on, nodal_forces, sample
 from fem.part.faces import FaceGroup, describe
-from fem.part.quadrature import surface_points
 from fem.part.tetmesh import Index, TetMesh
 from fem.tensors import Array, unit
 
@@ -24,7 +22,7 @@ from fem.tensors import Array, unit
 @dataclass(frozen=True)
 class Hole:
     """One bolt hole: `axis` (3,) points from the clamped face to the head, `origin` (3,) [mm] on the axis,
-    `radius` [mm], `head` and `seat` positions along the axis [mm], `head_faces` indices that carry the washer.
+    `radius` [mm], `head` and `seat` positions along the axis [mm], `head_triangles` (j,) that carry the washer.
     """
 
     axis: Array
@@ -32,7 +30,7 @@ class Hole:
     radius: float
     head: float
     seat: float
-    head_faces: tuple[int, ...]
+    head_triangles: Index
 
     @property
     def grip(self) -> float:
@@ -83,17 +81,17 @@ def _hole(mesh: TetMesh, bundle: list[int], against: FaceGroup, head: FaceGroup 
         axis, along, seat = -axis, -along, -seat
     top = float(along.max())
     if head is not None:
-        faces = head.faces
+        carrying = head.triangles
         top = float((head.centre - face.origin) @ axis)
     else:
-        faces = _square_planes(mesh, bundle, axis, face.origin, top, against)
-    if not faces:
+        carrying = mesh.triangles_of(_square_planes(mesh, bundle, axis, face.origin, top, against))
+    if not len(carrying):
         raise FaceError(
             f"no plane square to the hole at {describe(face)} carries the bolt's head.",
             where=f"loads.{name}.preload",
             advice='Name the face that the washer sits on: head = "...".',
         )
-    return Hole(axis, face.origin, float(face.radius), top, seat, faces)
+    return Hole(axis, face.origin, float(face.radius), top, seat, carrying)
 
 
 def _square_planes(
@@ -128,7 +126,7 @@ class Preloaded:
 def preload_forces(
     mesh: TetMesh, hole: Hole, *, against: FaceGroup, force: float, washer: float, name: str
 ) -> Preloaded:
-    """The pull `force` [N] of one bolt under a washer of outer diameter `ring` [mm].
+    """The pull `force` [N] of one bolt under a washer of outer diameter `washer` [mm].
 
     Errors: InputError when the washer is no larger than the hole, misses the face, or hangs so far over an edge
     that it would have to pull.
@@ -138,11 +136,11 @@ def preload_forces(
             f"a washer of {washer:g} mm is no larger than the hole of {2 * hole.radius:.4g} mm.",
             where=f"loads.{name}.preload.washer",
         )
-    under = _pressed(mesh, hole, hole.head_faces, outer=washer / 2, height=hole.head, push=-force, name=name)
+    under = _pressed(mesh, hole, hole.head_triangles, outer=washer / 2, height=hole.head, push=-force, name=name)
     # Near an edge the cone is cut; its reach is drawn in until the linear pressure pushes everywhere
     full = washer / 2 + max(hole.grip, 0.0) * np.tan(np.radians(30))
     for reach in np.linspace(full, washer / 2, 6):
-        over = _pressed(mesh, hole, against.faces, outer=float(reach), height=hole.seat, push=force, name=name)
+        over = _pressed(mesh, hole, against.triangles, outer=float(reach), height=hole.seat, push=force, name=name)
         if over.least >= 0:
             break
     if under.least < 0 or over.least < 0:
@@ -167,51 +165,17 @@ class _Pressed:
 
 
 def _pressed(
-    mesh: TetMesh, hole: Hole, faces: tuple[int, ...], *, outer: float, height: float, push: float, name: str
+    mesh: TetMesh, hole: Hole, triangles: Index, *, outer: float, height: float, push: float, name: str
 ) -> _Pressed:
-    triangles = _patch(mesh, hole, faces, outer=outer, height=height, name=name)
-    weight = partial(_ring_weight, hole=hole, outer=outer)
-    traction = linear_traction(
-        mesh,
-        triangles,
-        force=push * hole.axis,
-        moment=np.zeros(3),
-        at=hole.origin,
-        weight=weight,
-        rule=_fine_rule(),
-        name=name,
-    )
-    points, area, normal = surface_points(mesh, triangles, rule=_fine_rule())
-    inside = weight(points) > 0
-    pressure = traction(points, normal) @ hole.axis * np.sign(push)
-    forces = spread(mesh, triangles, traction, rule=_fine_rule())
-    return _Pressed(forces, float(area[inside].sum()), float(pressure[inside].min()), float(pressure[inside].max()))
+    def ring(points: Array) -> Array:
+        off = points - hole.origin
+        return outer - np.linalg.norm(off - (off @ hole.axis)[..., None] * hole.axis, axis=-1)
 
-
-def _ring_weight(points: Array, *, hole: Hole, outer: float) -> Array:
-    """One between the hole's edge and `outer` radius, zero elsewhere (..., 3) -> (...)."""
-    off = points - hole.origin
-    radial = np.linalg.norm(off - (off @ hole.axis)[..., None] * hole.axis, axis=-1)
-    return (radial <= outer).astype(float)
-
-
-def _patch(mesh: TetMesh, hole: Hole, faces: tuple[int, ...], *, outer: float, height: float, name: str) -> Index:
-    triangles = mesh.triangles_of(faces)
-    points, area, _ = surface_points(mesh, triangles, rule=_fine_rule())
-    hit = (area * _ring_weight(points, hole=hole, outer=outer)).sum(axis=1) > 0
-    if not hit.any():
+    samples = sample(mesh, triangles, side=ring, fine=outer / FINE)
+    if not samples.whole_area > 0:
         at = ", ".join(f"{v:.4g}" for v in hole.origin + hole.axis * height)
         raise InputError(f"no face lies under the washer at ({at}) mm.", where=f"loads.{name}.preload")
-    return triangles[hit]
-
-
-def _fine_rule() -> tuple[Array, Array]:
-    """Sixty-four small triangles, so that the edge of a ring inside a large triangle is seen."""
-    parts = 8
-    points = []
-    for i in range(parts):
-        for j in range(parts - i):
-            points.append([(i + 1 / 3) / parts, (j + 1 / 3) / parts])
-            if i + j < parts - 1:
-                points.append([(i + 2 / 3) / parts, (j + 2 / 3) / parts])
-    return np.array(points), np.full(len(points), 0.5 / len(points))
+    traction = linear_on(samples, force=push * hole.axis, moment=np.zeros(3), at=hole.origin, name=name)
+    pressure = traction @ hole.axis * np.sign(push)
+    forces = nodal_forces(mesh, samples, traction)
+    return _Pressed(forces, samples.whole_area, float(pressure.min()), float(pressure.max()))

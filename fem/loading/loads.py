@@ -12,16 +12,14 @@ from typing import Any
 
 import numpy as np
 
-from fem.errors import InputError
+from fem.caution import Caution
+from fem.loading.sampling import linear_on, nodal_forces, sample
 from fem.part.faces import FaceGroup
 from fem.part.quadrature import (
     STRESS_POINTS,
     STRESS_WEIGHTS,
-    TRIANGLE_POINTS,
     node_volumes,
-    surface_points,
     tet_slopes,
-    triangle_shapes,
 )
 from fem.part.tetmesh import Index, TetMesh
 from fem.printing.field import PrintedField
@@ -32,12 +30,27 @@ Wrench = tuple[Array, Array]
 
 
 @dataclass(frozen=True)
+class Arrow:
+    """The resultant of a load or a support, to be drawn: `name`, `at` (3,) [mm], `vector` (3,) [N or N mm].
+
+    `kind` is "force" or "moment"; `label` is the text with the unit ("2.4 kN").
+    """
+
+    name: str
+    kind: str
+    at: Array
+    vector: Array
+    label: str
+
+
+@dataclass(frozen=True)
 class Load:
     """One load of a study at factor one.
 
     `forces` (n, 3) [N] at the nodes; `temperature_change` [K] per tetrahedron (m,) or None; `displacement` True when
     the load is a displacement prescribed through the supports; `permanent`: it does not grow when a reserve is
     sought. `triangles` (j,) where it works; `facts` numbers for the report; `point` (3,) where its arrow is drawn.
+    `arrows` draw its resultant; `cautions` are what the user should know of it.
     """
 
     name: str
@@ -49,6 +62,13 @@ class Load:
     temperature_change: Array | None = None
     displacement: Array | None = None
     point: Array | None = None
+    arrows: tuple[Arrow, ...] = ()
+    cautions: tuple[Caution, ...] = ()
+
+
+def force_text(size: float) -> str:
+    """A force [N] to be read beside an arrow."""
+    return f"{size / 1000:.3g} kN" if size >= 1000 else f"{size:.3g} N"
 
 
 def resultant(mesh: TetMesh, forces: Array) -> Wrench:
@@ -56,91 +76,31 @@ def resultant(mesh: TetMesh, forces: Array) -> Wrench:
     return forces.sum(axis=0), np.cross(mesh.nodes, forces).sum(axis=0)
 
 
-def spread(
-    mesh: TetMesh,
-    triangles: Index,
-    traction: Callable[[Array, Array], Array],
-    *,
-    rule: tuple[Array, Array] | None = None,
-) -> Array:
-    """Nodal forces (n, 3) [N] of a traction [MPa] given as a function of points and outward normals (j, q, 3)."""
-    points, weight, normal = surface_points(mesh, triangles, rule=rule)
-    shape, _ = triangle_shapes(rule[0] if rule else TRIANGLE_POINTS)
-    each = np.einsum("jq,qa,jqi->jai", weight, shape, traction(points, normal))
-    out = np.zeros((len(mesh.nodes), 3))
-    np.add.at(out, mesh.triangles[triangles], each)
-    return out
+def spread(mesh: TetMesh, triangles: Index, traction: Callable[[Array, Array], Array]) -> Array:
+    """Nodal forces (n, 3) [N] of a traction [MPa] given as a function of points and outward normals (q, 3)."""
+    samples = sample(mesh, triangles)
+    return nodal_forces(mesh, samples, traction(samples.point, samples.normal))
 
 
 def force_load(mesh: TetMesh, group: FaceGroup, *, force: Array) -> Array:
     """A force (3,) [N] spread evenly over a face."""
-    return spread(mesh, mesh.triangles_of(group.faces), lambda x, n: np.broadcast_to(force / group.area, x.shape))
+    return spread(mesh, group.triangles, lambda x, n: np.broadcast_to(force / group.area, x.shape))
 
 
 def pressure_load(mesh: TetMesh, group: FaceGroup, *, pressure: float) -> Array:
     """A pressure [MPa] that pushes into the material, normal to the curved face."""
-    return spread(mesh, mesh.triangles_of(group.faces), lambda x, n: -pressure * n)
+    return spread(mesh, group.triangles, lambda x, n: -pressure * n)
 
 
 def wrench_load(
-    mesh: TetMesh,
-    triangles: Index,
-    *,
-    force: Array,
-    moment: Array,
-    at: Array,
-    weight: Callable[[Array], Array] | None = None,
-    rule: tuple[Array, Array] | None = None,
-    name: str = "wrench",
+    mesh: TetMesh, triangles: Index, *, force: Array, moment: Array, at: Array, name: str = "wrench"
 ) -> Array:
     """A force [N] at a point, and a moment [N mm], spread over a face that stays free to deform.
 
-    Nodal forces (n, 3) [N] of the traction of `linear_traction`, whose arguments and errors these are.
+    Nodal forces (n, 3) [N] of the traction of `linear_on`, whose errors these are.
     """
-    traction = linear_traction(
-        mesh, triangles, force=force, moment=moment, at=at, weight=weight, rule=rule, name=name
-    )
-    return spread(mesh, triangles, traction, rule=rule)
-
-
-def linear_traction(
-    mesh: TetMesh,
-    triangles: Index,
-    *,
-    force: Array,
-    moment: Array,
-    at: Array,
-    weight: Callable[[Array], Array] | None = None,
-    rule: tuple[Array, Array] | None = None,
-    name: str = "wrench",
-) -> Callable[[Array, Array], Array]:
-    """The traction [MPa], as a function of points and normals, that carries a force [N] at a point and a moment.
-
-    It is w(x) (a + b x (x - c)) with a and b such that both resultants are exact; c is the centroid
-    of the weight w (one everywhere unless given).
-    Errors: InputError when the face is too small a patch to carry a moment.
-    """
-    points, area, _ = surface_points(mesh, triangles, rule=rule)
-    w = area if weight is None else area * weight(points)
-    total = w.sum()
-    if not total > 0:
-        raise InputError("the face has no area under the load.", where=f"loads.{name}")
-    centre = np.einsum("jq,jqi->i", w, points) / total
-    off = points - centre
-    square = np.einsum("jq,jqi,jqk->ik", w, off, off)
-    inertia = np.trace(square) * np.eye(3) - square
-    about = np.asarray(moment, dtype=float) + np.cross(np.asarray(at, dtype=float) - centre, force)
-    eigen = np.linalg.eigvalsh(inertia)
-    if not eigen[0] > 1e-12 * max(eigen[-1], 1e-300):
-        raise InputError("the face is too narrow to carry a moment.", where=f"loads.{name}")
-    turn = np.linalg.solve(inertia, about)
-    a = np.asarray(force, dtype=float) / total
-
-    def traction(x: Array, n: Array) -> Array:
-        even = a + np.cross(turn, x - centre)
-        return even if weight is None else weight(x)[..., None] * even
-
-    return traction
+    samples = sample(mesh, triangles)
+    return nodal_forces(mesh, samples, linear_on(samples, force=force, moment=moment, at=at, name=name))
 
 
 def acceleration_load(mesh: TetMesh, printed: PrintedField, *, field: Array) -> Array:

@@ -64,7 +64,7 @@ def spring_support(mesh: TetMesh, group: FaceGroup, *, stiffness: Sequence[float
     as the face is wide.
     """
     x, y, z = (float(k) / group.area for k in stiffness)
-    return Foundation(name, mesh.triangles_of(group.faces), 0.0, 0.0, axes=(x, y, z))
+    return Foundation(name, group.triangles, 0.0, 0.0, axes=(x, y, z))
 
 
 def held_face(
@@ -74,10 +74,10 @@ def held_face(
 
     `value` (3,) [mm] displacements the held axes by its components instead of leaving them at zero.
     """
-    nodes = mesh.nodes_of(group.faces)
-    triangles = mesh.triangles_of(group.faces)
+    nodes = np.unique(mesh.triangles[group.triangles])
+    triangles = group.triangles
     if fixed == "normal" or tuple(fixed) == ("normal",):
-        directions, own = _face_normals(mesh, group.faces)
+        directions, own = _face_normals(mesh, group)
         return Held(name, own, directions, np.zeros(len(own)), triangles)
     axes = [AXES[a] for a in fixed]
     directions = np.repeat(np.eye(3)[axes], len(nodes), axis=0)
@@ -85,17 +85,17 @@ def held_face(
     return Held(name, np.tile(nodes, len(axes)), directions, np.repeat(amount[axes], len(nodes)), triangles)
 
 
-def _face_normals(mesh: TetMesh, faces: tuple[int, ...]) -> tuple[Array, Index]:
+def _face_normals(mesh: TetMesh, group: FaceGroup) -> tuple[Array, Index]:
     """One normal a node and face: a node where two held faces meet at an edge is held along both."""
     normals, nodes = [], []
-    for face in faces:
-        triangles = mesh.triangles[mesh.triangles_of((face,))]
+    for face in group.faces:
+        own_triangles = group.triangles[mesh.face[group.triangles] == face]
+        triangles = mesh.triangles[own_triangles]
         # The slopes at the six nodes give the curved normal at each node of each triangle
         corner = np.array([[0, 0], [1, 0], [0, 1], [0.5, 0], [0.5, 0.5], [0, 0.5]])
         _, slope = triangle_shapes(corner)
         tangent = np.einsum("qad,jai->jqdi", slope, mesh.nodes[triangles])
         meshed = np.cross(tangent[:, :, 0], tangent[:, :, 1])
-        own_triangles = mesh.triangles_of((face,))
         normal = true_normals(mesh, own_triangles, mesh.nodes[triangles], meshed)
         total = np.zeros((len(mesh.nodes), 3))
         np.add.at(total, triangles, normal)

@@ -1,4 +1,4 @@
-"""STEP, IGES and BREP through gmsh's CAD kernel: faces as drawn, and a first-order mesh of the solid."""
+"""STEP, IGES and BREP through gmsh's CAD kernel: the solid that is meant, its faces, and its mesh."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import os
 import signal
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -14,11 +14,15 @@ from typing import Any
 import numpy as np
 
 from fem.errors import MeshError, SolidError
-from fem.part.solid import Face, Solid
+from fem.part.drawn.cutting import split_faces
+from fem.part.drawn.described import described_faces
+from fem.part.drawn.skin import Skin, outward_skin
+from fem.part.drawn.solids import facts_of, keep_one
+from fem.part.several import FileSolid
+from fem.part.solid import Cut, Solid, Triangulation
 from fem.tensors import Array
 
 FACTORS = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8, "um": 1e-3}
-_KIND = {"Plane": "plane", "Cylinder": "cylinder", "Cone": "cone", "Sphere": "sphere"}
 
 
 @contextmanager
@@ -44,11 +48,22 @@ def keep_broken_pipes_harmless() -> None:
         signal.signal(signal.SIGPIPE, signal.SIG_IGN)
 
 
-def import_cad(gmsh: Any, file: Path, unit: str | None) -> None:
-    """Load a CAD file into the running session, in mm; solids that touch share their faces (one print).
+def import_cad(
+    gmsh: Any, file: Path, unit: str | None, *, part: int | str | None = None, fused: bool = False
+) -> tuple[FileSolid, ...]:
+    """Load the one solid that is meant into the running session, in mm; returns all solids of the file.
 
-    Errors: SolidError when the kernel cannot read it or finds no solid in it.
+    Errors: SolidError when the kernel cannot read it or finds no solid in it, or as in `keep_one`.
     """
+    load_cad(gmsh, file, unit)
+    facts = keep_one(gmsh, part=part, fused=fused, file=file)
+    gmsh.model.occ.removeAllDuplicates()
+    gmsh.model.occ.synchronize()
+    return facts
+
+
+def load_cad(gmsh: Any, file: Path, unit: str | None) -> None:
+    """Load all solids of a CAD file into the running session, in mm. Errors: SolidError."""
     factor = _unit_factor(file, unit)
     if file.suffix.lower() in (".iges", ".igs"):
         # IGES holds faces; they are sewn into a solid. Its unit is turned into mm without being asked
@@ -67,13 +82,9 @@ def import_cad(gmsh: Any, file: Path, unit: str | None) -> None:
         ) from error
     if factor != 1.0:
         gmsh.model.occ.dilate(gmsh.model.occ.getEntities(3), 0, 0, 0, factor, factor, factor)
-    solids = gmsh.model.occ.getEntities(3)
-    if not solids:
-        _refuse_sheet(gmsh, file)
-    if len(solids) > 1:
-        gmsh.model.occ.fragment(solids[:1], solids[1:])
-    gmsh.model.occ.removeAllDuplicates()
     gmsh.model.occ.synchronize()
+    if not gmsh.model.occ.getEntities(3):
+        _refuse_sheet(gmsh, file)
 
 
 def _unit_factor(file: Path, unit: str | None) -> float:
@@ -121,131 +132,49 @@ def _refuse_sheet(gmsh: Any, file: Path) -> None:
     )
 
 
-def read_cad(file: Path, *, name: str, unit: str | None) -> Solid:
+def read_cad(file: Path, *, name: str, unit: str | None, part: int | str | None = None, fused: bool = False) -> Solid:
     """The solid in a CAD file; see `solid.read_solid`."""
     with gmsh_session() as gmsh:
-        import_cad(gmsh, file, unit)
-        volumes = gmsh.model.getEntities(3)
-        volume = sum(gmsh.model.occ.getMass(3, tag) for _, tag in volumes)
-        outer = outer_faces(gmsh)
-        faces = tuple(_face(gmsh, tag, owner, name) for tag, owner in outer)
-        box = np.array([np.min([f.low for f in faces], axis=0), np.max([f.high for f in faces], axis=0)])
-        notes = () if len(volumes) == 1 else (f"{len(volumes)} solids in one file; those that touch are one piece.",)
-    return Solid(name, file, faces, float(volume), box, notes=notes)
+        parts = import_cad(gmsh, file, unit, part=part, fused=fused)
+        volume = float(sum(gmsh.model.occ.getMass(3, tag) for _, tag in gmsh.model.getEntities(3)))
+        tags = outer_faces(gmsh)
+        skin = outward_skin(gmsh, tags, set_sizes=set_sizes, volume=volume, where=str(file))
+        faces = described_faces(gmsh, tags, skin, body=name)
+    box = np.array([np.min([f.low for f in faces], axis=0), np.max([f.high for f in faces], axis=0)])
+    return Solid(name, file, faces, volume, box, shown=shown(skin), part=part, fused=fused, parts=parts)
 
 
-def outer_faces(gmsh: Any) -> list[tuple[int, int]]:
-    """(face tag, tag of the volume behind it) of every face that bounds exactly one volume."""
-    pairs = []
-    for _, tag in gmsh.model.getEntities(2):
-        up, _ = gmsh.model.getAdjacencies(2, tag)
-        if len(up) == 1:
-            pairs.append((int(tag), int(up[0])))
-    return pairs
+def solids_in_cad(file: Path, *, unit: str | None) -> tuple[FileSolid, ...]:
+    """All solids of a CAD file; see `solid.solids_in`."""
+    with gmsh_session() as gmsh:
+        load_cad(gmsh, file, unit)
+        return facts_of(gmsh, [tag for _, tag in gmsh.model.occ.getEntities(3)], file)
 
 
-def _face(gmsh: Any, tag: int, owner: int, body: str) -> Face:
-    kind = _KIND.get(gmsh.model.getType(2, tag), "free")
-    low, high = np.reshape(gmsh.model.getBoundingBox(2, tag), (2, 3))
-    real = np.asarray(gmsh.model.getEntityProperties(2, tag)[1], dtype=float)
-    facts: dict[str, Any] = {}
-    if kind == "free":
-        kind, real = _recognised(gmsh, tag)
-    centre = np.array(gmsh.model.occ.getCenterOfMass(2, tag))
-    outward, at = _outward(gmsh, tag, owner)
-    if kind == "plane":
-        facts["normal"] = outward
-    elif kind in ("cylinder", "cone") and len(real) >= 6:
-        origin, axis = real[:3], real[3:6]
-        facts |= {"origin": origin, "axis": axis / np.linalg.norm(axis), "radius": float(real[6])}
-        off = at - origin
-        radial = off - (off @ facts["axis"]) * facts["axis"]
-        facts["hole"] = bool(radial @ outward < 0)
-        if kind == "cone":
-            facts["radius"] = None
-    elif kind == "sphere" and len(real) >= 4:
-        facts |= {"origin": real[:3], "radius": float(real[-1])}
-        facts["hole"] = bool((at - real[:3]) @ outward < 0)
-    return Face(
-        id=tag,
-        body=body,
-        kind=kind,
-        area=float(gmsh.model.occ.getMass(2, tag)),
-        centre=centre,
-        low=low,
-        high=high,
-        **facts,
-    )
+def shown(skin: Skin) -> Triangulation:
+    """The skin as flat triangles to draw, four for each curved one."""
+    quarters = [own[:, [[0, 3, 5], [3, 1, 4], [5, 4, 2], [3, 4, 5]]].reshape(-1, 3) for own in skin.triangles]
+    used, back = np.unique(np.concatenate(quarters), return_inverse=True)
+    face = np.repeat(np.arange(len(quarters)), [len(own) for own in quarters])
+    return Triangulation(skin.nodes[used], back.reshape(-1, 3).astype(np.int64), face.astype(np.int64))
 
 
-def _recognised(gmsh: Any, tag: int) -> tuple[str, Array]:
-    """What a face of another type (a surface of revolution, a spline) is in truth, in the kernel's own numbers.
-
-    IGES and some STEP writers know no cylinders. A face counts as a plane, cylinder or sphere when a grid of its
-    points lies on one to a ten-thousandth of its size.
-    """
-    low, high = (np.asarray(v) for v in gmsh.model.getParametrizationBounds(2, tag))
-    spots = np.array([low + (high - low) * [a, b] for a in np.linspace(0, 1, 7) for b in np.linspace(0, 1, 7)])
-    points = np.reshape(gmsh.model.getValue(2, tag, spots.ravel()), (-1, 3))
-    normals = np.reshape(gmsh.model.getNormal(tag, spots.ravel()), (-1, 3))
-    near = 1e-4 * float(np.ptp(points, axis=0).max())
-    spread, axes = np.linalg.eigh(normals.T @ normals / len(normals))
-    if spread[1] < 1e-8:
-        return "plane", np.zeros(0)
-    ball, *_ = np.linalg.lstsq(
-        np.column_stack([2 * points, np.ones(len(points))]), (points**2).sum(axis=1), rcond=None
-    )
-    radius = np.sqrt(max(ball[3] + ball[:3] @ ball[:3], 0.0))
-    if spread[0] > 1e-6 and np.abs(np.linalg.norm(points - ball[:3], axis=1) - radius).max() < near:
-        return "sphere", np.array([*ball[:3], radius])
-    if spread[0] < 1e-8:
-        axis, plane = axes[:, 0], axes[:, 1:]
-        centre, radius, miss = _fitted_circle(points @ plane)
-        if miss < near:
-            origin = plane @ centre + axis * float(np.mean(points @ axis))
-            return "cylinder", np.array([*origin, *axis, radius])
-    return "free", np.zeros(0)
-
-
-def _fitted_circle(points: Array) -> tuple[Array, float, float]:
-    """Centre (d,), radius and largest miss of the circle (d = 2) or sphere (d = 3) through points (j, d)."""
-    rows = np.column_stack([2 * points, np.ones(len(points))])
-    found, *_ = np.linalg.lstsq(rows, (points**2).sum(axis=1), rcond=None)
-    centre = found[:-1]
-    radius = float(np.sqrt(max(found[-1] + centre @ centre, 0.0)))
-    return centre, radius, float(np.abs(np.linalg.norm(points - centre, axis=1) - radius).max())
-
-
-def _outward(gmsh: Any, tag: int, owner: int) -> tuple[Array, Array]:
-    """The outward unit normal (3,) of a face at a point (3,) on it, and that point."""
-    low, high = gmsh.model.getParametrizationBounds(2, tag)
-    low, high = np.asarray(low), np.asarray(high)
-    box = np.reshape(gmsh.model.getBoundingBox(2, tag), (2, 3))
-    step = 1e-4 * float(np.linalg.norm(box[1] - box[0]))
-    spots = [np.array([a, b]) for a in (0.5, 0.31, 0.77, 0.11, 0.93) for b in (0.5, 0.37, 0.71, 0.13, 0.91)]
-    normal, at = np.array([0.0, 0.0, 1.0]), box.mean(axis=0)
-    for spot in spots:
-        uv = low + spot * (high - low)
-        if not gmsh.model.isInside(2, tag, uv, True):
-            continue
-        at = np.asarray(gmsh.model.getValue(2, tag, uv))
-        normal = np.asarray(gmsh.model.getNormal(tag, uv))
-        ahead = gmsh.model.isInside(3, owner, at + step * normal)
-        behind = gmsh.model.isInside(3, owner, at - step * normal)
-        if bool(ahead) != bool(behind):
-            return (-normal if ahead else normal), at
-    return normal, at
+def outer_faces(gmsh: Any) -> list[int]:
+    """Tags of the faces that bound the session's solid on one side only."""
+    return [int(tag) for _, tag in gmsh.model.getEntities(2) if len(gmsh.model.getAdjacencies(2, tag)[0]) == 1]
 
 
 def mesh_cad(
-    solid: Solid, *, size: float, finest: float, unit: str | None = None
+    solid: Solid, *, size: float, finest: float, unit: str | None = None, cuts: Sequence[Cut] = ()
 ) -> tuple[Array, np.ndarray, np.ndarray, np.ndarray]:
     """Second-order mesh of a CAD solid with mid-side nodes on the curved faces, in gmsh's own node order.
 
-    Returns nodes (n, 3) [mm], tets (m, 10), boundary triangles (k, 6), face index (k,) into `solid.faces`.
+    Returns nodes (n, 3) [mm], tets (m, 10), boundary triangles (k, 6), face index (k,) into `solid.faces`; the
+    triangles follow the borders of the `cuts`.
     """
     with gmsh_session() as gmsh:
-        import_cad(gmsh, solid.path, unit)
+        import_cad(gmsh, solid.path, unit, part=solid.part, fused=solid.fused)
+        owners = split_faces(gmsh, [(tag, tag) for tag in outer_faces(gmsh)], cuts)
         set_sizes(gmsh, size=size, finest=finest)
         try:
             gmsh.model.mesh.generate(3)
@@ -262,30 +191,14 @@ def mesh_cad(
         number[tags.astype(np.int64)] = np.arange(len(tags))
         tets = _elements(gmsh, number, 3, -1, 11, 10)
         triangles, face = [], []
-        for index, (tag, _) in enumerate(outer_faces(gmsh)):
+        index = {f.id: i for i, f in enumerate(solid.faces)}
+        for tag, own in owners:
             some = _elements(gmsh, number, 2, tag, 9, 6)
             triangles.append(some)
-            face.append(np.full(len(some), index))
+            face.append(np.full(len(some), index[own]))
     if len(tets) == 0:
         raise MeshError("no tetrahedra came out.", where=str(solid.path), advice="Try a smaller size.")
     return nodes, tets, np.concatenate(triangles), np.concatenate(face)
-
-
-def triangulate_cad(solid: Solid, *, unit: str | None = None) -> tuple[Array, np.ndarray, np.ndarray]:
-    """Flat triangles of a CAD solid for a picture; see `solid.shown_surface`."""
-    with gmsh_session() as gmsh:
-        import_cad(gmsh, solid.path, unit)
-        set_sizes(gmsh, size=solid.size / 15, finest=solid.size / 150)
-        try:
-            gmsh.model.mesh.generate(2)
-        except Exception as error:
-            raise SolidError("its surface cannot be drawn.", where=str(solid.path)) from error
-        tags, coordinates, _ = gmsh.model.mesh.getNodes()
-        number = np.full(int(tags.max()) + 1, -1, dtype=np.int64)
-        number[tags.astype(np.int64)] = np.arange(len(tags))
-        each = [_elements(gmsh, number, 2, tag, 2, 3) for tag, _ in outer_faces(gmsh)]
-    face = np.repeat(np.arange(len(each)), [len(t) for t in each])
-    return np.asarray(coordinates).reshape(-1, 3), np.concatenate(each), face
 
 
 def set_sizes(gmsh: Any, *, size: float, finest: float) -> None:

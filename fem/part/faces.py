@@ -12,8 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from fem.errors import FaceError, nearest
+from fem.part.clipping import area_inside, middles_inside
 from fem.part.quadrature import surface_points
-from fem.part.solid import Face
+from fem.part.solid import Cut, Face
 from fem.part.tetmesh import Index, TetMesh
 from fem.tensors import Array, unit
 
@@ -22,15 +23,20 @@ ANGLE_TOLERANCE = 1.0
 LENGTH_TOLERANCE = 0.02
 """Share of a radius, or part of a millimetre, by which a place or a radius may miss (see `_near`)."""
 
+FOLLOWED = 1e-3
+"""Share by which the area of a cut patch may miss before it is told."""
+
 
 @dataclass(frozen=True)
 class FaceQuery:
     """Conditions on a face; None means: not asked. Lengths in mm.
 
-    `normal` and `at` ask for a plane by its outward normal and its position: "min", "max" or a number, read
-    along the part axis that the normal is closest to (so at = "min" with normal (0, 0, -1) is the lowest
-    plane that looks down). `radius`, `axis` ask for a cylinder, sphere or cone; `near` for the face nearest to
-    a point; `ids` for numbers that `beadwork faces` prints; `low`, `high` for faces wholly inside a box.
+    `normal` and `at` ask for a plane by its outward normal and its position: "min", "max" or a number, the place
+    of its centre measured along the normal, with the sign that makes the normal's largest component positive (so
+    at = "min" with normal (0, 0, -1) is the lowest plane that looks down, and at = 10 lies at z = 10). `radius`,
+    `axis` ask for a cylinder, sphere or cone; `near` for the face nearest to a point; `ids` for numbers that
+    `beadwork faces` prints; `low`, `high` for faces wholly inside a box. Of the faces found only what lies
+    inside the box `cut` = (low, high) counts.
     """
 
     body: str | None = None
@@ -43,8 +49,17 @@ class FaceQuery:
     ids: tuple[int, ...] | None = None
     low: tuple[float, float, float] | None = None
     high: tuple[float, float, float] | None = None
+    cut: tuple[tuple[float, float, float], tuple[float, float, float]] | None = None
 
     def __post_init__(self) -> None:
+        if isinstance(self.at, str) and self.at not in ("min", "max"):
+            raise FaceError(f"at = {self.at!r} is not a place.", advice='Write "min", "max" or a number in mm.')
+        if self.at is not None and not isinstance(self.at, str):
+            if isinstance(self.at, bool) or not np.isfinite(self.at):
+                raise FaceError(f"at = {self.at!r} is not a place.", advice='Write "min", "max" or a number in mm.')
+            object.__setattr__(self, "at", float(self.at))
+        if self.cut is not None and not (np.asarray(self.cut[0]) < np.asarray(self.cut[1])).all():
+            raise FaceError(f"cut {[list(c) for c in self.cut]}: low is not below high in every direction.")
         for name, v in (("normal", self.normal), ("axis", self.axis)):
             if v is not None and not np.linalg.norm(v) > 0:
                 raise FaceError(f"{name} {list(v)} has zero length.")
@@ -52,13 +67,36 @@ class FaceQuery:
 
 @dataclass(frozen=True)
 class FaceGroup:
-    """The faces of a mesh that a name of the study stands for: `faces` indices into `mesh.faces`."""
+    """The faces of a mesh that a name of the study stands for: `faces` indices into `mesh.faces`.
+
+    `triangles` (j,) are the boundary triangles that count, all of these faces or, of a cut patch, those inside the
+    box; `area` [mm^2] and `centre` (3,) [mm] are theirs. `cut_area` [mm^2] is the area that lies inside the box,
+    None for whole faces.
+    """
 
     name: str
     faces: tuple[int, ...]
     count: int
     area: float
     centre: Array
+    triangles: Index
+    cut_area: float | None = None
+
+    @property
+    def what(self) -> str:
+        """What the name stands for, in words: whole faces or a patch of them, how many, how large."""
+        faces = "1 face" if self.count == 1 else f"{self.count} faces"
+        return faces if self.cut_area is None else f"part of {faces}"
+
+    @property
+    def note(self) -> str:
+        """How far the mesh misses the border of a cut patch; empty where it follows it."""
+        if self.cut_area is None or abs(self.area - self.cut_area) <= FOLLOWED * self.cut_area:
+            return ""
+        return (
+            f"face {self.name}: the mesh does not follow the border of the cut: {self.area:.4g} mm² count where "
+            f"{self.cut_area:.4g} mm² lie inside."
+        )
 
 
 def find_faces(faces: Sequence[Face], query: FaceQuery, *, name: str = "face") -> tuple[int, ...]:
@@ -97,11 +135,31 @@ def describe(face: Face) -> str:
     if face.kind == "plane" and face.normal is not None:
         what = "plane, normal (" + ", ".join(f"{v + 0.0:.3g}" for v in face.normal) + ")"
     elif face.radius is not None:
-        hollow = " hole" if face.hole else ""
-        what = f"{face.kind}{hollow}, radius {face.radius:.4g} mm"
+        what = f"{kind_of(face)}, radius {face.radius:.4g} mm"
     else:
-        what = face.kind
+        what = kind_of(face)
     return f"{face.label} ({what}, centre ({c}) mm, {face.area:.4g} mm²)"
+
+
+def kind_of(face: Face) -> str:
+    """Kind in words: a hollow cylinder is a hole where it goes all round, else hollow like a fillet."""
+    return f"{face.kind} hole" if face.hole else f"hollow {face.kind}" if face.hollow else face.kind
+
+
+def cuts_of(faces: Sequence[Face], queries: Mapping[str, FaceQuery]) -> dict[str, tuple[Cut, ...]]:
+    """The cuts that a study's queries make in the faces of all its bodies, by body: what `mesh_solid` is told.
+
+    Errors: FaceError as in `find_faces`.
+    """
+    out: dict[str, tuple[Cut, ...]] = {}
+    for name, query in queries.items():
+        if query.cut is None:
+            continue
+        found = [faces[i] for i in find_faces(faces, query, name=name)]
+        for body in dict.fromkeys(f.body for f in found):
+            cut = Cut(tuple(f.id for f in found if f.body == body), *query.cut)
+            out[body] = (*out.get(body, ()), cut)
+    return out
 
 
 def name_faces(mesh: TetMesh, queries: Mapping[str, FaceQuery]) -> dict[str, FaceGroup]:
@@ -112,16 +170,42 @@ def name_faces(mesh: TetMesh, queries: Mapping[str, FaceQuery]) -> dict[str, Fac
     groups = {}
     for name, query in queries.items():
         found = find_faces(mesh.faces, query, name=name)
-        groups[name] = face_group(mesh, found, name=name)
+        groups[name] = face_group(mesh, found, name=name, cut=query.cut)
     return groups
 
 
-def face_group(mesh: TetMesh, faces: tuple[int, ...], *, name: str) -> FaceGroup:
-    """The group of these faces, measured on the mesh (three-point rule on each straight triangle's curved twin)."""
-    area, centre = area_and_centre(mesh, mesh.triangles_of(faces))
+def cut_notes(groups: Mapping[str, FaceGroup]) -> dict[str, str]:
+    """What is to be told, by name, of cut patches whose border the mesh does not follow."""
+    return {name: group.note for name, group in groups.items() if group.note}
+
+
+def face_group(
+    mesh: TetMesh, faces: tuple[int, ...], *, name: str, cut: tuple[Sequence[float], Sequence[float]] | None = None
+) -> FaceGroup:
+    """The group of these faces, or of what lies inside the box `cut` of them, measured on the mesh.
+
+    Of a cut face those triangles count whose middle lies inside; the mesh follows the border where `mesh_solid` was
+    told of it. Errors: FaceError when nothing is left.
+    """
+    triangles, cut_area = mesh.triangles_of(faces), None
+    if cut is not None:
+        whole, _ = area_and_centre(mesh, triangles)
+        cut_area = area_inside(mesh, triangles, *cut)
+        if not cut_area > 1e-9 * whole:
+            box = " to ".join("(" + ", ".join(f"{v:.4g}" for v in corner) + ")" for corner in cut)
+            seen = " and ".join(describe(mesh.faces[i]) for i in faces[:2]) + (" and others" if faces[2:] else "")
+            raise FaceError(f"the cut {box} mm misses {seen}.", where=f"faces.{name}", advice="Move the box onto it.")
+        triangles = triangles[middles_inside(mesh, triangles, *cut)]
+    area, centre = area_and_centre(mesh, triangles)
+    if not area > 0 and cut_area:
+        raise FaceError(
+            f"no triangle of the mesh has its middle in the {cut_area:.4g} mm² of the cut.",
+            where=f"faces.{name}",
+            advice="Ask for a finer mesh, or make the cut larger.",
+        )
     if not area > 0:
         raise FaceError("the face has no area.", where=f"faces.{name}")
-    return FaceGroup(name, faces, len(faces), area, centre)
+    return FaceGroup(name, faces, len(faces), area, centre, triangles, cut_area)
 
 
 def area_and_centre(mesh: TetMesh, triangles: Index) -> tuple[float, Array]:
@@ -138,7 +222,7 @@ def _slack(value: float) -> float:
 
 
 def _position(face: Face, query: FaceQuery) -> float:
-    """Where a plane lies along the part axis that the asked normal is closest to [mm]."""
+    """Where a plane's centre lies along the asked normal, its largest component taken as positive [mm]."""
     n = unit(query.normal)
     n = n * np.sign(n[np.argmax(np.abs(n))])
     return float(face.centre @ n)
@@ -213,7 +297,7 @@ def true_normals(mesh: TetMesh, triangles: Index, points: Array, meshed: Array) 
             off = points[own] - face.origin
             if face.kind == "cylinder" and face.axis is not None:
                 off = off - (off @ face.axis)[..., None] * face.axis
-            out[own] = off / np.linalg.norm(off, axis=-1)[..., None] * (-1.0 if face.hole else 1.0)
+            out[own] = off / np.linalg.norm(off, axis=-1)[..., None] * (-1.0 if face.hollow else 1.0)
     return out
 
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from fem.errors import MeshError, TooLargeError
 from fem.part.ordering import neighbourly
 from fem.part.quadrature import tet_slopes
-from fem.part.solid import Solid
+from fem.part.solid import Cut, Solid
 from fem.part.tetmesh import TET_EDGES, TRIANGLE_EDGES, MeshQuality, TetMesh, shape_quality
 from fem.tensors import Array
 
@@ -62,11 +64,17 @@ def available_memory() -> float:
 
 
 def mesh_solid(
-    solid: Solid, *, size: float | None = None, finest: float | None = None, unit: str | None = None
+    solid: Solid,
+    *,
+    size: float | None = None,
+    finest: float | None = None,
+    unit: str | None = None,
+    cuts: Sequence[Cut] = (),
 ) -> TetMesh:
     """Fill a solid with tetrahedra of about `size` [mm], down to `finest` where it curves.
 
-    Defaults: a twentieth of the longest side, and a quarter of that.
+    Defaults: a twentieth of the longest side, and a quarter of that. The triangles on the boundary follow the borders
+    of the `cuts` where the face can be split; each still belongs to the whole face.
     Errors: MeshError (cannot be filled), TooLargeError (would not fit into memory).
     """
     size = solid.size / 20 if size is None else size
@@ -79,13 +87,15 @@ def mesh_solid(
     if solid.surface is None:
         from fem.part.cad import mesh_cad
 
-        nodes, tets, triangles, face = mesh_cad(solid, size=size, finest=finest, unit=unit)
+        nodes, tets, triangles, face = mesh_cad(solid, size=size, finest=finest, unit=unit, cuts=cuts)
         tets = tets[:, [0, 1, 2, 3, 4, 5, 6, 7, 9, 8]]  # gmsh swaps the last two mid-side nodes
         triangles = triangles[:, [0, 1, 2, 3, 4, 5]]
     else:
         from fem.part.triangulated import mesh_triangulated
 
-        corner, tets4, triangles3, face = mesh_triangulated(solid, size=size, finest=finest, name=solid.name)
+        corner, tets4, triangles3, face = mesh_triangulated(
+            solid, size=size, finest=finest, name=solid.name, cuts=cuts
+        )
         nodes, tets, triangles = second_order(corner, tets4, triangles3, solid=solid, face=face)
     return tidy_mesh(nodes, tets, triangles, face, solid=solid)
 

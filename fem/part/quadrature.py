@@ -41,9 +41,13 @@ def surface_points(
     """Quadrature on curved boundary triangles (j,): points (j, q, 3) [mm], weights (j, q) [mm^2], outward unit
     normals (j, q, 3). `rule` is reference points (q, 2) with weights (q,) that sum to 1/2.
     """
+    return curved_points(mesh.nodes[mesh.triangles[triangles]], rule=rule)
+
+
+def curved_points(corner: Array, *, rule: tuple[Array, Array] | None = None) -> tuple[Array, Array, Array]:
+    """The same for second-order triangles given by their nodes (j, 6, 3) [mm]."""
     reference, weight = rule or (TRIANGLE_POINTS, TRIANGLE_WEIGHTS)
     shape, slope = triangle_shapes(reference)
-    corner = mesh.nodes[mesh.triangles[triangles]]
     points = np.einsum("qa,jai->jqi", shape, corner)
     tangent = np.einsum("qad,jai->jqdi", slope, corner)
     normal = np.cross(tangent[:, :, 0], tangent[:, :, 1])

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fem.errors import SolidError, nearest
+from fem.part.several import FileSolid
 from fem.tensors import Array
 
 CAD_SUFFIXES = (".step", ".stp", ".iges", ".igs", ".brep")
@@ -30,8 +31,9 @@ class Face:
     `id` is its number within the file, `kind` one of KINDS, `area` [mm^2], `centre` (3,) its centroid [mm],
     `normal` (3,) the outward normal of a plane, else None; `axis` (3,) the direction of a cylinder's or
     cone's axis, `origin` (3,) a point on that axis or a sphere's centre [mm], `radius` [mm] of a cylinder or
-    sphere, else None; `hole` tells that a cylinder, cone or sphere is hollow (its material lies outside);
-    `low`, `high` (3,) are the corners of its box [mm].
+    sphere, else None; `hollow` tells that the material of a cylinder, cone or sphere lies outside it, `hole` that
+    a hollow cylinder or cone goes (nearly) all round, which a fillet does not; `low`, `high` (3,) are the corners of
+    its box [mm].
     """
 
     id: int
@@ -45,6 +47,7 @@ class Face:
     axis: Array | None = None
     origin: Array | None = None
     radius: float | None = None
+    hollow: bool = False
     hole: bool = False
 
     def __post_init__(self) -> None:
@@ -73,11 +76,21 @@ class Triangulation:
 
 
 @dataclass(frozen=True)
+class Cut:
+    """Only what lies inside a box counts of the faces with these ids: `low`, `high` are its corners [mm]."""
+
+    faces: tuple[int, ...]
+    low: tuple[float, float, float]
+    high: tuple[float, float, float]
+
+
+@dataclass(frozen=True)
 class Solid:
     """A solid file as read: `faces`, `volume` [mm^3], `box` (2, 3) its corners [mm].
 
-    `surface` is the triangulation of a solid that came as triangles, None for one of the CAD kernel.
-    `notes` are remarks worth repeating in a report (a unit that was converted, a gap that was closed).
+    `surface` is the triangulation of a solid that came as triangles, None for one of the CAD kernel; `shown` a coarse
+    one to draw. `notes` are remarks worth repeating in a report (a unit that was converted, a gap that was closed).
+    `part` and `fused` say which of the file's solids it is, as asked for; `parts` are all solids of the file.
     """
 
     name: str
@@ -87,6 +100,10 @@ class Solid:
     box: Array
     surface: Triangulation | None = None
     notes: tuple[str, ...] = field(default=())
+    shown: Triangulation | None = None
+    part: int | str | None = None
+    fused: bool = False
+    parts: tuple[FileSolid, ...] = ()
 
     @property
     def size(self) -> float:
@@ -94,14 +111,51 @@ class Solid:
         return float((self.box[1] - self.box[0]).max())
 
 
-def read_solid(path: Any, *, name: str = "part", unit: str | None = None, any_size: bool = False) -> Solid:
+def read_solid(
+    path: Any,
+    *,
+    name: str = "part",
+    unit: str | None = None,
+    any_size: bool = False,
+    part: int | str | None = None,
+    fused: bool = False,
+) -> Solid:
     """Read the solid file at `path`; `unit` ("mm", "in", ...) is required where the format carries none.
 
-    A longest side outside SMALLEST..LARGEST is refused as a likely slip of units unless `any_size` is true.
+    Of a file with several solids `part` says which one is meant, by its number from one or its name in the file;
+    `fused` joins them all into one. A longest side outside SMALLEST..LARGEST is refused as a likely slip of units
+    unless `any_size` is true.
 
     Errors: SolidError (missing, empty, wrong format, open or self-crossing surface, no volume, a size that
-    suggests another unit).
+    suggests another unit, several solids without a word which is meant).
     """
+    file = existing(path)
+    if file.suffix.lower() in CAD_SUFFIXES:
+        from fem.part.cad import read_cad
+
+        solid = read_cad(file, name=name, unit=unit, part=part, fused=fused)
+    else:
+        from fem.part.triangulated import read_triangulated
+
+        solid = read_triangulated(file, name=name, unit=unit, part=part, fused=fused)
+    _refuse_odd_size(solid, any_size=any_size)
+    return solid
+
+
+def solids_in(path: Any, *, unit: str | None = None) -> tuple[FileSolid, ...]:
+    """All solids of a file: number, name, volume, box, and what touches what. Errors: SolidError."""
+    file = existing(path)
+    if file.suffix.lower() in CAD_SUFFIXES:
+        from fem.part.cad import solids_in_cad
+
+        return solids_in_cad(file, unit=unit)
+    from fem.part.triangulated import solids_in_triangles
+
+    return solids_in_triangles(file, unit=unit)
+
+
+def existing(path: Any) -> Path:
+    """The path of a solid file that is there, not empty, and of a known format. Errors: SolidError."""
     file = Path(path)
     suffix = file.suffix.lower()
     if suffix not in CAD_SUFFIXES + TRIANGLE_SUFFIXES:
@@ -115,25 +169,15 @@ def read_solid(path: Any, *, name: str = "part", unit: str | None = None, any_si
         raise SolidError("there is no such file.", where=str(file), advice=nearest(file.name, beside))
     if file.stat().st_size == 0:
         raise SolidError("the file is empty.", where=str(file))
-    if suffix in CAD_SUFFIXES:
-        from fem.part.cad import read_cad
-
-        solid = read_cad(file, name=name, unit=unit)
-    else:
-        from fem.part.triangulated import read_triangulated
-
-        solid = read_triangulated(file, name=name, unit=unit)
-    _refuse_odd_size(solid, any_size=any_size)
-    return solid
+    return file
 
 
-def shown_surface(solid: Solid, *, unit: str | None = None) -> tuple[Array, NDArray[np.int64], NDArray[np.int64]]:
+def shown_surface(solid: Solid) -> tuple[Array, NDArray[np.int64], NDArray[np.int64]]:
     """A coarse triangulation to draw: points (n, 3) [mm], triangles (k, 3), face index (k,) into `solid.faces`."""
-    if solid.surface is not None:
-        return solid.surface.points, solid.surface.triangles, solid.surface.face
-    from fem.part.cad import triangulate_cad
-
-    return triangulate_cad(solid, unit=unit)
+    shown = solid.surface or solid.shown
+    if shown is None:
+        raise SolidError("it was made without triangles to draw.", where=str(solid.path))
+    return shown.points, shown.triangles, shown.face
 
 
 def _refuse_odd_size(solid: Solid, *, any_size: bool) -> None:

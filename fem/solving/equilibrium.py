@@ -30,7 +30,8 @@ from fem.tensors import Array
 class Solution:
     """What a case came to: `displacement` (n, 3) [mm], `support` (n, 3) [N] the forces with which supports and
     foundations answer, `force_error` and `moment_error` the balance that is left, relative to the sum of all nodal
-    loads (and to that times the box's diagonal), `record` how it converged.
+    loads (and to that times the box's diagonal), `record` how it converged. `resisted` is False where all that was
+    asked of the part is a displacement which it follows as one: then no force is left that could balance.
     """
 
     displacement: Array
@@ -38,6 +39,7 @@ class Solution:
     force_error: float
     moment_error: float
     record: SolveRecord
+    resisted: bool = True
 
 
 @dataclass(frozen=True)
@@ -170,7 +172,8 @@ class Equilibrium:
         total = forces + support
         moment = np.cross(self.mesh.nodes - self.mesh.box.mean(axis=0), total).sum(axis=0)
         scale = float(np.linalg.norm(forces, axis=1).sum() + np.linalg.norm(support, axis=1).sum()) / 2
-        scale = scale or 1.0
+        if not forces.any() and scale <= self._noise(displacement):
+            return Solution(displacement, np.zeros_like(support), 0.0, 0.0, record, resisted=scale == 0)
         return Solution(
             displacement,
             support,
@@ -178,6 +181,14 @@ class Equilibrium:
             float(np.linalg.norm(moment)) / (scale * self.mesh.diagonal),
             record,
         )
+
+    def _noise(self, displacement: Array) -> float:
+        """Forces [N] that a solve cannot tell from none: prescribed displacements drive it with the forces that would
+        tear the moved nodes out of a part at rest, and it stops at a residual of TOLERANCE of those.
+        """
+        start = displacement - np.einsum("nij,nj->ni", self.held.projector, displacement)
+        torn = self.system.whole_forces(start.reshape(-1, 1)).reshape(-1, 3)
+        return 10 * TOLERANCE * float(np.linalg.norm(torn, axis=1).sum())
 
 
 def _independent(loads: Array) -> tuple[list[int], Array]:

@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from fem.caution import Caution
 from fem.errors import NoTrustworthyAnswer
 from fem.judging.findings import (
     BodyFindings,
     CaseFindings,
-    Caution,
     FaceStiffness,
     FoundationFindings,
     PointFindings,
@@ -30,7 +30,7 @@ from fem.part.faces import FaceGroup
 from fem.part.tetmesh import TetMesh
 from fem.printing.field import PrintedField
 from fem.solving.cases import SolvedCases
-from fem.solving.equilibrium import Equilibrium
+from fem.solving.equilibrium import Equilibrium, Solution
 from fem.solving.reactions import Reaction, foundation_tension, reactions
 from fem.study.plans import Requirements
 from fem.tensors import Array
@@ -56,7 +56,7 @@ class Answer:
 
 def unit_wrenches(mesh: TetMesh, group: FaceGroup) -> Array:
     """Nodal forces (6, n, 3) of 1 N along and 1 N mm about each part axis at a face's centre."""
-    triangles = mesh.triangles_of(group.faces)
+    triangles = group.triangles
     return np.array(
         [wrench_load(mesh, triangles, force=w[:3], moment=w[3:], at=group.centre, name=group.name) for w in np.eye(6)]
     )
@@ -81,7 +81,9 @@ def answer_case(
     displacement = case.combined(everything, units)
     applied = case.combined(everything, forces)
     solution = equilibrium.balance(displacement, applied, solved.record, contact=contact)
-    growth = judge_growth(case, mesh=mesh, printed=printed, equilibrium=equilibrium, solved=solved)
+    # A part that follows a moved face as one is not strained; what the solve left there is rounding
+    strained = solved if solution.resisted else _unstrained(solved)
+    growth = judge_growth(case, mesh=mesh, printed=printed, equilibrium=equilibrium, solved=strained)
     whole, field = growth.stress, growth.reserve
     if not (np.isfinite(displacement).all() and not np.isnan(field.reserve).any()):
         raise NoTrustworthyAnswer(
@@ -103,7 +105,7 @@ def answer_case(
         moment_error=solution.moment_error,
         maximum_displacement_mm=float(length[most]),
         maximum_displacement_at_mm=_floats(mesh.nodes[most]),
-        strain_energy_mJ=_energy(mesh, printed, equilibrium, displacement, case),
+        strain_energy_mJ=_energy(mesh, printed, equilibrium, case.combined(everything, strained.units), case),
         points={name: _point(mesh, at, displacement, whole.node, field) for name, at in points.items()},
         faces={name: _watch(w, displacement) for name, w in watched.items()},
         reserve=reserve,
@@ -117,10 +119,17 @@ def answer_case(
         },
     )
     fields = CaseFields(displacement, whole.node, field.print_stress, field.reserve)
-    return Answer(findings, fields, whole.energy_error, _remarks(case, growth, reserve))
+    return Answer(findings, fields, whole.energy_error, _remarks(case, growth, reserve, solution))
 
 
-def _remarks(case: LoadCase, growth: Growth, reserve: Reserve) -> tuple[Caution, ...]:
+def _unstrained(solved: SolvedCases) -> SolvedCases:
+    return replace(solved, units={load: np.zeros_like(unit) for load, unit in solved.units.items()})
+
+
+def _remarks(case: LoadCase, growth: Growth, reserve: Reserve, solution: Solution) -> tuple[Caution, ...]:
+    if not solution.resisted:
+        text = f"Case {case.name}: nothing resists the moved face; the part follows it without any stress."
+        return (Caution("follows", text, {"case": case.name}, decisive=True),)
     if reserve.mode == LIFTS_OFF:
         times = f"{reserve.minimum:.3g} times its growing loads"
         text = f"Case {case.name}: at {times} the part has lifted off its foundation and is free to move."

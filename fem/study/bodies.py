@@ -6,7 +6,8 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 
-from fem.judging.findings import BodyFindings, Caution, PrintFindings
+from fem.caution import Caution
+from fem.judging.findings import BodyFindings, PrintFindings
 from fem.part.quadrature import tet_volumes
 from fem.part.tetmesh import Index, TetMesh
 from fem.printing.body import PrintedBody

@@ -5,7 +5,6 @@ The line has the form `file: key.path: what is wrong. What to do.`
 
 from __future__ import annotations
 
-import hashlib
 import json
 import re
 import tomllib
@@ -14,24 +13,18 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fem.errors import InputError, nearest
+from fem.loading.kinds import KINDS
+from fem.loading.plan import ForceKeys, LoadKeys, LoadPlan, PressureKeys
+from fem.loading.pressure import DepthPressure
+from fem.loading.spot import Spot
 from fem.part.faces import FaceQuery
 from fem.study.plans import (
-    AccelerationKeys,
     BodyPlan,
-    DisplacementKeys,
-    ForceKeys,
-    LoadKeys,
-    LoadPlan,
-    PreloadKeys,
-    PressureKeys,
     PrintKeys,
     Requirements,
     Study,
     SupportPlan,
-    TemperatureChangeKeys,
     Vector,
-    WingKeys,
-    WrenchKeys,
 )
 
 if TYPE_CHECKING:
@@ -79,16 +72,14 @@ def study_of(
         watch=tuple(dict.fromkeys([*form.watch.faces, *form.requirements.rotation, *form.requirements.displacement])),
         requirements=Requirements(**form.requirements.model_dump()),
         solver=form.solver,
-        text=text,
-        sha256=hashlib.sha256(text.encode()).hexdigest(),
-        solid_sha256={name: file_digest(body.solid) for name, body in bodies.items()},
-        tree=tree,
         variants=form.variants,
         sweep={path: tuple(values) for path, values in form.sweep.items()},
-        variant=variant,
-        changes=dict(changes or {}),
     )
+    # Only here is it known that plans and text belong together
+    for name, value in {"text": text, "tree": tree, "variant": variant, "changes": dict(changes or {})}.items():
+        object.__setattr__(study, name, value)
     _refuse_unknown_names(study)
+    _ = study.solid_sha256, study.card_sha256  # of the files as they are now
     return study
 
 
@@ -149,13 +140,17 @@ def _checked(data: dict[str, Any], file: Path) -> StudyForm:
     raise InputError(what, where=f"{file}: {key_path(first['loc'])}".removesuffix(": "), advice=advice)
 
 
+SILENT = ("[key]", "[even]", "[growing]")
+"""Steps that tell forms apart and are no keys of the file."""
+
+
 def key_path(steps: Iterable[Any]) -> str:
     """The place in the file as the user would write it: `loads.lift.force[1]`."""
     out = ""
     for step in steps:
         if isinstance(step, int):
             out += f"[{step + 1}]"
-        elif step != "[key]":
+        elif step not in SILENT:
             plain = step if re.fullmatch(r"[A-Za-z0-9_-]+", step) else json.dumps(step, ensure_ascii=False)
             out += f".{plain}" if out else plain
     return out
@@ -241,13 +236,11 @@ def _body(name: str, form: BodyForm, file: Path) -> BodyPlan:
     return BodyPlan(
         name=name,
         solid=solid,
-        unit=form.unit,
-        any_size=form.any_size,
         size=form.mesh.size,
         finest=form.mesh.finest,
         print=None if form.print is None else _print(form.print, file, where=f"{where}.print"),
         metal=None if form.metal is None else _card(form.metal, file),
-        state=form.state,
+        **form.model_dump(include={"unit", "any_size", "state", "part", "fused"}),
     )
 
 
@@ -308,6 +301,7 @@ def _query(form: FaceForm) -> FaceQuery:
         ids=None if form.id is None else tuple(form.id),
         low=None if form.within is None else _vector(form.within.low),
         high=None if form.within is None else _vector(form.within.high),
+        cut=None if form.cut is None else (_vector(form.cut.low), _vector(form.cut.high)),
     )
 
 
@@ -325,32 +319,21 @@ def _load(name: str, form: LoadForm) -> LoadPlan:
 
 
 def _load_keys(form: LoadForm) -> LoadKeys:
-    if form.force is not None:
-        return ForceKeys(_vector(form.force))
-    if form.pressure is not None:
-        return PressureKeys(form.pressure)
-    if form.wrench is not None:
-        w = form.wrench
-        return WrenchKeys(_vector(w.force), _vector(w.moment), _maybe(w.at))
-    if form.wing is not None:
-        plain = form.wing.model_dump(exclude={"centre_of_pressure", "up", "forward"})
-        w_centre, up, forward = (_vector(v) for v in (form.wing.centre_of_pressure, form.wing.up, form.wing.forward))
-        return WingKeys(**plain, centre_of_pressure=w_centre, up=up, forward=forward)
-    if form.preload is not None:
-        return PreloadKeys(**form.preload.model_dump())
-    if form.displacement is not None:
-        return DisplacementKeys(**form.displacement.model_dump())
-    if form.acceleration is not None:
-        return AccelerationKeys(_vector(form.acceleration))
-    assert form.temperature_change is not None  # the form holds exactly one kind
-    bodies = form.temperature_change.bodies
-    return TemperatureChangeKeys(form.temperature_change.by, None if bodies is None else tuple(bodies))
+    given = _tuples(form.model_dump(include={form.kind, "spot"}))
+    what, spot = given[form.kind], given["spot"] and Spot(**given["spot"])
+    if form.kind == "force":
+        return ForceKeys(what, spot)
+    if form.kind == "pressure":
+        return PressureKeys(DepthPressure(**what) if isinstance(what, dict) else what, spot)
+    keys = KINDS[form.kind].keys
+    return keys(**what) if isinstance(what, dict) else keys(what)
 
 
-def file_digest(file: Path) -> str:
-    """SHA-256 of a file's bytes."""
-    with file.open("rb") as stream:
-        return hashlib.file_digest(stream, "sha256").hexdigest()
+def _tuples(value: Any) -> Any:
+    """The same with tuples for lists, so that a plan never changes."""
+    if isinstance(value, dict):
+        return {k: _tuples(v) for k, v in value.items()}
+    return tuple(_tuples(v) for v in value) if isinstance(value, list) else value
 
 
 # ---- names that must stand for something
@@ -379,12 +362,10 @@ def _refuse_unknown_names(study: Study) -> None:
         known(support.face, faces, "face", "supports", name, "face")
     for name, load in study.loads.items():
         known(load.face, faces, "face", "loads", name, "face")
-        if isinstance(load.what, PreloadKeys):
-            for key in ("holes", "against", "head"):
-                known(getattr(load.what, key), faces, "face", "loads", name, "preload", key)
-        if isinstance(load.what, TemperatureChangeKeys):
-            for i, body in enumerate(load.what.bodies or ()):
-                known(body, bodies, "body", "loads", name, "temperature_change", "bodies", i)
+        for key in KINDS[load.kind].faces:
+            known(getattr(load.what, key), faces, "face", "loads", name, load.kind, key)
+        for i, body in enumerate(getattr(load.what, "bodies", None) or ()):
+            known(body, bodies, "body", "loads", name, load.kind, "bodies", i)
     for name, factors in study.cases.items():
         for load_name in factors:
             known(load_name, loads, "load", "cases", name, load_name)

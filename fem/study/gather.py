@@ -6,13 +6,16 @@ from typing import Any
 
 import numpy as np
 
+from fem.caution import Caution
 from fem.judging.cautions import cautions_of
-from fem.judging.findings import Caution, FaceFindings, Findings, MeshFindings
+from fem.judging.findings import FaceFindings, Findings, MeshFindings
 from fem.judging.trust import trust_of
 from fem.loading.case import LoadCase
+from fem.part.faces import cut_notes
 from fem.part.tetmesh import TetMesh
 from fem.study.answers import compare_requirements
 from fem.study.bodies import describe_bodies, print_cautions
+from fem.study.fingerprint import fingerprint
 from fem.study.ground import Prepared
 from fem.study.machine import library_versions, peak_memory, program_version
 from fem.study.plans import PrintKeys, Study
@@ -45,6 +48,7 @@ def findings_of(
     errors = {name: answers[name].energy_error for name in cases}
     trust = trust_of(about_mesh, balance=balance, energy_error=errors, iterations=iterations)
     notes = tuple(Caution("solid", note) for solid in ready.solids.values() for note in solid.notes)
+    notes += tuple(Caution("cut", note, {"face": name}) for name, note in cut_notes(ready.groups).items())
     growing = tuple(
         Caution(
             "permanent_alone",
@@ -54,19 +58,21 @@ def findings_of(
         for case in cases.values()
         if case.all_grow
     )
+    if not study.text:
+        notes += (Caution("no_file", "The study was changed by a script: no file holds what was computed."),)
     remarks = (*notes, *remarks, *print_cautions(bodies), *growing)
     return Findings(
         beadwork=program_version(),
         title=study.title,
         question=study.question,
-        inputs={**study.inputs, "versions": library_versions()},
+        inputs={**study.inputs, "fingerprint": fingerprint(study), "versions": library_versions()},
         bodies=bodies,
         mesh=about_mesh,
         faces={n: FaceFindings(g.count, g.area, tuple(float(v) for v in g.centre)) for n, g in ready.groups.items()},
         cases=results,
         stiffness=stiffness,
         requirements=compare_requirements(study.requirements, bodies=bodies, cases=results),
-        loads={name: each.load.facts for name, each in ready.loads.items()},
+        loads={name: each.facts for name, each in ready.loads.items()},
         supports={name: _support_facts(plan) for name, plan in study.supports.items()},
         trust=trust,
         cautions=cautions_of(bodies, results, trust, mesh=about_mesh, diagonal=mesh.diagonal, remarks=remarks),

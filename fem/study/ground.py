@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
-from fem.part.faces import FaceGroup, name_faces
+from fem.loading.kinds import KINDS, load_of
+from fem.loading.loads import Load
+from fem.part.faces import FaceGroup, cuts_of, name_faces
 from fem.part.meshing import estimated_unknowns, mesh_solid, refuse_too_large
 from fem.part.solid import Solid, read_solid
 from fem.part.tetmesh import TetMesh, joined
@@ -17,8 +19,8 @@ from fem.solving.earlier import Earlier
 from fem.solving.equilibrium import Equilibrium
 from fem.solving.stiffness import BlockPattern, block_pattern
 from fem.study.clock import Clock
-from fem.study.plans import AccelerationKeys, Study, TemperatureChangeKeys
-from fem.study.prepare import Loaded, load_of
+from fem.study.fingerprint import ground_key
+from fem.study.plans import Study
 
 T = TypeVar("T")
 MOST_ZONINGS = 8
@@ -29,11 +31,13 @@ MOST_ZONINGS = 8
 class Ground:
     """Solids and the mesh that fills them; what is computed from them once is kept for the next variant.
 
-    What is kept goes with the object in its own process, and stays behind when the object is sent to another.
+    Studies of the same `key` (`fingerprint.ground_key`) may stand on it. What is kept goes with the object in its own
+    process, and stays behind when the object is sent to another.
     """
 
     solids: dict[str, Solid]
     mesh: TetMesh
+    key: str
     _kept: dict[Hashable, Any] = field(default_factory=dict, repr=False, compare=False)
 
     def once(self, key: Hashable, make: Callable[[], T]) -> T:
@@ -72,11 +76,11 @@ class Ground:
             del zonings[next(iter(zonings))]
         return printed
 
-    def loads(self, study: Study, printed: PrintedField) -> dict[str, Loaded]:
+    def loads(self, study: Study, printed: PrintedField) -> dict[str, Load]:
         """The study's loads at factor one; those that do not depend on the material are kept. Errors: InputError."""
         groups, out = self.groups(study), {}
         for name, plan in study.loads.items():
-            if isinstance(plan.what, AccelerationKeys | TemperatureChangeKeys):
+            if KINDS[plan.kind].of_material:
                 out[name] = load_of(plan, self.mesh, printed, groups)
             else:
                 key = ("load", repr(plan), _faces(study))
@@ -84,7 +88,7 @@ class Ground:
         return out
 
     def __getstate__(self) -> dict[str, Any]:
-        return {"solids": self.solids, "mesh": self.mesh, "_kept": {}}
+        return {"solids": self.solids, "mesh": self.mesh, "key": self.key, "_kept": {}}
 
     def __setstate__(self, state: dict[str, Any]) -> None:
         for name, value in state.items():
@@ -100,7 +104,7 @@ class Prepared:
     made: dict[str, PrintedBody]
     printed: PrintedField
     groups: dict[str, FaceGroup]
-    loads: dict[str, Loaded]
+    loads: dict[str, Load]
     seconds: dict[str, float]
 
     @property
@@ -114,30 +118,53 @@ class Prepared:
         return self.ground.solids
 
 
-def lay_ground(study: Study, *, clock: Clock) -> Ground:
-    """Read the solids and fill them. Errors: SolidError, MeshError, TooLargeError."""
+Sizes = Mapping[str, tuple[float | None, float | None]]
+"""Mesh sizes (size, finest) [mm] by body; None: chosen from the solid."""
+
+
+def lay_ground(study: Study, *, clock: Clock, sizes: Sizes | None = None) -> Ground:
+    """Read the solids and fill them, with elements of other `sizes` than the study asks for where these are given.
+
+    Errors: SolidError, MeshError, TooLargeError.
+    """
     clock("read solids", 0.03)
-    solids = {n: read_solid(b.solid, name=n, unit=b.unit, any_size=b.any_size) for n, b in study.bodies.items()}
-    refuse_too_large(sum(expected_unknowns(study, solids).values()), where=str(study.path))
+    solids = read_bodies(study)
+    chosen = sizes or own_sizes(study)
+    refuse_too_large(sum(expected_unknowns(solids, chosen).values()), where=str(study.path))
     clock("mesh", 0.04)
-    meshes = [mesh_solid(solids[n], size=b.size, finest=b.finest, unit=b.unit) for n, b in study.bodies.items()]
-    return Ground(solids, joined(meshes))
+    return Ground(solids, mesh_bodies(study, solids, chosen), ground_key(study, sizes=sizes))
 
 
-def ground_key(study: Study) -> Hashable:
-    """Studies of the same key have the same ground."""
-    return tuple(
-        (name, study.solid_sha256[name], b.solid.suffix, b.unit, b.any_size, b.size, b.finest)
-        for name, b in study.bodies.items()
+def own_sizes(study: Study) -> Sizes:
+    """The mesh sizes that the study asks for."""
+    return {name: (body.size, body.finest) for name, body in study.bodies.items()}
+
+
+def read_bodies(study: Study) -> dict[str, Solid]:
+    """The solid of each body. Errors: SolidError."""
+    return {
+        n: read_solid(b.solid, name=n, unit=b.unit, any_size=b.any_size, part=b.part, fused=b.fused)
+        for n, b in study.bodies.items()
+    }
+
+
+def mesh_bodies(study: Study, solids: dict[str, Solid], sizes: Sizes) -> TetMesh:
+    """All bodies meshed, along the borders of the study's cut faces. Errors: MeshError, FaceError, TooLargeError."""
+    cuts = cuts_of([face for solid in solids.values() for face in solid.faces], study.faces)
+    return joined(
+        [
+            mesh_solid(solids[n], size=sizes[n][0], finest=sizes[n][1], unit=b.unit, cuts=cuts.get(n, ()))
+            for n, b in study.bodies.items()
+        ]
     )
 
 
-def expected_unknowns(study: Study, solids: dict[str, Solid]) -> dict[str, int]:
+def expected_unknowns(solids: dict[str, Solid], sizes: Sizes) -> dict[str, int]:
     """About how many unknowns each body's mesh will have."""
     out = {}
-    for name, body in study.bodies.items():
-        size = body.size if body.size is not None else solids[name].size / 20
-        finest = body.finest if body.finest is not None else size / 4
+    for name, (size, finest) in sizes.items():
+        size = size if size is not None else solids[name].size / 20
+        finest = finest if finest is not None else size / 4
         out[name] = estimated_unknowns(solids[name], size=size, finest=finest)
     return out
 

@@ -3,27 +3,30 @@
 from __future__ import annotations
 
 import sys
+from functools import cache
 from importlib.metadata import PackageNotFoundError, version
+
+NUMERIC = ("numpy", "scipy", "numba", "gmsh", "pyamg", "trimesh")
+"""Libraries whose version may change a number."""
+
+
+@cache
+def version_of(package: str) -> str:
+    """The version of an installed package, "absent" where it is not."""
+    try:
+        return version(package)
+    except PackageNotFoundError:
+        return "absent"
 
 
 def program_version() -> str:
     """The version of this program."""
-    try:
-        return version("beadwork")
-    except PackageNotFoundError:
-        return "unknown"
+    return version_of("beadwork")
 
 
 def library_versions() -> dict[str, str]:
-    """Versions of the libraries that decide the numbers."""
-    names = ("numpy", "scipy", "numba", "gmsh", "pyamg", "pyvista", "trimesh")
-    out = {"python": sys.version.split()[0]}
-    for name in names:
-        try:
-            out[name] = version(name)
-        except PackageNotFoundError:
-            out[name] = "absent"
-    return out
+    """Versions of the libraries that make the numbers, and of those that draw them."""
+    return {"python": sys.version.split()[0], **{name: version_of(name) for name in (*NUMERIC, "pyvista")}}
 
 
 def peak_memory() -> float:

@@ -5,15 +5,16 @@ Nothing here knows the file's form (`keys.py`) or how it is read (`file.py`).
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+from fem.loading.plan import LoadPlan, Vector
 from fem.part.faces import FaceQuery
 from fem.printing.plan import INFILL_ANGLE, PrintPlan
-
-Vector = tuple[float, float, float]
 
 
 @dataclass(frozen=True)
@@ -67,7 +68,8 @@ class PrintKeys:
 @dataclass(frozen=True)
 class BodyPlan:
     """One body: `solid` its file, `unit` the length unit it was drawn in where the format has none, `size` and
-    `finest` the mesh [mm] (None: chosen from the solid); either `print` or `metal` (with `state`) is set.
+    `finest` the mesh [mm] (None: chosen from the solid); either `print` or `metal` (with `state`) is set. `part` is
+    the number (from one) or name of the solid in a file of several, `fused` joins them all.
     """
 
     name: str
@@ -79,6 +81,13 @@ class BodyPlan:
     print: PrintKeys | None
     metal: str | None
     state: str | None
+    part: int | str | None = None
+    fused: bool = False
+
+    @property
+    def card_name(self) -> str:
+        """Name or file of the material card."""
+        return self.metal or "" if self.print is None else self.print.polymer
 
 
 @dataclass(frozen=True)
@@ -95,109 +104,6 @@ class SupportPlan:
     foundation_tangential: float | None = None
     push_only: bool = False
     spring: Vector | None = None
-
-
-@dataclass(frozen=True)
-class ForceKeys:
-    """A force (3,) [N] spread evenly over a face."""
-
-    force: Vector
-
-
-@dataclass(frozen=True)
-class PressureKeys:
-    """A pressure [MPa] on a face; positive pushes into the material."""
-
-    pressure: float
-
-
-@dataclass(frozen=True)
-class WrenchKeys:
-    """A force (3,) [N] and a moment (3,) [N mm] about the point `at` (3,) [mm], None: the face's centre."""
-
-    force: Vector
-    moment: Vector
-    at: Vector | None
-
-
-@dataclass(frozen=True)
-class WingKeys:
-    """The lift of a wing: `mass` [tonne] carried by all wings, `weight_fraction` of it on this one, `span` [mm],
-    `left_fraction` of the lift on the left half, `drag_to_lift` drag over lift, `centre_of_pressure` (3,) [mm],
-    `up` and `forward` directions in part axes.
-    """
-
-    mass: float
-    weight_fraction: float
-    span: float
-    left_fraction: float
-    drag_to_lift: float
-    centre_of_pressure: Vector
-    up: Vector
-    forward: Vector
-
-
-@dataclass(frozen=True)
-class PreloadKeys:
-    """Tightened bolts: `force` [N] for each hole of the face `holes`, `washer` the washer's outer diameter [mm],
-    `against` the face they are clamped to, `head` the face under the washers (None: found next to the holes).
-    """
-
-    holes: str
-    against: str
-    force: float
-    washer: float
-    head: str | None
-
-
-@dataclass(frozen=True)
-class DisplacementKeys:
-    """Prescribed displacement of a face [mm]; None leaves that direction free."""
-
-    x: float | None
-    y: float | None
-    z: float | None
-
-
-@dataclass(frozen=True)
-class AccelerationKeys:
-    """A field of acceleration (3,) [mm/s^2] that pulls on the mass of all bodies; gravity is (0, 0, -9806.65)."""
-
-    acceleration: Vector
-
-
-@dataclass(frozen=True)
-class TemperatureChangeKeys:
-    """Temperature difference [K] of the named bodies; None: of all."""
-
-    by: float
-    bodies: tuple[str, ...] | None
-
-
-LoadKeys = (
-    ForceKeys
-    | PressureKeys
-    | WrenchKeys
-    | WingKeys
-    | PreloadKeys
-    | DisplacementKeys
-    | AccelerationKeys
-    | TemperatureChangeKeys
-)
-
-
-@dataclass(frozen=True)
-class LoadPlan:
-    """One load: `kind` is the study's word for it, `what` its numbers, `face` where it acts (None: by its kind).
-
-    A `permanent` load stays as it is while a reserve factor is sought.
-    """
-
-    name: str
-    kind: str
-    what: LoadKeys
-    face: str | None
-    permanent: bool
 
 
 @dataclass(frozen=True)
@@ -220,10 +126,12 @@ class Study:
     """A study file as read and checked.
 
     `currency` is the money of prices and costs, "" where the study does not say. `cases` holds factors by load;
-    `points` (3,) [mm]; `watch` the faces whose mean displacement, turn and stiffness are asked for; `text` the file
-    as it stood, `sha256` its digest and `solid_sha256` those of the solids. `tree` is the file's tables as parsed;
-    `variants` and `sweep` change it by dotted paths, which reading the study does not look into (`variants/expand.py`
-    does). A study made so bears its `variant`'s name and says in `changes` what was changed, in the file's own words.
+    `points` (3,) [mm]; `watch` the faces whose mean displacement, turn and stiffness are asked for; `variants` and
+    `sweep` change its tables by dotted paths, which reading the study does not look into (`variants/expand.py` does).
+
+    Where it comes from can only be read: `text` the file as it stood, `tree` its tables as parsed and changed,
+    `variant` the name of the variant it is, `changes` what was changed, in the file's own words. To change a study,
+    use `with_`; what `dataclasses.replace` gives has no text, since no file says what it holds.
     """
 
     path: Path
@@ -239,26 +147,57 @@ class Study:
     watch: tuple[str, ...]
     requirements: Requirements
     solver: str
-    text: str
-    sha256: str
-    solid_sha256: Mapping[str, str]
-    tree: Mapping[str, Any] = field(default_factory=dict, repr=False)
     variants: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     sweep: Mapping[str, tuple[Any, ...]] = field(default_factory=dict)
-    variant: str = ""
-    changes: Mapping[str, str] = field(default_factory=dict)
+    text: str = field(default="", init=False)
+    tree: Mapping[str, Any] = field(default_factory=dict, init=False, repr=False)
+    variant: str = field(default="", init=False)
+    changes: Mapping[str, str] = field(default_factory=dict, init=False)
+
+    def with_(self, changes: Mapping[str, Any]) -> Study:
+        """The study with values put at dotted paths, `{"bodies.saddle.print.walls": 3}`, read and checked anew.
+
+        Values are as in the file ("0.4 mm"). Errors: InputError as for reading a file; a path that no key has; a
+        study that stands in no file.
+        """
+        from fem.study.change import changed
+
+        return changed(self, changes, where=str(self.path))
+
+    @property
+    def sha256(self) -> str:
+        """Digest of the file's text; "" for a study that stands in no file."""
+        return hashlib.sha256(self.text.encode()).hexdigest() if self.text else ""
+
+    @cached_property
+    def solid_sha256(self) -> dict[str, str]:
+        """Digest of each body's solid, taken as the study is read. Errors: OSError."""
+        from fem.study.fingerprint import file_digest
+
+        return {name: file_digest(body.solid) for name, body in self.bodies.items()}
+
+    @cached_property
+    def card_sha256(self) -> dict[str, str]:
+        """Digest of each body's card, taken as the study is read; of its name where it cannot be read."""
+        from fem.printing.polymer import card_digest
+
+        return {name: card_digest(body.card_name) for name, body in self.bodies.items()}
 
     @property
     def inputs(self) -> dict[str, Any]:
         """What findings.json repeats of the input, so that a result can be traced to its files."""
-        changed = {"variant": {"name": self.variant, "changes": dict(self.changes)}} if self.variant else {}
         return {
-            **changed,
-            "study": self.path.name,
+            **({"variant": self.variant} if self.variant else {}),
+            **({"changes": dict(self.changes)} if self.changes else {}),
+            "study": self.path.name if self.text else f"{self.path.name}, changed by a script: no file holds it",
             "text": self.text,
             "sha256": self.sha256,
             "solids": {
                 name: {"file": body.solid.name, "sha256": self.solid_sha256[name]}
+                for name, body in self.bodies.items()
+            },
+            "cards": {
+                name: {"card": Path(body.card_name).name, "sha256": self.card_sha256[name]}
                 for name, body in self.bodies.items()
             },
         }

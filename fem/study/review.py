@@ -13,15 +13,18 @@ from fem.judging.choice_file import read_choice
 from fem.judging.findings import Findings, read_findings
 from fem.study.clock import Progress, clock_say
 from fem.study.file import read_study
+from fem.study.fingerprint import fingerprint, fingerprint_of_all, shown_digests
 from fem.study.machine import program_version
 from fem.study.plans import Study
 from fem.study.run import DEFAULT_FOLDER, run_study
+from fem.study.variants.expand import count_variants, expand
 
 if TYPE_CHECKING:
     from fem.telling.review.material import Material, Reference
 
 CHOICE = "comparison.json"
 """What a comparison leaves in the results folder for reports that are made later."""
+AGAIN = "run beadwork compare again."
 PARTS = ("review.pdf.part", "review.html.part")
 
 
@@ -74,32 +77,23 @@ def review_study(
 
 def what_is_missing(study: Study, folder: Path) -> str:
     """Why the results in `folder` do not serve for a review of this study, or "" when they do."""
-    from fem.telling.review.material import pictures_needed
-
     kept = folder / "findings.json"
     if not kept.is_file():
         return "There were no results yet: the study was answered."
     try:
         found = read_findings(kept)
     except InputError:
-        return "The kept results could not be read: the study was answered anew."
+        return "The kept results are of an earlier version of Beadwork, or damaged: the study was answered anew."
     if found.beadwork != program_version():
         return f"The kept results are of Beadwork {found.beadwork}: the study was answered anew."
-    if any(found.inputs.get(key) != value for key, value in study.inputs.items()):
-        return "The study or a solid was changed since the kept results: it was answered anew."
-    if any(card.stat().st_mtime > kept.stat().st_mtime for card in _own_cards(study)):
-        return "A card was changed since the kept results: the study was answered anew."
-    if any(not (folder / "pictures" / name).is_file() for name in pictures_needed(found)):
-        return "Pictures of the kept results were missing: the study was answered anew."
+    if found.inputs.get("fingerprint") != fingerprint(study):
+        return "The study, a solid, a card or a library was changed since the kept results: it was answered anew."
+    told = {key: value for key, value in found.inputs.items() if key not in ("fingerprint", "versions")}
+    if told != study.inputs:
+        return "The words of the study were changed since the kept results: it was answered anew."
+    if not found.files or found.files != shown_digests(folder):
+        return "Pictures or fields of the kept results were missing or changed: the study was answered anew."
     return ""
-
-
-def _own_cards(study: Study) -> list[Path]:
-    """Card files that lie outside the program; the program's own change with its version."""
-    from fem.printing.polymer import CARDS, card_files
-
-    names = [body.print.polymer if body.print else str(body.metal) for body in study.bodies.values()]
-    return [path for name in names for path in card_files(name) if path.parent != CARDS]
 
 
 def gather_material(study: Study, folder: Path) -> Material:
@@ -127,22 +121,17 @@ def find_comparison(study: Study, folder: Path) -> tuple[Comparison | None, Refe
         return None, None, ""
     try:
         comparison = read_choice(path)
+        if comparison.beadwork != program_version():
+            return None, None, f"The comparison beside the results is of Beadwork {comparison.beadwork}: {AGAIN}"
+        variants = {each.name: each.study for each in expand(study)} if count_variants(study) else {}
+        if comparison.fingerprint != fingerprint_of_all(study, variants):
+            return None, None, f"The comparison beside the results is not of the study as it is now: {AGAIN}"
+        for told in comparison.variants:
+            if told.reference and told.answered and (own := variants[told.name]):
+                found = read_findings(folder / told.findings_file)
+                if found.inputs.get("fingerprint") != fingerprint(own):
+                    return None, None, f"The reference part beside the results is of other inputs: {AGAIN}"
+                return comparison, Reference(told.name, found), ""
     except InputError as error:
         return None, None, f"The comparison beside the results could not be used: {error}"
-    if comparison.beadwork != program_version():
-        told = f"The comparison beside the results is of Beadwork {comparison.beadwork}"
-        return None, None, f"{told}, not of {program_version()}: run beadwork compare again."
-    reference = None
-    for variant in comparison.variants:
-        if not (variant.answered and variant.findings_file):
-            continue
-        try:
-            found = read_findings(folder / variant.findings_file)
-        except InputError as error:
-            return None, None, f"The comparison beside the results could not be used: {error}"
-        if found.inputs.get("sha256") != study.sha256:
-            told = "The comparison beside the results is of an earlier text of the study"
-            return None, None, f"{told}: run beadwork compare again."
-        if variant.reference:
-            reference = Reference(variant.name, found)
-    return comparison, reference, ""
+    return comparison, None, ""

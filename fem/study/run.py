@@ -9,17 +9,19 @@ from typing import Any
 
 import numpy as np
 
+from fem.caution import Caution
 from fem.errors import FreeBodyError, InputError, NoTrustworthyAnswer
-from fem.judging.findings import Caution, Findings
+from fem.judging.findings import Findings
 from fem.judging.hotspots import find_singular_places
 from fem.judging.scene import CaseFields, Patch, Scene
 from fem.judging.trust import WORST_BALANCE
 from fem.loading.case import LoadCase
+from fem.loading.kinds import displaced_face, edged_patches
 from fem.loading.loads import resultant
 from fem.loading.supports import gather
 from fem.part.faces import FaceGroup
 from fem.part.meshing import refuse_too_large
-from fem.part.solid import read_solid
+from fem.part.solid import Solid
 from fem.printing.cut import cut_body
 from fem.solving.cases import solve_cases
 from fem.solving.equilibrium import Equilibrium, refuse_free_motion
@@ -27,20 +29,13 @@ from fem.study.answers import answer_case, face_stiffness, unit_wrenches
 from fem.study.bodies import describe_bodies, print_cautions
 from fem.study.clock import Clock, Progress, clock_say
 from fem.study.file import read_study
+from fem.study.fingerprint import ground_key, shown_digests
 from fem.study.folder import fresh_folder
 from fem.study.gather import far_points, findings_of, print_keys
-from fem.study.ground import Ground, Prepared, expected_unknowns, lay_ground
+from fem.study.ground import Ground, Prepared, Sizes, expected_unknowns, lay_ground, own_sizes, read_bodies
 from fem.study.machine import peak_memory
 from fem.study.plans import Study
-from fem.study.prepare import (
-    body_print,
-    displaced_face,
-    lost_loads,
-    patches_of,
-    preload_cautions,
-    supports_of,
-    temperature_cautions,
-)
+from fem.study.prepare import body_print, lost_loads, patches_of, supports_of, temperature_cautions
 
 DEFAULT_FOLDER = "results"
 """Where a run writes unless it is told otherwise: a folder of the study's name in here."""
@@ -63,15 +58,24 @@ class Outcome:
     scene: Scene
 
 
-def prepare(study: Study, *, ground: Ground | None = None, progress: Progress | None = None) -> Prepared:
-    """Read solids and cards, mesh, match faces, build the loads at factor one; `ground` brings solids and mesh along.
+def prepare(
+    study: Study, *, ground: Ground | None = None, sizes: Sizes | None = None, progress: Progress | None = None
+) -> Prepared:
+    """Read solids and cards, mesh, match faces, build the loads at factor one.
 
-    Errors: any InputError of the rooms above.
+    `ground` brings solids and mesh along; `sizes` are of the mesh, in place of the study's own.
+    Errors: InputError for a ground that is another study's or of other sizes; any of the rooms above.
     """
+    if ground is not None and ground.key != ground_key(study, sizes=sizes):
+        raise InputError(
+            "the ground is of other solids, or meshed otherwise, than this study asks for.",
+            where=str(study.path),
+            advice="Lay one for it, or leave it out.",
+        )
     clock = Clock(progress)
     clock("infill cells", 0.01)
     made = {name: body_print(body, where=study.path.name) for name, body in study.bodies.items()}
-    ground = ground or lay_ground(study, clock=clock)
+    ground = ground or lay_ground(study, clock=clock, sizes=sizes)
     clock("match faces", 0.16)
     groups = ground.groups(study)
     clock("material as printed", 0.165)
@@ -97,7 +101,7 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
     """Solve and judge every case of a prepared study. Errors: FreeBodyError, NotConverged."""
     clock = Clock(progress)
     study, mesh, printed, groups = ready.study, ready.mesh, ready.printed, ready.groups
-    loads = {name: each.load for name, each in ready.loads.items()}
+    loads = ready.loads
     cases = {name: LoadCase(name, factors, loads) for name, factors in study.cases.items()}
     if not cases:
         raise InputError("there is no load case.", where=str(study.path), advice="Add [loads] and [cases].")
@@ -106,7 +110,8 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
     answers: dict[str, Any] = {}
     stiffness = {}
     iterations, balance = 0, 0.0
-    remarks: list[Caution] = [*preload_cautions(loads), *far_points(study, mesh), *temperature_cautions(study)]
+    remarks: list[Caution] = [c for load in loads.values() for c in load.cautions]
+    remarks += [*far_points(study, mesh), *temperature_cautions(study)]
     if watched and (pushing := [f.name for f in foundations if f.push_only]):
         text = f"The stiffness of watched faces takes foundation {', '.join(pushing)} as pressing all over."
         remarks.append(Caution("stiffness_without_contact", text, {"supports": pushing}))
@@ -132,16 +137,15 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
         except FreeBodyError:
             if displaced or any(case.displaced == () for case in cases.values()):
                 raise
-            continue  # a face's stiffness cannot be told where only displacements hold the part
+            # A face's stiffness is that of the part without prescribed displacements, which here alone hold it
+            text = "The stiffness of watched faces is not told: the supports alone leave the part free to move."
+            remarks.append(Caution("no_stiffness", text, {"faces": list(watched)}))
+            continue
         blocks = equilibrium.elastic
         singular = find_singular_places(
             mesh,
             held={h.name: h.triangles for h in (*held, *moved)},
-            loaded={
-                k: v.triangles
-                for k, v in loads.items()
-                if len(v.triangles) and v.kind not in ("preload", "displacement")
-            },
+            loaded=edged_patches(loads),
         )
         clock("solve", 0.28)
         own = [case for case in cases.values() if case.displaced == displaced]
@@ -199,10 +203,11 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
 @dataclass(frozen=True)
 class Checked:
     """What a study would use: `unknowns` by body (about), `loads` the facts at factor one, `totals` force [N] and
-    moment [N mm] about the origin by case.
+    moment [N mm] about the origin by case; `solids` the solids as read, by body.
     """
 
     study: Study
+    solids: dict[str, Solid]
     bodies: dict[str, Any]
     groups: dict[str, FaceGroup]
     unknowns: dict[str, int]
@@ -216,16 +221,13 @@ def check_study(study: Study, *, progress: Progress | None = None) -> Checked:
 
     Errors: all that a run would refuse before it solves.
     """
-    solids = {n: read_solid(b.solid, name=n, unit=b.unit, any_size=b.any_size) for n, b in study.bodies.items()}
-    unknowns = expected_unknowns(study, solids)
+    solids = read_bodies(study)
+    unknowns = expected_unknowns(solids, own_sizes(study))
     refuse_too_large(sum(unknowns.values()), where=str(study.path))
-    coarse = {
-        n: replace(b, size=max(solids[n].size / 15, b.size or 0.0), finest=solids[n].size / 60)
-        for n, b in study.bodies.items()
-    }
-    ready = prepare(replace(study, bodies=coarse), progress=progress)
+    coarse = {n: (max(solids[n].size / 15, b.size or 0.0), solids[n].size / 60) for n, b in study.bodies.items()}
+    ready = prepare(study, sizes=coarse, progress=progress)
     held, foundations = supports_of(study, ready.mesh, ready.groups)
-    loads = {name: each.load for name, each in ready.loads.items()}
+    loads = ready.loads
     cases = [LoadCase(name, factors, loads) for name, factors in study.cases.items()]
     for displaced in {case.displaced for case in cases}:
         moved = [displaced_face(ready.mesh, study.loads[name], ready.groups) for name in displaced]
@@ -237,7 +239,8 @@ def check_study(study: Study, *, progress: Progress | None = None) -> Checked:
         totals[case.name] = resultant(ready.mesh, forces)
     bodies = describe_bodies(ready.mesh, ready.printed, made=ready.made, keys=print_keys(study))
     facts = {k: v.facts for k, v in loads.items()}
-    return Checked(study, bodies, ready.groups, unknowns, facts, totals, print_cautions(bodies))
+    # The mesh of a check is coarser than that of the run: what it reaches of a cut says nothing of the run's
+    return Checked(study, solids, bodies, ready.groups, unknowns, facts, totals, print_cautions(bodies))
 
 
 def run_study(path: Any, *, out: Path | None = None, progress: Progress | None = None) -> tuple[Findings, Path]:
@@ -259,7 +262,8 @@ def run_study(path: Any, *, out: Path | None = None, progress: Progress | None =
             findings, outcome.scene, folder=beside, progress=lambda t, s: clock_say(progress, t, 0.6 + 0.39 * s)
         )
         seconds = {**findings.seconds, "tell": round(time.perf_counter() - start, 3)}
-        findings = replace(findings, seconds=seconds, peak_memory_MB=peak_memory())
+        files = shown_digests(beside)
+        findings = replace(findings, seconds=seconds, peak_memory_MB=peak_memory(), files=files)
         write_findings(findings, beside / "findings.json")
     clock_say(progress, "done", 1.0)
     return findings, wanted / report.name

@@ -28,13 +28,16 @@ INK, SOFT, WHITE = (20, 24, 28), (95, 102, 110), (255, 255, 255)
 
 @dataclass(frozen=True)
 class Label:
-    """Text that belongs to a point of the scene, at `x`, `y` [px] of the scene."""
+    """Text that belongs to a point of the scene, at `x`, `y` [px] of the scene; `beside` keeps it off a small thing
+    that it would hide.
+    """
 
     text: str
     x: float
     y: float
     colour: Colour | None = None
     dot: bool = True
+    beside: bool = False
 
 
 @cache
@@ -194,7 +197,7 @@ class Canvas:
         half_w, half_h = self.pen.textlength(label.text, font=face) / 2 + 10, size / 2 + 8
         own = (x - 5, y - 5, x + 5, y + 5)
         best = (x, y)
-        radii = [0.0] if inside else []
+        radii = [0.0] if inside and not label.beside else []
         for radius in radii + [half_h + 34 + 26 * k for k in range(26)]:
             turns = np.linspace(0, 2 * np.pi, 1 if radius == 0 else 24, endpoint=False) - np.pi / 4
             spots = [(x + (radius + half_w * abs(np.cos(t))) * np.cos(t), y + radius * np.sin(t)) for t in turns]

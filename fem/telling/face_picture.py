@@ -18,14 +18,16 @@ from fem.tensors import Array
 HALF = (1100, HEIGHT - TOP - BOTTOM)
 SMALLEST = 30
 """A face of fewer visible pixels than this gets no label in that view."""
+LABEL_HIDES = 80
+"""A face of which less than so many pixels are seen each way vanishes under its number, which then stands beside."""
 
 
 def draw_faces(
-    solid_points: Array, triangles: Index, face_index: Index, faces: tuple[Face, ...], path: Path
+    solid_points: Array, triangles: Index, face_index: Index, faces: tuple[Face, ...], path: Path, *, name: str = ""
 ) -> tuple[str, ...]:
     """Write a PNG of two views, from opposite corners, with the id of every face that can be seen.
 
-    `solid_points` (n, 3) [mm], `triangles` (k, 3), `face_index` (k,) index into `faces`.
+    `solid_points` (n, 3) [mm], `triangles` (k, 3), `face_index` (k,) index into `faces`; `name` heads the picture.
     Returns the ids that are written on it; a face hidden in both views is named in the last line.
     """
     points, index = np.asarray(solid_points, dtype=float), np.asarray(face_index)
@@ -36,9 +38,10 @@ def draw_faces(
     with Stage(size=HALF) as stage, Stage(size=HALF, finer=1.0) as numbered:
         for i, towards in enumerate((np.array(CORNER), -np.array(CORNER))):
             view = fit(used, towards=towards, size=HALF)
-            for number, x, y in _anchors(numbered, view, points, triangles, index, len(faces)):
+            for number, x, y, wide in _anchors(numbered, view, points, triangles, index, len(faces)):
                 seen.add(number)
-                labels.append(Label(str(faces[number].id), x + i * HALF[0], y, tuple(0.6 * c for c in tints[number])))  # type: ignore[arg-type]
+                edge = tuple(0.6 * c for c in tints[number])
+                labels.append(Label(str(faces[number].id), x + i * HALF[0], y, edge, beside=wide < LABEL_HIDES))  # type: ignore[arg-type]
             stage.clear()
             coat = polydata(points, triangles)
             coat.cell_data["rgb"] = (255 * np.array(tints)[index]).astype(np.uint8)
@@ -50,7 +53,9 @@ def draw_faces(
     size = used.max(axis=0) - used.min(axis=0)
     box = " x ".join(f"{v:.4g}" for v in size)
     canvas = Canvas(
-        np.hstack(shots), title=f"{len(faces)} faces", note=f"Box {box} mm; two views from opposite corners"
+        np.hstack(shots),
+        title=f"{name}: {len(faces)} faces" if name else f"{len(faces)} faces",
+        note=f"Box {box} mm; two views from opposite corners",
     )
     for i, view in enumerate(views):
         canvas.tripod(view, left=i * HALF[0])
@@ -79,8 +84,10 @@ def rims(triangles: Index, face: Index) -> Index:
 
 def _anchors(
     stage: Stage, view: Any, points: Array, triangles: Index, index: Index, count: int
-) -> list[tuple[int, float, float]]:
-    """For each face that is seen: its index and the point [px] deepest inside what is seen of it."""
+) -> list[tuple[int, float, float, float]]:
+    """For each face that is seen: its index, the point [px] deepest inside what is seen of it, and how wide or high
+    [px] that is.
+    """
     from scipy.ndimage import distance_transform_edt
 
     # Painting may round a channel up or down by one, so digits are five steps apart: fifty to a channel
@@ -106,5 +113,6 @@ def _anchors(
         if depth.max() < 1.5:
             continue
         row, column = np.unravel_index(int(depth.argmax()), depth.shape)
-        out.append((int(number) - 1, float(columns[0] + column), float(rows[0] + row)))
+        wide = float(max(np.ptp(rows), np.ptp(columns)))
+        out.append((int(number) - 1, float(columns[0] + column), float(rows[0] + row), wide))
     return out

@@ -36,24 +36,8 @@ def draw_loads(run: Album) -> Picture:
     view = fit(np.concatenate([run.nodes, *([np.array(ends)] if ends else [])]), towards=_best_corner(run))
     stage = run.stage
     stage.clear()
-    marked = np.zeros(len(mesh.triangles), dtype=bool)
-    plain: list[Any] = []
-    painted: list[Any] = []
-    grounds: list[Any] = []
+    plain, painted, grounds = _put_patches(run, colour)
     pointers: list[Any] = []
-    for patch in scene.patches:
-        marked[patch.triangles] = True
-    rest = four_triangles(mesh.triangles[~marked])
-    if len(rest):
-        plain.append(stage.add(polydata(run.nodes, rest), colour=GREY))
-    for patch in scene.patches:
-        if len(patch.triangles):
-            flat = four_triangles(mesh.triangles[patch.triangles])
-            if patch.role == "support":
-                grounds.append(stage.add(polydata(run.nodes, flat), colour=SUPPORT))
-            else:
-                painted.append(stage.add(polydata(run.nodes, flat), colour=colour[patch.name]))
-    plain.append(stage.add(lines(run.nodes, run.rims), colour=LINE, width=1.5, lighting=False))
     for arrow, tail, tip in shafts:
         for piece in _solid_arrow(arrow.kind, tail, tip, mesh.diagonal):
             pointers.append(stage.add(piece, colour=tint[arrow.name]))
@@ -84,6 +68,28 @@ def draw_loads(run: Album) -> Picture:
         unit="N",
         view=view,
     )
+
+
+def _put_patches(run: Album, colour: dict[str, Colour]) -> tuple[list[Any], list[Any], list[Any]]:
+    """Put the part on the stage: actors of its bare surface and edges, of loaded patches, and of supports."""
+    scene, mesh, stage = run.scene, run.scene.mesh, run.stage
+    # Where patches overlap, the smallest lies on top
+    owner = np.full(len(mesh.triangles), -1)
+    for number in sorted(range(len(scene.patches)), key=lambda i: -len(scene.patches[i].triangles)):
+        owner[scene.patches[number].triangles] = number
+    plain, painted, grounds = [], [], []
+    rest = four_triangles(mesh.triangles[owner < 0])
+    if len(rest):
+        plain.append(stage.add(polydata(run.nodes, rest), colour=GREY))
+    for number, patch in enumerate(scene.patches):
+        if (owner == number).any():
+            flat = polydata(run.nodes, four_triangles(mesh.triangles[owner == number]))
+            if patch.role == "support":
+                grounds.append(stage.add(flat, colour=SUPPORT))
+            else:
+                painted.append(stage.add(flat, colour=colour[patch.name]))
+    plain.append(stage.add(lines(run.nodes, run.rims), colour=LINE, width=1.5, lighting=False))
+    return plain, painted, grounds
 
 
 def placed(arrow: Arrow, others: tuple[Arrow, ...], box: Array, diagonal: float) -> tuple[Array, Array]:

@@ -19,7 +19,6 @@ import subprocess
 import sys
 import tempfile
 import time
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -51,7 +50,7 @@ def measure(path: Path, *, size: float) -> dict[str, Any]:
 
     study = read_study(path)
     if size:
-        study = replace(study, bodies=resized(study.bodies, size=size))
+        study = study.with_(resized(study.bodies, size=size))
     loaded = time.perf_counter()
     outcome = answer(prepare(study))
     answered = time.perf_counter()
@@ -77,12 +76,14 @@ def largest(bodies: dict[str, Any]) -> float:
     return max((body.size or 0.0 for body in bodies.values()), default=0.0)
 
 
-def resized(bodies: dict[str, Any], *, size: float) -> dict[str, Any]:
-    """The bodies with the largest mesh size made `size` [mm] and all other sizes kept in proportion."""
+def resized(bodies: dict[str, Any], *, size: float) -> dict[str, str]:
+    """What changes a study so that its largest mesh size is `size` [mm] and all others keep their proportion."""
     ratio = size / (largest(bodies) or size)
     return {
-        name: replace(body, size=(body.size or size / ratio) * ratio, finest=body.finest and body.finest * ratio)
+        f"bodies.{name}.mesh.{key}": f"{(own or size / ratio) * ratio:.9g} mm"
         for name, body in bodies.items()
+        for key, own in (("size", body.size), ("finest", body.finest))
+        if own or key == "size"
     }
 
 

@@ -9,6 +9,7 @@ import pytest
 from fem.errors import InputError
 from fem.judging.choice import VariantNumbers, choose, compare, leading_number, non_dominated
 from fem.judging.choice_file import read_choice, write_choice
+from fem.judging.sealed import write_sealed
 
 SWEEP = {"walls": ("2", "4", "3"), "pattern": ("grid", "gyroid")}
 
@@ -148,15 +149,17 @@ def test_only_numbers_have_steps(text, number):
 
 
 def test_a_comparison_is_read_back_as_it_was(tmp_path):
-    odd = variant("endless", 10.0, math.inf, at_mm=(1.0, 2.0, 3.0), missed=("mass",), short=0.1)
+    odd = variant("unlimited", 10.0, math.inf, at_mm=(1.0, 2.0, 3.0), missed=("mass",), short=0.1)
     gone = VariantNumbers("gone", {"walls": "-1"}, error="walls must be at least 0")
     found = compare([*swept(), odd, gone], title="Ü", question="q", required_reserve=2.0, sweep=SWEEP, cautions=["c"])
     path = write_choice(found, tmp_path / "comparison.json")
     assert read_choice(path) == found
     assert "Infinity" not in path.read_text()
     path.write_text(path.read_text()[:-20])
-    with pytest.raises(InputError, match="no comparison that Beadwork wrote"):
+    with pytest.raises(InputError, match="does not fit its digest"):
         read_choice(path)
     path.write_text(json.dumps({"variants": [], "steps": []}))
-    with pytest.raises(InputError):
+    with pytest.raises(InputError, match="bears no digest"):
         read_choice(path)
+    with pytest.raises(InputError, match="no comparison that Beadwork wrote"):
+        read_choice(write_sealed({"variants": [], "steps": []}, path))

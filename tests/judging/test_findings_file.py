@@ -15,8 +15,9 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "telling"))
 import beam
 import printed_box
 
-from fem.errors import InputError
+from fem.errors import InputError, NoTrustworthyAnswer
 from fem.judging.findings import Findings, as_json, read_findings, write_findings
+from fem.judging.sealed import write_sealed
 
 
 @pytest.fixture(scope="module")
@@ -65,14 +66,33 @@ def _with_more(data):
     data["mesh"]["corners"] = 3
 
 
-@pytest.mark.parametrize("spoil", [_without_mass, _of_another_kind, _with_more, lambda data: data.clear()])
-def test_other_data_are_refused(findings, tmp_path, spoil):
+def _a_number_in_quotes(data):
+    data["bodies"]["beam"]["mass_g"] = "12.5"
+
+
+def _a_number_for_a_word(data):
+    data["met"] = data.pop("peak_memory_MB")
+
+
+@pytest.mark.parametrize(
+    "spoil", [_without_mass, _of_another_kind, _with_more, _a_number_in_quotes, _a_number_for_a_word]
+)
+def test_other_data_are_refused_even_under_a_digest_that_fits(findings, tmp_path, spoil):
     data = json.loads(as_json(findings))
+    path = write_sealed(data, tmp_path / "findings.json")
+    assert _same(read_findings(path), findings)
     spoil(data)
-    path = tmp_path / "findings.json"
-    path.write_text(json.dumps(data))
     with pytest.raises(InputError, match="no findings of this version"):
-        read_findings(path)
+        read_findings(write_sealed(data, path))
+
+
+def test_a_number_that_is_none_is_never_written(findings, tmp_path):
+    case = findings.cases["cruise"]
+    for lost in (math.nan, -math.inf):
+        cases = {"cruise": dataclasses.replace(case, reserve=dataclasses.replace(case.reserve, minimum=lost))}
+        with pytest.raises(NoTrustworthyAnswer, match="no number"):
+            write_findings(dataclasses.replace(findings, cases=cases), tmp_path / "findings.json")
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_a_file_cut_short_or_missing_is_refused(findings, tmp_path):
@@ -80,5 +100,5 @@ def test_a_file_cut_short_or_missing_is_refused(findings, tmp_path):
     with pytest.raises(InputError, match="there are no findings"):
         read_findings(path)
     path.write_text(as_json(findings)[:-200])
-    with pytest.raises(InputError, match="no findings of this version"):
+    with pytest.raises(InputError, match="bears no digest"):
         read_findings(path)

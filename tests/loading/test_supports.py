@@ -7,14 +7,14 @@ from helpers_fe import field, material
 
 from fem.errors import FaceError, FreeBodyError, InputError
 from fem.loading.bolts import find_holes, preload_forces
+from fem.loading.kinds import load_of
 from fem.loading.loads import resultant
+from fem.loading.plan import LoadPlan, PreloadKeys
 from fem.loading.supports import Foundation, foundation_matrices, held_face
 from fem.part.faces import FaceQuery, face_group, find_faces
 from fem.part.meshing import mesh_solid
 from fem.part.solid import read_solid
 from fem.solving.equilibrium import refuse_free_motion
-from fem.study.plans import LoadPlan, PreloadKeys
-from fem.study.prepare import load_of
 from fem.tensors import isotropic_stiffness
 
 
@@ -105,4 +105,4 @@ def test_the_arrows_of_a_clamp_press_the_part_together(plate):
     assert [a.at[2] for a in arrows] == pytest.approx([0.0, 10.0])
     # The seat is pushed up, the head's side down: the same way as the forces that are solved for
     assert [a.vector[2] for a in arrows] == pytest.approx([3000.0, -3000.0])
-    assert loaded.load.forces[plate.nodes[:, 2] < 1e-6, 2].sum() == pytest.approx(3000.0)
+    assert loaded.forces[plate.nodes[:, 2] < 1e-6, 2].sum() == pytest.approx(3000.0)

@@ -11,7 +11,7 @@ from scipy.spatial import ConvexHull, Delaunay
 
 from fem.errors import MeshError, SolidError
 from fem.part.solid import Face, Solid
-from fem.part.triangulated import mesh_triangulated, read_triangulated
+from fem.part.triangulated import mesh_triangulated, read_triangulated, reading
 from fem.part.triangulated.crossing import overlapping_boxes
 from fem.part.triangulated.primitives import ConeFace, project_onto
 
@@ -195,11 +195,17 @@ def test_a_ball_and_a_ring_can_be_flattened(tmp_path):
 def test_bodies_and_cavities(tmp_path):
     inner = box([2, 2, 2], [8, 8, 8])
     bodies = side_by_side(box([0, 0, 0], [10, 10, 10]), inner, box([20, 0, 0], [25, 10, 10]))
-    solid = read_triangulated(written(tmp_path, *bodies), name="two", unit="mm")
-    assert solid.volume == pytest.approx(1000 - 216 + 500)
+    file = written(tmp_path, *bodies)
+    with pytest.raises(SolidError, match=r"2 solids: 1 \(784 mm³, .*touches nothing\); 2 \(500 mm³"):
+        read_triangulated(file, name="two", unit="mm")
+    solid = read_triangulated(file, name="two", unit="mm", part=1)
+    assert solid.volume == pytest.approx(1000 - 216)
     assert any("inside out" in note for note in solid.notes)
-    assert len(solid.faces) == 18
-    assert filled(solid)[4] == pytest.approx(1284, rel=1e-9)
+    assert len(solid.faces) == 12
+    assert filled(solid)[4] == pytest.approx(784, rel=1e-9)
+    assert read_triangulated(file, name="two", unit="mm", part=2).volume == pytest.approx(500)
+    with pytest.raises(SolidError, match="cannot be joined here"):
+        read_triangulated(file, name="two", unit="mm", fused=True)
 
 
 @pytest.mark.parametrize("suffix", ["obj", "ply", "stl"])
@@ -223,15 +229,50 @@ def test_text_stl_is_read_like_binary(tmp_path):
 
 @pytest.mark.parametrize(("stated", "factor"), [("millimeter", 1.0), ("inch", 25.4), ("meter", 1000.0)])
 def test_3mf_states_its_own_unit(tmp_path, stated, factor):
+    file = restated(written(tmp_path, *box([0, 0, 0], [2, 1, 1]), name="part.3mf"), f' unit="{stated}"'.encode())
+    assert read_triangulated(file, name="part", unit=None).size == pytest.approx(2 * factor)
+
+
+def restated(file, stated):
     import zipfile
 
-    file = written(tmp_path, *box([0, 0, 0], [2, 1, 1]), name="part.3mf")
     with zipfile.ZipFile(file) as packed:
         parts = {name: packed.read(name) for name in packed.namelist()}
     with zipfile.ZipFile(file, "w") as packed:
         for name, content in parts.items():
-            packed.writestr(name, content.replace(b'unit="millimeter"', f'unit="{stated}"'.encode()))
-    assert read_triangulated(file, name="part", unit=None).size == pytest.approx(2 * factor)
+            packed.writestr(name, content.replace(b' unit="millimeter"', stated))
+    return file
+
+
+@pytest.mark.parametrize("stated", ["furlong", "mile", "MM.", " ", "unknown"])
+def test_a_3mf_of_an_unknown_unit_is_refused(tmp_path, stated):
+    file = restated(written(tmp_path, *box([0, 0, 0], [2, 1, 1]), name="part.3mf"), f' unit="{stated}"'.encode())
+    with pytest.raises(SolidError, match="none of the format's"):
+        read_triangulated(file, name="part", unit=None)
+
+
+def test_a_3mf_without_a_unit_is_in_mm(tmp_path):
+    """3MF core specification 1.3, chapter 3.4: the default of the attribute is millimeter."""
+    file = restated(written(tmp_path, *box([0, 0, 0], [2, 1, 1]), name="part.3mf"), b"")
+    assert read_triangulated(file, name="part", unit=None).size == pytest.approx(2)
+
+
+def test_a_3mf_that_would_fill_the_memory_is_refused(tmp_path, monkeypatch):
+    """Eleven million zeros where ten million bytes are allowed: a thousandth of the real limit, to be quick."""
+    import tracemalloc
+    import zipfile
+
+    file = written(tmp_path, *box([0, 0, 0], [2, 1, 1]), name="part.3mf")
+    with zipfile.ZipFile(file, "a", zipfile.ZIP_DEFLATED) as packed:
+        packed.writestr("3D/other.model", bytes(11_000_000))
+    assert file.stat().st_size < 20_000
+    assert reading.MOST_UNPACKED <= 1e9
+    monkeypatch.setattr(reading, "MOST_UNPACKED", 10_000_000)
+    tracemalloc.start()
+    with pytest.raises(SolidError, match=r"GB unpacked;"):
+        read_triangulated(file, name="part", unit=None)
+    assert tracemalloc.get_traced_memory()[1] < 1_000_000
+    tracemalloc.stop()
 
 
 def test_an_open_surface_is_refused_with_the_place(tmp_path):
@@ -242,13 +283,17 @@ def test_an_open_surface_is_refused_with_the_place(tmp_path):
 
 def test_a_crossing_surface_is_refused_with_the_place(tmp_path):
     apart = side_by_side(box([0, 0, 0], [10, 10, 10]), box([11, 3, 3], [20, 13, 13]))
-    assert read_triangulated(written(tmp_path, *apart), name="part", unit="mm").volume == pytest.approx(1900)
+    assert read_triangulated(written(tmp_path, *apart), name="part", unit="mm", part=2).volume == pytest.approx(900)
     through = side_by_side(box([0, 0, 0], [10, 10, 10]), box([5, 3, 3], [20, 13, 13]))
-    with pytest.raises(SolidError, match=r"crosses itself") as caught:
+    with pytest.raises(SolidError, match=r"2 solids: 1 \(.*overlaps 2\); 2 \(.*overlaps 1\)"):
         read_triangulated(written(tmp_path, *through), name="part", unit="mm")
+    points, triangles = box([0, 0, 0], [10, 10, 10])
+    points = np.where((points == 10).all(axis=1)[:, None], [2.0, 3.0, -3.0], points)
+    with pytest.raises(SolidError, match=r"crosses itself") as caught:
+        read_triangulated(written(tmp_path, points, triangles), name="part", unit="mm")
     place = np.array([float(v) for v in str(caught.value).split("near (")[1].split(")")[0].split(",")])
-    assert (place >= [5, 3, 3]).all()
-    assert (place <= [10, 10, 10]).all()
+    assert (place >= -1e-6).all()
+    assert (place <= 10 + 1e-6).all()
 
 
 def test_boxes_that_overlap_are_all_found():

@@ -8,6 +8,7 @@ from helpers_fe import (
     HIGH_X,
     HIGH_Z,
     LOW_X,
+    LOW_Y,
     LOW_Z,
     block,
     boundary,
@@ -375,3 +376,27 @@ def test_loads_that_sum_others_are_not_solved_again_but_are_right():
     assert not found[7].any()
     force, moment = resultant(mesh, loads[6])
     assert np.concatenate([force, moment]) == pytest.approx(mixed, abs=1e-9)
+
+
+@pytest.mark.parametrize("solver", ["multigrid", "direct"])
+def test_a_part_that_follows_its_moved_face_bears_nothing(solver):
+    mesh = box((40, 10, 10), (8, 2, 2))
+    printed = field(mesh, material(isotropic_stiffness(70e3, 0.3)))
+    none = np.zeros(mesh.nodes.shape)
+
+    def moved(axes, held=()):
+        move = held_face(mesh, group(mesh, LOW_X), fixed=axes, name="move", value=np.array([0.3, 0.2, 0.1]))
+        equilibrium = Equilibrium(mesh, printed, held=[*held, move], solver=solver)
+        found, record = equilibrium.solve(none[None], starts=equilibrium.starts(move)[None])
+        return found[0], equilibrium.balance(found[0], none, record)
+
+    found, solution = moved(("x", "y", "z"))
+    assert found == pytest.approx(np.broadcast_to([0.3, 0.2, 0.1], found.shape), abs=1e-7)
+    assert not solution.resisted and np.abs(solution.support).max() == 0
+    assert solution.force_error == solution.moment_error == 0
+    # The same face moved against a fixed one is resisted: F = E A u / L
+    still = ((HIGH_X, "x"), (LOW_Y, "y"), (LOW_Z, "z"))
+    _, solution = moved(("x",), [held_face(mesh, group(mesh, face), fixed=(a,), name=a) for face, a in still])
+    assert solution.resisted and solution.force_error < 1e-8
+    push = np.linalg.norm(solution.support, axis=1).sum() / 2
+    assert push == pytest.approx(70e3 * 100 * 0.3 / 40, rel=1e-6)

@@ -9,18 +9,18 @@ from pathlib import Path
 import pytest
 
 from fem.errors import InputError
-from fem.study.file import read_study
-from fem.study.plans import (
+from fem.loading.plan import (
     AccelerationKeys,
     DisplacementKeys,
     ForceKeys,
     PreloadKeys,
     PressureKeys,
-    Study,
     TemperatureChangeKeys,
     WingKeys,
     WrenchKeys,
 )
+from fem.study.file import read_study
+from fem.study.plans import Study
 
 STUDIES = Path(__file__).parents[2] / "studies"
 

@@ -105,6 +105,18 @@ def test_a_displacement_holds_only_the_cases_that_name_it(bar):
     assert alone.cases["moved"].strain_energy_mJ == pytest.approx(found.cases["moved"].strain_energy_mJ, rel=1e-6)
 
 
+def test_a_bar_that_follows_its_moved_face_bears_nothing_and_says_so(bar):
+    alone = BAR[: BAR.index("[supports.wall]")]
+    move = '[loads.move]\nface = "right"\ndisplacement = { x = "0.3 mm", y = "0 mm", z = "0 mm" }\n'
+    found = solved(bar, alone + move + WATCH)
+    one = found.cases["all"]
+    assert one.faces["right"].displacement_mm == pytest.approx((0.3, 0, 0), abs=1e-9)
+    assert np.isinf(one.reserve.minimum) and one.reaction_N == (0, 0, 0)
+    assert any("follows it without any stress" in c.text for c in found.cautions)
+    # Neither is the missing stiffness of a watched face passed over
+    assert not found.stiffness and any("stiffness of watched faces is not told" in c.text for c in found.cautions)
+
+
 def test_warming_a_free_bar_stretches_it_without_stress(bar):
     warm = '[loads.warm]\ntemperature_change = { by = "40 K" }\n'
     found = solved(bar, BAR + warm + "[cases]\nhot = { warm = 1.0 }\n[points]\nend = ['40 mm', '0 mm', '0 mm']\n")

@@ -136,7 +136,7 @@ def test_each_case_has_its_own_contact_and_directions_see_it_too(bar):
     bench = set_up(made.study, made.mesh, body="bar")
     from fem.loading.case import LoadCase
 
-    cases = {n: LoadCase(n, f, {k: v.load for k, v in made.loads.items()}) for n, f in made.study.cases.items()}
+    cases = {n: LoadCase(n, f, made.loads) for n, f in made.study.cases.items()}
     groups = list(_solved(bench, made.printed, cases))
     assert [g.cases[0].name for g in groups] == ["near", "far", "both"]
     for group in groups:

@@ -21,9 +21,9 @@ def test_every_number_stands_on_its_own_face():
     with Stage(size=size, finer=1.0) as stage:
         view = fit(points, towards=np.array([0.0, 0.01, 1.0]), size=size)
         found = _anchors(stage, view, points, triangles, face, side * side)
-    assert sorted(number for number, _, _ in found) == list(range(side * side))
+    assert sorted(number for number, *_ in found) == list(range(side * side))
     # On the picture the squares of a row stand in order of x, those of a column in order of y (up)
-    place = {number: (x, y) for number, x, y in found}
+    place = {number: (x, y) for number, x, y, _ in found}
     for row in range(side):
         xs = [place[row * side + c][0] for c in range(side)]
         assert abs(np.diff(xs)).min() > 20

@@ -7,15 +7,16 @@ the boundary are put onto the exact planes, cylinders, cones and spheres that we
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from fem.errors import MeshError
 from fem.part.cad import keep_broken_pipes_harmless
-from fem.part.solid import Face, Solid, Triangulation
+from fem.part.solid import Cut, Face, Solid, Triangulation
+from fem.part.triangulated.cutting import split_surface
 from fem.part.triangulated.patches import patches
 from fem.part.triangulated.primitives import project_onto
 from fem.part.triangulated.sizes import Grading, graded, wanted_sizes
@@ -37,23 +38,25 @@ class _Task:
     grading: Grading
 
 
-def mesh_triangulated(solid: Solid, *, size: float, finest: float, name: str) -> Raw:
+def mesh_triangulated(solid: Solid, *, size: float, finest: float, name: str, cuts: Sequence[Cut] = ()) -> Raw:
     """Fill a solid read from triangles with first-order tetrahedra of edge `size` [mm], not below `finest`.
 
     Returns nodes (n, 3) [mm], tetrahedra (m, 4), boundary triangles (k, 3) counter-clockwise seen from
-    outside, and the index (k,) into `solid.faces` of each triangle.
+    outside, and the index (k,) into `solid.faces` of each triangle; they follow the borders of the `cuts`.
     Errors: MeshError when no way of meshing leads to a sound volume.
     """
     if solid.surface is None:
         raise MeshError("it did not come as triangles.", where=name)
-    surface = solid.surface
+    surface, owner = split_surface(solid.surface, solid.faces, cuts)
+    solid = replace(solid, surface=surface, faces=tuple(solid.faces[i] for i in owner))
     _, region, _ = oriented(surface.points, surface.triangles, where=name)
     wanted = wanted_sizes(surface, solid.faces, size=size, finest=finest)
     task = _Task(solid, surface, region, size, finest, wanted, graded(surface, wanted, size=size))
     reason = ""
     for way in (_by_faces, _by_angle, _as_given):
         try:
-            return _finished(task, _in_session(way, task))
+            nodes, tets, triangles, face = _finished(task, _in_session(way, task))
+            return nodes, tets, triangles, owner[face]
         except Exception as error:  # gmsh reports every failure as a bare Exception
             reason = (str(error).splitlines() or [""])[0][:160]
     raise MeshError(

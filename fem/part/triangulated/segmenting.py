@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from fem.part.holes import with_holes
 from fem.part.solid import Face
 from fem.part.triangulated.flats import Flats, connected, flat_pieces, triangle_normals
 from fem.part.triangulated.primitives import ConeFace, Primitive, directions, first_guess, misfit, refined
@@ -69,7 +70,8 @@ def sorted_into_faces(
     _claim_rest(sorting)
     _absorb_scraps(sorting, planes)
     face = _number_faces(sorting, triangles, region)
-    return tuple(_described(sorting, points, triangles, face, i, name) for i in range(int(face.max()) + 1)), face
+    faces = [_described(sorting, points, triangles, face, i, name) for i in range(int(face.max()) + 1)]
+    return with_holes(faces, [points[triangles[face == i]] for i in range(len(faces))]), face
 
 
 def _claim_planes(sorting: _Sorting) -> None:
@@ -253,13 +255,13 @@ def _described(sorting: _Sorting, points: Array, triangles: Ints, face: Ints, nu
     if shape.kind == "free":
         return Face(kind="free", **common)
     aim = (directions(shape, corner.mean(axis=1)) * normals).sum(axis=1)
-    hole = bool((aim * areas).sum() < 0)
+    hollow = bool((aim * areas).sum() < 0)
     if shape.kind == "sphere":
-        return Face(kind="sphere", origin=shape.origin, radius=shape.radius, hole=hole, **common)
+        return Face(kind="sphere", origin=shape.origin, radius=shape.radius, hollow=hollow, **common)
     if shape.kind == "cone":
         return ConeFace(
-            kind="cone", origin=shape.origin, axis=shape.axis, half_angle=shape.half_angle, hole=hole, **common
+            kind="cone", origin=shape.origin, axis=shape.axis, half_angle=shape.half_angle, hollow=hollow, **common
         )
     axis = shape.axis * (1.0 if shape.axis[np.abs(shape.axis).argmax()] > 0 else -1.0)
     origin = shape.origin + ((centre - shape.origin) @ axis) * axis
-    return Face(kind="cylinder", axis=axis, origin=origin, radius=shape.radius, hole=hole, **common)
+    return Face(kind="cylinder", axis=axis, origin=origin, radius=shape.radius, hollow=hollow, **common)

@@ -89,6 +89,8 @@ def form_at(place: tuple[Any, ...]) -> Any:
     """What may stand at this place of the file: a form, `dict[...]`, `list[...]`, a plain type; None: no key."""
     form: Any = StudyForm
     for step in place:
+        if step in ("[even]", "[growing]"):  # which of two forms was meant; no key of the file
+            continue
         fields = getattr(form, "model_fields", None)
         if fields is not None:
             if step not in fields:
@@ -104,9 +106,17 @@ def _inside(annotation: Any) -> Any:
     while True:
         origin = getattr(annotation, "__origin__", None)
         options = [a for a in getattr(annotation, "__args__", ()) if a is not type(None)]
+        forms = [a for a in options if hasattr(_bare(a), "model_fields")]
         if hasattr(annotation, "__metadata__"):
             annotation = origin
+        elif origin not in (dict, list) and len(options) > 1 and len(forms) == 1:
+            annotation = forms[0]
         elif origin not in (dict, list) and len(options) == 1:
             annotation = options[0]
         else:
             return annotation
+
+
+def _bare(annotation: Any) -> Any:
+    """A type without Annotated."""
+    return annotation.__origin__ if hasattr(annotation, "__metadata__") else annotation

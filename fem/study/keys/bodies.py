@@ -72,10 +72,18 @@ class PrintForm(Form):
     price_per_kg: Positive | None = None
 
 
+def _part(value: Any) -> Any:
+    if (isinstance(value, str) and value.strip()) or (type(value) is int and value >= 1):
+        return value
+    raise fault("must be the number of a solid, from 1, or its name.", 'Write part = 2 or part = "lid".')
+
+
 class BodyForm(Form):
     solid: Name
     unit: Annotated[str | None, BeforeValidator(_unit)] = None
     any_size: bool = False
+    part: Annotated[int | str | None, BeforeValidator(_part)] = None
+    fused: bool = False
     mesh: MeshForm = MeshForm()
     print: PrintForm | None = None
     metal: Name | None = None
@@ -86,6 +94,8 @@ class BodyForm(Form):
         if (self.print is None) == (self.metal is None):
             both = "both print and metal are" if self.print else "neither print nor metal is"
             raise fault(f"{both} given.", "A body has exactly one of them.")
+        if self.part is not None and self.fused:
+            raise fault("part and fused are both given.", "part takes one solid of the file, fused joins all.")
         if self.print is not None and self.state is not None:
             raise fault("state stands beside print.", "Move it into the print table.")
         return self

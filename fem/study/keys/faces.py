@@ -60,12 +60,17 @@ class FaceForm(Form):
     near: Point | None = None
     id: Annotated[list[int] | None, BeforeValidator(one_or_more), Field(min_length=1)] = None
     within: BoxForm | None = None
+    cut: BoxForm | None = None
 
     @model_validator(mode="after")
     def _asks(self) -> FaceForm:
         shapes = [name for name in SHAPES if getattr(self, name) is not None]
         if len(shapes) > 1:
             raise fault(f"both {shapes[0]} and {shapes[1]} are asked for.", "A face is only one of them.")
+        if not shapes and self.cut is not None and self.near is None and self.id is None and self.within is None:
+            raise fault(
+                "cut says which part of a face, but no face is asked for.", "Add plane, near, id or the like."
+            )
         if not shapes and self.near is None and self.id is None and self.within is None:
             raise fault("nothing is asked of the face.", f"Give {', '.join(SHAPES)}, near, id or within.")
         return self

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Any
 
-from pydantic import Field, model_validator
+from pydantic import Discriminator, Field, Tag, model_validator
 
+from fem.loading.kinds import KINDS
 from fem.study.keys.values import (
     Acceleration,
     Direction,
@@ -19,15 +20,36 @@ from fem.study.keys.values import (
     Point,
     Preload,
     Pressure,
+    PressureGradient,
     Share,
     TemperatureDifference,
     Three,
     fault,
 )
 
-LOAD_KINDS = ("force", "pressure", "wrench", "wing", "preload", "displacement", "acceleration", "temperature_change")
-ON_A_FACE = ("force", "pressure", "wrench", "wing", "displacement")
-"""The kinds of load that name their face by the key `face`."""
+LOAD_KINDS = tuple(KINDS)
+ON_A_SPOT = ("force", "pressure")
+"""The kinds of load that may work on a spot of their face alone."""
+
+
+class SpotForm(Form):
+    at: Point
+    radius: Extent
+
+
+class DepthForm(Form):
+    at_zero: Point
+    gradient: PressureGradient
+    direction: Direction
+
+
+def _form_of_pressure(value: Any) -> str:
+    return "[growing]" if isinstance(value, dict | DepthForm) else "[even]"
+
+
+SomePressure = Annotated[
+    Annotated[Pressure, Tag("[even]")] | Annotated[DepthForm, Tag("[growing]")], Discriminator(_form_of_pressure)
+]
 
 
 class WrenchForm(Form):
@@ -76,7 +98,9 @@ class LoadForm(Form):
     face: Name | None = None
     permanent: bool | None = None
     force: Annotated[list[Force] | None, Three] = None
-    pressure: Pressure | None = None
+    pressure: SomePressure | None = None
+    bearing: Annotated[list[Force] | None, Three] = None
+    spot: SpotForm | None = None
     wrench: WrenchForm | None = None
     wing: WingForm | None = None
     preload: PreloadForm | None = None
@@ -94,8 +118,10 @@ class LoadForm(Form):
         if len(kinds) != 1:
             what = f"both {kinds[0]} and {kinds[1]} are given." if kinds else "it says no load."
             raise fault(what, f"Give exactly one of {', '.join(LOAD_KINDS)}.")
-        if kinds[0] in ON_A_FACE and self.face is None:
+        if KINDS[kinds[0]].on_a_face and self.face is None:
             raise fault(f"{kinds[0]} needs a face to act on.", 'Add face = "NAME".')
-        if kinds[0] not in ON_A_FACE and self.face is not None:
+        if not KINDS[kinds[0]].on_a_face and self.face is not None:
             raise fault(f"{kinds[0]} does not take the key face.", "Remove it.")
+        if self.spot is not None and kinds[0] not in ON_A_SPOT:
+            raise fault(f"{kinds[0]} does not take the key spot.", f"A spot stands beside {' or '.join(ON_A_SPOT)}.")
         return self

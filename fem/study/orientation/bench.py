@@ -21,6 +21,8 @@ from fem.judging.orientation import DirectionNumbers, Vector
 from fem.judging.stress import StressField, recover_stress
 from fem.judging.trust import WORST_BALANCE
 from fem.loading.case import LoadCase
+from fem.loading.kinds import KINDS, displaced_face, edged_patches, load_of
+from fem.loading.loads import Load
 from fem.loading.supports import Foundation, Held
 from fem.part.faces import FaceGroup, name_faces
 from fem.part.tetmesh import TetMesh
@@ -33,8 +35,8 @@ from fem.solving.cases import solve_cases
 from fem.solving.equilibrium import Equilibrium
 from fem.study.answers import unit_wrenches
 from fem.study.bodies import describe_bodies
-from fem.study.plans import AccelerationKeys, BodyPlan, PrintKeys, Requirements, Study, TemperatureChangeKeys
-from fem.study.prepare import Loaded, body_print, displaced_face, load_of, supports_of
+from fem.study.plans import BodyPlan, PrintKeys, Requirements, Study
+from fem.study.prepare import body_print, supports_of
 from fem.tensors import Array, unit
 
 ENOUGH = 1e-8
@@ -50,7 +52,7 @@ class Bench:
     mesh: TetMesh
     groups: dict[str, FaceGroup]
     others: dict[str, PrintedBody]
-    loads: dict[str, Loaded]
+    loads: dict[str, Load]
     held: tuple[Held, ...]
     foundations: tuple[Foundation, ...]
     watched: dict[str, Array]
@@ -142,9 +144,9 @@ def numbers_of(bench: Bench, direction: Vector, *, kind: str = "scan") -> Direct
     loads = dict(bench.loads)
     for name in loads:
         plan = study.loads[name]
-        if isinstance(plan.what, (AccelerationKeys, TemperatureChangeKeys)):
+        if KINDS[plan.kind].of_material:
             loads[name] = load_of(plan, mesh, printed, bench.groups)
-    cases = {n: LoadCase(n, f, {k: v.load for k, v in loads.items()}) for n, f in study.cases.items()}
+    cases = {n: LoadCase(n, f, loads) for n, f in study.cases.items()}
     least: dict[str, LeastReserve] = {}
     whole: dict[str, StressField] = {}
     moved: dict[str, Array] = {}
@@ -249,11 +251,7 @@ def _solved(bench: Bench, printed: PrintedField, cases: Mapping[str, LoadCase]) 
         singular = find_singular_places(
             mesh,
             held={h.name: h.triangles for h in (*bench.held, *moves)},
-            loaded={
-                k: v.triangles
-                for k, v in loads.items()
-                if len(v.triangles) and v.kind not in ("preload", "displacement")
-            },
+            loaded=edged_patches(loads),
         )
         moving = dict(zip(displaced, moves, strict=True))
         for solved in solve_cases(equilibrium, own, moves=moving, tolerance=ENOUGH)[0]:

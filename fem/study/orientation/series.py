@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
+from fem.errors import NoTrustworthyAnswer
 from fem.judging.orientation import DirectionNumbers, Vector
 from fem.study.crew import Lost, sensible_jobs, work_through
-from fem.study.orientation.bench import Bench, try_direction
+from fem.study.orientation.bench import Bench, missed_of, try_direction
 from fem.study.orientation.kept import Kept
 
 Wanted = tuple[str, Vector]
@@ -25,7 +27,7 @@ def directions_answered(
     `jobs` None: as many processes as there are cores and memory for. Errors: InputError (the disk does not take a
     finished one).
     """
-    known = {item: found for item in wanted if (found := kept.read(item[1], item[0])) is not None}
+    known = {item: _told_for(bench, found) for item in wanted if (found := kept.read(item[1], item[0])) is not None}
     tally.known(len(known))
     rest = [item for item in dict.fromkeys(wanted) if item not in known]
     few = bench.mesh.unknowns * len(rest) < FEW_UNKNOWNS
@@ -33,11 +35,19 @@ def directions_answered(
     for i, result in work_through(rest, work=_answer, shared=bench, jobs=count):
         kind, direction = rest[i]
         numbers = DirectionNumbers(direction, kind, error=LOST) if isinstance(result, Lost) else result
-        if not numbers.error:
-            kept.write(direction, numbers)
+        try:
+            if not numbers.error:
+                kept.write(direction, numbers)
+        except NoTrustworthyAnswer as error:
+            numbers = DirectionNumbers(direction, kind, error=str(error))
         known[rest[i]] = numbers
         tally(1)
     return [known[item] for item in wanted]
+
+
+def _told_for(bench: Bench, found: DirectionNumbers) -> DirectionNumbers:
+    """The same numbers under the study's present requirements."""
+    return replace(found, missed=missed_of(found, bench.study.requirements))
 
 
 def _answer(bench: Bench, item: Wanted) -> DirectionNumbers:

@@ -10,9 +10,9 @@ from typing import Any
 
 import numpy as np
 
+from fem.caution import Caution
 from fem.errors import InputError
 from fem.judging.cautions import STANDING
-from fem.judging.findings import Caution
 from fem.judging.orientation import (
     DirectionNumbers,
     Orientation,
@@ -27,15 +27,17 @@ from fem.judging.orientation import (
     ring,
     spacing,
 )
-from fem.part.meshing import estimated_unknowns, mesh_solid, refuse_too_large
-from fem.part.solid import Solid, read_solid
-from fem.part.tetmesh import TetMesh, joined
+from fem.part.meshing import estimated_unknowns, refuse_too_large
+from fem.part.solid import Solid
+from fem.part.tetmesh import TetMesh
 from fem.study.clock import Progress
 from fem.study.file import read_study
+from fem.study.fingerprint import fingerprint
 from fem.study.folder import open_folder
+from fem.study.ground import mesh_bodies, read_bodies
 from fem.study.machine import program_version
 from fem.study.orientation.bench import Bench, chosen_body, set_up
-from fem.study.orientation.kept import Kept, base_key
+from fem.study.orientation.kept import Kept
 from fem.study.orientation.series import Countdown, Wanted, directions_answered
 from fem.study.plans import Study
 from fem.study.run import DEFAULT_FOLDER
@@ -83,13 +85,15 @@ def orient_study(
     _refuse_counts(directions, jobs)
     folder = open_folder(Path(out) if out is not None else Path(DEFAULT_FOLDER) / study.path.stem)
     say("read solids", 0.01)
-    solids = {n: read_solid(b.solid, name=n, unit=b.unit, any_size=b.any_size) for n, b in study.bodies.items()}
+    solids = read_bodies(study)
     own = _own_sizes(study, solids)
     say("mesh", 0.02)
     mesh, coarse = _scan_mesh(study, solids, own)
     say("supports and loads", 0.05)
     bench = set_up(study, mesh, body=name)
-    kept = Kept(folder, key=base_key(study, body=name, size=coarse))
+    kept = Kept(folder, mark=fingerprint(study, body=name, sizes=coarse))
+    if count := kept.not_taken():
+        say(f"{count} kept directions are of an earlier version, or damaged, and not taken", 0.055)
     axis = int(np.abs(unit(bench.keys.build_direction)).argmax())
     spread = _spread(bench, directions, axis=axis)
     tally = Countdown(say, total=len(spread) + (RINGS + 1) * RING, share=(0.06, 0.82))
@@ -183,9 +187,7 @@ def _estimated(solids: dict[str, Solid], sizes: Sizes) -> int:
 
 def _meshed(study: Study, solids: dict[str, Solid], sizes: Sizes) -> TetMesh:
     refuse_too_large(_estimated(solids, sizes), where=str(study.path))
-    return joined(
-        [mesh_solid(solids[n], size=sizes[n][0], finest=sizes[n][1], unit=b.unit) for n, b in study.bodies.items()]
-    )
+    return mesh_bodies(study, solids, sizes)
 
 
 def _spread(bench: Bench, count: int, *, axis: int) -> list[Wanted]:
@@ -232,7 +234,7 @@ def _confirmed(
     """The chosen directions on the study's own mesh, in their order, and its number of unknowns."""
     mesh = _meshed(study, solids, sizes)
     bench = set_up(study, mesh, body=body)
-    kept = Kept(folder, key=base_key(study, body=body, size=sizes))
+    kept = Kept(folder, mark=fingerprint(study, body=body, sizes=sizes))
     tally = Countdown(say, total=len(chosen), share=(0.83, 0.95))
     wanted = [(d.kind, d.direction) for d in chosen]
     return directions_answered(bench, wanted, kept=kept, jobs=jobs, tally=tally), mesh.unknowns

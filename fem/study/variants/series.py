@@ -7,15 +7,16 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from fem.errors import BeadworkError
+from fem.errors import BeadworkError, NoTrustworthyAnswer
 from fem.judging.findings import Findings
 from fem.study.clock import Clock, Progress, clock_say
 from fem.study.crew import Lost, sensible_jobs, work_through
-from fem.study.ground import Ground, ground_key, lay_ground
+from fem.study.fingerprint import fingerprint, ground_key
+from fem.study.ground import Ground, lay_ground
 from fem.study.plans import Study
 from fem.study.run import prepare, solve_and_judge
 from fem.study.variants.expand import Variant
-from fem.study.variants.kept import Kept, key_of
+from fem.study.variants.kept import Kept
 
 LOST = "its process was ended from outside each time, perhaps for want of memory; try --jobs 1 or a larger mesh size."
 FEW_UNKNOWNS = 200_000
@@ -61,10 +62,10 @@ def answer_series(
     keys: dict[int, str] = {}
     for i, variant in enumerate(variants):
         if variant.study is not None:
-            keys[i] = key_of(variant.study)
-            found = kept.find(variant.study, keys[i])
+            keys[i] = fingerprint(variant.study)
+            found = kept.find(variant.study)
             if found is not None:
-                out[i] = _told(variant, found, kept, keys[i])
+                out[i] = _told(variant, found, kept)
     todo = [i for i in range(len(variants)) if i not in out]
     tally = Countdown(progress, total=len(variants), known=len(out))
     for same in _by_ground(variants, todo):
@@ -91,7 +92,7 @@ def answer_series(
         for k, result in answers:
             twins = [i for i in same if keys[i] == keys[numbers[k]]]
             for i in twins:
-                out[i] = _finished(variants[i], result, kept, keys[i])
+                out[i] = _finished(variants[i], result, kept)
             tally(len(twins), variants[numbers[k]].name)
     return tuple(out[i] for i in range(len(variants)))
 
@@ -102,16 +103,19 @@ def _crew_for(ground: Ground, count: int) -> int:
     return 1 if unknowns * count < FEW_UNKNOWNS else sensible_jobs(unknowns)
 
 
-def _finished(variant: Variant, result: Any, kept: Kept, key: str) -> Told:
+def _finished(variant: Variant, result: Any, kept: Kept) -> Told:
     if isinstance(result, Lost):
         return Told(variant, None, LOST)
     if isinstance(result, str):
         return Told(variant, None, result)
-    return _told(variant, kept.keep(_study(variant), key, result), kept, key)
+    try:
+        return _told(variant, kept.keep(_study(variant), result), kept)
+    except NoTrustworthyAnswer as error:
+        return Told(variant, None, str(error))
 
 
-def _told(variant: Variant, findings: Findings, kept: Kept, key: str) -> Told:
-    path = kept.path_of(_study(variant).variant, key)
+def _told(variant: Variant, findings: Findings, kept: Kept) -> Told:
+    path = kept.path_of(findings, _study(variant).variant)
     return Told(variant, findings, file=f"{path.parent.name}/{path.name}")
 
 

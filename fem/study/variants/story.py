@@ -11,16 +11,17 @@ from fem.cores import cores
 from fem.errors import InputError
 from fem.judging.choice import Comparison, VariantNumbers, compare
 from fem.judging.choice_file import write_choice
-from fem.part.solid import read_solid
+from fem.study.change import own_value
 from fem.study.clock import Progress, clock_say
 from fem.study.file import read_study
+from fem.study.fingerprint import fingerprint_of_all
 from fem.study.folder import open_folder
-from fem.study.ground import expected_unknowns
+from fem.study.ground import expected_unknowns, own_sizes, read_bodies
 from fem.study.machine import program_version
 from fem.study.plans import Study
 from fem.study.run import DEFAULT_FOLDER
 from fem.study.variants.cluster import LOCAL, open_cluster
-from fem.study.variants.expand import count_variants, expand, own_value
+from fem.study.variants.expand import count_variants, expand
 from fem.study.variants.kept import Kept
 from fem.study.variants.names import as_written
 from fem.study.variants.numbers import numbers_of, write_table
@@ -72,9 +73,9 @@ def compare_study(
     folder = open_folder(Path(out) if out is not None else Path(DEFAULT_FOLDER) / study.path.stem)
     kept = Kept(folder)
     notes = [
-        f"{count} kept {'variant is' if count == 1 else 'variants are'} of Beadwork {version}, not of "
-        f"{program_version()}: computed anew; the old {'file stays' if count == 1 else 'files stay'}."
-        for version, count in kept.other_versions().items()
+        f"{count} kept {'variant is' if count == 1 else 'variants are'} of {maker} and not taken; the old "
+        f"{'file stays' if count == 1 else 'files stay'}."
+        for maker, count in kept.not_taken().items()
     ]
     taken = kept.count(v.study for v in variants if v.study is not None)
     if taken or resume:
@@ -83,7 +84,10 @@ def compare_study(
         told = answer_series(variants, kept=kept, jobs=jobs, worker=worker, progress=progress)
     if not any(each.findings for each in told):
         raise InputError(f"no variant could be answered; the first one: {told[0].error}", where=str(study.path))
-    comparison = put_side_by_side(study, [numbers_of(each) for each in told])
+    comparison = replace(
+        put_side_by_side(study, [numbers_of(each) for each in told]),
+        fingerprint=fingerprint_of_all(study, {v.name: v.study for v in variants}),
+    )
     clock_say(progress, "table and page", 0.98)
     page = write_all(comparison, folder)
     clock_say(progress, "done", 1.0)
@@ -95,8 +99,8 @@ def refuse_many(study: Study, *, jobs: int | None) -> None:
     count = count_variants(study)
     if count <= MANY:
         return
-    solids = {n: read_solid(b.solid, name=n, unit=b.unit, any_size=b.any_size) for n, b in study.bodies.items()}
-    each = SECONDS_PER_UNKNOWN * sum(expected_unknowns(study, solids).values())
+    solids = read_bodies(study)
+    each = SECONDS_PER_UNKNOWN * sum(expected_unknowns(solids, own_sizes(study)).values())
     crew = jobs or cores()
     raise InputError(
         f"{count:,} variants at about {each / 60:.2g} min each take {time_text(count * each / crew)} "

@@ -144,7 +144,7 @@ def _files(given: Mapping[str, Any]) -> list[list[str | Cell]]:
 
 
 def _told(key: str, value: Any) -> str:
-    return spaced(str(value)) if "sha256" in key else str(value)
+    return spaced(str(value)) if key == "fingerprint" or "sha256" in key else str(value)
 
 
 def _share(value: float) -> str:

@@ -12,7 +12,7 @@ from typing import Any
 from fem.judging.choice import Comparison
 from fem.judging.findings import Findings
 from fem.telling.review.shape import Shape
-from fem.telling.words import plain_name, worst_hot_spots
+from fem.telling.words import plain_name
 
 APART = 0.04
 """Hot spots nearer to each other than this share of the diagonal are one: as the pictures of a run are chosen."""
@@ -82,14 +82,3 @@ class Material:
 def read_pictures(folder: Path) -> dict[str, Path]:
     """The pictures that a run left in `folder`, by file name."""
     return {p.name: p for p in sorted(folder.glob("*.png"))}
-
-
-def pictures_needed(findings: Findings) -> tuple[str, ...]:
-    """The pictures without which a review would lack what it must show."""
-    low, high = Material(findings).box
-    spots = worst_hot_spots(findings, apart=APART * math.dist(low, high))
-    names = ["loads.png", *(f"hot_spot_{rank}.png" for rank in range(1, len(spots) + 1))]
-    if findings.cases:
-        worst = plain_name(findings.worst_case)
-        names += [f"reserve_{worst}.png", f"reserve_cut_{worst}.png"]
-    return tuple(names)

@@ -50,15 +50,28 @@ def test_nothing_is_computed_twice(scanned, counted):
     assert len(kept) == len({d.direction for d in scan.directions}) and all(p.suffix == ".json" for p in kept)
 
 
-def test_a_half_written_or_foreign_direction_is_computed_again(scanned, counted):
+def test_a_damaged_or_foreign_direction_is_computed_again(scanned, counted):
     folder, path, scan, _ = scanned
-    first, second, *_ = sorted((folder / "out" / FOLDER).iterdir())
+    first, second, third, fourth, *_ = sorted((folder / "out" / FOLDER).iterdir())
     first.write_text(first.read_text()[:-40])
     data = json.loads(second.read_text())
-    second.write_text(json.dumps({**data, "key": "of another study", "reserve": 99.0}))
-    again, _ = orient_study(path, directions=FEW, jobs=1, out=folder / "out")
-    assert len(counted) == 2
+    second.write_text(second.read_text().replace(f'"reserve": {data["numbers"]["reserve"]!r}', '"reserve": 931.0'))
+    third.write_bytes(fourth.read_bytes())
+    said = []
+    again, _ = orient_study(
+        path, directions=FEW, jobs=1, out=folder / "out", progress=lambda text, share: said.append(text)
+    )
+    assert len(counted) == 3
+    assert "2 kept directions are of an earlier version, or damaged, and not taken" in said
     assert [d.reserve for d in again.directions] == pytest.approx([d.reserve for d in scan.directions], rel=1e-9)
+
+
+def test_other_requirements_are_told_anew_without_computing(scanned, counted):
+    folder, _, scan, _ = scanned
+    other = write(folder, PULLED.replace("reserve = 2.0", "reserve = 1e6"), name="asked.toml")
+    again, _ = orient_study(other, directions=FEW, jobs=1, out=folder / "out")
+    assert not set(counted) & {d.direction for d in scan.directions}
+    assert all("required" in d.missed[0] for d in again.directions if not d.error)
 
 
 def test_a_changed_study_is_another_scan(scanned, counted):

@@ -3,8 +3,9 @@
 import pytest
 
 from fem.errors import InputError
+from fem.study.change import put, split_path
 from fem.study.file import read_study
-from fem.study.variants.expand import count_variants, expand, put, split_path
+from fem.study.variants.expand import count_variants, expand
 
 STUDY = """
 title = "Bracket"
@@ -67,7 +68,7 @@ reference = true
     assert harder.study.cases["soft"] == {"pull": 2.0} and harder.study.faces["far end"].at == 3.0
     # the study itself is answered as it stands
     assert study.bodies["arm"].print.walls == 2 and study.cases["soft"] == {"pull": 1.0}
-    assert edge.study.inputs["variant"]["name"] == "edge" and "variant" not in study.inputs
+    assert edge.study.inputs["variant"] == "edge" and "variant" not in study.inputs
 
 
 def test_a_sweep_is_the_full_product_beside_the_named_ones(read):

@@ -12,9 +12,8 @@ from fem.errors import InputError
 from fem.study.crew import Lost, work_through
 from fem.study.file import read_study
 from fem.study.run import answer, prepare, solve_and_judge
-from fem.study.variants import kept as kept_module
 from fem.study.variants.expand import expand
-from fem.study.variants.kept import Kept, key_of
+from fem.study.variants.kept import Kept
 from fem.study.variants.numbers import numbers_of
 from fem.study.variants.series import answer_series, answer_variant, in_turn
 from fem.study.variants.story import put_side_by_side
@@ -89,7 +88,7 @@ def test_sums_of_unit_loads_equal_what_is_solved_at_once(own):
     from fem.study.prepare import supports_of
 
     held, foundations = supports_of(ready.study, ready.mesh, ready.groups)
-    forces = 1.5 * ready.loads["pull"].load.forces - 0.7 * ready.loads["side"].load.forces
+    forces = 1.5 * ready.loads["pull"].forces - 0.7 * ready.loads["side"].forces
     solved, _ = Equilibrium(ready.mesh, ready.printed, held=held, foundations=foundations).solve(forces[None])
     assert np.abs(found - solved[0]).max() < 1e-9 * np.abs(solved[0]).max()
     other = replace(ready, study=replace(ready.study, cases={"both": {"pull": 1.5, "side": -0.700001}}))
@@ -158,47 +157,25 @@ def test_nothing_is_computed_twice(own):
     other = other.replace("plain = {}", "renamed = {}")
     _, renamed = told(own, other, worker=refusing)
     assert renamed[0].findings.question == "How many?"
-    assert json.loads((own / "out" / renamed[0].file).read_text())["inputs"]["variant"]["name"] == "renamed"
+    assert json.loads((own / "out" / renamed[0].file).read_text())["inputs"]["variant"] == "renamed"
     assert [len(numbers_of(each).missed) for each in (first[2], renamed[2])] == [0, 1]
 
 
-CHANGES = {
-    "the study": lambda own, text: text.replace("-4 MPa", "-5 MPa"),
-    "the card": lambda own, text: change(own / "even.toml", "1.2 g", "1.3 g") or text,
-    "the solid": lambda own, text: change(own / "bar.step", "ENDSEC;", "ENDSEC; ") or text,
-}
-
-
-def change(path, old, new):
-    path.write_text(path.read_text().replace(old, new, 1))
-
-
-@pytest.mark.parametrize("what", CHANGES)
-def test_a_changed_input_is_computed_anew(own, what):
-    text = bars.PULLED + "[variants]\nplain = {}\n"
-    before = key_of(expand(read_study(bars.study(own, text)))[0].study)
-    after = key_of(expand(read_study(bars.study(own, CHANGES[what](own, text))))[0].study)
-    assert before != after
-
-
-def test_a_study_that_is_moved_with_its_files_is_the_same(own):
-    text = bars.PULLED + "[variants]\nplain = {}\n"
-    moved = own / "elsewhere"
-    moved.mkdir()
-    for name in ("bar.step", "even.toml"):
-        (moved / name).write_bytes((own / name).read_bytes())
-    keys = {key_of(expand(read_study(bars.study(folder, text)))[0].study) for folder in (own, moved)}
-    assert len(keys) == 1
-
-
-def test_what_is_half_written_or_of_another_version_is_never_read(own, monkeypatch):
+def test_what_is_damaged_or_of_another_version_is_never_taken(own, monkeypatch):
     text = bars.PULLED + '[variants]\nplain = {}\nthick = { "bodies.bar.print.walls" = 3 }\n'
-    _, (plain, thick) = told(own, text)
+    text += 'more = { "cases.pulled.pull" = 1.2 }\n'
+    _, (plain, thick, more) = told(own, text)
     whole = (own / "out" / plain.file).read_text()
     (own / "out" / plain.file).write_text(whole[: len(whole) // 2])
-    (own / "out" / thick.file).write_text(
-        (own / "out" / thick.file).read_text().replace(thick.findings.inputs["key"], "0" * 64)
-    )
+    # An edited variant that tells a far too high reserve, and one file under another's name
+    found = (own / "out" / thick.file).read_text()
+    least = f'"minimum": {thick.findings.cases["pulled"].reserve.minimum!r}'
+    assert found.count(least) == 1
+    (own / "out" / thick.file).write_text(found.replace(least, '"minimum": 931.0'))
+    kept = Kept(own / "out")
+    assert kept.count([each.variant.study for each in (plain, thick, more)]) == 1
+    assert kept.not_taken() == {"an earlier version of Beadwork, or damaged,": 2}
+    (own / "out" / thick.file).write_bytes((own / "out" / more.file).read_bytes())
     names = []
 
     def counting(ground, studies):
@@ -206,19 +183,19 @@ def test_what_is_half_written_or_of_another_version_is_never_read(own, monkeypat
         yield from work_through(studies, work=answer_variant, shared=ground, jobs=1)
 
     _, again = told(own, text, worker=counting)
-    assert names == ["plain", "thick"]
-    assert again[0].findings.cases == plain.findings.cases
-    monkeypatch.setattr(kept_module, "program_version", lambda: "99.0")
-    assert Kept(own / "out").other_versions() == {plain.findings.beadwork: 2}
-    assert Kept(own / "out").count([plain.variant.study]) == 0
+    assert sorted(names) == ["plain", "thick"]
+    assert [a.findings.cases for a in again] == [each.findings.cases for each in (plain, thick, more)]
+    monkeypatch.setattr("fem.study.variants.kept.program_version", lambda: "99.0")
+    monkeypatch.setattr("fem.study.fingerprint.program_version", lambda: "99.0")
+    assert kept.not_taken() == {f"Beadwork {plain.findings.beadwork}": 3}
+    assert kept.count([plain.variant.study]) == 0
 
 
 def test_a_full_disk_is_told_in_one_line(own, monkeypatch):
-    def full(findings, path):
-        path.with_name(path.name + ".part").write_text("half")
+    def full(source, target):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(kept_module, "write_findings", full)
+    monkeypatch.setattr("fem.judging.sealed.os.replace", full)
     with pytest.raises(InputError, match=r"cannot be kept \(No space left on device\)\. Make room"):
         told(own, bars.PULLED + "[variants]\nplain = {}\n")
     assert list((own / "out" / "variants").iterdir()) == []
@@ -241,6 +218,18 @@ def test_a_stopped_run_goes_on(own):
 
     _, found = told(own, text, worker=rest)
     assert names == ["1 wall", "2 walls"] and all(each.findings for each in found)
+
+
+def test_a_variant_whose_numbers_are_none_is_told_and_stops_nothing(own):
+    text = bars.PULLED + '[variants]\nplain = {}\nthick = { "bodies.bar.print.walls" = 3 }\n'
+
+    def spoiling(ground, studies):
+        for i, study in enumerate(studies):
+            found = answer_variant(ground, study)
+            yield i, replace(found, peak_memory_MB=math.nan if study.variant == "plain" else 1.0)
+
+    _, (plain, thick) = told(own, text, worker=spoiling)
+    assert "no number" in plain.error and thick.findings is not None
 
 
 def test_what_kills_every_process_is_given_up(own):

@@ -42,7 +42,7 @@ def test_the_folder_holds_all_of_it(compared):
         assert float(row["mass [g]"]) == pytest.approx(numbers.mass_g, rel=1e-8)
         assert float(row["maximum deflection [mm]"]) == pytest.approx(numbers.deflection_mm, rel=1e-8)
         findings = json.loads((out / row["findings file"]).read_text())
-        assert findings["inputs"]["variant"]["name"] == name
+        assert findings["inputs"]["variant"] == name
         assert findings["cases"]["pulled"]["reserve"]["minimum"] == numbers.reserve
     assert [row["bodies.bar.print.walls"] for row in rows.values()] == ["", "", "0", "1"]
     assert rows["metal"]["reference part"] == "yes" and rows["metal"]["cost [currency not stated]"] == "8"
@@ -53,8 +53,11 @@ def test_the_folder_holds_all_of_it(compared):
 def test_what_is_printed_says_which_to_print(compared, capsys):
     _, path, _ = compared
     out = path.parent / "out"
+    old = out / "variants" / "old-123456789abc.json"
+    old.write_text('{\n "beadwork": "0.3.0"\n}')
     assert main(["compare", str(path), "--out", str(out), "--resume"]) == 0
     told = " ".join(capsys.readouterr().out.split())
+    assert "1 kept variant is of an earlier version of Beadwork, or damaged, and not taken" in told and old.exists()
     assert "metal (reference)" in told and "not answered" in told
     assert "Print 0 walls, 30 % infill: it is the lightest of the 2 variants that meet all" in told
     assert "3 of 4 variants were finished before" in told

@@ -16,7 +16,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from old_words import old_words, seen
 from pages import Page, asks_outside
 
-from fem.judging.findings import Caution
+from fem.caution import Caution
 from fem.judging.orientation import DirectionNumbers, Orientation, half_sphere, picks_of, reason_of, upper
 from fem.telling.orientation import write_orientation
 from fem.telling.orientation.page import COLUMNS

@@ -20,10 +20,13 @@ from fem.errors import InputError
 from fem.judging.choice import VariantNumbers, compare
 from fem.judging.choice_file import write_choice
 from fem.judging.findings import read_findings, write_findings
-from fem.printing.polymer import load_card
+from fem.judging.sealed import read_sealed, write_sealed
+from fem.printing.polymer import CARDS, load_card
 from fem.study.file import read_study
+from fem.study.fingerprint import fingerprint, fingerprint_of_all
 from fem.study.machine import program_version
 from fem.study.review import find_comparison, review_study, what_is_missing
+from fem.study.variants.expand import expand
 
 
 @pytest.fixture
@@ -75,53 +78,90 @@ def test_results_that_hold_are_used_again(bar, monkeypatch, capsys):
     assert "review.pdf" in told
 
 
+def resealed(path, **changes):
+    """Write the file's data with some of them changed, under a digest that fits."""
+    write_sealed({**read_sealed(path), **changes}, path)
+
+
 def test_a_results_folder_serves_only_its_own_inputs(copied):
     study, out = copied
+    path = out / "findings.json"
     assert what_is_missing(study, out) == ""
-    assert "changed" in what_is_missing(dataclasses.replace(study, sha256="0" * 64), out)
-    assert "changed" in what_is_missing(dataclasses.replace(study, solid_sha256={"bar": "0" * 64}), out)
+    assert "a card or a library was changed" in what_is_missing(study.with_({"loads.pull.force": ["2 kN"] * 3}), out)
+    assert "words" in what_is_missing(study.with_({"title": "Other"}), out)
     assert "no results" in what_is_missing(study, out / "else")
-    (out / "pictures" / "loads.png").unlink()
-    assert "Pictures" in what_is_missing(study, out)
-    text = (out / "findings.json").read_text(encoding="utf-8")
-    (out / "findings.json").write_text(text.replace(f'"beadwork": "{program_version()}"', '"beadwork": "0.0.1"'))
+    for name in ("pictures/loads.png", "fields.vtu"):
+        shown = (out / name).read_bytes()
+        (out / name).write_bytes(shown[:-9] + b"?" + shown[-8:])
+        assert "missing or changed" in what_is_missing(study, out)
+        (out / name).unlink()
+        assert "missing or changed" in what_is_missing(study, out)
+        (out / name).write_bytes(shown)
+    assert what_is_missing(study, out) == ""
+    text = path.read_text(encoding="utf-8")
+    resealed(path, beadwork="0.0.1")
     assert "0.0.1" in what_is_missing(study, out)
-    (out / "findings.json").write_text(text[:500])
-    assert "could not be read" in what_is_missing(study, out)
+    old = json.loads(text)
+    del old["digest"]
+    for damaged in (text[:500], text.replace("0", "1", 1), json.dumps(old, indent=1), ""):
+        path.write_text(damaged)
+        assert "of an earlier version of Beadwork, or damaged" in what_is_missing(study, out)
 
 
-def test_a_card_of_ones_own_that_changed_counts(copied, tmp_path):
+@pytest.mark.parametrize("name", ["own.toml", "own"])
+def test_a_card_of_ones_own_that_changed_counts_whatever_its_age_and_name(copied, tmp_path, name):
     study, out = copied
-    card = tmp_path / "own.toml"
-    card.write_text("")
-    body = study.bodies["bar"]
-    body = dataclasses.replace(body, print=dataclasses.replace(body.print, polymer=str(card)))
-    own = dataclasses.replace(study, bodies={"bar": body})
-    kept = (out / "findings.json").stat().st_mtime
-    os.utime(card, (kept - 10, kept - 10))
+    card = tmp_path / name
+    shutil.copy(CARDS / "pa12-cf.toml", card)
+    own = study.with_({"bodies.bar.print.polymer": str(card)})
+    resealed(out / "findings.json", inputs={**own.inputs, "fingerprint": fingerprint(own), "versions": {}})
     assert what_is_missing(own, out) == ""
-    os.utime(card, (kept + 10, kept + 10))
-    assert "card" in what_is_missing(own, out)
+    card.write_text(card.read_text() + "# measured anew\n")
+    os.utime(card, (0, 0))
+    own = study.with_({"bodies.bar.print.polymer": str(card)})
+    assert "a card" in what_is_missing(own, out)
 
 
-def test_a_comparison_is_used_while_it_is_of_this_study(copied):
-    study, out = copied
+def test_a_comparison_is_used_while_it_is_of_this_study(copied, tmp_path):
+    _, out = copied
+    shutil.copy(copied[0].bodies["bar"].solid, tmp_path / "bar.step")
+    path = tmp_path / "bar.toml"
+    path.write_text(
+        copied[0].text + '[variants]\nplain = {}\nmetal = { "bodies.bar.metal" = "steel", reference = true }\n'
+    )
+    study = read_study(path)
     assert find_comparison(study, out) == (None, None, "")
+    variants = {each.name: each.study for each in expand(study)}
     found = read_findings(out / "findings.json")
+    inputs = {**variants["metal"].inputs, "fingerprint": fingerprint(variants["metal"])}
+    found = dataclasses.replace(found, inputs=inputs)
     (out / "variants").mkdir()
-    write_findings(found, out / "variants" / "metal.json")
+    reference = write_findings(found, out / "variants" / "metal.json")
     numbers = VariantNumbers("metal", {}, reference=True, mass_g=1.0, findings_file="variants/metal.json")
     made = compare([numbers], title="t", question="q", required_reserve=2.0, beadwork=program_version())
-    write_choice(made, out / "comparison.json")
-    comparison, reference, remark = find_comparison(study, out)
-    assert comparison == made
-    assert (reference.name, reference.findings) == ("metal", found)
-    assert remark == ""
-    assert "earlier text" in find_comparison(dataclasses.replace(study, sha256="0"), out)[2]
-    write_choice(dataclasses.replace(made, beadwork="0.0.1"), out / "comparison.json")
+    made = dataclasses.replace(made, fingerprint=fingerprint_of_all(study, variants))
+    kept = write_choice(made, out / "comparison.json")
+    comparison, measure, remark = find_comparison(study, out)
+    assert (comparison, measure.name, measure.findings, remark) == (made, "metal", found, "")
+    # another STEP file, another text, a reference part of other inputs, another version, damage
+    change(tmp_path / "bar.step", "ENDSEC;", "ENDSEC; ")
+    assert "not of the study as it is now" in find_comparison(read_study(path), out)[2]
+    change(tmp_path / "bar.step", "ENDSEC; ", "ENDSEC;")
+    assert find_comparison(read_study(path), out)[0] == made
+    change(path, "plain", "bare")
+    assert "not of the study as it is now" in find_comparison(read_study(path), out)[2]
+    resealed(reference, inputs={**inputs, "fingerprint": "0" * 64})
+    assert "of other inputs" in find_comparison(study, out)[2]
+    change(reference, '"mass_g": ', '"mass_g": 1')
+    assert "does not fit its digest" in find_comparison(study, out)[2]
+    resealed(kept, beadwork="0.0.1")
     assert "0.0.1" in find_comparison(study, out)[2]
-    (out / "comparison.json").write_text("{")
+    kept.write_text("{")
     assert "could not be used" in find_comparison(study, out)[2]
+
+
+def change(path, old, new):
+    path.write_text(path.read_text(encoding="utf-8").replace(old, new, 1), encoding="utf-8")
 
 
 def test_a_full_disk_is_one_line_and_leaves_nothing_half(copied, bar, monkeypatch):

@@ -1,0 +1,103 @@
+"""Pressure square to a face: even, or growing linearly with depth, over the whole face or a spot of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fem.errors import InputError
+from fem.loading.sampling import Side, nodal_forces, sample
+from fem.part.tetmesh import Index, TetMesh
+from fem.tensors import Array, unit
+
+
+@dataclass(frozen=True)
+class DepthPressure:
+    """Pressure that is zero at the point `at_zero` (3,) [mm] and grows by `gradient` [MPa/mm] along `direction` (3,).
+
+    Before that point there is none: the dry side of a waterline is not sucked.
+    Errors: InputError when the gradient is not positive or the direction has no length.
+    """
+
+    at_zero: tuple[float, float, float]
+    gradient: float
+    direction: tuple[float, float, float]
+
+    def __post_init__(self) -> None:
+        if not self.gradient > 0:
+            raise InputError("a pressure's gradient must be more than zero.", advice="Turn the direction round.")
+        if not np.linalg.norm(self.direction) > 0:
+            raise InputError("the direction in which the pressure grows has no length.")
+
+    def depth(self, points: Array) -> Array:
+        """Signed distance (...) [mm] of points (..., 3) from the place of no pressure, along the direction."""
+        return (np.asarray(points) - np.asarray(self.at_zero, dtype=float)) @ unit(self.direction)
+
+
+@dataclass(frozen=True)
+class PressureLoad:
+    """Nodal `forces` (n, 3) [N] of a pressure, the loaded `area` [mm^2], the `maximum` pressure [MPa], the
+    `centre` (3,) [mm] of pressure and the boundary `triangles` (j,).
+    """
+
+    forces: Array
+    area: float
+    maximum: float
+    centre: Array
+    triangles: Index
+
+
+def pressure_on(
+    mesh: TetMesh,
+    triangles: Index,
+    *,
+    pressure: float | DepthPressure,
+    inside: Side | None = None,
+    fine: float | None = None,
+    name: str,
+) -> PressureLoad:
+    """A pressure [MPa] that pushes into the material, or one that grows with depth, on the triangles (j,) of a face.
+
+    `inside` is the border of a spot, `fine` [mm] how closely it is followed.
+    Errors: InputError when no part of the face is loaded.
+    """
+    deep = pressure if isinstance(pressure, DepthPressure) else None
+    samples = sample(mesh, triangles, side=_both(inside, deep), fine=fine)
+    if not samples.whole_area > 0:
+        _refuse_dry(mesh, triangles, deep, name)
+    if isinstance(pressure, DepthPressure):
+        local = pressure.gradient * pressure.depth(samples.point)
+    else:
+        local = np.full(len(samples.area), pressure)
+    forces = nodal_forces(mesh, samples, -local[:, None] * samples.normal)
+    weight = samples.area * np.abs(local)
+    centre = weight @ samples.point / weight.sum() if weight.sum() > 0 else samples.centre
+    largest = float(local[np.argmax(np.abs(local))])
+    if deep is not None:
+        # The deepest point of a wet face lies on its border, never under a sample
+        nodes = mesh.nodes[mesh.triangles[samples.triangles]]
+        largest = max(largest, deep.gradient * float(deep.depth(nodes).max())) if inside is None else largest
+    return PressureLoad(forces, samples.whole_area, largest, centre, samples.triangles)
+
+
+def _both(inside: Side | None, deep: DepthPressure | None) -> Side | None:
+    """The border of what lies both within a spot and under the waterline."""
+    if deep is None:
+        return inside
+    if inside is None:
+        return deep.depth
+    return lambda x: np.minimum(inside(x), deep.depth(x))
+
+
+def _refuse_dry(mesh: TetMesh, triangles: Index, deep: DepthPressure | None, name: str) -> None:
+    """Errors: InputError, always: nothing of the face is loaded."""
+    where = f"loads.{name}.pressure"
+    if deep is None:
+        raise InputError("the face has no area under the load.", where=where)
+    short = -float(deep.depth(mesh.nodes[mesh.triangles[triangles]]).max())
+    raise InputError(
+        f"the face ends {max(short, 0.0):.4g} mm short of the place of zero pressure; nothing presses on it.",
+        where=where,
+        advice="Turn the direction round, or move at_zero.",
+    )
