@@ -83,7 +83,7 @@ def compare_study(
     with worker_of(cluster, jobs=jobs) as worker:
         told = answer_series(variants, kept=kept, jobs=jobs, worker=worker, progress=progress)
     if not any(each.findings for each in told):
-        raise InputError(f"no variant could be answered; the first one: {told[0].error}", where=str(study.path))
+        raise InputError(f"no variant could be solved; the first one: {told[0].error}", where=str(study.path))
     comparison = replace(
         put_side_by_side(study, [numbers_of(each) for each in told]),
         fingerprint=fingerprint_of_all(study, {v.name: v.study for v in variants}),
