@@ -6,6 +6,7 @@ line and leave with the right status. A plain Python exception that reaches the 
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Iterable
 from difflib import get_close_matches
 from typing import Any
@@ -26,7 +27,29 @@ class BeadworkError(Exception):
     def __str__(self) -> str:
         place = f"{self.where}: " if self.where else ""
         advice = f" {self.advice}" if self.advice else ""
-        return " ".join(f"{place}{self.message}{advice}".split())
+        return clean(" ".join(f"{place}{self.message}{advice}".split()))
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        # As it was, also from another process: a failure's own arguments may be more than its text
+        return _as_it_was, (type(self), self.args, self.__dict__)
+
+
+def _as_it_was(kind: type[BeadworkError], texts: tuple[Any, ...], facts: dict[str, Any]) -> BeadworkError:
+    error = kind.__new__(kind)
+    error.args = texts
+    error.__dict__.update(facts)
+    return error
+
+
+def clean(text: str) -> str:
+    """The text as a terminal may have it: lines stay, but nothing that moves the cursor, colours, rings, reverses the
+    reading direction, or is no character at all (a file name that is not UTF-8).
+    """
+    return "".join(c if c == "\n" or unicodedata.category(c) not in _UNSAFE else "\ufffd" for c in text)
+
+
+_UNSAFE = ("Cc", "Cf", "Cs", "Zl", "Zp")
+"""Categories of Unicode: control, format, surrogate, line and paragraph separator."""
 
 
 class InputError(BeadworkError):

@@ -6,6 +6,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fem.errors import SolidError, nearest
+from fem.part.apart import apart
 from fem.tensors import Array
 
 CAD_SUFFIXES = (".step", ".stp", ".iges", ".igs", ".brep")
@@ -21,6 +23,12 @@ TRIANGLE_SUFFIXES = (".stl", ".obj", ".ply", ".3mf")
 KINDS = ("plane", "cylinder", "cone", "sphere", "free")
 SMALLEST, LARGEST = 1.0, 5000.0
 """A part whose longest side lies outside these [mm] was most likely drawn in another unit."""
+READING, SECONDS_PER_BYTE = 60.0, 5e-6
+"""Seconds that a file may take to be read: ten times what a sound one takes on a slow machine."""
+ROOM, ROOM_PER_BYTE = 2e9, 400.0
+"""Bytes of memory that a file may take to be read."""
+DRAWING = 180.0
+"""Seconds that a surface may take to be triangulated for a picture."""
 
 
 @dataclass(frozen=True)
@@ -118,11 +126,11 @@ def read_solid(path: Any, *, name: str = "part", unit: str | None = None, any_si
     if suffix in CAD_SUFFIXES:
         from fem.part.cad import read_cad
 
-        solid = read_cad(file, name=name, unit=unit)
+        solid = _read_apart(read_cad, file, name=name, unit=unit)
     else:
         from fem.part.triangulated import read_triangulated
 
-        solid = read_triangulated(file, name=name, unit=unit)
+        solid = _read_apart(read_triangulated, file, name=name, unit=unit)
     _refuse_odd_size(solid, any_size=any_size)
     return solid
 
@@ -133,7 +141,21 @@ def shown_surface(solid: Solid, *, unit: str | None = None) -> tuple[Array, NDAr
         return solid.surface.points, solid.surface.triangles, solid.surface.face
     from fem.part.cad import triangulate_cad
 
-    return triangulate_cad(solid, unit=unit)
+    return apart(triangulate_cad, solid, unit=unit, seconds=DRAWING, what="drawing it", where=str(solid.path))
+
+
+def _read_apart(reader: Callable[..., Solid], file: Path, *, name: str, unit: str | None) -> Solid:
+    """The solid, read in a process that may crash, hang or swell without harm here."""
+    length = file.stat().st_size
+    return apart(
+        reader,
+        file,
+        name=name,
+        unit=unit,
+        seconds=READING + SECONDS_PER_BYTE * length,
+        memory=ROOM + ROOM_PER_BYTE * length,
+        where=str(file),
+    )
 
 
 def _refuse_odd_size(solid: Solid, *, any_size: bool) -> None:
