@@ -45,7 +45,7 @@ def clean(text: str) -> str:
     """The text as a terminal may have it: lines stay, but nothing that moves the cursor, colours, rings, reverses the
     reading direction, or is no character at all (a file name that is not UTF-8).
     """
-    return "".join(c if c == "\n" or unicodedata.category(c) not in _UNSAFE else "\ufffd" for c in text)
+    return "".join(c if c in "\n\t" or unicodedata.category(c) not in _UNSAFE else "\ufffd" for c in text)
 
 
 _UNSAFE = ("Cc", "Cf", "Cs", "Zl", "Zp")

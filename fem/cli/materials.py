@@ -18,7 +18,7 @@ def cards(options: argparse.Namespace) -> int:
     console = screen()
     chosen = [load_card(options.name)] if options.name else list(all_cards())
     for card in chosen:
-        console.print(f"\n[bold]{card.name}[/bold] ({card.kind}), density {card.density * 1e9:.4g} g/cm³")
+        console.print(f"\n{card.name} ({card.kind}), density {card.density * 1e9:.4g} g/cm³", style="bold")
         by_factors: dict[Any, list[str]] = {}
         for state in card.states.values():
             console.print(ruled(f"{state.name}, 23 °C", ["value", "", "", "source"], _card_rows(state)))
@@ -33,7 +33,7 @@ def cards(options: argparse.Namespace) -> int:
             ]
             title = f"{', '.join(names)}: by temperature"
             console.print(ruled(title, ["", *(f"{t:g} °C" for t in table.at), ""], rows))
-            console.print(f"  {table.source}\n", markup=False)
+            console.print(f"  {table.source}\n")
     return 0
 
 

@@ -42,11 +42,11 @@ def orient(options: argparse.Namespace) -> int:
     heads = ["stands out for", "build_direction", "least reserve factor", "deflection [mm]"]
     heads += ["interlayer tension [MPa]", "overhang [mm²]", "time [h]", "misses"]
     console.print(ruled(f"{scan.title}: build directions of {scan.body}", heads, rows))
-    console.print(scan.reason, soft_wrap=True, markup=False)
+    console.print(scan.reason, soft_wrap=True)
     for caution in scan.cautions[: -len(_standing())]:
-        console.print(f"Caution: {caution}", soft_wrap=True, markup=False)
+        console.print(f"Caution: {caution}", soft_wrap=True)
     console.print(f"Page: {page}", soft_wrap=True)
-    console.print(f"[dim]{CAUTION}[/dim]")
+    console.print(CAUTION, style="dim")
     return 0
 
 

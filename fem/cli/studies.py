@@ -24,7 +24,7 @@ def run(options: argparse.Namespace) -> int:
     console = screen()
     _print_findings(console, findings)
     console.print(f"Report: {report}", soft_wrap=True)
-    console.print(f"[dim]{CAUTION}[/dim]")
+    console.print(CAUTION, style="dim")
     return 3 if options.strict and not findings.met else 0
 
 
@@ -63,8 +63,7 @@ def _print_findings(console: Any, findings: Findings) -> None:
     flagged = [b for b in findings.bodies.values() if b.estimates]
     for body in flagged:
         console.print(
-            f"[bold]Estimates, not measurements,[/bold] in card {body.material} ({body.state}): "
-            f"{', '.join(body.estimates)}.",
+            f"Estimates, not measurements, in card {body.material} ({body.state}): {', '.join(body.estimates)}.",
             soft_wrap=True,
         )
 
@@ -79,7 +78,7 @@ def check(options: argparse.Namespace) -> int:
     with progress() as say:
         found = check_study(study, progress=say)
     console = screen()
-    console.print(f"{found.study.title}\n{found.study.question}", soft_wrap=True, markup=False)
+    console.print(f"{found.study.title}\n{found.study.question}", soft_wrap=True)
     rows = [
         [name, f"{b.material} ({b.state})", f"{b.volume_mm3:,.0f}", f"{b.mass_g:.1f}", f"{found.unknowns[name]:,}"]
         for name, b in found.bodies.items()
@@ -94,13 +93,13 @@ def check(options: argparse.Namespace) -> int:
     rows = [[n, place_text(force), place_text(moment)] for n, (force, moment) in found.totals.items()]
     console.print(ruled("Cases", ["case", "total force [N]", "total moment [N mm]"], rows))
     for caution in found.cautions:
-        console.print(f"Caution: {caution}", soft_wrap=True, markup=False)
+        console.print(f"Caution: {caution}", soft_wrap=True)
     for body in found.bodies.values():
         if body.estimates:
             console.print(f"Estimates in card {body.material} ({body.state}): {', '.join(body.estimates)}.")
     for variant in variants:
         if variant.error:
-            console.print(f"Variant {variant.name} cannot be answered: {variant.error}", soft_wrap=True, markup=False)
+            console.print(f"Variant {variant.name} cannot be answered: {variant.error}", soft_wrap=True)
     if variants:
         console.print(
             f"It holds {len(variants)} variants, which beadwork compare answers; the above is the study itself."

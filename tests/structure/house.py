@@ -18,6 +18,7 @@ from typing import Any
 ROOMS = (
     "errors",
     "memory",
+    "fault",
     "units",
     "tensors",
     "cores",

@@ -25,6 +25,8 @@ COST = "cost"
 """The key that says what a variant costs, in the user's own money, where the estimate of a print does not."""
 NOT_TO_CHANGE = ("variants", "sweep")
 SEPARATOR = ", "
+MOST = 20_000
+"""More variants than this are refused: to spell one out takes some milliseconds and kilobytes."""
 
 
 @dataclass(frozen=True)
@@ -50,10 +52,18 @@ def expand(study: Study) -> tuple[Variant, ...]:
     """The named variants, then the full product of the sweep.
 
     A variant that makes no valid study is kept with the reason. Errors: InputError for a path that no key has, a
-    value that stands twice in a sweep, two references, a study without variants.
+    value that stands twice in a sweep, two references, a study without variants or with more than `MOST`.
     """
     where = str(study.path)
-    if not count_variants(study):
+    count = count_variants(study)
+    if count > MOST:
+        told = f"{count:,}" if count < 10**15 else f"more than {10**15:,}"
+        raise InputError(
+            f"it holds {told} variants; {MOST:,} can be compared.",
+            where=f"{where}: sweep",
+            advice="Sweep fewer keys at once, or fewer values.",
+        )
+    if not count:
         raise InputError(
             "it holds nothing to compare.", where=where, advice="Add [variants] or [sweep]; the README shows how."
         )
