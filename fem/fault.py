@@ -32,7 +32,7 @@ def write_fault(error: BaseException) -> Path | None:
     """
     text = "\n".join(
         [
-            "Beadwork failed by a fault of its own. This file tells where; it holds names of files, not what is in them.",
+            "Beadwork failed by a fault of its own. This file tells where; it names files, but not what is in them.",
             "",
             f"when      {time.strftime('%Y-%m-%d %H:%M:%S')}",
             f"command   {' '.join(map(repr, sys.argv))}",

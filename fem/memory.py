@@ -1,4 +1,4 @@
-"""How much memory this process may have: what the machine has free, a container allows, and the user's limits leave."""
+"""How much memory this process may have: what is free, what a container allows, what limits leave."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ UNLIMITED = 1 << 60
 
 
 def available_memory() -> float:
-    """Bytes that this process may still take: the least of what is free, allowed to its container, and within its limits."""
+    """Bytes that this process may still take, by what is free, by its container and by its limits."""
     import psutil
 
     free = float(psutil.virtual_memory().available)

@@ -1,12 +1,12 @@
 """Files from outside are read and meshed in a process apart: what crashes, hangs or swells there ends there.
 
-`apart` is the one verb. A child process serves one request after another (its libraries take a third of a second to
-load) and leaves when nothing has come for a while; one that died is replaced at the next request. Requests and answers
-are pickles behind their length, over the child's standard input and output. The child is a fresh Python that imports
-no main module, so that a script needs no guard and daemons, ranks and cluster workers may have one too.
+`apart` is the one verb. A child process serves one request after another (its libraries take a third of a second
+to load) and leaves when nothing has come for a while; one that died is replaced at the next request. Requests and
+answers are pickles behind their length, over the child's standard input and output. The child is a fresh Python that
+imports no main module, so that a script needs no guard and daemons, ranks and cluster workers may have one too.
 
-It ends with its parent: its input closes then, and where a copy of it stays open elsewhere, it sees that its parent is
-another. (The system's own signal at a parent's death follows the thread that started the child, not the process.)
+It ends with its parent: its input closes then, and where a copy of it stays open elsewhere, it sees that its parent
+is another. (The system's own signal at a parent's death follows the thread that started the child, not the process.)
 """
 
 from __future__ import annotations

@@ -47,7 +47,7 @@ def estimated_unknowns(solid: Solid, *, size: float, finest: float) -> int:
 
 
 def refuse_too_large(unknowns: int, *, where: str) -> None:
-    """Errors: TooLargeError when a run with so many unknowns would not fit into the memory that this process may have."""
+    """Errors: TooLargeError when a run with so many unknowns would not fit into what this process may have."""
     need, have = unknowns * BYTES_PER_UNKNOWN, available_memory()
     if need > 0.9 * have:
         raise TooLargeError(

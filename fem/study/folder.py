@@ -15,6 +15,7 @@ import os
 import re
 import shutil
 import tempfile
+import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -33,6 +34,8 @@ Anything else in a results folder is the user's and stays.
 STAGE = ".beadwork-"
 """How the names of stages begin; within one lie `new`, later `old`, and the journal."""
 JOURNAL, LOCK = "journal.json", "lock"
+YOUNG = 60.0
+"""Seconds after which a stage without a lock is one whose run was ended before it could lock it."""
 _ADVICE = "Name another --out."
 
 
@@ -89,7 +92,9 @@ def recover(folder: Path) -> None:
     for stage in _stages(folder):
         lock = Lock.taken(stage / LOCK)
         if lock is None:
-            continue  # its run lives, or there is no telling
+            if not _there(stage / LOCK) and not _there(stage / "new") and time.time() - stage.stat().st_mtime > YOUNG:
+                shutil.rmtree(stage, ignore_errors=True)
+            continue  # else its run lives, or there is no telling
         try:
             if (stage / JOURNAL).is_file():
                 _bring_in(stage, folder)
@@ -143,11 +148,11 @@ def _stages(folder: Path) -> list[Path]:
             # What mkdtemp adds holds no hyphen, so that no other folder's stage is taken for this one's
             named = re.compile(re.escape(start) + "[A-Za-z0-9_]{8}")
             found += [place / name for name in os.listdir(place) if named.fullmatch(name)]
-    return [p for p in found if (p / LOCK).is_file() and not p.is_symlink()]
+    return [p for p in found if p.is_dir() and not p.is_symlink()]
 
 
 def _put_in_place(stage: Path, folder: Path, *, dropped: Sequence[str]) -> None:
-    """Move what is in stage/new into the folder, and what is dropped out of it. Errors: OSError; nothing has moved."""
+    """Move what is in stage/new into the folder, what is dropped out of it. Errors: OSError; nothing has moved."""
     names = sorted(p.name for p in (stage / "new").iterdir())
     plan = {"bring": names, "drop": [n for n in dropped if n not in names and _there(folder / n)]}
     try:
@@ -241,7 +246,7 @@ def _drop_halves(folder: Path) -> None:
 
 @contextmanager
 def _naming(wanted: Path, stage: Path | None = None) -> Iterator[None]:
-    """What the system does not take is told with the folder that it was meant for (of work on a `stage`: only that)."""
+    """What the system does not take is told with the folder it was meant for (of work on a `stage`: only that)."""
     try:
         yield
     except OSError as error:
