@@ -97,6 +97,14 @@ class NotConverged(NoTrustworthyAnswer):
         super().__init__(message, advice=advice)
 
 
+def toml_trouble(error: Exception) -> str:
+    """What is wrong with a text that `tomllib` does not take, without the point at the end."""
+    if isinstance(error, RecursionError):
+        return "tables or lists are nested too deep"
+    text = str(error).rstrip(".")
+    return "a whole number has too many digits" if "integer string conversion" in text else text
+
+
 def nearest(word: str, words: Iterable[str], *, count: int = 3) -> str:
     """A sentence that names the right spellings nearest to `word`, or all of a short list."""
     known = sorted(set(words))

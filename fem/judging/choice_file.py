@@ -34,7 +34,7 @@ def read_choice(path: Path) -> Comparison:
         for key in ("sweep", "fronts"):
             data[key] = {k: tuple(v) for k, v in data[key].items()}
         return Comparison(**_tuples(data, "cautions"), variants=variants, steps=steps)
-    except (OSError, ValueError, TypeError, KeyError, AttributeError):
+    except (OSError, ValueError, TypeError, KeyError, AttributeError, RecursionError):
         advice = "Run beadwork compare again."
         raise InputError("this is no comparison that Beadwork wrote.", where=str(path), advice=advice) from None
 

@@ -267,7 +267,7 @@ def read_findings(path: Path) -> Findings:
         found = _back(Findings, json.loads(path.read_text(encoding="utf-8")))
     except FileNotFoundError:
         raise InputError("there are no findings.", where=str(path), advice=advice) from None
-    except (OSError, ValueError, TypeError, KeyError, AttributeError):
+    except (OSError, ValueError, TypeError, KeyError, AttributeError, RecursionError):
         raise InputError("these are no findings of this version.", where=str(path), advice=advice) from None
     assert isinstance(found, Findings)
     return found

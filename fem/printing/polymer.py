@@ -8,11 +8,12 @@ Cards that ship with Beadwork lie in fem/cards and go by name; any other card go
 
 from __future__ import annotations
 
+import os
 import tomllib
 from pathlib import Path
 from typing import Any
 
-from fem.errors import CardError, nearest
+from fem.errors import CardError, nearest, toml_trouble
 from fem.printing.card.nouns import ROOM_TEMPERATURE, Card, CardState, Constituents, Factors
 from fem.printing.card.states import read_states
 from fem.printing.card.temperature import read_factors
@@ -52,7 +53,7 @@ def load_card(name_or_path: str | Path, *, relative_to: Path | None = None) -> C
     """
     text = str(name_or_path)
     if isinstance(name_or_path, Path) or text.endswith(".toml") or "/" in text or "\\" in text:
-        path = Path(text).expanduser()
+        path = Path(os.path.expanduser(text))  # which leaves the name of a user that is not there as it is
         path = relative_to / path if relative_to is not None and not path.is_absolute() else path
         if not path.is_file():
             raise CardError("there is no such card file.", where=str(path), advice="Check the path.")
@@ -64,8 +65,8 @@ def load_card(name_or_path: str | Path, *, relative_to: Path | None = None) -> C
             raise CardError(f'no card is named "{text}".', advice=advice)
     try:
         table = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, OSError) as error:
-        raise CardError(f"cannot be read as TOML: {error}.", where=file_name(path)) from None
+    except (ValueError, RecursionError, OSError) as error:
+        raise CardError(f"cannot be read as TOML: {toml_trouble(error)}.", where=file_name(path)) from None
     return _card(table, file_name(path))
 
 

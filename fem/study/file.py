@@ -7,13 +7,14 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 import re
 import tomllib
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from fem.errors import InputError, nearest
+from fem.errors import InputError, nearest, toml_trouble
 from fem.part.faces import FaceQuery
 from fem.study.plans import (
     AccelerationKeys,
@@ -113,9 +114,10 @@ def _text(file: Path) -> str:
 def _parsed(text: str, file: Path) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        told = re.fullmatch(r"(.*) \(at (.*)\)", str(error), re.DOTALL)
-        what, place = told.groups() if told else (str(error), "")
+    except (ValueError, RecursionError) as error:
+        words = toml_trouble(error)
+        told = re.fullmatch(r"(.*) \(at (.*)\)", words, re.DOTALL)
+        what, place = told.groups() if told else (words, "")
         twice = re.fullmatch(r"Cannot declare \((.*)\) twice", what)
         if twice:
             table = ".".join(re.findall(r"'([^']*)'", twice[1]))
@@ -272,7 +274,12 @@ def _print(form: PrintForm, file: Path, *, where: str) -> PrintKeys:
 
 def _card(name: str, file: Path) -> str:
     """A card's name as it is; the path of a card file made absolute, read from where the study lies."""
-    return str((file.parent / name).resolve()) if name.endswith(".toml") or "/" in name else name
+    if not (name.endswith(".toml") or "/" in name):
+        return name
+    try:
+        return str((file.parent / name).resolve())
+    except (OSError, ValueError, RuntimeError):  # a NUL, a loop of links: refused when the card is read
+        return os.path.abspath(file.parent / name)
 
 
 def _query(form: FaceForm) -> FaceQuery:

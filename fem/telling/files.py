@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
+from typing import Any
+from xml.sax.saxutils import escape
 
 import numpy as np
 
@@ -43,7 +45,7 @@ def write_fields(scene: Scene, path: Path) -> Path:
     out = meshio.Mesh(
         mesh.nodes,
         [("tetra10", mesh.tets)],
-        point_data={name: np.asarray(values, dtype=np.float32) for name, values in points.items()},
+        point_data={in_attribute(name): np.asarray(values, dtype=np.float32) for name, values in points.items()},
         cell_data={"body": [mesh.body.astype(np.int32)]},
     )
     path.parent.mkdir(parents=True, exist_ok=True)
@@ -51,6 +53,32 @@ def write_fields(scene: Scene, path: Path) -> Path:
     out.write(beside, file_format="vtu", binary=True, compression="zlib")
     os.replace(beside, path)
     return path
+
+
+def in_attribute(name: str) -> str:
+    """A name as it may stand in an attribute of an XML file, which the writer does not see to: characters that XML
+    holds to be its own are escaped, those that it does not know at all are spelled out (such as \\x1b).
+    """
+    known = "".join(c if _in_xml(c) else c.encode("unicode_escape").decode("ascii") for c in name)
+    return escape(known, {'"': "&quot;"})
+
+
+def _in_xml(c: str) -> bool:
+    """Whether XML 1.0 has the character, and an attribute keeps it as it is (W3C, section 2.2 and 3.3.3)."""
+    return "\x20" <= c <= "\ud7ff" or "\ue000" <= c <= "\ufffd" or c >= "\U00010000"
+
+
+def safe_cell(cell: Any) -> Any:
+    """A table's cell that no spreadsheet takes for a formula: text that begins like one gets an apostrophe before it,
+    by the custom of spreadsheets; numbers stay.
+    """
+    if not isinstance(cell, str) or not cell.startswith(("=", "+", "-", "@", "\t", "\r")):
+        return cell
+    try:
+        float(cell)
+    except ValueError:
+        return f"'{cell}"
+    return cell
 
 
 def write_text(text: str, path: Path) -> Path:

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
 
 from fem.telling.figures import interactive, thinned
-from fem.telling.files import field_names
+from fem.telling.files import field_names, safe_cell, write_fields
 
 
 class _Page(HTMLParser):
@@ -92,6 +94,33 @@ def test_field_file_holds_the_fields(told, folder, scene):
     assert reserve.max() == 1e6
     assert reserve.min() == pytest.approx(fields.reserve.min(), rel=1e-6)
     assert np.array_equal(read.cell_data_dict["body"]["tetra10"], scene.mesh.body)
+
+
+def test_any_name_of_a_case_makes_a_field_file_that_can_be_read(scene, tmp_path):
+    import meshio
+
+    names = ["<b> \"x\" & 'y'", "a\x1b[31m\n\t", "²"]
+    fields = next(iter(scene.cases.values()))
+    path = write_fields(replace(scene, cases=dict.fromkeys(names, fields)), tmp_path / "fields.vtu")
+    read = {a.get("Name") for a in ElementTree.parse(path).iter("DataArray")}
+    assert {"<b> \"x\" & 'y'_displacement_mm", "a\\x1b[31m\\n\\t_displacement_mm", "²_displacement_mm"} <= read
+    assert len(meshio.read(path).point_data) == 4 * len(names)
+
+
+@pytest.mark.parametrize(
+    ("cell", "safe"),
+    [
+        ("=1+1", "'=1+1"),
+        ("+a", "'+a"),
+        ("-x", "'-x"),
+        ("@a", "'@a"),
+        ("-45", "-45"),
+        ("+1e3", "+1e3"),
+        ("a=1", "a=1"),
+    ],
+)
+def test_no_cell_is_taken_for_a_formula(cell, safe):
+    assert safe_cell(cell) == safe
 
 
 def test_interactive_view_offers_each_field_with_units(findings, scene):

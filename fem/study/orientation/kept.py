@@ -62,7 +62,7 @@ class Kept:
             back: dict[str, Any] = {k: math.inf if v == "unlimited" else v for k, v in data.items()}
             back |= {k: tuple(back[k]) for k in _TUPLES}
             return DirectionNumbers(**back)
-        except (OSError, ValueError, TypeError, KeyError, AttributeError):
+        except (OSError, ValueError, TypeError, KeyError, AttributeError, RecursionError):
             return None
 
     def write(self, asked: tuple[float, ...], numbers: DirectionNumbers) -> None:

@@ -120,7 +120,7 @@ class Kept:
         for path in self.folder.glob("*.json"):
             try:
                 version = str(json.loads(path.read_text(encoding="utf-8"))["beadwork"])
-            except (OSError, ValueError, KeyError, TypeError):
+            except (OSError, ValueError, KeyError, TypeError, RecursionError):
                 continue
             if version != program_version():
                 out[version] = out.get(version, 0) + 1
