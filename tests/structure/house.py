@@ -17,6 +17,7 @@ from typing import Any
 
 ROOMS = (
     "errors",
+    "compiled",
     "memory",
     "fault",
     "units",
