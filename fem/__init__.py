@@ -4,7 +4,7 @@ The public nouns and verbs, loaded when first used:
 
 >>> from fem import read_study, prepare, answer, tell          # doctest: +SKIP
 >>> outcome = answer(prepare(read_study("studies/wing_saddle.toml")))
->>> outcome.findings.cases["landing"].reserve.least
+>>> outcome.findings.cases["landing"].reserve.minimum
 """
 
 from __future__ import annotations

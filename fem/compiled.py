@@ -38,7 +38,7 @@ def _places() -> list[Path]:
 
 
 def _made(folder: Path) -> bool:
-    """Whether the folder is there and nobody else's: code is loaded from it, so no other user may have put it there."""
+    """Whether the folder is there and nobody else's: code is loaded from it, which none else may have put there."""
     try:
         folder.mkdir(parents=True, exist_ok=True, mode=0o700)
         found = folder.lstat()

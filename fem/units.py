@@ -31,7 +31,7 @@ KINDS = {
     "temperature": "degC",
     "temperature difference": "delta_degC",
     "expansion": "1/delta_degC",
-    "bed stiffness": "N/mm^3",
+    "foundation stiffness": "N/mm^3",
 }
 """Kind of quantity -> the unit it has inside the program; a temperature is told on its scale, in degrees Celsius."""
 
@@ -53,7 +53,7 @@ EXAMPLES = {
     "temperature": "60 degC",
     "temperature difference": "40 K",
     "expansion": "2.2e-5 1/K",
-    "bed stiffness": "4000 N/mm^3",
+    "foundation stiffness": "4000 N/mm^3",
 }
 
 

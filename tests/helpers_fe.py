@@ -52,8 +52,8 @@ def mesh_from(corners, tets, *, face_of, bend=None, name="part") -> TetMesh:
     return tidy_mesh(nodes if bend is None else bend(nodes), tets, triangles, face, solid=solid)
 
 
-def block(cells, *, bend=None, shift=None, grade=None) -> TetMesh:
-    """A block of `cells` (3,) bricks; `shift` moves corners of the unit cube before sides are halved (straight
+def block(cells, *, bend=None, displacement=None, grade=None) -> TetMesh:
+    """A block of `cells` (3,) bricks; `displacement` moves corners of the unit cube before sides are halved (straight
     sides), `bend` maps all nodes (curved sides); `grade` maps the grid's first two coordinates.
     """
     nx, ny, nz = cells
@@ -77,7 +77,7 @@ def block(cells, *, bend=None, shift=None, grade=None) -> TetMesh:
                     return 2 * axis + side
         raise AssertionError("a triangle inside the block")
 
-    return mesh_from(points if shift is None else shift(points), tets, face_of=face_of_grid, bend=bend)
+    return mesh_from(points if displacement is None else displacement(points), tets, face_of=face_of_grid, bend=bend)
 
 
 def box(lengths, cells) -> TetMesh:

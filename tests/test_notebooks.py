@@ -64,7 +64,7 @@ def first_part() -> Any:
 
 def test_the_numbers_are_printed(first_part):
     text = "\n".join(printed(cell) for cell in first_part.cells if cell["cell_type"] == "code")
-    line = r"{}: reserve factor ([\d.]+), largest deflection ([\d.]+) mm"
+    line = r"{}: reserve factor ([\d.]+), maximum deflection ([\d.]+) mm"
     service, overload = (
         [float(v) for v in re.search(line.format(case), text).groups()] for case in ("service", "overload")
     )
@@ -101,8 +101,8 @@ def choosing() -> Any:
 
 
 def variants_in(text: str) -> dict[str, tuple[float, float, float, bool]]:
-    """Mass [g], least reserve factor, deflection [mm] and whether nothing is missed, by the names printed."""
-    line = r"^(.+): mass ([\d.]+) g, least reserve factor ([\d.]+), deflection ([\d.]+) mm, .*; misses: (.*)$"
+    """Mass [g], minimum reserve factor, deflection [mm] and whether nothing is missed, by the names printed."""
+    line = r"^(.+): mass ([\d.]+) g, minimum reserve factor ([\d.]+), deflection ([\d.]+) mm, .*; misses: (.*)$"
     return {n: (float(m), float(r), float(d), miss == "nothing") for n, m, r, d, miss in re.findall(line, text, re.M)}
 
 
@@ -151,7 +151,7 @@ def test_a_step_is_the_difference_of_two_variants(choosing):
 
 def test_the_study_s_direction_in_the_scan_is_the_variant_chosen(choosing):
     text = "\n".join(printed(cell) for cell in choosing.cells if cell["cell_type"] == "code")
-    own = re.search(r"^along -?y \(.*the study's own direction\): least reserve factor ([\d.]+)", text, re.M)
+    own = re.search(r"^along -?y \(.*the study's own direction\): minimum reserve factor ([\d.]+)", text, re.M)
     assert float(own.group(1)) == pytest.approx(variants_in(text)["walls=4, density=0.6"][1], abs=0.011)
 
 

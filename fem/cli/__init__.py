@@ -90,7 +90,7 @@ def _parser() -> argparse.ArgumentParser:
     cards.set_defaults(command=materials.cards)
 
     cell = sub.add_parser("cell", help="tell what an infill pattern is worth as a material")
-    cell.add_argument("pattern", help="lines, grid, triangle, honeycomb, cubic or gyroid")
+    cell.add_argument("pattern", help="woodpile, grid, triangle, honeycomb, cubic or gyroid")
     cell.add_argument("--density", type=float, required=True, help="share of the volume that is bead, such as 0.3")
     cell.add_argument("--polymer", default="pa12-cf", help="card of the bead, a name or a file (default: pa12-cf)")
     cell.add_argument("--state", help="state of the polymer (default: the card's first)")

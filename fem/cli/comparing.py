@@ -60,10 +60,13 @@ def compare(options: argparse.Namespace) -> int:
 
 
 def _print_comparison(console: Any, comparison: Comparison) -> None:
-    heads = ["variant", "mass [g]", "time [h]", "cost [own money]", "least reserve factor", "deflection [mm]"]
+    from fem.telling.words import money
+
+    cost = f"cost [{money(comparison.currency)}]"
+    heads = ["variant", "mass [g]", "time [h]", cost, "minimum reserve factor", "deflection [mm]"]
     rows = [_row(v, comparison) for v in comparison.variants]
     console.print(ruled(comparison.title, [*heads, "requirements missed"], rows))
-    if any(v.artefact for v in comparison.variants):
+    if any(v.singular for v in comparison.variants):
         console.print("* at a place made by a support or a load's edge; it depends on the mesh.")
     console.print(comparison.reason, soft_wrap=True)
 
@@ -74,6 +77,6 @@ def _row(v: VariantNumbers, comparison: Comparison) -> list[str]:
     if not v.answered:
         return [name, "", "", "", "", "", f"not answered: {v.error}"]
     plain = ["" if n is None else number_text(n) for n in (v.mass_g, v.time_h, v.cost)]
-    reserve = reserve_text(v.reserve or 0.0) + (" *" if v.artefact else "")
+    reserve = reserve_text(v.reserve or 0.0) + (" *" if v.singular else "")
     bend = f"{v.deflection_mm or 0.0:.3g}"
     return [name, *plain, reserve, bend, "; ".join(v.missed)]

@@ -39,7 +39,7 @@ def orient(options: argparse.Namespace) -> int:
                 "; ".join(d.missed),
             ]
         )
-    heads = ["stands out for", "build_direction", "least reserve factor", "deflection [mm]"]
+    heads = ["stands out for", "build_direction", "minimum reserve factor", "deflection [mm]"]
     heads += ["interlayer tension [MPa]", "overhang [mm²]", "time [h]", "misses"]
     console.print(ruled(f"{scan.title}: build directions of {scan.body}", heads, rows))
     console.print(scan.reason, soft_wrap=True)

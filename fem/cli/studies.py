@@ -32,20 +32,20 @@ def _print_findings(console: Any, findings: Findings) -> None:
     rows = []
     for name, case in findings.cases.items():
         r = case.reserve
-        mark = " *" if r.artefact else ""
+        mark = " *" if r.singular else ""
         rows.append(
             [
                 name,
-                f"{case.largest_displacement_mm:.3g}",
-                reserve_text(r.least) + mark,
+                f"{case.maximum_displacement_mm:.3g}",
+                reserve_text(r.minimum) + mark,
                 f"{r.mode}, in the {r.zone}",
                 f"{r.face} {place_text(r.at_mm)}",
                 f"{max(case.force_error, case.moment_error):.0e}",
             ]
         )
-    columns = ["case", "largest deflection [mm]", "least reserve factor", "mode", "near, at [mm]", "balance error"]
+    columns = ["case", "maximum deflection [mm]", "minimum reserve factor", "mode", "near, at [mm]", "balance error"]
     console.print(ruled(findings.title, columns, rows))
-    if any(c.reserve.artefact for c in findings.cases.values()):
+    if any(c.reserve.singular for c in findings.cases.values()):
         console.print("* at a place made by a support or a load's edge; it depends on the mesh (see the report).")
     if findings.requirements:
         rows = [
@@ -59,7 +59,7 @@ def _print_findings(console: Any, findings: Findings) -> None:
             for r in findings.requirements
         ]
         console.print(ruled("Requirements", ["what", "limit", "value", "", "decided by"], rows))
-    _print_plans(console, findings.bodies)
+    _print_plans(console, findings.bodies, currency=findings.currency)
     flagged = [b for b in findings.bodies.values() if b.estimates]
     for body in flagged:
         console.print(
@@ -85,7 +85,7 @@ def check(options: argparse.Namespace) -> int:
     ]
     heads = ["body", "material", "volume [mm³]", "mass [g]", "unknowns to come, about"]
     console.print(ruled("Bodies", heads, rows))
-    _print_plans(console, found.bodies)
+    _print_plans(console, found.bodies, currency=study.currency)
     rows = [[n, str(g.count), f"{g.area:,.1f}", place_text(g.centre)] for n, g in found.groups.items()]
     console.print(ruled("Faces", ["name", "count", "area [mm²]", "centre [mm]"], rows))
     rows = [[n, ", ".join(f"{k} {_fact(v)}" for k, v in facts.items())] for n, facts in found.loads.items()]
@@ -108,8 +108,10 @@ def check(options: argparse.Namespace) -> int:
     return 0
 
 
-def _print_plans(console: Any, bodies: Any) -> None:
+def _print_plans(console: Any, bodies: Any, *, currency: str) -> None:
     """What each printed body takes, and what its zones hold."""
+    from fem.telling.words import money
+
     rows = []
     for name, body in bodies.items():
         if body.print is None:
@@ -132,7 +134,7 @@ def _print_plans(console: Any, bodies: Any) -> None:
         )
     if rows:
         heads = ["body", "share of the volume (mass)", "mass [g]", "bead [m]", "time [h]", "filament [m]"]
-        console.print(ruled("As printed, estimated", [*heads, "cost [your money]", "assumed"], rows))
+        console.print(ruled("As printed, estimated", [*heads, f"cost [{money(currency)}]", "assumed"], rows))
 
 
 def _fact(value: Any) -> str:

@@ -25,9 +25,9 @@ class VariantNumbers:
     `settings` are the changed keys and their values in the study file's own words; `error` is "" for a variant that
     was answered, else the line that says why it was not. `printed` tells whether any body is printed; `time_h` and
     `cost` (in the user's own money) are of its printed bodies together. `deflection_mm` and, by watched face,
-    `shift_mm` and `turn_deg` are the largest over the cases; `reserve` is the least, in `reserve_case`, by `mode` in
-    the `zone` at `at_mm`, `reserve_away` the least away from places that a support or a load's edge makes
-    (`artefact`: the least is at such a place). `missed` says which requirements are not met, in words with numbers;
+    `displacement_mm` and `rotation_deg` are the largest over the cases; `reserve` is the least, in `reserve_case`, by
+    `mode` in the `zone` at `at_mm`, `reserve_away` the least away from places that a support or a load's edge makes
+    (`singular`: the least is at such a place). `missed` says which requirements are not met, in words with numbers;
     `shortfall` is the largest share by which one is missed (0: none is). `findings_file` is relative to the
     comparison's folder.
     """
@@ -42,8 +42,8 @@ class VariantNumbers:
     cost: float | None = None
     deflection_mm: float | None = None
     deflection_case: str = ""
-    shift_mm: dict[str, float] = field(default_factory=dict)
-    turn_deg: dict[str, float] = field(default_factory=dict)
+    displacement_mm: dict[str, float] = field(default_factory=dict)
+    rotation_deg: dict[str, float] = field(default_factory=dict)
     reserve: float | None = None
     reserve_away: float | None = None
     reserve_case: str = ""
@@ -51,7 +51,7 @@ class VariantNumbers:
     zone: str = ""
     body: str = ""
     at_mm: tuple[float, ...] = ()
-    artefact: bool = False
+    singular: bool = False
     missed: tuple[str, ...] = ()
     shortfall: float = 0.0
     cautions: tuple[str, ...] = ()
@@ -64,7 +64,7 @@ class VariantNumbers:
 
     @property
     def stiffness(self) -> float | None:
-        """1 over the largest deflection [1/mm]: larger is stiffer, under the study's own loads."""
+        """1 over the maximum deflection [1/mm]: larger is stiffer, under the study's own loads."""
         return 1 / self.deflection_mm if self.deflection_mm else None
 
 
@@ -121,6 +121,7 @@ class Comparison:
     cautions: tuple[str, ...] = ()
     beadwork: str = ""
     base: dict[str, str] = field(default_factory=dict)
+    currency: str = ""
 
     def setting(self, variant: VariantNumbers, path: str) -> str:
         """What stands at a path in a variant: what it changed, else the study's own value; "" where neither applies.
@@ -340,7 +341,7 @@ def choose(
     tie = " and has the most in reserve among those as light" if len(alike) > 1 else ""
     price = "" if best.time_h is None else f", {best.time_h:.3g} h to print"
     return best.name, (
-        f"{verb} {best.name}: it is {among} {rest}{tie}, with {best.mass_g or 0.0:.4g} g{price}, a least reserve "
+        f"{verb} {best.name}: it is {among} {rest}{tie}, with {best.mass_g or 0.0:.4g} g{price}, a minimum reserve "
         f"factor of {_text(best.reserve)} ({required_reserve:g} "
         f"{'required' if reserve_asked else 'taken as target'}) and {best.deflection_mm or 0.0:.3g} mm of deflection."
     )

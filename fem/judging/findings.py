@@ -29,26 +29,26 @@ class PrintFindings:
     """How a body is printed, and what that takes: estimates to be compared with the clock and the scales.
 
     `pattern`, `infill_density` (of the infill alone), `infill_angle_deg` the plan's; `cell_mm` the period of an
-    infill cell and `cell_moves`, `cell_strength_moves` by what share its stiffness and its strength changed when its
-    mesh was last refined, `cell_points_short` by what share its judged places may understate the worst (None when
-    solid);
-    `thin_share` the share of the volume that lies where the part is thinner than two beads; `assumed` names the
-    values that the study left to their defaults; `price_per_kg` and `cost` are in the user's own money.
+    infill cell and `cell_stiffness_mesh_change`, `cell_strength_mesh_change` by what share its stiffness and its
+    strength changed when its mesh was last refined, `cell_peak_underestimate` by what share its judged places may
+    understate the worst (None when solid); `thin_share` the share of the volume that lies where the part is thinner
+    than two beads; `assumed` names the values that the study left to their defaults; `price_per_kg` and `cost` are in
+    the user's own money.
     """
 
     build_direction: Vector
     bead_width_mm: float
     bead_height_mm: float
     walls: int
-    skins: int
+    covers: int
     raster_deg: Vector
     pattern: str
     infill_density: float
     infill_angle_deg: float
     cell_mm: Vector | None
-    cell_moves: float | None
-    cell_strength_moves: float | None
-    cell_points_short: float | None
+    cell_stiffness_mesh_change: float | None
+    cell_strength_mesh_change: float | None
+    cell_peak_underestimate: float | None
     thin_share: float
     layers: int
     bead_length_m: float
@@ -63,7 +63,7 @@ class PrintFindings:
 
 @dataclass(frozen=True)
 class BodyFindings:
-    """What a body is and weighs; `zones` are the volume shares of wall, skin, infill, solid or metal, `zone_mass_g`
+    """What a body is and weighs; `zones` are the volume shares of wall, cover, core, solid or metal, `zone_mass_g`
     what each of them weighs; `print` is None for a metal.
     """
 
@@ -82,7 +82,7 @@ class BodyFindings:
 @dataclass(frozen=True)
 class MeshFindings:
     nodes: int
-    tets: int
+    tetrahedra: int
     unknowns: int
     order: int
     worst_quality: float
@@ -111,31 +111,31 @@ class PointFindings:
 
 @dataclass(frozen=True)
 class WatchFindings:
-    """Mean shift and turn of a watched face."""
+    """Mean displacement and rotation of a watched face."""
 
-    shift_mm: Vector
-    turn_deg: Vector
+    displacement_mm: Vector
+    rotation_deg: Vector
 
 
 @dataclass(frozen=True)
 class Reserve:
-    """The least reserve factor of a case: how often its growing loads may be applied until failure.
+    """The minimum reserve factor of a case: how often its growing loads may be applied until failure.
 
-    `mode` names how it fails there, `phase` which beads (zone and raster angle), `criteria` the least reserve
+    `mode` names how it fails there, `phase` which beads (zone and raster angle), `criteria` the minimum reserve
     by each criterion on its own (null where a criterion is not admissible for the material).
-    `artefact` tells that this place is made by a support or by a load's edge; `away` is the least reserve
+    `singular` tells that this place is made by a support or by a load's edge; `nonsingular_minimum` is the minimum
     outside such places.
     """
 
-    least: float
+    minimum: float
     mode: str
     zone: str
     phase: str
     body: str
     face: str
     at_mm: Vector
-    artefact: bool
-    away: float
+    singular: bool
+    nonsingular_minimum: float
     criteria: dict[str, float | None]
 
 
@@ -156,8 +156,8 @@ class HotSpot:
     face_distance_mm: float
     at_mm: Vector
     print_stress_MPa: Vector
-    artefact: bool
-    artefact_reason: str
+    singular: bool
+    singular_reason: str
 
 
 @dataclass(frozen=True)
@@ -168,8 +168,8 @@ class CaseFindings:
     reaction_N: Vector
     force_error: float
     moment_error: float
-    largest_displacement_mm: float
-    largest_displacement_at_mm: Vector
+    maximum_displacement_mm: float
+    maximum_displacement_at_mm: Vector
     strain_energy_mJ: float
     points: dict[str, PointFindings]
     faces: dict[str, WatchFindings]
@@ -179,10 +179,17 @@ class CaseFindings:
 
 @dataclass(frozen=True)
 class FaceStiffness:
-    """6 x 6 seen at a watched face: forces [N] and moments [N mm] against shifts [mm] and turns [rad]."""
+    """6 x 6 seen at a watched face: `matrix` forces [N] and moments [N mm] (`forces`, its rows) against displacements
+    [mm] and rotations [rad] (`motions`, its columns); `compliance` the other way round.
+    """
 
     matrix: Matrix
     compliance: Matrix
+    forces: tuple[str, ...] = ("force_x_N", "force_y_N", "force_z_N", "moment_x_Nmm", "moment_y_Nmm", "moment_z_Nmm")
+    motions: tuple[str, ...] = (
+        "displacement_x_mm", "displacement_y_mm", "displacement_z_mm",
+        "rotation_x_rad", "rotation_y_rad", "rotation_z_rad",
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -217,6 +224,7 @@ class Findings:
     cautions: tuple[str, ...]
     seconds: dict[str, float] = field(default_factory=dict)
     peak_memory_MB: float = 0.0
+    currency: str = ""
 
     @property
     def met(self) -> bool:
@@ -225,8 +233,8 @@ class Findings:
 
     @property
     def worst_case(self) -> str:
-        """The case with the least reserve factor."""
-        return min(self.cases, key=lambda name: self.cases[name].reserve.least)
+        """The case with the minimum reserve factor."""
+        return min(self.cases, key=lambda name: self.cases[name].reserve.minimum)
 
 
 def as_json(findings: Findings) -> str:

@@ -19,7 +19,7 @@ _WORTH = 4.0  # a place whose reserve is more than so many times the least is no
 
 
 @dataclass(frozen=True)
-class Artefacts:
+class SingularPlaces:
     """Nodes (n,) where the stress is made by the way the part is held or loaded: `reason` (n,) "" elsewhere."""
 
     reason: np.ndarray
@@ -29,7 +29,7 @@ class Artefacts:
         return self.reason != ""
 
 
-def find_artefacts(mesh: TetMesh, *, held: Mapping[str, Index], loaded: Mapping[str, Index]) -> Artefacts:
+def find_singular_places(mesh: TetMesh, *, held: Mapping[str, Index], loaded: Mapping[str, Index]) -> SingularPlaces:
     """Mark the nodes within one element of the edge of a held face or of a load patch narrower than two elements.
 
     `held` and `loaded`: boundary triangles (j,) by name. Stress at the edge of a held face grows without limit
@@ -46,7 +46,7 @@ def find_artefacts(mesh: TetMesh, *, held: Mapping[str, Index], loaded: Mapping[
             _mark(mesh, reason, size, nodes, f"the small patch of load {name}")
     for name, triangles in held.items():
         _mark(mesh, reason, size, patch_edge(mesh, triangles), f"the edge of the held face {name}")
-    return Artefacts(reason)
+    return SingularPlaces(reason)
 
 
 def patch_edge(mesh: TetMesh, triangles: Index) -> Index:
@@ -69,7 +69,7 @@ def _mark(mesh: TetMesh, reason: np.ndarray, size: Array, nodes: Index, text: st
 
 
 def find_hot_spots(
-    mesh: TetMesh, field: ReserveField, artefacts: Artefacts, groups: Mapping[str, FaceGroup]
+    mesh: TetMesh, field: ReserveField, singular: SingularPlaces, groups: Mapping[str, FaceGroup]
 ) -> tuple[HotSpot, ...]:
     """Local minima of the reserve factor, least first; minima closer than three elements are one place."""
     edges = np.concatenate([mesh.tets[:, [i, 4 + k]] for k, (i, _) in enumerate(TET_EDGES)])
@@ -83,7 +83,7 @@ def find_hot_spots(
         return ()
     nodes = nodes[np.argsort(r[nodes])]
     floor = max(float(r[nodes[0]]), 1e-3)
-    real = nodes[~artefacts.at[nodes]]
+    real = nodes[~singular.at[nodes]]
     floor = max(floor, float(r[real[0]])) if len(real) else floor
     reach = max(3 * float(np.median(mesh.edge_length)), 0.03 * mesh.diagonal)
     spots: list[int] = []
@@ -93,7 +93,7 @@ def find_hot_spots(
         if all(np.linalg.norm(mesh.nodes[node] - mesh.nodes[s]) > reach for s in spots):
             spots.append(int(node))
     near = NearestFace(mesh, groups)
-    return tuple(_spot(mesh, field, artefacts, near, s) for s in spots)
+    return tuple(_spot(mesh, field, singular, near, s) for s in spots)
 
 
 class NearestFace:
@@ -122,7 +122,7 @@ class NearestFace:
         return self.mesh.faces[int(self._face[at])].label, float(distance)
 
 
-def _spot(mesh: TetMesh, field: ReserveField, artefacts: Artefacts, near: NearestFace, node: int) -> HotSpot:
+def _spot(mesh: TetMesh, field: ReserveField, singular: SingularPlaces, near: NearestFace, node: int) -> HotSpot:
     face, distance = near(mesh.nodes[node])
     zone, label = field.phases[field.phase[node]]
     return HotSpot(
@@ -135,6 +135,6 @@ def _spot(mesh: TetMesh, field: ReserveField, artefacts: Artefacts, near: Neares
         face_distance_mm=distance,
         at_mm=tuple(float(v) for v in mesh.nodes[node]),
         print_stress_MPa=tuple(float(v) for v in field.print_stress[node]),
-        artefact=bool(artefacts.at[node]),
-        artefact_reason=str(artefacts.reason[node]),
+        singular=bool(singular.at[node]),
+        singular_reason=str(singular.reason[node]),
     )

@@ -1,8 +1,8 @@
-"""The least reserve factor of a whole part, and its largest interlayer tension, without the fields.
+"""The minimum reserve factor of a whole part, and its largest interlayer tension, without the fields.
 
 A scan over many prints needs one number of each, not a field to draw. A phase need not be solved for where its stress
-at the least reserve found so far is still inside its criteria: these are convex and hold zero. Most places are so far
-inside that a bound on the size of their stress tells it at once.
+at the minimum reserve found so far is still inside its criteria: these are convex and hold zero. Most places are so
+far inside that a bound on the size of their stress tells it at once.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from fem.part.tetmesh import Index, TetMesh
 from fem.printing.field import Phase, PrintedField, PrintedMaterial, Strength, WallBuckling, wall_axes
 from fem.tensors import Array, stress_rotation
 
-REPORTED_ALONE = ("Hill",)
+REPORTED_ALONE = ("hill",)
 """Criteria that are reported and never decide."""
 
 
@@ -42,8 +42,10 @@ def combined_stress(parts: Sequence[tuple[float, StressField]]) -> StressField:
     zones = []
     for zone in zip(*(field.zones for _, field in parts), strict=True):
         stress = sum(factor * z.stress for (factor, _), z in zip(parts, zone, strict=True))
-        warming = sum(factor * z.warming for (factor, _), z in zip(parts, zone, strict=True))
-        zones.append(ZoneStress(zone[0].nodes, np.asarray(stress), zone[0].turn, np.asarray(warming), zone[0].way))
+        temperature_change = sum(factor * z.temperature_change for (factor, _), z in zip(parts, zone, strict=True))
+        zones.append(
+            ZoneStress(zone[0].nodes, np.asarray(stress), zone[0].turn, np.asarray(temperature_change), zone[0].way)
+        )
     node = sum(factor * field.node for factor, field in parts)
     return StressField(tuple(zones), np.asarray(node), float("nan"))
 
@@ -54,17 +56,17 @@ def least_reserve(
     *,
     permanent: StressField | None,
     growing: StressField,
-    artefact: NDArray[np.bool_] | None = None,
+    singular: NDArray[np.bool_] | None = None,
 ) -> LeastReserve:
-    """The least of `judge_reserve` over all nodes; `artefact` (n,) marks the nodes that `away` leaves out."""
-    marked = np.zeros(len(mesh.nodes), dtype=bool) if artefact is None else artefact
+    """The least of `judge_reserve` over all nodes; `singular` (n,) marks the nodes that `away` leaves out."""
+    marked = np.zeros(len(mesh.nodes), dtype=bool) if singular is None else singular
     found = _Search(marked)
     for number, material in enumerate(printed.materials):
         grows = growing.zones[number]
         v = _own_axes(material, grows, grows.stress)
         p = np.zeros_like(v) if permanent is None else _own_axes(material, grows, permanent.zones[number].stress)
-        warm = grows.warming
-        stays = np.zeros_like(warm) if permanent is None else permanent.zones[number].warming
+        warm = grows.temperature_change
+        stays = np.zeros_like(warm) if permanent is None else permanent.zones[number].temperature_change
         warms = bool(warm.any() or stays.any())
         sizes = np.linalg.norm(p, axis=0), np.linalg.norm(v, axis=0)
         for phase in material.phases:
@@ -74,14 +76,14 @@ def least_reserve(
                 continue
             fixed, rising = phase.to_bead @ p[:, some], phase.to_bead @ v[:, some]
             if warms:
-                fixed = fixed + np.outer(phase.warming_stress, stays[some])
-                rising = rising + np.outer(phase.warming_stress, warm[some])
+                fixed = fixed + np.outer(phase.thermal_stress, stays[some])
+                rising = rising + np.outer(phase.thermal_stress, warm[some])
             found.take(grows.nodes[some], fixed.T, rising.T, phase)
     return LeastReserve(found.least, found.node, found.mode, found.zone, found.phase, found.away)
 
 
 class _Search:
-    """The least reserve factors found so far, with and without marked nodes, and what the least belongs to."""
+    """The minimum reserve factors found so far, with and without marked nodes, and what the least belongs to."""
 
     def __init__(self, marked: NDArray[np.bool_]) -> None:
         self.marked = marked
@@ -166,13 +168,13 @@ def largest_interlayer(printed: PrintedField, cases: Mapping[str, StressField]) 
                 continue
             own = _own_axes(material, zone, zone.stress)
             rows = [
-                (p.to_bead[2], p.warming_stress[2])
+                (p.to_bead[2], p.thermal_stress[2])
                 for p in material.phases
                 if not isinstance(p.strength, WallBuckling)
             ]
             # Rasters of one layer stack share what pulls them apart: equal rows are looked at once
             turn = np.unique(np.array([np.append(row, warm) for row, warm in rows]).round(12), axis=0)
-            up = turn[:, :6] @ own + np.outer(turn[:, 6], zone.warming)
+            up = turn[:, :6] @ own + np.outer(turn[:, 6], zone.temperature_change)
             if up.size and up.max() > most:
                 most, where = float(up.max()), name
     return most, where

@@ -31,9 +31,10 @@ class DirectionNumbers:
     `direction` (3,) of length one in part axes; `kind` is "scan", "refined", "axis" or "study" (the study's own).
     `reserve` is the least over the cases, in `reserve_case`, by `mode` in the `zone` at `at_mm`; `reserve_away` the
     least away from places that a support or a load's edge makes. `deflection_mm` the largest over the cases,
-    `interlayer_MPa` the largest tension between layers at the cases' own loads. `shift_mm`, `turn_deg` by watched
-    face. `overhang_mm2` hangs over when it is built along `direction`, `overhang_opposite_mm2` along the opposite.
-    `missed` says which requirements are not met, in words; `error` why the direction was not computed ("": it was).
+    `interlayer_MPa` the largest tension between layers at the cases' own loads. `displacement_mm`, `rotation_deg` by
+    watched face. `overhang_mm2` hangs over when it is built along `direction`, `overhang_opposite_mm2` along the
+    opposite. `missed` says which requirements are not met, in words; `error` why the direction was not computed ("":
+    it was).
     """
 
     direction: Vector
@@ -49,8 +50,8 @@ class DirectionNumbers:
     deflection_case: str = ""
     interlayer_MPa: float = 0.0
     interlayer_case: str = ""
-    shift_mm: dict[str, float] = field(default_factory=dict)
-    turn_deg: dict[str, float] = field(default_factory=dict)
+    displacement_mm: dict[str, float] = field(default_factory=dict)
+    rotation_deg: dict[str, float] = field(default_factory=dict)
     overhang_mm2: float = 0.0
     overhang_opposite_mm2: float = 0.0
     height_mm: float = 0.0
@@ -198,7 +199,7 @@ def mirrored_alike(raster: Sequence[float], *, pattern: str, infill_angle: float
     other = sorted(round(-a % 180, 6) % 180 for a in raster)
     # Under a half turn about the raster's zero a lattice comes to lie at minus its angle; by its symmetry in the
     # layer that may be the lattice itself
-    period = {"solid": 0.0, "lines": 90.0, "grid": 90.0, "gyroid": 90.0, "triangle": 60.0, "honeycomb": 60.0}
+    period = {"solid": 0.0, "woodpile": 90.0, "grid": 90.0, "gyroid": 90.0, "triangle": 60.0, "honeycomb": 60.0}
     turn = period.get(pattern)
     if turn is None:
         return False
@@ -303,7 +304,7 @@ def _numbers(d: DirectionNumbers, *, turned: bool = True) -> str:
     over = d.support_mm2 if turned else d.overhang_mm2
     verb = "with " if turned else ""
     return (
-        f"{verb}a least reserve factor of {reserve_words(d.reserve)}, {d.deflection_mm:.3g} mm of deflection and "
+        f"{verb}a minimum reserve factor of {reserve_words(d.reserve)}, {d.deflection_mm:.3g} mm of deflection and "
         f"{over:,.0f} mm² of overhang"
     )
 

@@ -25,7 +25,7 @@ T = TypeVar("T")
 class ReserveField:
     """At each node: `reserve` (n,), `mode` (n,) into `modes`, `phase` (n,) into `phases` (zone, label),
     `print_stress` (n, 6) [MPa] of the whole case in the axes of the beads that come nearest to failure;
-    `criteria` the least reserve factor of each body by each criterion on its own.
+    `criteria` the minimum reserve factor of each body by each criterion on its own.
     """
 
     reserve: Array
@@ -68,14 +68,14 @@ def _judge_zone(
     p, v = np.ascontiguousarray(p.T), np.ascontiguousarray(v.T)
     for phase in material.phases:
         fixed, grows = phase.to_bead @ p, phase.to_bead @ v
-        if phase.warming_stress.any():
-            fixed += 0.0 if stay is None else np.outer(phase.warming_stress, stay.warming)
-            grows += np.outer(phase.warming_stress, here.warming)
+        if phase.thermal_stress.any():
+            fixed += 0.0 if stay is None else np.outer(phase.thermal_stress, stay.temperature_change)
+            grows += np.outer(phase.thermal_stress, here.temperature_change)
         out.lower(here.nodes, fixed.T, grows.T, phase, least)
 
 
 class _Least:
-    """The least reserve factor found so far at each node, and what it belongs to."""
+    """The minimum reserve factor found so far at each node, and what it belongs to."""
 
     def __init__(self, n: int) -> None:
         self.reserve = np.full(n, np.inf)

@@ -43,7 +43,7 @@ PRINTED_MODES = (
     "interlayer shear, both ways together",
 )
 ISOTROPIC_MODES = ("yield (von Mises)",)
-WALL_BUCKLING = "wall buckling"
+WALL_BUCKLING = "wall_buckling"
 """The criterion that judges thin cell walls."""
 
 _SAME = 1e-9
@@ -75,16 +75,16 @@ def phase_reserve(p: Any, v: Any, strength: Strength | WallBuckling) -> PhaseRes
         )
     if strength.yield_stress is not None:
         reserve = von_mises_reserve(p, v, strength.yield_stress)
-        return PhaseReserve(reserve, np.zeros(reserve.shape, dtype=np.intp), ISOTROPIC_MODES, {"von Mises": reserve})
+        return PhaseReserve(reserve, np.zeros(reserve.shape, dtype=np.intp), ISOTROPIC_MODES, {"von_mises": reserve})
     single, mode = max_stress_reserve(p, v, strength)
     criteria: dict[str, Array | None] = {
-        "maximum stress": single,
-        "Tsai-Wu": tsai_wu_reserve(p, v, strength),
+        "maximum_stress": single,
+        "tsai_wu": tsai_wu_reserve(p, v, strength),
         "interlayer": interlayer_reserve(p, v, strength),
-        "Hill": hill_reserve(p, v, strength) if hill_admissible(strength) else None,
+        "hill": hill_reserve(p, v, strength) if hill_admissible(strength) else None,
     }
     reserve = single
-    for number, name in enumerate(("Tsai-Wu", "interlayer"), start=len(STRESS_MODES)):
+    for number, name in enumerate(("tsai_wu", "interlayer"), start=len(STRESS_MODES)):
         other = criteria[name]
         assert other is not None
         mode = np.where(other < reserve * (1 - _SAME), number, mode)
@@ -107,18 +107,18 @@ def exceeded(stress: Array, strength: Strength | WallBuckling) -> dict[str, NDAr
         squeezed = np.maximum(-one[0], 0) / strength.along + np.maximum(-one[2], 0) / strength.up
         return {WALL_BUCKLING: squeezed + (one[4] / strength.shear) ** 2 >= 1}
     if strength.yield_stress is not None:
-        return {"von Mises": von_mises(stress) >= strength.yield_stress}
+        return {"von_mises": von_mises(stress) >= strength.yield_stress}
     tension, compression, shear = _strengths(strength)
     single = np.zeros(len(stress), dtype=bool)
     for k in range(3):
         single |= (one[k] >= tension[k]) | (one[k] <= -compression[k]) | (np.abs(one[3 + k]) >= shear[k])
     linear, quadratic = tsai_wu_coefficients(strength)
     form = _form_of(one, quadratic)
-    out = {"maximum stress": single, "Tsai-Wu": form + sum(linear[k] * one[k] for k in range(3)) >= 1}
+    out = {"maximum_stress": single, "tsai_wu": form + sum(linear[k] * one[k] for k in range(3)) >= 1}
     sheared = (one[3] / shear[0]) ** 2 + (one[4] / shear[1]) ** 2
     out["interlayer"] = sheared + (np.maximum(one[2], 0) / tension[2]) ** 2 >= 1
     if hill_admissible(strength):
-        out["Hill"] = _form_of(one, _hill_of(strength)) >= 1
+        out["hill"] = _form_of(one, _hill_of(strength)) >= 1
     return out
 
 

@@ -1,7 +1,7 @@
 """Stress from displacement, zone by zone: smoothed inside a zone and never across one.
 
 Stress is taken at the four integration points of each tetrahedron, where it is most accurate, and told apart into
-that of wall, skin and core. Each is carried towards the nodes by the linear field through these points, but not
+that of wall, cover and core. Each is carried towards the nodes by the linear field through these points, but not
 farther than the zone itself comes to the node, and averaged over the tetrahedra around the node that hold the same
 zone of the same body, weighted by the zone's volume.
 Source: J. Barlow, IJNME 10 (1976) 243 (best points); O. C. Zienkiewicz and J. Z. Zhu, IJNME 24 (1987) 337.
@@ -39,14 +39,14 @@ tetrahedron that is nearly all wall; the tetrahedra behind, which hold more of t
 @dataclass(frozen=True)
 class ZoneStress:
     """Smoothed stress of one zone of one body, where it is judged: at `nodes` (j,) the zone's own `stress` (j, 6)
-    [MPa] in part axes, `turn` (j,) [rad] of the wall's bead there, `warming` (j,) [K]. Where walls of
+    [MPa] in part axes, `turn` (j,) [rad] of the wall's bead there, `temperature_change` (j,) [K]. Where walls of
     several ways meet, a node stands once for each `way` (j,).
     """
 
     nodes: Index
     stress: Array
     turn: Array
-    warming: Array
+    temperature_change: Array
     way: Index
 
     @property
@@ -56,7 +56,9 @@ class ZoneStress:
 
     def at(self, some: NDArray[np.bool_]) -> ZoneStress:
         """Only some (j,) of the nodes."""
-        return ZoneStress(self.nodes[some], self.stress[some], self.turn[some], self.warming[some], self.way[some])
+        return ZoneStress(
+            self.nodes[some], self.stress[some], self.turn[some], self.temperature_change[some], self.way[some]
+        )
 
 
 @dataclass(frozen=True)
@@ -73,14 +75,14 @@ class StressField:
     def minus(self, other: StressField) -> StressField:
         """This field without another of the same mesh: what of it grows when the other stays."""
         zones = tuple(
-            ZoneStress(a.nodes, a.stress - b.stress, a.turn, a.warming - b.warming, a.way)
+            ZoneStress(a.nodes, a.stress - b.stress, a.turn, a.temperature_change - b.temperature_change, a.way)
             for a, b in zip(self.zones, other.zones, strict=True)
         )
         return StressField(zones, self.node - other.node, self.energy_error)
 
 
 def raw_stress(
-    mesh: TetMesh, printed: PrintedField, displacement: Array, *, warming: Array | None = None
+    mesh: TetMesh, printed: PrintedField, displacement: Array, *, temperature_change: Array | None = None
 ) -> tuple[Array, Array]:
     """Stress (m, 4, 6) [MPa] in part axes that the mixture of each tetrahedron feels at the integration points, and
     their volumes (m, 4) [mm^3].
@@ -105,18 +107,19 @@ def raw_stress(
             axis=-1,
         )
         which = printed.mixture[part]
-        if warming is not None:
-            strain = strain - (warming[part, None] * printed.expansion_table[which])[:, None, :]
+        if temperature_change is not None:
+            strain = strain - (temperature_change[part, None] * printed.expansion_table[which])[:, None, :]
         stress[part] = np.einsum("mab,mqb->mqa", table[which], strain, optimize=True)
         volume[part] = np.linalg.det(jac) * STRESS_WEIGHTS
     return stress, volume
 
 
 def recover_stress(
-    mesh: TetMesh, printed: PrintedField, displacement: Array, *, warming: Array | None = None
+    mesh: TetMesh, printed: PrintedField, displacement: Array, *, temperature_change: Array | None = None
 ) -> StressField:
-    """Smoothed stress of every zone for displacements (n, 3) [mm] and `warming` (m,) [K] of the tetrahedra."""
-    raw, volume = raw_stress(mesh, printed, displacement, warming=warming)
+    """Smoothed stress of every zone for displacements (n, 3) [mm] and `temperature_change` (m,) [K] of the
+    tetrahedra."""
+    raw, volume = raw_stress(mesh, printed, displacement, temperature_change=temperature_change)
     n = len(mesh.nodes)
     zones = []
     node, nearest, lies_in = np.zeros((n, 6)), np.zeros(n), np.full(n, -1)
@@ -127,7 +130,7 @@ def recover_stress(
         tets, slot = np.nonzero((printed.zone == number) & (printed.share > 0))
         own = raw[tets]
         size = volume[tets].sum(axis=1) * printed.share[tets, slot]
-        warm = np.zeros(len(tets)) if warming is None else warming[tets]
+        warm = np.zeros(len(tets)) if temperature_change is None else temperature_change[tets]
         rows = printed.mixture[tets]
         if printed.several_zones:
             own = np.einsum("mab,mqb->mqa", printed.local[rows, slot], own, optimize=True)

@@ -30,9 +30,9 @@ def trust_of(
     """The figures by which a run is trusted: balance, estimated energy error of each case, mesh, iterations."""
     worst = max(energy_error.values(), default=0.0)
     return {
-        "largest_balance_error": balance,
+        "maximum_balance_error": balance,
         "balance_met": balance <= BALANCE_LIMIT,
-        "energy_error_share": dict(energy_error),
+        "relative_energy_error": dict(energy_error),
         "mesh_is_fine_enough": worst <= ENERGY_LIMIT,
         "worst_tetrahedron_quality": mesh.worst_quality,
         "solver_iterations": iterations,
@@ -58,20 +58,21 @@ def cautions_of(
             )
     for name, case in cases.items():
         r = case.reserve
-        if r.artefact:
+        if r.singular:
             out.append(
-                f"Case {name}: the least reserve factor {r.least:.2f} is read where the way the part is held or "
-                f"loaded makes the stress; it depends on the mesh; away from such places it is {r.away:.2f}."
+                f"Case {name}: the minimum reserve factor {r.minimum:.2f} is read where the way the part is held or "
+                f"loaded makes the stress; it depends on the mesh; away from such places it is "
+                f"{r.nonsingular_minimum:.2f}."
             )
     if not trust["mesh_is_fine_enough"]:
-        worst = max(trust["energy_error_share"].values())
+        worst = max(trust["relative_energy_error"].values())
         thin = any(len(body.zones) > 1 for body in bodies.values())
-        why = " (walls and skins thinner than the tetrahedra add to it)" if thin else ""
+        why = " (walls and covers thinner than the tetrahedra add to it)" if thin else ""
         out.append(
             f"The mesh is coarse: the estimated energy error is {100 * worst:.0f} %{why}; ask for a smaller size."
         )
     if not trust["balance_met"]:
-        out.append(f"Forces balance only to {trust['largest_balance_error']:.1e} of the load.")
+        out.append(f"Forces balance only to {trust['maximum_balance_error']:.1e} of the load.")
     if mesh.straightened:
         out.append(f"{mesh.straightened} mid-side nodes were pulled straight; the face is a little flat there.")
     return (*out, *STANDING)

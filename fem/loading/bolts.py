@@ -36,7 +36,7 @@ class Hole:
 
     @property
     def grip(self) -> float:
-        """Clamped length [mm]."""
+        """Preloaded length [mm]."""
         return self.head - self.seat
 
 
@@ -52,7 +52,7 @@ def find_holes(
         face = mesh.faces[i]
         known = face.axis is not None and face.origin is not None and face.radius is not None
         if face.kind != "cylinder" or not known or not face.hole:
-            raise FaceError(f"{describe(face)} is not a round hole.", where=f"loads.{name}.clamp.holes")
+            raise FaceError(f"{describe(face)} is not a round hole.", where=f"loads.{name}.preload.holes")
         for bundle in bundles:
             if _coaxial(mesh, bundle[0], i):
                 bundle.append(i)
@@ -90,7 +90,7 @@ def _hole(mesh: TetMesh, bundle: list[int], against: FaceGroup, head: FaceGroup 
     if not faces:
         raise FaceError(
             f"no plane square to the hole at {describe(face)} carries the bolt's head.",
-            where=f"loads.{name}.clamp",
+            where=f"loads.{name}.preload",
             advice='Name the face that the washer sits on: head = "...".',
         )
     return Hole(axis, face.origin, float(face.radius), top, seat, faces)
@@ -114,7 +114,7 @@ def _square_planes(
 
 
 @dataclass(frozen=True)
-class Clamped:
+class Preloaded:
     """One bolt's clamping: `forces` (n, 3) [N]; `pressure` [MPa] the mean and `peak` the largest under the washer;
     `cover` the share of the washer that rests on the part.
     """
@@ -125,21 +125,23 @@ class Clamped:
     cover: float
 
 
-def clamp_load(mesh: TetMesh, hole: Hole, *, against: FaceGroup, force: float, ring: float, name: str) -> Clamped:
+def preload_forces(
+    mesh: TetMesh, hole: Hole, *, against: FaceGroup, force: float, washer: float, name: str
+) -> Preloaded:
     """The pull `force` [N] of one bolt under a washer of outer diameter `ring` [mm].
 
     Errors: InputError when the washer is no larger than the hole, misses the face, or hangs so far over an edge
     that it would have to pull.
     """
-    if not ring / 2 > hole.radius * 1.02:
+    if not washer / 2 > hole.radius * 1.02:
         raise InputError(
-            f"a washer of {ring:g} mm is no larger than the hole of {2 * hole.radius:.4g} mm.",
-            where=f"loads.{name}.clamp.ring",
+            f"a washer of {washer:g} mm is no larger than the hole of {2 * hole.radius:.4g} mm.",
+            where=f"loads.{name}.preload.washer",
         )
-    under = _pressed(mesh, hole, hole.head_faces, outer=ring / 2, height=hole.head, push=-force, name=name)
+    under = _pressed(mesh, hole, hole.head_faces, outer=washer / 2, height=hole.head, push=-force, name=name)
     # Near an edge the cone is cut; its reach is drawn in until the linear pressure pushes everywhere
-    full = ring / 2 + max(hole.grip, 0.0) * np.tan(np.radians(30))
-    for reach in np.linspace(full, ring / 2, 6):
+    full = washer / 2 + max(hole.grip, 0.0) * np.tan(np.radians(30))
+    for reach in np.linspace(full, washer / 2, 6):
         over = _pressed(mesh, hole, against.faces, outer=float(reach), height=hole.seat, push=force, name=name)
         if over.least >= 0:
             break
@@ -147,11 +149,11 @@ def clamp_load(mesh: TetMesh, hole: Hole, *, against: FaceGroup, force: float, r
         at = ", ".join(f"{v:.4g}" for v in hole.origin + hole.axis * hole.head)
         raise InputError(
             f"the washer at ({at}) mm hangs so far over an edge that it would have to pull.",
-            where=f"loads.{name}.clamp.ring",
+            where=f"loads.{name}.preload.washer",
             advice="Take a smaller washer, or move the hole.",
         )
-    whole = np.pi * ((ring / 2) ** 2 - hole.radius**2)
-    return Clamped(under.forces + over.forces, force / under.area, under.most, min(1.0, under.area / whole))
+    whole = np.pi * ((washer / 2) ** 2 - hole.radius**2)
+    return Preloaded(under.forces + over.forces, force / under.area, under.most, min(1.0, under.area / whole))
 
 
 @dataclass(frozen=True)
@@ -199,7 +201,7 @@ def _patch(mesh: TetMesh, hole: Hole, faces: tuple[int, ...], *, outer: float, h
     hit = (area * _ring_weight(points, hole=hole, outer=outer)).sum(axis=1) > 0
     if not hit.any():
         at = ", ".join(f"{v:.4g}" for v in hole.origin + hole.axis * height)
-        raise InputError(f"no face lies under the washer at ({at}) mm.", where=f"loads.{name}.clamp")
+        raise InputError(f"no face lies under the washer at ({at}) mm.", where=f"loads.{name}.preload")
     return triangles[hit]
 
 

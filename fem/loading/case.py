@@ -42,16 +42,16 @@ class LoadCase:
         return tuple(k for k in self.factors if k not in self.growing)
 
     @property
-    def shifted(self) -> tuple[str, ...]:
+    def displaced(self) -> tuple[str, ...]:
         """The loads of this case that prescribe a face's displacement."""
-        return tuple(sorted(k for k, f in self.factors.items() if f != 0 and self.loads[k].shift is not None))
+        return tuple(sorted(k for k, f in self.factors.items() if f != 0 and self.loads[k].displacement is not None))
 
     def combined(self, names: tuple[str, ...], each: Mapping[str, Array]) -> Array:
         """Sum of fields of unit loads times their factors, over these loads."""
         shape = next(iter(each.values())).shape
         return sum((self.factors[k] * each[k] for k in names), np.zeros(shape))
 
-    def warming(self, names: tuple[str, ...]) -> Array | None:
+    def temperature_change(self, names: tuple[str, ...]) -> Array | None:
         """Warming (m,) [K] of the tetrahedra by these loads, None where none warms."""
-        warm = [self.factors[k] * w for k in names if (w := self.loads[k].warming) is not None]
+        warm = [self.factors[k] * w for k in names if (w := self.loads[k].temperature_change) is not None]
         return sum(warm[1:], warm[0]) if warm else None

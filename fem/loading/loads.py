@@ -35,9 +35,9 @@ Wrench = tuple[Array, Array]
 class Load:
     """One load of a study at factor one.
 
-    `forces` (n, 3) [N] at the nodes; `warming` [K] per tetrahedron (m,) or None; `shift` True when the load is
-    a displacement prescribed through the supports; `permanent`: it does not grow when a reserve is sought.
-    `triangles` (j,) where it works; `facts` numbers for the report; `point` (3,) where its arrow is drawn.
+    `forces` (n, 3) [N] at the nodes; `temperature_change` [K] per tetrahedron (m,) or None; `displacement` True when
+    the load is a displacement prescribed through the supports; `permanent`: it does not grow when a reserve is
+    sought. `triangles` (j,) where it works; `facts` numbers for the report; `point` (3,) where its arrow is drawn.
     """
 
     name: str
@@ -46,8 +46,8 @@ class Load:
     permanent: bool
     triangles: Index
     facts: dict[str, Any] = field(default_factory=dict)
-    warming: Array | None = None
-    shift: Array | None = None
+    temperature_change: Array | None = None
+    displacement: Array | None = None
     point: Array | None = None
 
 
@@ -149,11 +149,12 @@ def acceleration_load(mesh: TetMesh, printed: PrintedField, *, field: Array) -> 
     return mass[:, None] * np.asarray(field, dtype=float)
 
 
-def warming_load(mesh: TetMesh, printed: PrintedField, *, warming: Array) -> Array:
-    """Nodal forces (n, 3) [N] with which free expansion by `warming` (m,) [K] would be held back to nothing."""
+def thermal_load(mesh: TetMesh, printed: PrintedField, *, temperature_change: Array) -> Array:
+    """Nodal forces (n, 3) [N] with which free expansion by `temperature_change` (m,) [K] would be held back to
+    nothing."""
     # A material without expansion can only belong to bodies that do not warm (the study sees to that)
     table = np.einsum("kab,kb->ka", printed.stiffness_table, printed.expansion_table)
-    stress = table[printed.material] * warming[:, None, None]
+    stress = table[printed.material] * temperature_change[:, None, None]
     out = np.zeros((len(mesh.nodes), 3))
     slope = tet_slopes(STRESS_POINTS)
     for part in np.array_split(np.arange(len(mesh.tets)), max(1, len(mesh.tets) // 20000)):

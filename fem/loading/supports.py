@@ -1,4 +1,4 @@
-"""What holds the part: faces held in given directions, and elastic beds."""
+"""What holds the part: faces held in given directions, and elastic foundations."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ class Held:
 
 
 @dataclass(frozen=True)
-class Bed:
+class Foundation:
     """A face on springs: `normal` and `tangential` stiffness per area [N/mm^3], on boundary `triangles` (j,)."""
 
     name: str
@@ -38,24 +38,24 @@ class Bed:
     def __post_init__(self) -> None:
         if self.normal < 0 or self.tangential < 0 or self.normal + self.tangential <= 0:
             raise InputError(
-                "a bed needs stiffness that is not negative, and at least one that is not zero.",
+                "a foundation needs stiffness that is not negative, and at least one that is not zero.",
                 where=f"supports.{self.name}",
             )
 
 
 def held_face(
-    mesh: TetMesh, group: FaceGroup, *, hold: tuple[str, ...] | str, name: str, value: Array | None = None
+    mesh: TetMesh, group: FaceGroup, *, fixed: tuple[str, ...] | str, name: str, value: Array | None = None
 ) -> Held:
     """Hold the nodes of a face along part axes ("x", "y", "z") or along the face's own "normal".
 
-    `value` (3,) [mm] shifts the held axes by its components instead of leaving them at zero.
+    `value` (3,) [mm] displacements the held axes by its components instead of leaving them at zero.
     """
     nodes = mesh.nodes_of(group.faces)
     triangles = mesh.triangles_of(group.faces)
-    if hold == "normal" or tuple(hold) == ("normal",):
+    if fixed == "normal" or tuple(fixed) == ("normal",):
         directions, own = _face_normals(mesh, group.faces)
         return Held(name, own, directions, np.zeros(len(own)), triangles)
-    axes = [AXES[a] for a in hold]
+    axes = [AXES[a] for a in fixed]
     directions = np.repeat(np.eye(3)[axes], len(nodes), axis=0)
     amount = np.zeros(3) if value is None else np.asarray(value, dtype=float)
     return Held(name, np.tile(nodes, len(axes)), directions, np.repeat(amount[axes], len(nodes)), triangles)
@@ -81,15 +81,16 @@ def _face_normals(mesh: TetMesh, faces: tuple[int, ...]) -> tuple[Array, Index]:
     return np.concatenate(normals), np.concatenate(nodes).astype(np.int32)
 
 
-def bed_matrices(mesh: TetMesh, bed: Bed) -> tuple[Index, Array]:
-    """Nodes (j, 6) and spring matrices (j, 6, 6, 3, 3) [N/mm] of a bed, integrated over its curved triangles."""
-    points, weight, normal = surface_points(mesh, bed.triangles)
-    normal = true_normals(mesh, bed.triangles, points, normal)
+def foundation_matrices(mesh: TetMesh, foundation: Foundation) -> tuple[Index, Array]:
+    """Nodes (j, 6) and spring matrices (j, 6, 6, 3, 3) [N/mm] of a foundation, integrated over its curved
+    triangles."""
+    points, weight, normal = surface_points(mesh, foundation.triangles)
+    normal = true_normals(mesh, foundation.triangles, points, normal)
     shape, _ = triangle_shapes(TRIANGLE_POINTS)
     outer = normal[..., :, None] * normal[..., None, :]
-    spring = bed.normal * outer + bed.tangential * (np.eye(3) - outer)
+    spring = foundation.normal * outer + foundation.tangential * (np.eye(3) - outer)
     local = np.einsum("jq,qa,qb,jqik->jabik", weight, shape, shape, spring)
-    return mesh.triangles[bed.triangles], local
+    return mesh.triangles[foundation.triangles], local
 
 
 @dataclass(frozen=True)

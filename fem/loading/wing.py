@@ -40,21 +40,21 @@ def elliptic_root_moment(lift: float, span: float) -> float:
 def wing_lift(
     *,
     mass: float,
-    share: float,
+    weight_fraction: float,
     span: float,
-    left_share: float = 0.5,
-    drag_ratio: float = 0.0,
-    centre: Array,
+    left_fraction: float = 0.5,
+    drag_to_lift: float = 0.0,
+    centre_of_pressure: Array,
     up: Array = (0.0, 0.0, 1.0),  # type: ignore[assignment]
     forward: Array = (1.0, 0.0, 0.0),  # type: ignore[assignment]
 ) -> WingLift:
-    """The wrench of a wing that carries `share` of `mass` [tonne] under standard gravity.
+    """The wrench of a wing that carries `weight_fraction` of `mass` [tonne] under standard gravity.
 
-    `span` [mm]; `left_share` of the lift is on the left half (left = up x forward); drag = drag_ratio x lift,
-    spread like the lift; `centre` (3,) [mm] is the centre of pressure of the symmetric wing.
-    Errors: InputError on a share outside 0..1, no span, or `up` along `forward`.
+    `span` [mm]; `left_fraction` of the lift is on the left half (left = up x forward); drag = drag_to_lift x lift,
+    spread like the lift; `centre_of_pressure` (3,) [mm] is that of the symmetric wing.
+    Errors: InputError on a weight_fraction outside 0..1, no span, or `up` along `forward`.
     """
-    for name, value in (("share", share), ("left_share", left_share)):
+    for name, value in (("weight_fraction", weight_fraction), ("left_fraction", left_fraction)):
         if not 0 <= value <= 1:
             raise InputError(f"{name} = {value:g} must lie between 0 and 1.", where="wing")
     if not (mass > 0 and span > 0):
@@ -67,11 +67,11 @@ def wing_lift(
         raise InputError("up and forward must not be parallel.", where="wing")
     forward = unit(forward)
     left = np.cross(up, forward)
-    lift = mass * share * STANDARD_GRAVITY
-    drag = drag_ratio * lift
+    lift = mass * weight_fraction * STANDARD_GRAVITY
+    drag = drag_to_lift * lift
     force = lift * up - drag * forward
     arm = 4 / (3 * np.pi) * span / 2
-    moment = np.cross(arm * left, force * left_share) + np.cross(-arm * left, force * (1 - left_share))
-    larger = max(left_share, 1 - left_share)
+    moment = np.cross(arm * left, force * left_fraction) + np.cross(-arm * left, force * (1 - left_fraction))
+    larger = max(left_fraction, 1 - left_fraction)
     root = 2 * larger * elliptic_root_moment(lift, span)
-    return WingLift(force, moment, np.asarray(centre, dtype=float), lift, drag, root)
+    return WingLift(force, moment, np.asarray(centre_of_pressure, dtype=float), lift, drag, root)

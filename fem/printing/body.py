@@ -1,4 +1,4 @@
-"""What one body is made of, zone by zone: walls, skins and core of a print, or a metal through and through."""
+"""What one body is made of, zone by zone: walls, covers and core of a print, or a metal through and through."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class PrintedBody:
-    """Materials of a body's zones. `wall` and `skin` are None where the plan has none, `plan` for a metal; `solid`
+    """Materials of a body's zones. `wall` and `cover` are None where the plan has none, `plan` for a metal; `solid`
     [tonne/mm^3] is the density of the beads themselves; `cell` the infill's cell, None when the core is solid.
     """
 
@@ -27,19 +27,19 @@ class PrintedBody:
     solid: float
     plan: PrintPlan | None = None
     wall: PrintedMaterial | None = None
-    skin: PrintedMaterial | None = None
+    cover: PrintedMaterial | None = None
     cell: InfillCell | None = None
 
     @property
     def zones(self) -> tuple[PrintedMaterial | None, PrintedMaterial | None, PrintedMaterial]:
-        """Wall, skin, core."""
-        return self.wall, self.skin, self.core
+        """Wall, cover, core."""
+        return self.wall, self.cover, self.core
 
 
 def printed_body(plan: PrintPlan, *, card: Card, state: str, temperature: float | None = None) -> PrintedBody:
     """The zones of a print by its plan, of a card's state at a service temperature [deg C].
 
-    A solid core is the raster of the skins, so that skins are not told apart. Errors: CardError (a metal's card, a
+    A solid core is the raster of the covers, so that covers are not told apart. Errors: CardError (a metal's card, a
     state or temperature that the card does not cover), InputError (an infill that the bead cannot make).
     """
     values = card.state(state, temperature=temperature)
@@ -48,7 +48,7 @@ def printed_body(plan: PrintPlan, *, card: Card, state: str, temperature: float 
         return PrintedBody(raster_material(plan, card=card, values=values), card.density, plan, wall)
     from fem.printing.infill import infill_cell
 
-    skin = raster_material(plan, card=card, values=values, zone="skin") if plan.skins else None
+    cover = raster_material(plan, card=card, values=values, zone="cover") if plan.covers else None
     cell = infill_cell(
         plan.infill_pattern,
         density=plan.infill_density,
@@ -61,7 +61,7 @@ def printed_body(plan: PrintPlan, *, card: Card, state: str, temperature: float 
         expansion=values.expansion,
     )
     core = infill_material(plan, cell=cell, card=card, values=values)
-    return PrintedBody(core, card.density, plan, wall, skin, cell)
+    return PrintedBody(core, card.density, plan, wall, cover, cell)
 
 
 def metal_body(card: Card, *, state: str = "dry", temperature: float | None = None) -> PrintedBody:
@@ -77,10 +77,10 @@ def infill_material(plan: PrintPlan, *, cell: InfillCell, card: Card, values: Ca
     into_cell = stress_rotation(axes)
     stiffness = rotate_stiffness(cell.stiffness, axes)
     beads = tuple(
-        Phase("infill", p.label, p.to_bead @ into_cell, p.warming_stress, values.strength) for p in cell.points
+        Phase("core", p.label, p.to_bead @ into_cell, p.thermal_stress, values.strength) for p in cell.points
     )
     walls = tuple(
-        Phase("infill", w.label, w.to_wall @ into_cell, np.zeros(6), WallBuckling(w.along, w.up, w.shear, w.mode))
+        Phase("core", w.label, w.to_wall @ into_cell, np.zeros(6), WallBuckling(w.along, w.up, w.shear, w.mode))
         for w in cell.walls
     )
     return PrintedMaterial(
@@ -90,7 +90,7 @@ def infill_material(plan: PrintPlan, *, cell: InfillCell, card: Card, values: Ca
         print_axes=print_axes(plan),
         density=card.density * cell.density,
         phases=beads + walls,
-        zone="infill",
+        zone="core",
         expansion=None if cell.expansion is None else strain_rotation(axes.T) @ cell.expansion,
         estimates=values.estimates,
     )

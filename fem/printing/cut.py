@@ -14,8 +14,8 @@ from fem.printing.plan import PrintPlan, in_layer_rotation
 from fem.printing.zones import Outline
 from fem.tensors import Array
 
-OUTSIDE, WALL, SKIN, INFILL, SOLID, AIR = range(6)
-PLACES = ("outside", "wall", "skin", "infill", "solid", "air")
+OUTSIDE, WALL, COVER, CORE, SOLID, AIR = range(6)
+PLACES = ("outside", "wall", "cover", "core", "solid", "air")
 """What a place of a cut can be; air is the room between the beads of the infill."""
 
 MOST_PIXELS = 1000
@@ -84,8 +84,8 @@ def _cut(outline: Outline, made: PrintedBody, *, body: str, kind: str) -> ZoneCu
     height = float(max(heights, key=core))
     points, shape = places(height, pixel)
     zone, _ = outline.zones_at(points)
-    core_place = SOLID if made.cell is None else INFILL
-    place = np.array([WALL, SKIN, core_place, OUTSIDE], dtype=np.int8)[zone]
+    core_place = SOLID if made.cell is None else CORE
+    place = np.array([WALL, COVER, core_place, OUTSIDE], dtype=np.int8)[zone]
     if made.cell is not None:
         inside = np.flatnonzero(zone == zones.CORE)
         place[inside[~_in_bead(plan, points[inside])]] = AIR
@@ -121,7 +121,8 @@ def _in_bead(plan: PrintPlan, points: Array) -> NDArray[np.bool_]:
 
 
 def _strokes(outline: Outline, points: Array, first: int, second: int, *, solid: bool) -> tuple[Array, Array]:
-    """Bead directions where beads lie side by side: along the outline in walls, as rastered in skins, solid cores."""
+    """Bead directions where beads lie side by side: along the outline in walls, as rastered in covers, solid
+    cores."""
     zone, angle = outline.zones_at(points)
     raster = np.radians(np.array(outline.plan.raster))
     layer = np.floor((points[:, 2] - outline.box[0, 2]) / outline.plan.bead_height).astype(int)
@@ -129,7 +130,7 @@ def _strokes(outline: Outline, points: Array, first: int, second: int, *, solid:
     apart = float(np.ptp(points, axis=0).max()) / STROKES
     kept = [
         _spread(points[mine], apart=apart, among=np.flatnonzero(mine))
-        for number in (zones.WALL, zones.SKIN, *([zones.CORE] if solid else []))
+        for number in (zones.WALL, zones.COVER, *([zones.CORE] if solid else []))
         if (mine := zone == number).any()
     ]
     shown = np.concatenate(kept) if kept else np.zeros(0, dtype=int)

@@ -1,9 +1,9 @@
 """The printed material at every tetrahedron: stiffness, density, and how its beads see the stress.
 
-A tetrahedron holds up to three zones - wall, skin, core - each of one `PrintedMaterial`, in shares. Stiffness is what
-the solver needs; phases are what the judgement needs: each phase is one family of beads (say, the skin's raster
-at +45 degrees), with the matrix that takes the mean stress of its zone to the stress in that family's own axes.
-A solid print without walls, and a metal, are fields of one zone.
+A tetrahedron holds up to three zones - wall, cover, core - each of one `PrintedMaterial`, in shares. Stiffness is
+what the solver needs; phases are what the judgement needs: each phase is one family of beads (say, the cover's raster
+at +45 degrees), with the matrix that takes the mean stress of its zone to the stress in that family's own axes. A
+solid print without walls, and a metal, are fields of one zone.
 """
 
 from __future__ import annotations
@@ -62,16 +62,16 @@ class WallBuckling:
 class Phase:
     """One family of beads inside a zone.
 
-    `zone` is wall, skin, infill, solid or metal; `label` names the family ("raster 45 deg"); `to_bead` (6, 6)
+    `zone` is wall, cover, core, solid or metal; `label` names the family ("raster 45 deg"); `to_bead` (6, 6)
     takes the mean stress of the zone, in part axes (in the wall's own axes for a wall), to the stress in bead
-    axes; `warming_stress` (6,) [MPa/K] is what the beads do to one another when the zone warms by one kelvin with no
+    axes; `thermal_stress` (6,) [MPa/K] is what the beads do to one another when the zone warms by one kelvin with no
     mean stress, in bead axes.
     """
 
     zone: str
     label: str
     to_bead: Array
-    warming_stress: Array
+    thermal_stress: Array
     strength: Strength | WallBuckling
 
 
@@ -109,7 +109,7 @@ class PrintedMaterial:
 class PrintedField:
     """What every tetrahedron is made of.
 
-    `materials` of all zones of all bodies; `zone` (m, 3) their numbers for wall, skin and core of each tetrahedron,
+    `materials` of all zones of all bodies; `zone` (m, 3) their numbers for wall, cover and core of each tetrahedron,
     -1 where it has none, `share` (m, 3) of its volume; `turn` (m,) [rad] the wall's bead from print axis 1;
     `thin` (m,) the share that lies where the part is narrower than two beads; `reach` (m, 3, 4) how near each zone
     comes to each corner (1: the corner lies in it).

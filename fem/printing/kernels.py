@@ -1,4 +1,4 @@
-"""The compiled loops that tell walls from skins from infill. Imported only when first used.
+"""The compiled loops that tell walls from covers from infill. Imported only when first used.
 
 All lengths in mm, in print axes (x and y in the layer, z up the build). The part's surface is a list of flat
 triangles `corner` (t, 3, 3), sorted into a grid of boxes of sides `side` (3,), the first two alike, whose lowest
@@ -10,7 +10,7 @@ import numpy as np
 
 compiled = numba.njit(cache=True, nogil=True)
 
-WALL, SKIN, CORE = 0, 1, 2
+WALL, COVER, CORE = 0, 1, 2
 FAR = 1e30
 NUDGE = 1e-6
 SECTORS = 12
@@ -152,10 +152,10 @@ def crossings(x, y, z, below, above, corner, start, inside, origin, side, count)
 
 
 @compiled
-def zone_of(x, y, z, wall, skin, thin, corner, start, inside, origin, side, count):  # type: ignore[no-untyped-def]
+def zone_of(x, y, z, wall, cover, thin, corner, start, inside, origin, side, count):  # type: ignore[no-untyped-def]
     """Zone of a place in the part, the angle of the outline next to it, and whether the part is thin there.
 
-    `wall` and `skin` are the depths of these zones, `thin` the width below which a part counts as thin."""
+    `wall` and `cover` are the depths of these zones, `thin` the width below which a part counts as thin."""
     near, angle, other = FAR, 0.0, FAR
     reach = max(wall, thin)
     if reach > 0:
@@ -163,8 +163,8 @@ def zone_of(x, y, z, wall, skin, thin, corner, start, inside, origin, side, coun
     narrow = near + other < thin
     if wall > 0 and near <= wall:
         return WALL, angle, narrow
-    if skin > 0 and crossings(x, y, z, skin, skin, corner, start, inside, origin, side, count) > 0:
-        return SKIN, angle, narrow
+    if cover > 0 and crossings(x, y, z, cover, cover, corner, start, inside, origin, side, count) > 0:
+        return COVER, angle, narrow
     return CORE, angle, narrow
 
 
@@ -177,7 +177,7 @@ def zones_of_tets(  # type: ignore[no-untyped-def]
     slope,
     bary,
     wall,
-    skin,
+    cover,
     thin,
     corner,
     start,
@@ -192,7 +192,7 @@ def zones_of_tets(  # type: ignore[no-untyped-def]
     begin,
     end,
 ):
-    """Sample tetrahedra begin..end of (m, 10): volume `share` (m, 4, 4) of wall, skin, core and thin in the quarter
+    """Sample tetrahedra begin..end of (m, 10): volume `share` (m, 4, 4) of wall, cover, core and thin in the quarter
     nearest to each corner, the quarter's `size` (m, 4) as a share of the whole, `turn` (m,) of the wall's bead [rad],
     and how near (m, 3, 4) each zone comes to each corner, as the corner's largest barycentric coordinate there.
 
@@ -210,7 +210,7 @@ def zones_of_tets(  # type: ignore[no-untyped-def]
         x = nodes[tets[e]]
         for d in range(3):
             low[d], high[d] = x[:, d].min(), x[:, d].max()
-            margin = depth if d < 2 else skin
+            margin = depth if d < 2 else cover
             low[d] -= margin
             high[d] += margin
         for d in range(3):
@@ -252,7 +252,7 @@ def zones_of_tets(  # type: ignore[no-untyped-def]
                     p[d] = x[n - many, d] + NUDGE * ((x[0, d] + x[1, d] + x[2, d] + x[3, d]) / 4 - x[n - many, d])
                 weight = 0.0
             zone, angle, narrow = zone_of(
-                p[0], p[1], p[2], wall, skin, thin, corner, start, inside, origin, side, count
+                p[0], p[1], p[2], wall, cover, thin, corner, start, inside, origin, side, count
             )
             if n < many:
                 near = np.argmax(bary[b, q])
@@ -288,7 +288,7 @@ def zones_of_tets(  # type: ignore[no-untyped-def]
 
 
 @compiled
-def zones_of_points(points, wall, skin, thin, corner, start, inside, origin, side, count, zone, angle, begin, end):  # type: ignore[no-untyped-def]
+def zones_of_points(points, wall, cover, thin, corner, start, inside, origin, side, count, zone, angle, begin, end):  # type: ignore[no-untyped-def]
     """Zone (n,) of places begin..end of (n, 3), -1 outside the part, and the angle (n,) [rad] of the outline next to
     them.
     """
@@ -297,4 +297,4 @@ def zones_of_points(points, wall, skin, thin, corner, start, inside, origin, sid
         if crossings(x, y, z, FAR, 0.0, corner, start, inside, origin, side, count) % 2 == 0:
             zone[n] = -1
             continue
-        zone[n], angle[n], _ = zone_of(x, y, z, wall, skin, thin, corner, start, inside, origin, side, count)
+        zone[n], angle[n], _ = zone_of(x, y, z, wall, cover, thin, corner, start, inside, origin, side, count)

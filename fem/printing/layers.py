@@ -105,13 +105,13 @@ def raster_material(plan: PrintPlan, *, card: Card, values: CardState, zone: str
     )
     axes = print_axes(plan)
     into_print, into_bead = stress_rotation(axes), stress_rotation(turns)
-    warming = np.zeros((len(families), 6)) if stack.residual is None else stack.residual
+    residual = np.zeros((len(families), 6)) if stack.residual is None else stack.residual
     phases = tuple(
         Phase(
             zone=zone,
             label=f"raster {angle:g} deg",
             to_bead=into_bead[k] @ stack.localisation[k] @ into_print,
-            warming_stress=into_bead[k] @ warming[k],
+            thermal_stress=into_bead[k] @ residual[k],
             strength=values.strength,
         )
         for k, (angle, _) in enumerate(families)

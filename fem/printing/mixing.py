@@ -1,7 +1,7 @@
 """Zones of one tetrahedron become one stiffness, and each zone knows what it feels.
 
-Skins and core lie on each other up the build; the wall stands beside both, square to the outline. So a tetrahedron
-is a stack in a stack: skin and core laminated along the build direction, then wall and both laminated along the
+Covers and core lie on each other up the build; the wall stands beside both, square to the outline. So a tetrahedron
+is a stack in a stack: cover and core laminated along the build direction, then wall and both laminated along the
 outline's normal in the layer (layers.py). Both are exact where the zones are thin and straight, and as the mesh is
 refined every tetrahedron comes to hold one zone alone.
 """
@@ -18,7 +18,7 @@ from fem.part.tetmesh import TetMesh
 from fem.printing.body import PrintedBody
 from fem.printing.field import PrintedField, PrintedMaterial, wall_axes
 from fem.printing.layers import laminate
-from fem.printing.zones import CORE, SKIN, WALL, Outline, Zoning, find_zones, layout_of
+from fem.printing.zones import CORE, COVER, WALL, Outline, Zoning, find_zones, layout_of
 from fem.tensors import Array, rotate_stiffness, strain_rotation, stress_rotation
 
 _CHUNK = 20_000
@@ -29,7 +29,7 @@ def printed_field(
 ) -> PrintedField:
     """What every tetrahedron of a mesh is made of, from what each body is made of.
 
-    `zonings` keeps where walls and skins lie for the next call with the same mesh, so that prints which differ in
+    `zonings` keeps where walls and covers lie for the next call with the same mesh, so that prints which differ in
     what they are made of alone need not seek them again.
     Errors: InputError for a body of which nothing is known.
     """
@@ -79,7 +79,7 @@ def printed_field(
 def _zoning(mesh: TetMesh, name: str, made: PrintedBody, known: MutableMapping[Any, Zoning]) -> Zoning:
     """The zones of a body's tetrahedra, with the zones that its plan has, or those known to lie alike."""
     tets = mesh.tets_of(name)
-    if made.plan is None or (made.wall is None and made.skin is None):
+    if made.plan is None or (made.wall is None and made.cover is None):
         share, reach = np.zeros((len(tets), 3)), np.zeros((len(tets), 3, 4))
         share[:, CORE], reach[:, CORE] = 1.0, 1.0
         quarter = np.repeat(share[:, None], 4, axis=1)
@@ -93,13 +93,13 @@ def _zoning(mesh: TetMesh, name: str, made: PrintedBody, known: MutableMapping[A
 def _mixtures(
     made: PrintedBody, share: Array, turn: Array, *, whole: bool = True
 ) -> tuple[tuple[Array, Array, Array, Array], np.ndarray]:
-    """Tables of stiffness (k, 6, 6), expansion (k, 6), local (k, 3, 6, 6) and local warming (k, 3, 6), and the row
-    (m,) in them of each of the shares (m, 3). The first rows are the plain skin and the plain core; the last two
-    tables are of no use unless the `whole` is asked for.
+    """Tables of stiffness (k, 6, 6), expansion (k, 6), local (k, 3, 6, 6) and local residual stress (k, 3, 6), and
+    the row (m,) in them of each of the shares (m, 3). The first rows are the plain cover and the plain core; the last
+    two tables are of no use unless the `whole` is asked for.
     """
-    plain = [made.core if made.skin is None else made.skin, made.core]
-    which = np.where(share[:, SKIN] == 1, 0, 1)
-    mixed = np.flatnonzero((share[:, SKIN] != 1) & (share[:, CORE] != 1))
+    plain = [made.core if made.cover is None else made.cover, made.core]
+    which = np.where(share[:, COVER] == 1, 0, 1)
+    mixed = np.flatnonzero((share[:, COVER] != 1) & (share[:, CORE] != 1))
     alone = (share[mixed, WALL] == 1) & (not whole)
     mixed = np.concatenate([mixed[alone], mixed[~alone]])
     which[mixed] = 2 + np.arange(len(mixed))
@@ -126,8 +126,9 @@ def _walls(made: PrintedBody, turn: Array) -> tuple[Array, Array, Array, Array]:
 
 
 def _mix(made: PrintedBody, share: Array, turn: Array, *, whole: bool) -> tuple[Array, Array, Array, Array]:
-    """Stiffness, expansion, and for the `whole` local and local warming, of these shares (j, 3) and turns (j,)."""
-    core, skin, wall = made.core, made.skin or made.core, made.wall
+    """Stiffness, expansion, and for the `whole` local and local residual stress, of these shares (j, 3) and turns
+    (j,)."""
+    core, cover, wall = made.core, made.cover or made.core, made.wall
     axes = core.print_axes
     into_print, into_part = stress_rotation(axes), stress_rotation(axes.T)
 
@@ -135,19 +136,19 @@ def _mix(made: PrintedBody, share: Array, turn: Array, *, whole: bool) -> tuple[
         return rotate_stiffness(material.stiffness, axes.T), strain_rotation(axes) @ _expansion(material)
 
     j = len(share)
-    rest = share[:, SKIN] + share[:, CORE]
-    within = np.where(rest > 0, share[:, SKIN] / np.maximum(rest, 1e-300), 0.0)
-    (c_skin, a_skin), (c_core, a_core) = printed(skin), printed(core)
+    rest = share[:, COVER] + share[:, CORE]
+    within = np.where(rest > 0, share[:, COVER] / np.maximum(rest, 1e-300), 0.0)
+    (c_cover, a_cover), (c_core, a_core) = printed(cover), printed(core)
     stack = laminate(
-        np.broadcast_to(np.array([c_skin, c_core]), (j, 2, 6, 6)),
-        expansion=np.broadcast_to(np.array([a_skin, a_core]), (j, 2, 6)),
+        np.broadcast_to(np.array([c_cover, c_core]), (j, 2, 6, 6)),
+        expansion=np.broadcast_to(np.array([a_cover, a_core]), (j, 2, 6)),
         shares=np.column_stack([within, 1 - within]),
     )
     assert stack.expansion is not None and stack.residual is not None
     local, warmed = np.zeros((0, 3, 6, 6)), np.zeros((0, 3, 6))
     if whole:
         local, warmed = np.broadcast_to(np.eye(6), (j, 3, 6, 6)).copy(), np.zeros((j, 3, 6))
-        local[:, [SKIN, CORE]], warmed[:, [SKIN, CORE]] = stack.localisation, stack.residual
+        local[:, [COVER, CORE]], warmed[:, [COVER, CORE]] = stack.localisation, stack.residual
     stiffness, expansion = stack.stiffness, stack.expansion
     if wall is not None:
         # The frame of the outline: up, along it, square to it; the last is the normal of the stack

@@ -14,7 +14,7 @@ import numpy as np
 from fem.errors import InputError, nearest
 from fem.tensors import Array, unit
 
-INFILL_PATTERNS = ("solid", "lines", "grid", "triangle", "honeycomb", "cubic", "gyroid")
+INFILL_PATTERNS = ("solid", "woodpile", "grid", "triangle", "honeycomb", "cubic", "gyroid")
 """What a core can be filled with; "solid" is raster from side to side, the others are lattices."""
 INFILL_ANGLE = 45.0
 """How the infill lies in the layer when nothing is said [degrees] (common practice)."""
@@ -28,7 +28,7 @@ class PrintPlan:
     """How a body is printed.
 
     `build_direction` (3,) and `raster_zero` (3,) in part axes, of any length; `raster_zero` None: part x projected
-    into the layer, or y if x is the build direction. `bead_width`, `bead_height` [mm]; `walls`, `skins` counts;
+    into the layer, or y if x is the build direction. `bead_width`, `bead_height` [mm]; `walls`, `covers` counts;
     `raster` angles [degrees] layer by layer; `infill_density` share of its room that the infill fills, `infill_angle`
     [degrees] how it is turned in the layer.
 
@@ -40,7 +40,7 @@ class PrintPlan:
     bead_width: float = 0.45
     bead_height: float = 0.20
     walls: int = 3
-    skins: int = 4
+    covers: int = 4
     raster: tuple[float, ...] = (45.0, -45.0)
     infill_pattern: str = "solid"
     infill_density: float = 1.0
@@ -72,7 +72,7 @@ class PrintPlan:
                 f"bead height {self.bead_height:g} mm is above its width {self.bead_width:g} mm.",
                 advice="A bead is laid flat: exchange the two, or correct them.",
             )
-        for name, count in (("walls", self.walls), ("skins", self.skins)):
+        for name, count in (("walls", self.walls), ("covers", self.covers)):
             if isinstance(count, bool) or count != int(count) or count < 0:
                 raise InputError(f"{name} = {count!r} must be a whole number, 0 or more.")
 

@@ -1,6 +1,6 @@
-"""Which part of each tetrahedron is wall, skin or infill, and which way the wall's beads run.
+"""Which part of each tetrahedron is wall, cover or infill, and which way the wall's beads run.
 
-Wall: within `walls` beads of the outline, measured in the layer plane. Skin: within `skins` layers of the surface,
+Wall: within `walls` beads of the outline, measured in the layer plane. Cover: within `covers` layers of the surface,
 measured up and down the build. The rest is the core, filled by the infill. Shares come from sampling each
 tetrahedron, so that a coarse mesh still carries the right mass.
 """
@@ -19,7 +19,7 @@ from fem.part.tetmesh import Index, TetMesh
 from fem.printing.plan import PrintPlan, print_axes
 from fem.tensors import Array
 
-WALL, SKIN, CORE = range(3)
+WALL, COVER, CORE = range(3)
 """The zones of a tetrahedron, in the order of their columns."""
 SAMPLES, SETS = 32, 61
 """Places in a set of samples, and how many sets there are: neighbours take different ones, so that errors cancel."""
@@ -39,7 +39,7 @@ _GOLDEN = (0.8191725133961644, 0.6710436067037893, 0.5497004779019703)  # the ad
 class Zoning:
     """Zones of the tetrahedra of one body, in the order given.
 
-    `share` (m, 3) of wall, skin, core in each tetrahedron's volume, `quarter` (m, 4, 3) in the quarter of it that is
+    `share` (m, 3) of wall, cover, core in each tetrahedron's volume, `quarter` (m, 4, 3) in the quarter of it that is
     nearest to each corner and stands for one integration point; `thin` (m,) the share that lies where the part is
     narrower than two beads; `turn` (m,) [rad] the wall's bead from print axis 1, counter-clockwise seen from above;
     `reach` (m, 3, 4) how near each zone comes to each corner: the largest barycentric coordinate of that corner in
@@ -54,9 +54,9 @@ class Zoning:
 
 
 def layout_of(plan: PrintPlan) -> tuple[Any, ...]:
-    """All of a plan that decides where its zones lie: print axes, depth of walls and of skins, bead width [mm]."""
-    skin = plan.skins * plan.bead_height if plan.infill_pattern != "solid" else 0.0
-    return print_axes(plan).tobytes(), plan.walls * plan.bead_width, skin, plan.bead_width
+    """All of a plan that decides where its zones lie: print axes, depth of walls and of covers, bead width [mm]."""
+    cover = plan.covers * plan.bead_height if plan.infill_pattern != "solid" else 0.0
+    return print_axes(plan).tobytes(), plan.walls * plan.bead_width, cover, plan.bead_width
 
 
 class Outline:
@@ -66,7 +66,7 @@ class Outline:
         from fem.printing import kernels
 
         self.plan, self.axes = plan, print_axes(plan)
-        _, self.wall, self.skin, _ = layout_of(plan)
+        _, self.wall, self.cover, _ = layout_of(plan)
         self.thin = THIN_BEADS * plan.bead_width
         own = np.array([i for i, face in enumerate(mesh.faces) if face.body == body])
         triangles = np.flatnonzero(np.isin(mesh.face, own)).astype(np.int32)
@@ -104,7 +104,7 @@ class Outline:
 
         zone, angle = np.full(len(points), -1, dtype=np.int8), np.zeros(len(points))
 
-        given = points, self.wall, self.skin, self.thin, *self.grid, zone, angle
+        given = points, self.wall, self.cover, self.thin, *self.grid, zone, angle
         shared(kernels.zones_of_points, _slices(len(points)), *given)
         return zone, angle
 
@@ -122,11 +122,11 @@ def find_zones(mesh: TetMesh, tets: Index, *, outline: Outline) -> Zoning:
     m = len(own)
     c = nodes[own[:, :4]]
     size = np.abs(np.einsum("mi,mi->m", np.cross(c[:, 1] - c[:, 0], c[:, 2] - c[:, 0]), c[:, 3] - c[:, 0])) / 6
-    thinnest = min(d for d in (outline.wall, outline.skin, outline.thin) if d > 0)
+    thinnest = min(d for d in (outline.wall, outline.cover, outline.thin) if d > 0)
     sets = np.clip(np.ceil(size / (4 * thinnest**3)), 1, MOST_SETS).astype(np.int64)
     share, part, turn, reach = np.zeros((m, 4, 4)), np.zeros((m, 4)), np.zeros(m), np.zeros((m, 3, 4))
 
-    depths = outline.wall, outline.skin, outline.thin
+    depths = outline.wall, outline.cover, outline.thin
     given = nodes, own, sets, shape, slope, bary, *depths, *outline.grid, share, part, turn, reach
     shared(kernels.zones_of_tets, _slices(m), *given)
     whole = np.einsum("mq,mqz->mz", part, share)

@@ -75,7 +75,7 @@ class DirectSolver:
                 f"a relative residual of {history[1]:.1e} is left after factorising, not {tolerance:.0e}.",
                 best=x,
                 history=list(history),
-                advice="Look for a body that is hardly held, or a very soft bed.",
+                advice="Look for a body that is hardly held, or a very soft foundation.",
             )
         if progress is not None:
             progress(1.0)

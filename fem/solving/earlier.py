@@ -39,7 +39,7 @@ class Earlier:
         return cls(precondition, table, material, system.projector, tuple(system.springs))
 
     def serves(self, table: Array, material: np.ndarray, system: HeldSystem) -> bool:
-        """Whether the preconditioner is as good as new for another material: the same supports and beds, and a
+        """Whether the preconditioner is as good as new for another material: the same supports and foundations, and a
         stiffness that is nearly a multiple of the older one everywhere.
         """
         if not np.array_equal(self.projector, system.projector) or len(self.springs) != len(system.springs):
@@ -50,7 +50,7 @@ class Earlier:
         # Materials that are far apart show it in a few places
         for some in (slice(None, None, len(self.material) // _FEW + 1), slice(None)):
             low, high = energy_ratios((self.table, self.material[some]), (table, material[some]))
-            if len(self.springs):  # beds have not changed
+            if len(self.springs):  # foundations have not changed
                 low, high = min(low, 1.0), max(high, 1.0)
             if high > ALIKE * low:
                 return False

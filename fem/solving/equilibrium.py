@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fem.errors import FreeBodyError
-from fem.loading.supports import Bed, Held, gather
+from fem.loading.supports import Foundation, Held, gather
 from fem.part.faces import true_normals
 from fem.part.quadrature import surface_points
 from fem.part.tetmesh import Index, TetMesh
@@ -29,7 +29,7 @@ from fem.tensors import Array
 @dataclass(frozen=True)
 class Solution:
     """What a case came to: `displacement` (n, 3) [mm], `support` (n, 3) [N] the forces with which supports and
-    beds answer, `force_error` and `moment_error` the balance that is left, relative to the sum of all nodal
+    foundations answer, `force_error` and `moment_error` the balance that is left, relative to the sum of all nodal
     loads (and to that times the box's diagonal), `record` how it converged.
     """
 
@@ -53,13 +53,13 @@ class Equilibrium:
         printed: PrintedField,
         *,
         held: Sequence[Held] = (),
-        beds: Sequence[Bed] = (),
+        foundations: Sequence[Foundation] = (),
         pattern: BlockPattern | None = None,
         blocks: Array | None = None,
         solver: str = "auto",
         earlier: Earlier | None = None,
     ) -> None:
-        refuse_free_motion(mesh, held=held, beds=beds)
+        refuse_free_motion(mesh, held=held, foundations=foundations)
         self.mesh = mesh
         self._held = tuple(held)
         self.held = gather(mesh, tuple(held))
@@ -69,7 +69,7 @@ class Equilibrium:
             if blocks is None
             else blocks
         )
-        self.system = HeldSystem(mesh, self.pattern, self.elastic, held=self.held, beds=beds)
+        self.system = HeldSystem(mesh, self.pattern, self.elastic, held=self.held, foundations=foundations)
         self.solver = solver_for(solver, self.system, printed, earlier=earlier)
         made = getattr(self.solver, "precondition", None)
         if earlier is None or made is not earlier.precondition:
@@ -116,16 +116,17 @@ class Equilibrium:
         return gather(self.mesh, (*still, move)).start
 
     def elastic_forces(self, displacement: Array) -> Array:
-        """Nodal forces (n, 3) [N] with which the part alone, without beds, resists a displacement (n, 3) [mm]."""
+        """Nodal forces (n, 3) [N] with which the part alone, without foundations, resists a displacement (n, 3)
+        [mm]."""
         return np.asarray(self.system.elastic @ displacement.reshape(-1)).reshape(-1, 3)
 
     def balance(self, displacement: Array, forces: Array, record: SolveRecord) -> Solution:
         """The solution with the answer of the supports and what is left of the balance of force and moment."""
         elastic = self.elastic_forces(displacement)
         whole = self.system.whole_forces(displacement.reshape(-1, 1)).reshape(-1, 3)
-        bed = elastic - whole
+        foundation = elastic - whole
         left = whole - forces
-        support = bed + left - np.einsum("nij,nj->ni", self.held.projector, left)
+        support = foundation + left - np.einsum("nij,nj->ni", self.held.projector, left)
         total = forces + support
         moment = np.cross(self.mesh.nodes - self.mesh.box.mean(axis=0), total).sum(axis=0)
         scale = float(np.linalg.norm(forces, axis=1).sum() + np.linalg.norm(support, axis=1).sum()) / 2
@@ -174,7 +175,7 @@ def pieces(mesh: TetMesh) -> Index:
     return connected_components(graph, directed=False)[1].astype(np.int32)
 
 
-def refuse_free_motion(mesh: TetMesh, *, held: Sequence[Held], beds: Sequence[Bed]) -> None:
+def refuse_free_motion(mesh: TetMesh, *, held: Sequence[Held], foundations: Sequence[Foundation]) -> None:
     """Errors: FreeBodyError naming the free slides and turns of the first piece that is not held."""
     piece = pieces(mesh)
     names = list("xyz")
@@ -188,15 +189,15 @@ def refuse_free_motion(mesh: TetMesh, *, held: Sequence[Held], beds: Sequence[Be
             mine = piece[h.nodes] == number
             if mine.any():
                 gram += _gram(mesh.nodes[h.nodes[mine]], h.directions[mine], centre, size)
-        for bed in beds:
-            mine = bed.triangles[piece[mesh.triangles[bed.triangles, 0]] == number]
+        for foundation in foundations:
+            mine = foundation.triangles[piece[mesh.triangles[foundation.triangles, 0]] == number]
             if len(mine):
                 at, _, normal = surface_points(mesh, mine)
                 normal = true_normals(mesh, mine, at, normal).reshape(-1, 3)
                 at = at.reshape(-1, 3)
-                if bed.normal > 0:
+                if foundation.normal > 0:
                     gram += _gram(at, normal, centre, size)
-                if bed.tangential > 0:
+                if foundation.tangential > 0:
                     for axis in np.eye(3):
                         gram += _gram(at, axis - (normal @ axis)[:, None] * normal, centre, size)
         values, vectors = np.linalg.eigh(gram)
@@ -211,7 +212,7 @@ def refuse_free_motion(mesh: TetMesh, *, held: Sequence[Held], beds: Sequence[Be
         raise FreeBodyError(
             f"body {body} (piece around ({place}) mm) is free to {_listed(motions)}.",
             where="supports",
-            advice="Hold a face of it in these directions, or give it an elastic bed.",
+            advice="Hold a face of it in these directions, or give it an elastic foundation.",
         )
 
 

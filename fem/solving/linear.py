@@ -87,7 +87,7 @@ def conjugate_gradients(
         f"{history[-1] if history else 1.0:.1e}, not {tolerance:.0e}.",
         best=answer,
         history=history,
-        advice="Look for a body that is hardly held, a very soft bed, or very flat tetrahedra.",
+        advice="Look for a body that is hardly held, a very soft foundation, or very flat tetrahedra.",
     )
 
 

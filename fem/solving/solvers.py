@@ -141,7 +141,7 @@ def solver_for(name: str, system: HeldSystem, printed: PrintedField, *, earlier:
             system.mesh,
             table=printed.stiffness_table,
             material=printed.material,
-            beds=system.springs,
+            foundations=system.springs,
             projector=system.projector,
             scale=system.scale,
         )

@@ -8,7 +8,7 @@ import numpy as np
 
 from fem.cores import workers
 from fem.errors import TooLargeError
-from fem.loading.supports import Bed, HeldNodes, bed_matrices
+from fem.loading.supports import Foundation, HeldNodes, foundation_matrices
 from fem.memory import available_memory
 from fem.part.tetmesh import TetMesh
 from fem.solving.blocks import BlockMatrix, padded
@@ -21,18 +21,25 @@ SHARE_OF_MEMORY = 0.9
 
 
 class HeldSystem:
-    """P (K + B) P of the part's blocks K (b, 3, 3) [N/mm], its beds B, and the projection P onto what may move."""
+    """P (K + B) P of the part's blocks K (b, 3, 3) [N/mm], its foundations B, and the projection P onto what may
+    move."""
 
     def __init__(
-        self, mesh: TetMesh, pattern: BlockPattern, blocks: Array, *, held: HeldNodes, beds: Sequence[Bed]
+        self,
+        mesh: TetMesh,
+        pattern: BlockPattern,
+        blocks: Array,
+        *,
+        held: HeldNodes,
+        foundations: Sequence[Foundation],
     ) -> None:
         self.mesh, self.pattern = mesh, pattern
         self.elastic = BlockMatrix(pattern.start, pattern.column, blocks)
-        self.springs = [bed_matrices(mesh, bed) for bed in beds]
+        self.springs = [foundation_matrices(mesh, foundation) for foundation in foundations]
         self.projector = held.projector
         self._held = np.flatnonzero((held.projector != np.eye(3)).any(axis=(1, 2)))
         self._own = held.projector[self._held]
-        self._bed_nodes, self._bed = _spring_matrix(self.springs)
+        self._foundation_nodes, self._foundation = _spring_matrix(self.springs)
         # Held directions become springs as stiff as the material around them, so that the scale stays even
         self.scale = float(np.median(np.trace(self.elastic.diagonal_blocks(), axis1=1, axis2=2))) / 3
 
@@ -44,10 +51,10 @@ class HeldSystem:
     def whole(self, x: Array, out: Array) -> None:
         """out = (K + B) x."""
         self.elastic.multiply(x, out)
-        if len(self._bed_nodes):
+        if len(self._foundation_nodes):
             k = x.shape[1]
-            at = x.reshape(-1, 3, k)[self._bed_nodes].reshape(-1, k)
-            out.reshape(-1, 3, k)[self._bed_nodes] += (self._bed @ at).reshape(-1, 3, k)
+            at = x.reshape(-1, 3, k)[self._foundation_nodes].reshape(-1, k)
+            out.reshape(-1, 3, k)[self._foundation_nodes] += (self._foundation @ at).reshape(-1, 3, k)
 
     def free(self, columns: Array) -> Array:
         """Take the held directions out of columns (3n, k), in place; returns them."""
@@ -91,7 +98,7 @@ class HeldSystem:
 
 
 def _spring_matrix(springs: Sequence[tuple[np.ndarray, Array]]) -> tuple[np.ndarray, object]:
-    """Nodes (j,) that lie on beds, and the springs among them as a sparse matrix (3j, 3j)."""
+    """Nodes (j,) that lie on foundations, and the springs among them as a sparse matrix (3j, 3j)."""
     from scipy.sparse import coo_matrix
 
     if not springs:

@@ -17,7 +17,7 @@ from fem.judging.findings import (
     Reserve,
     WatchFindings,
 )
-from fem.judging.hotspots import Artefacts, NearestFace, find_hot_spots
+from fem.judging.hotspots import NearestFace, SingularPlaces, find_hot_spots
 from fem.judging.reserve import ReserveField, judge_reserve
 from fem.judging.scene import CaseFields
 from fem.judging.stress import recover_stress
@@ -59,7 +59,7 @@ def answer_case(
     record: SolveRecord,
     watched: Mapping[str, Array],
     points: Mapping[str, tuple[float, float, float]],
-    artefacts: Artefacts,
+    singular: SingularPlaces,
     groups: Mapping[str, FaceGroup],
 ) -> Answer:
     """Combine the unit answers (n, 3) [mm] of a case's loads and judge what comes out."""
@@ -68,12 +68,12 @@ def answer_case(
     displacement = case.combined(everything, units)
     applied = case.combined(everything, forces)
     solution = equilibrium.balance(displacement, applied, record)
-    warm = case.warming(everything)
-    whole = recover_stress(mesh, printed, displacement, warming=warm)
+    warm = case.temperature_change(everything)
+    whole = recover_stress(mesh, printed, displacement, temperature_change=warm)
     stay = None
     if case.permanent:
         still = case.combined(case.permanent, units)
-        stay = recover_stress(mesh, printed, still, warming=case.warming(case.permanent))
+        stay = recover_stress(mesh, printed, still, temperature_change=case.temperature_change(case.permanent))
     field = judge_reserve(mesh, printed, permanent=stay, growing=whole if stay is None else whole.minus(stay))
     if not (np.isfinite(displacement).all() and not np.isnan(field.reserve).any()):
         raise NoTrustworthyAnswer(
@@ -89,13 +89,13 @@ def answer_case(
         reaction_N=_floats(solution.support.sum(axis=0)),
         force_error=solution.force_error,
         moment_error=solution.moment_error,
-        largest_displacement_mm=float(length[most]),
-        largest_displacement_at_mm=_floats(mesh.nodes[most]),
+        maximum_displacement_mm=float(length[most]),
+        maximum_displacement_at_mm=_floats(mesh.nodes[most]),
         strain_energy_mJ=_energy(mesh, printed, equilibrium, displacement, case, warm),
         points={name: _point(mesh, at, displacement, whole.node, field) for name, at in points.items()},
         faces={name: _watch(w, displacement) for name, w in watched.items()},
-        reserve=_least(mesh, field, artefacts, NearestFace(mesh, groups)),
-        hot_spots=find_hot_spots(mesh, field, artefacts, groups),
+        reserve=_least(mesh, field, singular, NearestFace(mesh, groups)),
+        hot_spots=find_hot_spots(mesh, field, singular, groups),
     )
     fields = CaseFields(displacement, whole.node, field.print_stress, field.reserve)
     return Answer(findings, fields, whole.energy_error)
@@ -114,7 +114,7 @@ def _energy(
     if warm is None:
         return energy
     held = case.combined(
-        tuple(k for k in case.factors if case.loads[k].warming is not None),
+        tuple(k for k in case.factors if case.loads[k].temperature_change is not None),
         {k: v.forces for k, v in case.loads.items()},
     )
     energy -= float((displacement * held).sum())
@@ -139,7 +139,7 @@ def _point(
 
 
 def _watch(wrenches: Array, displacement: Array) -> WatchFindings:
-    """Mean shift [mm] and turn [deg] of a face: the motions on which its unit wrenches do work."""
+    """Mean displacement [mm] and rotation [deg] of a face: the motions on which its unit wrenches do work."""
     motion = np.einsum("kni,ni->k", wrenches, displacement)
     return WatchFindings(_floats(motion[:3]), _floats(np.degrees(motion[3:])))
 
@@ -159,9 +159,9 @@ def face_stiffness(wrenches: Array, answers: Array) -> FaceStiffness:
     return FaceStiffness(tuple(map(_floats, matrix)), tuple(map(_floats, compliance)))
 
 
-def _least(mesh: TetMesh, field: ReserveField, artefacts: Artefacts, near: NearestFace) -> Reserve:
+def _least(mesh: TetMesh, field: ReserveField, singular: SingularPlaces, near: NearestFace) -> Reserve:
     node = int(field.reserve.argmin())
-    real = field.reserve[~artefacts.at]
+    real = field.reserve[~singular.at]
     zone, phase = field.phases[field.phase[node]]
     limited = bool(np.isfinite(field.reserve[node]))
     criteria: dict[str, float | None] = {}
@@ -170,15 +170,15 @@ def _least(mesh: TetMesh, field: ReserveField, artefacts: Artefacts, near: Neare
             before = criteria.get(name)
             criteria[name] = value if before is None else before if value is None else min(before, value)
     return Reserve(
-        least=float(field.reserve[node]),
+        minimum=float(field.reserve[node]),
         mode=field.modes[field.mode[node]] if limited else "none",
         zone=zone,
         phase=phase,
         body=mesh.bodies[mesh.node_body[node]],
         face=near(mesh.nodes[node])[0],
         at_mm=_floats(mesh.nodes[node]),
-        artefact=bool(artefacts.at[node]) and limited,
-        away=float(real.min()) if len(real) else float("inf"),
+        singular=bool(singular.at[node]) and limited,
+        nonsingular_minimum=float(real.min()) if len(real) else float("inf"),
         criteria=criteria,
     )
 
@@ -189,17 +189,17 @@ def compare_requirements(
     """Each requirement against the case (or the sum of bodies) that decides it."""
     out = []
     if wanted.reserve is not None:
-        case = min(cases, key=lambda c: cases[c].reserve.least)
-        least = cases[case].reserve.least
+        case = min(cases, key=lambda c: cases[c].reserve.minimum)
+        least = cases[case].reserve.minimum
         out.append(RequirementFindings("reserve", wanted.reserve, least, "", least >= wanted.reserve, case))
-    for face, limit in wanted.turn.items():
-        turn = {c: float(np.linalg.norm(f.faces[face].turn_deg)) for c, f in cases.items()}
-        out.append(_upper(f"turn of {face}", float(np.degrees(limit)), turn, "deg"))
-    for face, limit in wanted.shift.items():
-        shift = {c: float(np.linalg.norm(f.faces[face].shift_mm)) for c, f in cases.items()}
-        out.append(_upper(f"shift of {face}", limit, shift, "mm"))
+    for face, limit in wanted.rotation.items():
+        turn = {c: float(np.linalg.norm(f.faces[face].rotation_deg)) for c, f in cases.items()}
+        out.append(_upper(f"rotation of {face}", float(np.degrees(limit)), turn, "deg"))
+    for face, limit in wanted.displacement.items():
+        displacement = {c: float(np.linalg.norm(f.faces[face].displacement_mm)) for c, f in cases.items()}
+        out.append(_upper(f"displacement of {face}", limit, displacement, "mm"))
     if wanted.deflection is not None:
-        most = {c: f.largest_displacement_mm for c, f in cases.items()}
+        most = {c: f.maximum_displacement_mm for c, f in cases.items()}
         out.append(_upper("deflection", wanted.deflection, most, "mm"))
     if wanted.mass is not None:
         mass = sum(b.mass_g for b in bodies.values())

@@ -17,7 +17,7 @@ from fem.study.plans import PrintKeys
 from fem.tensors import Array
 
 FULL = 0.01
-"""A core of a smaller share of the part's volume than this is called filled by walls and skins."""
+"""A core of a smaller share of the part's volume than this is called filled by walls and covers."""
 MOST_MOVES = 0.02
 """An infill cell whose stiffness moved by more than this when its mesh was last refined is said to be rough."""
 MOST_STRENGTH_MOVES = 0.05
@@ -88,15 +88,15 @@ def _print_findings(body: PrintedBody, keys: PrintKeys, *, mass: float, nodes: A
         bead_width_mm=plan.bead_width,
         bead_height_mm=plan.bead_height,
         walls=plan.walls,
-        skins=plan.skins,
+        covers=plan.covers,
         raster_deg=plan.raster,
         pattern=plan.infill_pattern,
         infill_density=plan.infill_density if cell is None else cell.density,
         infill_angle_deg=plan.infill_angle,
         cell_mm=None if cell is None else _floats(cell.size),
-        cell_moves=None if cell is None else cell.moves,
-        cell_strength_moves=None if cell is None else cell.strength_moves,
-        cell_points_short=None if cell is None else cell.points_short,
+        cell_stiffness_mesh_change=None if cell is None else cell.moves,
+        cell_strength_mesh_change=None if cell is None else cell.strength_moves,
+        cell_peak_underestimate=None if cell is None else cell.points_short,
         thin_share=thin,
         layers=took.layers,
         bead_length_m=took.bead_length / 1000,
@@ -117,8 +117,8 @@ def print_cautions(bodies: Mapping[str, BodyFindings]) -> tuple[str, ...]:
         plan = body.print
         if plan is None or plan.cell_mm is None:
             continue
-        if body.zones.get("infill", 0.0) < FULL:
-            out.append(f"Body {name}: walls and skins fill the part; the {plan.pattern} infill has no room in it.")
+        if body.zones.get("core", 0.0) < FULL:
+            out.append(f"Body {name}: walls and covers fill the part; the {plan.pattern} infill has no room in it.")
             continue
         narrowest = min(high - low for low, high in zip(*body.box_mm, strict=True))
         if max(plan.cell_mm) * FEWEST_CELLS > narrowest:
@@ -126,12 +126,13 @@ def print_cautions(bodies: Mapping[str, BodyFindings]) -> tuple[str, ...]:
                 f"Body {name}: a cell of its {plan.pattern} infill is {max(plan.cell_mm):.3g} mm wide, the part "
                 f"{narrowest:.3g} mm across; with so few cells the mean stiffness of the infill is rough."
             )
-        if plan.cell_moves is not None and plan.cell_moves > MOST_MOVES:
+        moved = plan.cell_stiffness_mesh_change
+        if moved is not None and moved > MOST_MOVES:
             out.append(
-                f"Body {name}: the stiffness of its infill's cell moved by {100 * plan.cell_moves:.1f} % "
-                "when its mesh was last refined."
+                f"Body {name}: the stiffness of its infill's cell moved by {100 * moved:.1f} % when its mesh was "
+                "last refined."
             )
-        moved, short = plan.cell_strength_moves or 0.0, plan.cell_points_short or 0.0
+        moved, short = plan.cell_strength_mesh_change or 0.0, plan.cell_peak_underestimate or 0.0
         if max(moved, short) > MOST_STRENGTH_MOVES:
             out.append(
                 f"Body {name}: reserve factors inside its {plan.pattern} infill are rough. Its cell's strengths went "

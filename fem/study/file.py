@@ -19,24 +19,28 @@ from fem.part.faces import FaceQuery
 from fem.study.plans import (
     AccelerationKeys,
     BodyPlan,
-    ClampKeys,
+    DisplacementKeys,
     ForceKeys,
     LoadKeys,
     LoadPlan,
+    PreloadKeys,
     PressureKeys,
     PrintKeys,
     Requirements,
-    ShiftKeys,
     Study,
     SupportPlan,
+    TemperatureChangeKeys,
     Vector,
-    WarmingKeys,
     WingKeys,
     WrenchKeys,
 )
 
 if TYPE_CHECKING:
-    from fem.study.keys import BodyForm, FaceForm, LoadForm, PrintForm, StudyForm, SupportForm
+    from fem.study.keys import StudyForm
+    from fem.study.keys.bodies import BodyForm, PrintForm
+    from fem.study.keys.faces import FaceForm
+    from fem.study.keys.loads import LoadForm
+    from fem.study.keys.supports import SupportForm
 
 LARGEST_STUDY = 4_000_000
 """A study file with more bytes than this is some other file."""
@@ -65,6 +69,7 @@ def study_of(
     study = Study(
         path=file,
         title=form.title,
+        currency=form.currency or "",
         question=form.question,
         bodies=bodies,
         faces={name: _query(face) for name, face in form.faces.items()},
@@ -72,7 +77,7 @@ def study_of(
         loads={name: _load(name, load) for name, load in form.loads.items()},
         cases=form.cases or {"all": dict.fromkeys(form.loads, 1.0)},
         points={name: _vector(point) for name, point in form.points.items()},
-        watch=tuple(dict.fromkeys([*form.watch.faces, *form.requirements.turn, *form.requirements.shift])),
+        watch=tuple(dict.fromkeys([*form.watch.faces, *form.requirements.rotation, *form.requirements.displacement])),
         requirements=Requirements(**form.requirements.model_dump()),
         solver=form.solver,
         text=text,
@@ -175,11 +180,13 @@ WANTED = {
 
 def _in_words(error: Mapping[str, Any]) -> tuple[str, str]:
     """What is wrong and what to do, for one error of the form's check."""
-    from fem.study.keys import known_keys
+    from fem.study.keys import known_keys, renamed
 
     kind, value, context = error["type"], _shown(error["input"]), error.get("ctx", {})
     if kind == "beadwork":
         return context["message"], context["advice"]
+    if kind == "extra_forbidden" and (new := renamed(error["loc"])):
+        return f'this key is called "{new}" now.', "Rename it."
     if kind == "extra_forbidden":
         return "unknown key.", nearest(str(error["loc"][-1]), known_keys(error["loc"][:-1]))
     if kind == "missing":
@@ -256,7 +263,7 @@ def _print(form: PrintForm, file: Path, *, where: str) -> PrintKeys:
         bead_width=form.bead.width,
         bead_height=form.bead.height,
         walls=form.walls,
-        skins=form.skins,
+        covers=form.covers,
         raster=tuple(float(angle) for angle in form.raster),
         infill_pattern=form.infill.pattern,
         infill_density=1.0 if form.infill.density is None else form.infill.density,
@@ -283,7 +290,7 @@ def _card(name: str, file: Path) -> str:
 
 
 def _query(form: FaceForm) -> FaceQuery:
-    from fem.study.keys import SHAPES
+    from fem.study.keys.faces import SHAPES
 
     kind = next((shape for shape in SHAPES if getattr(form, shape) is not None), None)
     shape = getattr(form, kind) if kind else None
@@ -302,13 +309,18 @@ def _query(form: FaceForm) -> FaceQuery:
 
 
 def _support(name: str, form: SupportForm) -> SupportPlan:
-    if form.bed is not None:
-        return SupportPlan(name, form.face, bed_normal=form.bed.normal, bed_tangential=form.bed.tangential)
-    return SupportPlan(name, form.face, hold="normal" if form.hold == ["normal"] else tuple(form.hold or ()))
+    if form.foundation is not None:
+        return SupportPlan(
+            name,
+            form.face,
+            foundation_normal=form.foundation.normal,
+            foundation_tangential=form.foundation.tangential,
+        )
+    return SupportPlan(name, form.face, fixed="normal" if form.fixed == ["normal"] else tuple(form.fixed or ()))
 
 
 def _load(name: str, form: LoadForm) -> LoadPlan:
-    permanent = form.kind == "clamp" if form.permanent is None else form.permanent
+    permanent = form.kind == "preload" if form.permanent is None else form.permanent
     return LoadPlan(name, form.kind, _load_keys(form), form.face, permanent)
 
 
@@ -321,18 +333,18 @@ def _load_keys(form: LoadForm) -> LoadKeys:
         w = form.wrench
         return WrenchKeys(_vector(w.force), _vector(w.moment), _maybe(w.at))
     if form.wing is not None:
-        plain = form.wing.model_dump(exclude={"centre", "up", "forward"})
-        w_centre, up, forward = (_vector(v) for v in (form.wing.centre, form.wing.up, form.wing.forward))
-        return WingKeys(**plain, centre=w_centre, up=up, forward=forward)
-    if form.clamp is not None:
-        return ClampKeys(**form.clamp.model_dump())
-    if form.shift is not None:
-        return ShiftKeys(**form.shift.model_dump())
+        plain = form.wing.model_dump(exclude={"centre_of_pressure", "up", "forward"})
+        w_centre, up, forward = (_vector(v) for v in (form.wing.centre_of_pressure, form.wing.up, form.wing.forward))
+        return WingKeys(**plain, centre_of_pressure=w_centre, up=up, forward=forward)
+    if form.preload is not None:
+        return PreloadKeys(**form.preload.model_dump())
+    if form.displacement is not None:
+        return DisplacementKeys(**form.displacement.model_dump())
     if form.acceleration is not None:
         return AccelerationKeys(_vector(form.acceleration))
-    assert form.warming is not None  # the form holds exactly one kind
-    bodies = form.warming.bodies
-    return WarmingKeys(form.warming.by, None if bodies is None else tuple(bodies))
+    assert form.temperature_change is not None  # the form holds exactly one kind
+    bodies = form.temperature_change.bodies
+    return TemperatureChangeKeys(form.temperature_change.by, None if bodies is None else tuple(bodies))
 
 
 def file_digest(file: Path) -> str:
@@ -367,16 +379,16 @@ def _refuse_unknown_names(study: Study) -> None:
         known(support.face, faces, "face", "supports", name, "face")
     for name, load in study.loads.items():
         known(load.face, faces, "face", "loads", name, "face")
-        if isinstance(load.what, ClampKeys):
+        if isinstance(load.what, PreloadKeys):
             for key in ("holes", "against", "head"):
-                known(getattr(load.what, key), faces, "face", "loads", name, "clamp", key)
-        if isinstance(load.what, WarmingKeys):
+                known(getattr(load.what, key), faces, "face", "loads", name, "preload", key)
+        if isinstance(load.what, TemperatureChangeKeys):
             for i, body in enumerate(load.what.bodies or ()):
-                known(body, bodies, "body", "loads", name, "warming", "bodies", i)
+                known(body, bodies, "body", "loads", name, "temperature_change", "bodies", i)
     for name, factors in study.cases.items():
         for load_name in factors:
             known(load_name, loads, "load", "cases", name, load_name)
-    asked = {"turn": study.requirements.turn, "shift": study.requirements.shift}
+    asked = {"rotation": study.requirements.rotation, "displacement": study.requirements.displacement}
     for key, limits in asked.items():
         for face in limits:
             known(face, faces, "face", "requirements", key, face)

@@ -17,7 +17,7 @@ from fem.study.machine import library_versions, peak_memory, program_version
 from fem.study.plans import PrintKeys, Study
 
 LARGE_DISPLACEMENT = 0.02
-"""Largest displacement over the part's diagonal from which a linear analysis is called doubtful (common practice)."""
+"""Maximum displacement over the part's diagonal from which a linear analysis is called doubtful (common practice)."""
 
 
 def findings_of(
@@ -37,7 +37,7 @@ def findings_of(
     quality = mesh.quality
     about_mesh = MeshFindings(
         nodes=len(mesh.nodes),
-        tets=len(mesh.tets),
+        tetrahedra=len(mesh.tets),
         unknowns=mesh.unknowns,
         order=2,
         worst_quality=quality.worst,
@@ -55,10 +55,10 @@ def findings_of(
         if case.all_grow
     )
     remarks += tuple(
-        f"Case {name} bends by {100 * r.largest_displacement_mm / mesh.diagonal:.1f} % of the part's diagonal: too "
+        f"Case {name} bends by {100 * r.maximum_displacement_mm / mesh.diagonal:.1f} % of the part's diagonal: too "
         "far for a linear analysis."
         for name, r in results.items()
-        if r.largest_displacement_mm > LARGE_DISPLACEMENT * mesh.diagonal
+        if r.maximum_displacement_mm > LARGE_DISPLACEMENT * mesh.diagonal
     )
     return Findings(
         beadwork=program_version(),
@@ -76,6 +76,7 @@ def findings_of(
         trust=trust,
         cautions=cautions_of(bodies, results, trust, mesh=about_mesh, remarks=remarks),
         peak_memory_MB=peak_memory(),
+        currency=study.currency,
     )
 
 
@@ -86,9 +87,13 @@ def print_keys(study: Study) -> dict[str, PrintKeys | None]:
 
 def _support_facts(plan: Any) -> dict[str, Any]:
     facts: dict[str, Any] = {"face": plan.face}
-    if plan.hold:
-        return {**facts, "hold": list(plan.hold) if not isinstance(plan.hold, str) else plan.hold}
-    return {**facts, "bed_normal_N_per_mm3": plan.bed_normal, "bed_tangential_N_per_mm3": plan.bed_tangential}
+    if plan.fixed:
+        return {**facts, "fixed": list(plan.fixed) if not isinstance(plan.fixed, str) else plan.fixed}
+    return {
+        **facts,
+        "foundation_normal_N_per_mm3": plan.foundation_normal,
+        "foundation_tangential_N_per_mm3": plan.foundation_tangential,
+    }
 
 
 def far_points(study: Study, mesh: TetMesh) -> tuple[str, ...]:

@@ -17,12 +17,12 @@ from fem.solving.earlier import Earlier
 from fem.solving.equilibrium import Equilibrium
 from fem.solving.stiffness import BlockPattern, block_pattern
 from fem.study.clock import Clock
-from fem.study.plans import AccelerationKeys, Study, WarmingKeys
+from fem.study.plans import AccelerationKeys, Study, TemperatureChangeKeys
 from fem.study.prepare import Loaded, load_of
 
 T = TypeVar("T")
 MOST_ZONINGS = 8
-"""So many layouts of walls and skins are kept; each takes some 230 bytes a tetrahedron."""
+"""So many layouts of walls and covers are kept; each takes some 230 bytes a tetrahedron."""
 
 
 @dataclass(frozen=True)
@@ -65,7 +65,7 @@ class Ground:
         return self.once(("groups", _faces(study)), lambda: name_faces(self.mesh, study.faces))
 
     def field(self, made: dict[str, PrintedBody]) -> PrintedField:
-        """The material as printed; walls and skins that lie as in an earlier variant are not sought again."""
+        """The material as printed; walls and covers that lie as in an earlier variant are not sought again."""
         zonings = self.once("zonings", dict[Any, Any])
         printed = printed_field(self.mesh, bodies=made, zonings=zonings)
         while len(zonings) > MOST_ZONINGS:
@@ -76,7 +76,7 @@ class Ground:
         """The study's loads at factor one; those that do not depend on the material are kept. Errors: InputError."""
         groups, out = self.groups(study), {}
         for name, plan in study.loads.items():
-            if isinstance(plan.what, AccelerationKeys | WarmingKeys):
+            if isinstance(plan.what, AccelerationKeys | TemperatureChangeKeys):
                 out[name] = load_of(plan, self.mesh, printed, groups)
             else:
                 key = ("load", repr(plan), _faces(study))

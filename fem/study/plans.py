@@ -35,7 +35,7 @@ class PrintKeys:
     bead_width: float
     bead_height: float
     walls: int
-    skins: int
+    covers: int
     raster: tuple[float, ...]
     infill_pattern: str
     infill_density: float
@@ -53,7 +53,7 @@ class PrintKeys:
             bead_width=self.bead_width,
             bead_height=self.bead_height,
             walls=self.walls,
-            skins=self.skins,
+            covers=self.covers,
             raster=self.raster,
             infill_pattern=self.infill_pattern,
             infill_density=self.infill_density,
@@ -80,15 +80,15 @@ class BodyPlan:
 
 @dataclass(frozen=True)
 class SupportPlan:
-    """What holds a face: `hold` lists held part axes ("x", "y", "z"), or is "normal" for the face's own normal;
-    an elastic bed has `bed_normal` and `bed_tangential` [N/mm^3] and an empty `hold`.
+    """What holds a face: `fixed` lists held part axes ("x", "y", "z"), or is "normal" for the face's own normal;
+    an elastic foundation has `foundation_normal` and `foundation_tangential` [N/mm^3] and an empty `fixed`.
     """
 
     name: str
     face: str
-    hold: tuple[str, ...] | str = ()
-    bed_normal: float | None = None
-    bed_tangential: float | None = None
+    fixed: tuple[str, ...] | str = ()
+    foundation_normal: float | None = None
+    foundation_tangential: float | None = None
 
 
 @dataclass(frozen=True)
@@ -116,36 +116,36 @@ class WrenchKeys:
 
 @dataclass(frozen=True)
 class WingKeys:
-    """The lift of a wing: `mass` [tonne] carried by all wings, `share` of it on this one, `span` [mm],
-    `left_share` of the lift on the left half, `drag_ratio` drag over lift, `centre` of pressure (3,) [mm],
+    """The lift of a wing: `mass` [tonne] carried by all wings, `weight_fraction` of it on this one, `span` [mm],
+    `left_fraction` of the lift on the left half, `drag_to_lift` drag over lift, `centre_of_pressure` (3,) [mm],
     `up` and `forward` directions in part axes.
     """
 
     mass: float
-    share: float
+    weight_fraction: float
     span: float
-    left_share: float
-    drag_ratio: float
-    centre: Vector
+    left_fraction: float
+    drag_to_lift: float
+    centre_of_pressure: Vector
     up: Vector
     forward: Vector
 
 
 @dataclass(frozen=True)
-class ClampKeys:
-    """Tightened bolts: `force` [N] for each hole of the face `holes`, `ring` the washer's outer diameter [mm],
+class PreloadKeys:
+    """Tightened bolts: `force` [N] for each hole of the face `holes`, `washer` the washer's outer diameter [mm],
     `against` the face they are clamped to, `head` the face under the washers (None: found next to the holes).
     """
 
     holes: str
     against: str
     force: float
-    ring: float
+    washer: float
     head: str | None
 
 
 @dataclass(frozen=True)
-class ShiftKeys:
+class DisplacementKeys:
     """Prescribed displacement of a face [mm]; None leaves that direction free."""
 
     x: float | None
@@ -161,14 +161,23 @@ class AccelerationKeys:
 
 
 @dataclass(frozen=True)
-class WarmingKeys:
+class TemperatureChangeKeys:
     """Temperature difference [K] of the named bodies; None: of all."""
 
     by: float
     bodies: tuple[str, ...] | None
 
 
-LoadKeys = ForceKeys | PressureKeys | WrenchKeys | WingKeys | ClampKeys | ShiftKeys | AccelerationKeys | WarmingKeys
+LoadKeys = (
+    ForceKeys
+    | PressureKeys
+    | WrenchKeys
+    | WingKeys
+    | PreloadKeys
+    | DisplacementKeys
+    | AccelerationKeys
+    | TemperatureChangeKeys
+)
 
 
 @dataclass(frozen=True)
@@ -189,13 +198,13 @@ class LoadPlan:
 class Requirements:
     """What the part must meet; None or empty: not asked.
 
-    `reserve` the least reserve factor, `turn` [rad] and `shift` [mm] by watched face, `mass` [tonne] of all
-    bodies, `deflection` the largest displacement [mm].
+    `reserve` the minimum reserve factor, `rotation` [rad] and `displacement` [mm] by watched face, `mass` [tonne] of
+    all bodies, `deflection` the maximum displacement [mm].
     """
 
     reserve: float | None = None
-    turn: Mapping[str, float] = field(default_factory=dict)
-    shift: Mapping[str, float] = field(default_factory=dict)
+    rotation: Mapping[str, float] = field(default_factory=dict)
+    displacement: Mapping[str, float] = field(default_factory=dict)
     mass: float | None = None
     deflection: float | None = None
 
@@ -204,16 +213,17 @@ class Requirements:
 class Study:
     """A study file as read and checked.
 
-    `cases` holds factors by load; `points` (3,) [mm]; `watch` the faces whose mean shift, turn and stiffness
-    are asked for; `text` the file as it stood, `sha256` its digest and `solid_sha256` those of the solids.
-    `tree` is the file's tables as parsed; `variants` and `sweep` change it by dotted paths, which reading the study
-    does not look into (`variants/expand.py` does). A study made so bears its `variant`'s name and says in `changes`
-    what was changed, in the file's own words.
+    `currency` is the money of prices and costs, "" where the study does not say. `cases` holds factors by load;
+    `points` (3,) [mm]; `watch` the faces whose mean displacement, turn and stiffness are asked for; `text` the file
+    as it stood, `sha256` its digest and `solid_sha256` those of the solids. `tree` is the file's tables as parsed;
+    `variants` and `sweep` change it by dotted paths, which reading the study does not look into (`variants/expand.py`
+    does). A study made so bears its `variant`'s name and says in `changes` what was changed, in the file's own words.
     """
 
     path: Path
     title: str
     question: str
+    currency: str
     bodies: Mapping[str, BodyPlan]
     faces: Mapping[str, FaceQuery]
     supports: Mapping[str, SupportPlan]

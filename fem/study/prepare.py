@@ -9,17 +9,17 @@ import numpy as np
 
 from fem.errors import FaceError, InputError
 from fem.judging.scene import Arrow, Patch
-from fem.loading.bolts import clamp_load, find_holes
+from fem.loading.bolts import find_holes, preload_forces
 from fem.loading.loads import (
     Load,
     acceleration_load,
     force_load,
     pressure_load,
     resultant,
-    warming_load,
+    thermal_load,
     wrench_load,
 )
-from fem.loading.supports import Bed, Held, held_face
+from fem.loading.supports import Foundation, Held, held_face
 from fem.loading.wing import wing_lift
 from fem.part.faces import FaceGroup
 from fem.part.tetmesh import Index, TetMesh
@@ -29,13 +29,13 @@ from fem.printing.polymer import Card, load_card
 from fem.study.plans import (
     AccelerationKeys,
     BodyPlan,
-    ClampKeys,
+    DisplacementKeys,
     ForceKeys,
     LoadPlan,
+    PreloadKeys,
     PressureKeys,
-    ShiftKeys,
     Study,
-    WarmingKeys,
+    TemperatureChangeKeys,
     WingKeys,
     WrenchKeys,
 )
@@ -77,27 +77,34 @@ def _state(card: Card, wanted: str | None) -> str:
     return next(iter(card.states)) if wanted is None else wanted
 
 
-def supports_of(study: Study, mesh: TetMesh, groups: Mapping[str, FaceGroup]) -> tuple[list[Held], list[Bed]]:
-    """Held faces and beds."""
-    held, beds = [], []
+def supports_of(study: Study, mesh: TetMesh, groups: Mapping[str, FaceGroup]) -> tuple[list[Held], list[Foundation]]:
+    """Held faces and foundations."""
+    held, foundations = [], []
     for name, plan in study.supports.items():
         group = groups[plan.face]
-        if plan.hold:
-            held.append(held_face(mesh, group, hold=plan.hold, name=name))
+        if plan.fixed:
+            held.append(held_face(mesh, group, fixed=plan.fixed, name=name))
         else:
-            beds.append(Bed(name, mesh.triangles_of(group.faces), plan.bed_normal or 0.0, plan.bed_tangential or 0.0))
-    return held, beds
+            foundations.append(
+                Foundation(
+                    name,
+                    mesh.triangles_of(group.faces),
+                    plan.foundation_normal or 0.0,
+                    plan.foundation_tangential or 0.0,
+                )
+            )
+    return held, foundations
 
 
-def shifts_of(mesh: TetMesh, load: LoadPlan, groups: Mapping[str, FaceGroup]) -> Held:
+def displaced_face(mesh: TetMesh, load: LoadPlan, groups: Mapping[str, FaceGroup]) -> Held:
     """The held face of a prescribed displacement at factor one."""
     what = load.what
-    if not isinstance(what, ShiftKeys) or load.face is None:
-        raise InputError("is not a shift of a face.", where=f"loads.{load.name}")
+    if not isinstance(what, DisplacementKeys) or load.face is None:
+        raise InputError("is not a displacement of a face.", where=f"loads.{load.name}")
     axes = tuple(a for a in "xyz" if getattr(what, a) is not None)
     value = np.array([getattr(what, a) or 0.0 for a in "xyz"])
     # A support may bear the same name; what is moved must never be taken for it
-    return held_face(mesh, groups[load.face], hold=axes, name=f"shift {load.name}", value=value)
+    return held_face(mesh, groups[load.face], fixed=axes, name=f"displacement {load.name}", value=value)
 
 
 def load_of(plan: LoadPlan, mesh: TetMesh, printed: PrintedField, groups: Mapping[str, FaceGroup]) -> Loaded:
@@ -106,13 +113,13 @@ def load_of(plan: LoadPlan, mesh: TetMesh, printed: PrintedField, groups: Mappin
     Errors: InputError, FaceError naming the load.
     """
     what, name = plan.what, plan.name
-    if isinstance(what, ClampKeys):
+    if isinstance(what, PreloadKeys):
         return _clamp(plan, what, mesh, groups)
     if isinstance(what, AccelerationKeys):
         forces = acceleration_load(mesh, printed, field=np.asarray(what.acceleration))
         centre = _mass_centre(mesh, printed)
         return _finish(plan, mesh, forces, NONE, {"field_m_per_s2": [a / 1000 for a in what.acceleration]}, centre)
-    if isinstance(what, WarmingKeys):
+    if isinstance(what, TemperatureChangeKeys):
         return Loaded(_warming(plan, what, mesh, printed))
     if plan.face is None:
         raise InputError("needs a face.", where=f"loads.{name}")
@@ -143,11 +150,19 @@ def load_of(plan: LoadPlan, mesh: TetMesh, printed: PrintedField, groups: Mappin
             "centre_mm": wing.centre.tolist(),
         }
         return _finish(plan, mesh, forces, triangles, facts, wing.centre)
-    if isinstance(what, ShiftKeys):
-        held = shifts_of(mesh, plan, groups)
+    if isinstance(what, DisplacementKeys):
+        held = displaced_face(mesh, plan, groups)
         zero = np.zeros((len(mesh.nodes), 3))
-        shift = np.array([getattr(what, a) or 0.0 for a in "xyz"])
-        load = Load(name, plan.kind, zero, plan.permanent, held.triangles, {"shift_mm": shift.tolist()}, shift=shift)
+        displacement = np.array([getattr(what, a) or 0.0 for a in "xyz"])
+        load = Load(
+            name,
+            plan.kind,
+            zero,
+            plan.permanent,
+            held.triangles,
+            {"displacement_mm": displacement.tolist()},
+            displacement=displacement,
+        )
         return Loaded(load)
     raise InputError(f"kind {plan.kind!r} is not known.", where=f"loads.{name}")
 
@@ -180,11 +195,13 @@ def _force_text(size: float) -> str:
     return f"{size / 1000:.3g} kN" if size >= 1000 else f"{size:.3g} N"
 
 
-def _clamp(plan: LoadPlan, what: ClampKeys, mesh: TetMesh, groups: Mapping[str, FaceGroup]) -> Loaded:
+def _clamp(plan: LoadPlan, what: PreloadKeys, mesh: TetMesh, groups: Mapping[str, FaceGroup]) -> Loaded:
     against = groups[what.against]
     head = groups[what.head] if what.head else None
     holes = find_holes(mesh, groups[what.holes], against, head=head, name=plan.name)
-    clamped = [clamp_load(mesh, h, against=against, force=what.force, ring=what.ring, name=plan.name) for h in holes]
+    clamped = [
+        preload_forces(mesh, h, against=against, force=what.force, washer=what.washer, name=plan.name) for h in holes
+    ]
     forces = np.sum([c.forces for c in clamped], axis=0)
     arrows = []
     for hole in holes:
@@ -207,7 +224,7 @@ def _clamp(plan: LoadPlan, what: ClampKeys, mesh: TetMesh, groups: Mapping[str, 
     return Loaded(load, tuple(arrows))
 
 
-def _warming(plan: LoadPlan, what: WarmingKeys, mesh: TetMesh, printed: PrintedField) -> Load:
+def _warming(plan: LoadPlan, what: TemperatureChangeKeys, mesh: TetMesh, printed: PrintedField) -> Load:
     bodies = what.bodies or mesh.bodies
     warm = np.zeros(len(mesh.tets))
     for body in bodies:
@@ -224,8 +241,8 @@ def _warming(plan: LoadPlan, what: WarmingKeys, mesh: TetMesh, printed: PrintedF
             where=f"loads.{plan.name}",
             advice="Add expansion to a card of your own, or leave its body out with bodies = [...].",
         )
-    forces = warming_load(mesh, printed, warming=warm)
-    return Load(plan.name, plan.kind, forces, plan.permanent, NONE, facts, warming=warm)
+    forces = thermal_load(mesh, printed, temperature_change=warm)
+    return Load(plan.name, plan.kind, forces, plan.permanent, NONE, facts, temperature_change=warm)
 
 
 def _mass_centre(mesh: TetMesh, printed: PrintedField) -> Array:
@@ -233,10 +250,12 @@ def _mass_centre(mesh: TetMesh, printed: PrintedField) -> Array:
     return weight @ mesh.nodes / weight.sum()
 
 
-def patches_of(mesh: TetMesh, held: list[Held], beds: list[Bed], loads: Mapping[str, Load]) -> tuple[Patch, ...]:
+def patches_of(
+    mesh: TetMesh, held: list[Held], foundations: list[Foundation], loads: Mapping[str, Load]
+) -> tuple[Patch, ...]:
     """Where supports and loads work, for the pictures."""
     supports = [Patch(h.name, "support", h.triangles) for h in held]
-    supports += [Patch(b.name, "support", b.triangles) for b in beds]
+    supports += [Patch(b.name, "support", b.triangles) for b in foundations]
     return (*supports, *(Patch(k, "load", v.triangles) for k, v in loads.items() if len(v.triangles)))
 
 
@@ -248,7 +267,7 @@ def lost_loads(loads: Mapping[str, Load], projector: Array) -> tuple[str, ...]:
     cautions = []
     for name, load in loads.items():
         size = float(np.linalg.norm(load.forces, axis=1).sum())
-        if size == 0 or load.warming is not None:
+        if size == 0 or load.temperature_change is not None:
             continue
         felt = float(np.linalg.norm(np.einsum("nij,nj->ni", projector, load.forces), axis=1).sum())
         lost = 1 - felt / size
@@ -265,7 +284,7 @@ def lost_loads(loads: Mapping[str, Load], projector: Array) -> tuple[str, ...]:
     return tuple(cautions)
 
 
-def clamp_cautions(loads: Mapping[str, Load]) -> tuple[str, ...]:
+def preload_cautions(loads: Mapping[str, Load]) -> tuple[str, ...]:
     """Cautions for washers that do not rest on the part all around."""
     return tuple(
         f"Load {name}: a washer rests on the part with {100 * cover:.0f} % of its area only."

@@ -11,7 +11,7 @@ import numpy as np
 
 from fem.errors import FreeBodyError, InputError, NoTrustworthyAnswer
 from fem.judging.findings import Findings
-from fem.judging.hotspots import find_artefacts
+from fem.judging.hotspots import find_singular_places
 from fem.judging.scene import CaseFields, Patch, Scene
 from fem.judging.trust import WORST_BALANCE
 from fem.loading.case import LoadCase
@@ -31,7 +31,7 @@ from fem.study.gather import far_points, findings_of, print_keys
 from fem.study.ground import Ground, Prepared, expected_unknowns, lay_ground
 from fem.study.machine import peak_memory
 from fem.study.plans import Study
-from fem.study.prepare import body_print, clamp_cautions, lost_loads, patches_of, shifts_of, supports_of
+from fem.study.prepare import body_print, displaced_face, lost_loads, patches_of, preload_cautions, supports_of
 
 DEFAULT_FOLDER = "results"
 """Where a run writes unless it is told otherwise: a folder of the study's name in here."""
@@ -92,48 +92,51 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
     cases = {name: LoadCase(name, factors, loads) for name, factors in study.cases.items()}
     if not cases:
         raise InputError("there is no load case.", where=str(study.path), advice="Add [loads] and [cases].")
-    held, beds = supports_of(study, mesh, groups)
+    held, foundations = supports_of(study, mesh, groups)
     watched = {name: unit_wrenches(mesh, groups[name]) for name in study.watch}
     answers: dict[str, Any] = {}
     stiffness = {}
     iterations, balance = 0, 0.0
-    remarks = dict.fromkeys((*clamp_cautions(loads), *far_points(study, mesh)))
+    remarks = dict.fromkeys((*preload_cautions(loads), *far_points(study, mesh)))
     pattern, blocks = ready.ground.pattern, None
-    # Cases that prescribe the same faces' displacements share a matrix; a face is free where its shift is not named
-    kinds = sorted({(case.shifted) for case in cases.values()} | ({()} if watched else set()))
-    for turn, shifted in enumerate(kinds):
+    # Cases that prescribe the same faces' displacements share a matrix; a face is free where its displacement is not
+    # named
+    kinds = sorted({(case.displaced) for case in cases.values()} | ({()} if watched else set()))
+    for turn, displaced in enumerate(kinds):
         clock("assemble and set up", 0.18 + 0.1 * turn / len(kinds))
-        moved = [shifts_of(mesh, study.loads[name], groups) for name in shifted]
+        moved = [displaced_face(mesh, study.loads[name], groups) for name in displaced]
         still = [replace(h, value=np.zeros_like(h.value)) for h in moved]
         try:
             equilibrium = Equilibrium(
                 mesh,
                 printed,
                 held=[*held, *still],
-                beds=beds,
+                foundations=foundations,
                 pattern=pattern,
                 blocks=blocks,
                 solver=study.solver,
                 earlier=ready.ground.take_earlier(),
             )
         except FreeBodyError:
-            if shifted or any(case.shifted == () for case in cases.values()):
+            if displaced or any(case.displaced == () for case in cases.values()):
                 raise
-            continue  # a face's stiffness cannot be told where only shifts hold the part
+            continue  # a face's stiffness cannot be told where only displacements hold the part
         blocks = equilibrium.elastic
-        artefacts = find_artefacts(
+        singular = find_singular_places(
             mesh,
             held={h.name: h.triangles for h in (*held, *moved)},
             loaded={
-                k: v.triangles for k, v in loads.items() if len(v.triangles) and v.kind not in ("clamp", "shift")
+                k: v.triangles
+                for k, v in loads.items()
+                if len(v.triangles) and v.kind not in ("preload", "displacement")
             },
         )
         clock("solve", 0.28)
-        own = [case for case in cases.values() if case.shifted == shifted]
+        own = [case for case in cases.values() if case.displaced == displaced]
         needed = sorted({k for case in own for k in case.factors})
-        plain = [k for k in needed if loads[k].shift is None]
+        plain = [k for k in needed if loads[k].displacement is None]
         remarks |= dict.fromkeys(lost_loads({k: loads[k] for k in plain}, equilibrium.held.projector))
-        wrenches = list(watched.values()) if shifted == () else []
+        wrenches = list(watched.values()) if displaced == () else []
         right = np.concatenate([np.array([loads[k].forces for k in plain]).reshape(-1, *mesh.nodes.shape), *wrenches])
         found, record = equilibrium.solve(right, progress=lambda s: clock_say(progress, "solve", 0.28 + 0.2 * s))
         iterations += record.iterations
@@ -141,12 +144,12 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
         for k, name in enumerate(watched if wrenches else ()):
             at = len(plain) + 6 * k
             stiffness[name] = face_stiffness(watched[name], found[at : at + 6])
-        for name, move in zip(shifted, moved, strict=True):
+        for name, move in zip(displaced, moved, strict=True):
             start = equilibrium.starts(move)
             answer_, record = equilibrium.solve(np.zeros((1, *mesh.nodes.shape)), starts=start[None])
             units[name] = answer_[0]
             iterations += record.iterations
-        # A shift that no factor asks for moves nothing and holds nothing
+        # A displacement that no factor asks for moves nothing and holds nothing
         units |= {k: np.zeros_like(mesh.nodes) for k in needed if k not in units}
         for case in own:
             clock("judge", 0.5)
@@ -159,7 +162,7 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
                 record=record,
                 watched=watched,
                 points=study.points,
-                artefacts=artefacts,
+                singular=singular,
                 groups=groups,
             )
             result = answers[case.name].findings
@@ -169,7 +172,7 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
     if balance > WORST_BALANCE:
         raise NoTrustworthyAnswer(
             f"forces balance only to {balance:.1e} of the load.",
-            advice="Look for a body that is hardly held, or a very soft bed.",
+            advice="Look for a body that is hardly held, or a very soft foundation.",
         )
     findings = findings_of(
         ready,
@@ -182,7 +185,7 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
     )
     findings = replace(findings, seconds={**ready.seconds, **clock.seconds})
     fields = {name: answers[name].fields for name in cases}
-    return Judged(findings, fields, patches_of(mesh, held, beds, loads))
+    return Judged(findings, fields, patches_of(mesh, held, foundations, loads))
 
 
 @dataclass(frozen=True)
@@ -213,12 +216,12 @@ def check_study(study: Study, *, progress: Progress | None = None) -> Checked:
         for n, b in study.bodies.items()
     }
     ready = prepare(replace(study, bodies=coarse), progress=progress)
-    held, beds = supports_of(study, ready.mesh, ready.groups)
+    held, foundations = supports_of(study, ready.mesh, ready.groups)
     loads = {name: each.load for name, each in ready.loads.items()}
     cases = [LoadCase(name, factors, loads) for name, factors in study.cases.items()]
-    for shifted in {case.shifted for case in cases}:
-        moved = [shifts_of(ready.mesh, study.loads[name], ready.groups) for name in shifted]
-        refuse_free_motion(ready.mesh, held=[*held, *moved], beds=beds)
+    for displaced in {case.displaced for case in cases}:
+        moved = [displaced_face(ready.mesh, study.loads[name], ready.groups) for name in displaced]
+        refuse_free_motion(ready.mesh, held=[*held, *moved], foundations=foundations)
         lost_loads(loads, gather(ready.mesh, (*held, *moved)).projector)
     totals = {}
     for case in cases:

@@ -30,7 +30,7 @@ class Thinned:
 def thinned(scene: Scene, *, most: int) -> Thinned:
     """The boundary with at most about that many triangles; each point takes the values of the nearest mesh node.
 
-    Where nodes are merged, the one with the least reserve of its neighbourhood is not lost to an average: values
+    Where nodes are merged, the one with the minimum reserve of its neighbourhood is not lost to an average: values
     are never blended, but a peak between the points that stay can be missed. The pictures hold every node.
     """
     from scipy.spatial import cKDTree

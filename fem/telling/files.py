@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 from pathlib import Path
 from typing import Any
@@ -10,19 +11,24 @@ from xml.sax.saxutils import escape
 import numpy as np
 
 from fem.judging.scene import Scene
-from fem.tensors import Array
 
 UNLIMITED_AS = 1e6
 """A file of numbers holds no infinity that every reader accepts: unlimited reserves are written as this."""
-COMPONENTS = "xx_yy_zz_yz_xz_xy"
+ORDER = [0, 1, 2, 5, 3, 4]
+"""Readers of the format take six components as xx yy zz xy yz xz; the program's own order is xx yy zz yz xz xy."""
+COMPONENTS = {"stress": ("xx", "yy", "zz", "xy", "yz", "xz"), "print_stress": ("11", "22", "33", "12", "23", "13")}
 
 
 def field_names(case: str) -> dict[str, str]:
-    """The names in the file of a case's fields; each says its unit, its order or what was done to it."""
+    """The names in the file of a case's fields; each says its unit or what was done to it.
+
+    Characters that XML does not know, or does not keep in a name, are spelled out (such as \\x1b).
+    """
+    case = "".join(c if _in_xml(c) else c.encode("unicode_escape").decode("ascii") for c in case)
     return {
         "displacement": f"{case}_displacement_mm",
-        "stress": f"{case}_stress_MPa_{COMPONENTS}",
-        "print_stress": f"{case}_print_stress_MPa_11_22_33_23_13_12",
+        "stress": f"{case}_stress_MPa",
+        "print_stress": f"{case}_print_stress_MPa",
         "reserve": f"{case}_reserve_at_most_1e6",
     }
 
@@ -30,37 +36,38 @@ def field_names(case: str) -> dict[str, str]:
 def write_fields(scene: Scene, path: Path) -> Path:
     """Write the second-order mesh with displacement, stress, print-axes stress and reserve of each case.
 
-    Cell data `body` is the index into the bodies; Written beside and renamed.
+    Stresses have six named components in the format's own order (ORDER). Cell data `body` is the index into the
+    bodies. Written beside and renamed.
     """
-    import meshio
+    import pyvista
+    from vtkmodules.vtkIOXML import vtkXMLUnstructuredGridWriter
 
     mesh = scene.mesh
-    points: dict[str, Array] = {}
+    grid = pyvista.UnstructuredGrid({pyvista.CellType.QUADRATIC_TETRA: mesh.tets}, mesh.nodes)
+    grid.cell_data["body"] = mesh.body.astype(np.int32)
     for case, fields in scene.cases.items():
-        names = field_names(case)
-        points[names["displacement"]] = fields.displacement
-        points[names["stress"]] = fields.stress
-        points[names["print_stress"]] = fields.print_stress
-        points[names["reserve"]] = np.minimum(fields.reserve, UNLIMITED_AS)
-    out = meshio.Mesh(
-        mesh.nodes,
-        [("tetra10", mesh.tets)],
-        point_data={in_attribute(name): np.asarray(values, dtype=np.float32) for name, values in points.items()},
-        cell_data={"body": [mesh.body.astype(np.int32)]},
-    )
+        # The writer puts names into attributes as they are
+        names = {kind: escape(name, {'"': "&quot;"}) for kind, name in field_names(case).items()}
+        grid.point_data[names["displacement"]] = fields.displacement.astype(np.float32)
+        grid.point_data[names["reserve"]] = np.minimum(fields.reserve, UNLIMITED_AS).astype(np.float32)
+        for kind, components in COMPONENTS.items():
+            values = getattr(fields, kind)[:, ORDER].astype(np.float32)
+            grid.point_data[names[kind]] = values
+            array = grid.GetPointData().GetAbstractArray(names[kind])
+            for i, component in enumerate(components):
+                array.SetComponentName(i, component)
     path.parent.mkdir(parents=True, exist_ok=True)
     beside = path.with_name(path.name + ".part")
-    out.write(beside, file_format="vtu", binary=True, compression="zlib")
+    writer = vtkXMLUnstructuredGridWriter()
+    writer.SetInputData(grid)
+    writer.SetFileName(str(beside))
+    writer.SetDataModeToBinary()
+    writer.SetCompressorTypeToZLib()
+    if writer.Write() != 1:
+        beside.unlink(missing_ok=True)
+        raise OSError(errno.EIO, "the fields cannot be written", str(path))
     os.replace(beside, path)
     return path
-
-
-def in_attribute(name: str) -> str:
-    """A name as it may stand in an attribute of an XML file, which the writer does not see to: characters that XML
-    holds to be its own are escaped, those that it does not know at all are spelled out (such as \\x1b).
-    """
-    known = "".join(c if _in_xml(c) else c.encode("unicode_escape").decode("ascii") for c in name)
-    return escape(known, {'"': "&quot;"})
 
 
 def _in_xml(c: str) -> bool:

@@ -63,7 +63,7 @@ def draw_pictures(
             jobs.append(("reserve factor", partial(_reserve, run, worst, scene.cases[worst].reserve)))
             least = np.min([f.reserve for f in scene.cases.values()], axis=0)
             if not np.array_equal(least, scene.cases[worst].reserve):
-                jobs.append(("least reserve factor", partial(_reserve, run, "", least)))
+                jobs.append(("minimum reserve factor", partial(_reserve, run, "", least)))
             jobs.append(("cut", partial(_cut, run, worst)))
         for rank, (name, spot) in enumerate(worst_hot_spots(findings, apart=0.04 * mesh.diagonal), start=1):
             jobs.append((f"hot spot {rank}", partial(_hot_spot, run, rank, name, spot)))
@@ -97,7 +97,9 @@ def _mesh(run: Album) -> Picture:
     fine = float(np.clip(60 * np.sqrt(1 / max(len(t), 1)), 0.35, 1.4))
     run.stage.add(lines(run.nodes, edges), colour=(0.25, 0.33, 0.42), width=fine, lighting=False)
     size = mesh.box[1] - mesh.box[0]
-    text = f"{numbers.tets:,} tetrahedra of second order, {numbers.nodes:,} nodes, {numbers.unknowns:,} unknowns"
+    text = (
+        f"{numbers.tetrahedra:,} tetrahedra of second order, {numbers.nodes:,} nodes, {numbers.unknowns:,} unknowns"
+    )
     canvas = Canvas(run.stage.show(view), title="The mesh", note=text)
     box = " x ".join(number(float(v)) for v in size) + " mm"
     canvas.write((40, canvas.height - 120), f"Box {box}")
@@ -152,7 +154,7 @@ def _deflection(run: Album, case: str, fields: CaseFields, *, exaggerate: bool) 
         kind="exaggerated" if exaggerate else "deflection",
         case=case,
         title=title + (f", exaggerated {factor:g} times" if exaggerate else ", true scale"),
-        caption=f"The largest displacement is {number(top)} mm at {place(run.nodes[at])}; {scale}.",
+        caption=f"The maximum displacement is {number(top)} mm at {place(run.nodes[at])}; {scale}.",
         alt=f"Displacement of the surface in case {case}, {scale}, from 0 to {number(top)} mm; the largest is at "
         f"{place(run.nodes[at])}.",
         unit="mm",
@@ -198,13 +200,13 @@ def _reserve(run: Album, case: str, reserve: Array) -> Picture:
 
 
 def _cut(run: Album, case: str) -> Picture:
-    """A plane through the worst place of the case that is no artefact, with what lies behind it."""
+    """A plane through the worst place of the case that is no singular, with what lies behind it."""
     import pyvista as pv
 
     mesh, reserve = run.scene.mesh, run.scene.cases[case].reserve
     found = run.findings.cases[case]
-    real = [spot for spot in found.hot_spots if not spot.artefact]
-    spot = min(real, key=lambda s: s.reserve, default=None) if found.reserve.artefact else None
+    real = [spot for spot in found.hot_spots if not spot.singular]
+    spot = min(real, key=lambda s: s.reserve, default=None) if found.reserve.singular else None
     aim = np.array(spot.at_mm if spot else run.nodes[int(reserve.argmin())], dtype=float)
     worst = int(np.linalg.norm(run.nodes - aim, axis=1).argmin())
     at = run.nodes[worst].copy()
@@ -255,7 +257,7 @@ def _cut(run: Album, case: str) -> Picture:
         kind="cut",
         case=case,
         title=title,
-        caption=f"{note}, through {'the worst place but for artefacts' if spot else 'the worst place'}: "
+        caption=f"{note}, through {'the worst place but for singular places' if spot else 'the worst place'}: "
         f"{reserve_text(least)} at {place(at)}.",
         alt=f"Reserve factor on a cut at {name} = {number(level)} mm in case {case}, through "
         f"{reserve_text(least)} at {place(at)}.",
@@ -284,16 +286,16 @@ def _hot_spot(run: Album, rank: int, case: str, spot: HotSpot) -> Picture:
     canvas.marker(float(x), float(y))
     canvas.labels([Label(f"{reserve_text(spot.reserve)}  {spot.mode}", float(x), float(y), dot=False)])
     _ruler(canvas, view)
-    artefact = f" It is an artefact: {spot.artefact_reason}." if spot.artefact else ""
+    singular = f" It is an singular: {spot.singular_reason}." if spot.singular else ""
     return run.finish(
         canvas,
         file=f"hot_spot_{rank}.png",
         kind="hot spot",
         case=case,
         title=title,
-        caption=f"{_capital(spot.mode)}, in {spot.zone} of {spot.body}, at {place(at)}{near_face}.{artefact}",
+        caption=f"{_capital(spot.mode)}, in {spot.zone} of {spot.body}, at {place(at)}{near_face}.{singular}",
         alt=f"Close-up of hot spot {rank}: reserve factor {reserve_text(spot.reserve)} in case {case} by {spot.mode} "
-        f"at {place(at)}{near_face}.{artefact}",
+        f"at {place(at)}{near_face}.{singular}",
         unit="1",
         high=run.scale.edges[-2],
         view=view,

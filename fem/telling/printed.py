@@ -57,7 +57,7 @@ def plan_line(plan: PrintFindings) -> str:
         else f"{plan.pattern} infill {100 * plan.infill_density:.3g} % dense"
     )
     return (
-        f"{_count(plan.walls, 'wall')}, {_count(plan.skins, 'skin')}, {infill}, "
+        f"{_count(plan.walls, 'wall')}, {_count(plan.covers, 'cover')}, {infill}, "
         f"bead {plan.bead_width_mm:g} x {plan.bead_height_mm:g} mm"
     )
 
@@ -81,7 +81,7 @@ def plan_rows(body: BodyFindings) -> tuple[PlanRow, ...]:
         given("Build direction", vector(plan.build_direction)),
         given("Bead", f"{plan.bead_width_mm:g} mm wide, {plan.bead_height_mm:g} mm high"),
         given("Walls", f"{plan.walls}, {number(plan.walls * plan.bead_width_mm)} mm in all"),
-        given("Skins", f"{plan.skins} below and above, {number(plan.skins * plan.bead_height_mm)} mm each"),
+        given("Covers", f"{plan.covers} below and above, {number(plan.covers * plan.bead_height_mm)} mm each"),
         given("Raster", f"{angles} deg, layer by layer"),
         given("Infill pattern", plan.pattern),
     ]
@@ -94,12 +94,13 @@ def plan_rows(body: BodyFindings) -> tuple[PlanRow, ...]:
         size = " x ".join(number(v) for v in plan.cell_mm)
         moves = (
             ""
-            if plan.cell_moves is None
-            else f"; its stiffness changed by {number(100 * plan.cell_moves, digits=2)} % and its strength by "
-            f"{number(100 * (plan.cell_strength_moves or 0.0), digits=2)} % when its mesh was refined"
+            if plan.cell_stiffness_mesh_change is None
+            else f"; its stiffness changed by {number(100 * plan.cell_stiffness_mesh_change, digits=2)} % and "
+            f"its strength by {number(100 * (plan.cell_strength_mesh_change or 0.0), digits=2)} % when its "
+            "mesh was refined"
         )
         rows.append(PlanRow("Infill cell", f"{size} mm{moves}", COMPUTED))
-    cost = f"{number(plan.cost)}, in the money of the price" if plan.price_per_kg > 0 else "no price is given"
+    cost = number(plan.cost) if plan.price_per_kg > 0 else "no price is given"
     rows += [
         PlanRow("Thinner than two beads", _thin(plan.thin_share), COMPUTED),
         PlanRow("Mass", f"{number(body.mass_g)} g", COMPUTED),
@@ -138,7 +139,7 @@ _NAMES = {
     "bead width": "Bead",
     "bead height": "Bead",
     "walls": "Walls",
-    "skins": "Skins",
+    "covers": "Covers",
     "raster": "Raster",
     "raster zero": "",
     "infill": "Infill pattern",

@@ -137,19 +137,19 @@ def _printed(findings: Findings, pictures: tuple[Picture, ...]) -> list[dict[str
 def verdict(findings: Findings) -> str:
     """One word: holds, short (bears its loads, but less than is asked for), or fails (a reserve factor below 1)."""
     required, _ = words.required_reserve(findings)
-    least = min((c.reserve.least for c in findings.cases.values()), default=math.inf)
+    least = min((c.reserve.minimum for c in findings.cases.values()), default=math.inf)
     if least < 1:
         return "fails"
     return "holds" if findings.met and least >= required else "short"
 
 
 def stiffness_unit(row: int, column: int) -> str:
-    """Unit of an entry of the 6 x 6 stiffness: forces and moments against shifts and turns."""
+    """Unit of an entry of the 6 x 6 stiffness: forces and moments against displacements and rotations."""
     return (("N/mm", "N/rad"), ("N·mm/mm", "N·mm/rad"))[row > 2][column > 2]
 
 
 def compliance_unit(row: int, column: int) -> str:
-    """Unit of an entry of the 6 x 6 compliance: shifts and turns against forces and moments."""
+    """Unit of an entry of the 6 x 6 compliance: displacements and rotations against forces and moments."""
     return (("mm/N", "mm/(N·mm)"), ("rad/N", "rad/(N·mm)"))[row > 2][column > 2]
 
 

@@ -14,6 +14,11 @@ TARGET_RESERVE = 2.0
 UNLIMITED = "unlimited"
 
 
+def money(currency: str) -> str:
+    """What stands where a cost's unit belongs."""
+    return currency or "currency not stated"
+
+
 def number(value: float | None, *, digits: int = 3) -> str:
     """`value` with that many significant digits, without an exponent between 1e-4 and 1e6."""
     if value is None or math.isnan(value):
@@ -67,7 +72,7 @@ def worst_hot_spots(findings: Findings, *, count: int = 3, apart: float = 0.0) -
     Places that a support or a load's edge makes come last, since their values depend on the mesh.
     """
     spots = [(name, spot) for name, case in findings.cases.items() for spot in case.hot_spots]
-    spots.sort(key=lambda s: (s[1].artefact, s[1].reserve))
+    spots.sort(key=lambda s: (s[1].singular, s[1].reserve))
     kept: list[tuple[str, HotSpot]] = []
     for name, spot in spots:
         if len(kept) < count and all(math.dist(spot.at_mm, k.at_mm) > apart for _, k in kept):
@@ -87,22 +92,22 @@ def _holds(findings: Findings) -> str:
     reserve = findings.cases[name].reserve
     required, asked = required_reserve(findings)
     target = f"{number(required)} {'required' if asked else 'taken as target, as the study asks for none'}"
-    if math.isinf(reserve.least):
+    if math.isinf(reserve.minimum):
         return "Yes, the part holds: no load case brings any place nearer to failure as its loads grow."
-    if reserve.least < 1:
+    if reserve.minimum < 1:
         verdict = "No, the part does not hold"
-    elif reserve.least < required:
+    elif reserve.minimum < required:
         verdict = "The part bears its loads, but with too little in reserve"
     else:
         verdict = "Yes, the part holds"
     sentence = (
-        f"{verdict}: the least reserve factor is {reserve_text(reserve.least)} ({target}), in case {name}, "
+        f"{verdict}: the minimum reserve factor is {reserve_text(reserve.minimum)} ({target}), in case {name}, "
         f"by {reserve.mode} at {place(reserve.at_mm)}{_near(reserve)}"
     )
-    if reserve.artefact:
+    if reserve.singular:
         sentence += (
             f"; that place is made by a support or a load's edge, and away from such places the least is "
-            f"{reserve_text(reserve.away)}"
+            f"{reserve_text(reserve.nonsingular_minimum)}"
         )
     return sentence + "."
 
@@ -114,10 +119,12 @@ def _near(reserve: Reserve) -> str:
 def _gives(findings: Findings) -> str:
     if not findings.cases:
         return "There is no displacement to report."
-    name, case = max(findings.cases.items(), key=lambda item: item[1].largest_displacement_mm)
-    sentence = f"It gives at most {number(case.largest_displacement_mm)} mm (case {name})"
+    name, case = max(findings.cases.items(), key=lambda item: item[1].maximum_displacement_mm)
+    sentence = f"It gives at most {number(case.maximum_displacement_mm)} mm (case {name})"
     turns = [
-        (math.hypot(*watch.turn_deg), face, c) for c, k in findings.cases.items() for face, watch in k.faces.items()
+        (math.hypot(*watch.rotation_deg), face, c)
+        for c, k in findings.cases.items()
+        for face, watch in k.faces.items()
     ]
     if turns:
         turn, face, where = max(turns)

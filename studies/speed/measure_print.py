@@ -1,4 +1,4 @@
-"""How long does it take to lay walls, skins and infill into a large mesh, and to solve an infill cell?
+"""How long does it take to lay walls, covers and infill into a large mesh, and to solve an infill cell?
 
     python studies/speed/measure_print.py [--size 1.5] [--times 3]
 
@@ -30,11 +30,11 @@ def main() -> None:
 
 
 def field_table(size: float, times: int) -> str:
-    """Seconds for the printed field of the wing saddle, walls, skins and gyroid, beyond its mesh and its cell."""
+    """Seconds for the printed field of the wing saddle, walls, covers and gyroid, beyond its mesh and its cell."""
     from fem import PrintPlan, load_card, mesh_solid, printed_body, printed_field, read_solid
 
     mesh = mesh_solid(read_solid(MESHES / "wing_saddle.step", name="saddle"), size=size, finest=size / 2)
-    plan = PrintPlan((0, 0, 1), walls=4, skins=5, infill_pattern="gyroid", infill_density=0.4)
+    plan = PrintPlan((0, 0, 1), walls=4, covers=5, infill_pattern="gyroid", infill_density=0.4)
     card = load_card("pa12-cf")
     made = printed_body(plan, card=card, state="conditioned")
     printed_field(mesh, bodies={"saddle": made})  # the compiled loops come up once
@@ -58,7 +58,7 @@ def cell_table(times: int) -> str:
     infill_cell("grid", density=0.5, bead_width=0.45, bead_height=0.2, cache=None, **bead)
     rows = ["| pattern | " + " | ".join(f"{100 * d:.0f} %: s | moves" for d in DENSITIES) + " |"]
     rows += ["| --- |" + " ---: | ---: |" * len(DENSITIES)]
-    for pattern in ("lines", "grid", "triangle", "honeycomb", "cubic", "gyroid"):
+    for pattern in ("woodpile", "grid", "triangle", "honeycomb", "cubic", "gyroid"):
         line = f"| {pattern} |"
         for density in DENSITIES:
             found: list[Any] = []

@@ -95,7 +95,7 @@ def own(problem: Path, *, columns: int, answer: Path | None) -> dict[str, Any]:
     out["pattern_s"] = mark()
     blocks = assemble(mesh, pattern, table=known["table"], material=known["material"])
     out["assemble_s"] = mark()
-    solver = MultigridSolver(HeldSystem(mesh, pattern, blocks, held=held, beds=()))
+    solver = MultigridSolver(HeldSystem(mesh, pattern, blocks, held=held, foundations=()))
     out["set_up_s"] = mark()
     right = load if columns == 1 else _many(load, mesh.nodes, columns)
     mark()
@@ -151,7 +151,7 @@ def _again(
         begin = time.perf_counter()
         blocks = assemble(mesh, pattern, table=table, material=known["material"])
         products[f"{name}_assemble_s"] = time.perf_counter() - begin
-        system = HeldSystem(mesh, pattern, blocks, held=held, beds=())
+        system = HeldSystem(mesh, pattern, blocks, held=held, foundations=())
         serves = earlier.serves(table, known["material"], system)
         solver = MultigridSolver(system, precondition=earlier.precondition if serves else None)
         _, record = solver.solve(load, tolerance=1e-8)

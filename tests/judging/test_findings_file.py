@@ -43,14 +43,14 @@ def test_what_was_written_comes_back(findings, tmp_path):
 
 def test_unlimited_numbers_come_back_as_such(findings, tmp_path):
     case = findings.cases["cruise"]
-    free = dataclasses.replace(case.reserve, least=math.inf, away=math.inf)
+    free = dataclasses.replace(case.reserve, minimum=math.inf, nonsingular_minimum=math.inf)
     cases = {"cruise": dataclasses.replace(case, reserve=free)}
     stiff = dataclasses.replace(findings.stiffness["tip"], matrix=((math.inf, 0.0), (0.0, 2.0)))
     unlimited = dataclasses.replace(findings, cases=cases, stiffness={"tip": stiff})
     back = read_findings(write_findings(unlimited, tmp_path / "findings.json"))
-    assert back.cases["cruise"].reserve.least == math.inf
+    assert back.cases["cruise"].reserve.minimum == math.inf
     assert back.stiffness["tip"].matrix == ((math.inf, 0.0), (0.0, 2.0))
-    assert back.cases["cruise"].reserve.criteria["Tsai-Wu"] is None
+    assert back.cases["cruise"].reserve.criteria["tsai_wu"] is None
 
 
 def _without_mass(data):

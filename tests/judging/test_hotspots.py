@@ -5,7 +5,7 @@ import pytest
 from helpers_fe import HIGH_X, LOW_X, box, field, group, material
 from scipy.spatial.transform import Rotation
 
-from fem.judging.hotspots import NearestFace, find_artefacts, find_hot_spots, patch_edge
+from fem.judging.hotspots import NearestFace, find_hot_spots, find_singular_places, patch_edge
 from fem.judging.reserve import judge_reserve
 from fem.judging.stress import recover_stress
 from fem.loading.loads import force_load
@@ -19,7 +19,7 @@ from fem.tensors import isotropic_stiffness
 def bent():
     mesh = box((60, 10, 10), (12, 3, 3))
     printed = field(mesh, material(isotropic_stiffness(2000.0, 0.3)))
-    held = held_face(mesh, group(mesh, LOW_X), hold=("x", "y", "z"), name="root")
+    held = held_face(mesh, group(mesh, LOW_X), fixed=("x", "y", "z"), name="root")
     load = force_load(mesh, group(mesh, HIGH_X), force=np.array([0.0, 0.0, -10.0]))
     found, _ = Equilibrium(mesh, printed, held=[held]).solve(load[None])
     stress = recover_stress(mesh, printed, found[0])
@@ -30,18 +30,18 @@ def bent():
 def test_the_worst_place_is_the_root_and_is_called_an_artefact(bent):
     mesh, held, reserve = bent
     root = mesh.box[0][0]
-    marks = find_artefacts(mesh, held={"root": held.triangles}, loaded={})
+    marks = find_singular_places(mesh, held={"root": held.triangles}, loaded={})
     spots = find_hot_spots(mesh, reserve, marks, {"root": group(mesh, LOW_X)})
     assert spots[0].at_mm[0] - root < 10
-    assert spots[0].artefact
-    assert "held face root" in spots[0].artefact_reason
+    assert spots[0].singular
+    assert "held face root" in spots[0].singular_reason
     near = NearestFace(mesh, {"root": group(mesh, LOW_X)})
     assert near(np.array([0.0, 5.0, 5.0])) == ("root", pytest.approx(0.0, abs=1e-9))
     assert near(np.array([30.0, 5.0, 10.0]))[0].startswith("part:")
     assert [s.reserve for s in spots] == sorted(s.reserve for s in spots)
-    # Nothing is an artefact where nothing is held
-    free = find_hot_spots(mesh, reserve, find_artefacts(mesh, held={}, loaded={}), {})
-    assert not any(s.artefact for s in free)
+    # Nothing is singular where nothing is held
+    free = find_hot_spots(mesh, reserve, find_singular_places(mesh, held={}, loaded={}), {})
+    assert not any(s.singular for s in free)
     assert free[0].reserve == spots[0].reserve
 
 
@@ -52,7 +52,7 @@ def test_only_the_rim_of_a_held_face_is_marked(bent):
     on_edge = [np.isclose(rim[:, a], low[a]) | np.isclose(rim[:, a], high[a]) for a in (1, 2)]
     assert np.all(on_edge[0] | on_edge[1])
     assert len(rim) == 4 * 3 * 2
-    marks = find_artefacts(mesh, held={"root": held.triangles}, loaded={})
+    marks = find_singular_places(mesh, held={"root": held.triangles}, loaded={})
     assert not marks.at[mesh.nodes[:, 0] > low[0] + 15].any()
 
 
@@ -62,7 +62,7 @@ def test_watched_turn_is_the_rotation_of_the_face_in_degrees(bent):
     face = group(mesh, HIGH_X)
     moved = np.array([0.5, -0.4, 0.3]) + np.cross(turn, mesh.nodes - face.centre)
     watched = _watch(unit_wrenches(mesh, face), moved)
-    assert watched.turn_deg == pytest.approx([0.1, -0.2, 0.3], rel=1e-9)
-    assert watched.shift_mm == pytest.approx([0.5, -0.4, 0.3], rel=1e-9)
+    assert watched.rotation_deg == pytest.approx([0.1, -0.2, 0.3], rel=1e-9)
+    assert watched.displacement_mm == pytest.approx([0.5, -0.4, 0.3], rel=1e-9)
     exact = Rotation.from_rotvec(turn).apply(mesh.nodes - face.centre) - (mesh.nodes - face.centre)
-    assert _watch(unit_wrenches(mesh, face), exact).turn_deg == pytest.approx([0.1, -0.2, 0.3], abs=2e-3)
+    assert _watch(unit_wrenches(mesh, face), exact).rotation_deg == pytest.approx([0.1, -0.2, 0.3], abs=2e-3)

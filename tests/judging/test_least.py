@@ -1,4 +1,4 @@
-"""The quick search for the least reserve factor against the full field of reserve factors."""
+"""The quick search for the minimum reserve factor against the full field of reserve factors."""
 
 from __future__ import annotations
 
@@ -21,9 +21,9 @@ CARD = "pa12-cf"
 
 @pytest.fixture(scope="module")
 def case():
-    """A small printed block with walls, skins and grid infill under two smooth displacements."""
+    """A small printed block with walls, covers and grid infill under two smooth displacements."""
     mesh = block((3, 2, 2), bend=lambda p: p * np.array([30.0, 14.0, 9.0]))
-    plan = PrintPlan(build_direction=(0.3, -0.2, 0.9), walls=2, skins=3, infill_pattern="grid", infill_density=0.3)
+    plan = PrintPlan(build_direction=(0.3, -0.2, 0.9), walls=2, covers=3, infill_pattern="grid", infill_density=0.3)
     card = load_card(CARD)
     body = printed_body(plan, card=card, state=next(iter(card.states)))
     printed = printed_field(mesh, bodies={mesh.bodies[0]: body})
@@ -40,7 +40,7 @@ def test_it_is_the_least_of_the_whole_field(case, factor):
     marked = np.zeros(len(mesh.nodes), dtype=bool)
     field = judge_reserve(mesh, printed, permanent=stay, growing=first)
     marked[field.reserve <= np.quantile(field.reserve, 0.2)] = True
-    found = least_reserve(mesh, printed, permanent=stay, growing=first, artefact=marked)
+    found = least_reserve(mesh, printed, permanent=stay, growing=first, singular=marked)
     assert found.reserve == pytest.approx(field.reserve.min(), rel=1e-12)
     assert found.away == pytest.approx(field.reserve[~marked].min(), rel=1e-12)
     if found.reserve > 0:
@@ -76,13 +76,13 @@ def test_no_criterion_is_met_below_the_safe_size(case):
     way = rng.normal(size=(4000, 6))
     way /= np.linalg.norm(way, axis=1)[:, None]
     phases = [p for m in printed.materials for p in m.phases][:40]
-    phases.append(Phase("infill", "wall", phases[0].to_bead, np.zeros(6), WallBuckling(20.0, 9.0, 7.0, "buckling")))
+    phases.append(Phase("core", "wall", phases[0].to_bead, np.zeros(6), WallBuckling(20.0, 9.0, 7.0, "buckling")))
     metal = load_card("6082-t6")
     phases += metal_body(metal, state=next(iter(metal.states))).core.phases
     for phase in phases:
         size = safe_size(phase)
         bead = (way * size) @ phase.to_bead.T
-        outside = {k: v for k, v in exceeded(bead * (1 - 1e-9), phase.strength).items() if k != "Hill"}
+        outside = {k: v for k, v in exceeded(bead * (1 - 1e-9), phase.strength).items() if k != "hill"}
         assert not any(v.any() for v in outside.values())
         # The bound is of use: some direction fails before eight times that size
         assert phase_reserve(np.zeros_like(bead), bead, phase.strength).reserve.min() < 8
@@ -94,12 +94,12 @@ def test_interlayer_tension_is_the_pull_along_the_build(case):
     strain = 1e-3
     field = recover_stress(mesh, printed, strain * (mesh.nodes @ up)[:, None] * up)
     pulled, name = largest_interlayer(printed, {"pull": field, "push": combined_stress([(-1.0, field)])})
-    # A skin under strain along the build alone: its stiffness's own entry, C33 in print axes
-    skin = next(m for m in printed.materials if m.zone == "skin")
+    # A cover under strain along the build alone: its stiffness's own entry, C33 in print axes
+    cover = next(m for m in printed.materials if m.zone == "cover")
     from fem.tensors import stress_rotation
 
-    turn = stress_rotation(skin.print_axes)
-    c33 = float((turn @ skin.stiffness @ turn.T)[2, 2])
+    turn = stress_rotation(cover.print_axes)
+    c33 = float((turn @ cover.stiffness @ turn.T)[2, 2])
     assert name == "pull"
     assert pulled >= c33 * strain * (1 - 0.15)
     squeezed, name = largest_interlayer(printed, {"push": combined_stress([(-1.0, field)])})

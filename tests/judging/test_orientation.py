@@ -148,7 +148,7 @@ def test_the_directions_that_stand_out():
     assert picks[1].scanned.support_mm2 == 100
     said = reason_of(picks, required=2.2, asked=False)
     assert "Build it along -y [0, -1, 0]" in said and "100 mm² of overhang" in said and "Most in reserve" in said
-    assert "The study's own direction, along z [0, 0, 1], has a least reserve factor of 2.00" in said
+    assert "The study's own direction, along z [0, 0, 1], has a minimum reserve factor of 2.00" in said
     assert "900 mm² of overhang" in said
 
 

@@ -39,7 +39,7 @@ CRITERIA = [
 ]
 
 
-@pytest.mark.parametrize(("reserve", "index"), CRITERIA, ids=["maximum stress", "Tsai-Wu", "interlayer"])
+@pytest.mark.parametrize(("reserve", "index"), CRITERIA, ids=["maximum_stress", "tsai_wu", "interlayer"])
 def test_the_criterion_is_met_at_the_reserve_and_not_before(reserve, index):
     p = RNG.normal(size=(4000, 6)) * np.array([20, 12, 12, 6, 6, 8])
     v = RNG.normal(size=(4000, 6)) * np.array([30, 20, 10, 5, 5, 9])
@@ -132,15 +132,15 @@ def test_failed_already_names_the_mode_that_fails():
 def test_the_least_criterion_decides_and_hill_only_reports():
     v = np.array([[20.0, 5, 10, 6, 6, 4]])
     found = s.phase_reserve(np.zeros((1, 6)), v, PRINTED)
-    deciding = [found.criteria[k][0] for k in ("maximum stress", "Tsai-Wu", "interlayer")]
+    deciding = [found.criteria[k][0] for k in ("maximum_stress", "tsai_wu", "interlayer")]
     assert found.reserve[0] == min(deciding)
-    assert found.reserve[0] < found.criteria["maximum stress"][0], (
+    assert found.reserve[0] < found.criteria["maximum_stress"][0], (
         "stresses acting together are worse than each alone"
     )
     assert found.modes[found.mode[0]] in s.PRINTED_MODES[-3:]
     low = Strength(np.array([60.0, 40, 25]), np.array([30.0, 30, 26]), np.array([15.0, 16, 25]))
     found = s.phase_reserve(np.zeros((1, 6)), one(1, 1.0), low)
-    assert found.criteria["Hill"][0] == pytest.approx(30)
+    assert found.criteria["hill"][0] == pytest.approx(30)
     assert found.reserve[0] == pytest.approx(40), "Hill takes the lesser strength but does not decide"
 
 

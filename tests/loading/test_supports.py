@@ -6,14 +6,14 @@ from helpers_cad import draw
 from helpers_fe import field, material
 
 from fem.errors import FaceError, FreeBodyError, InputError
-from fem.loading.bolts import clamp_load, find_holes
+from fem.loading.bolts import find_holes, preload_forces
 from fem.loading.loads import resultant
-from fem.loading.supports import Bed, bed_matrices, held_face
+from fem.loading.supports import Foundation, foundation_matrices, held_face
 from fem.part.faces import FaceQuery, face_group, find_faces
 from fem.part.meshing import mesh_solid
 from fem.part.solid import read_solid
 from fem.solving.equilibrium import refuse_free_motion
-from fem.study.plans import ClampKeys, LoadPlan
+from fem.study.plans import LoadPlan, PreloadKeys
 from fem.study.prepare import load_of
 from fem.tensors import isotropic_stiffness
 
@@ -38,25 +38,25 @@ def disc(tmp_path_factory):
 def test_a_smooth_pin_carries_no_torque_however_coarse_the_mesh(disc):
     hole = group(disc, "hole", radius=10.0)
     floor = group(disc, "floor", normal=(0, 0, -1), at="min")
-    held = [held_face(disc, g, hold="normal", name=g.name) for g in (hole, floor)]
+    held = [held_face(disc, g, fixed="normal", name=g.name) for g in (hole, floor)]
     with pytest.raises(FreeBodyError, match="free to turn about z"):
-        refuse_free_motion(disc, held=held, beds=[])
+        refuse_free_motion(disc, held=held, foundations=[])
     # The same floor held along x and y as well does resist
-    refuse_free_motion(disc, held=[*held, held_face(disc, floor, hold=("x", "y"), name="floor")], beds=[])
+    refuse_free_motion(disc, held=[*held, held_face(disc, floor, fixed=("x", "y"), name="floor")], foundations=[])
 
 
 def test_a_slippery_bed_carries_no_torque_and_a_rough_one_does(disc):
     hole = disc.triangles_of(group(disc, "hole", radius=10.0).faces)
-    floor = held_face(disc, group(disc, "floor", normal=(0, 0, -1), at="min"), hold="normal", name="floor")
+    floor = held_face(disc, group(disc, "floor", normal=(0, 0, -1), at="min"), fixed="normal", name="floor")
     with pytest.raises(FreeBodyError, match="turn about z"):
-        refuse_free_motion(disc, held=[floor], beds=[Bed("hole", hole, 100.0, 0.0)])
-    refuse_free_motion(disc, held=[floor], beds=[Bed("hole", hole, 100.0, 10.0)])
-    nodes, local = bed_matrices(disc, Bed("hole", hole, 100.0, 0.0))
+        refuse_free_motion(disc, held=[floor], foundations=[Foundation("hole", hole, 100.0, 0.0)])
+    refuse_free_motion(disc, held=[floor], foundations=[Foundation("hole", hole, 100.0, 10.0)])
+    nodes, local = foundation_matrices(disc, Foundation("hole", hole, 100.0, 0.0))
     turn = np.cross([0, 0, 1.0], disc.nodes[nodes])
     slide = np.broadcast_to([1.0, 0, 0], turn.shape)
     grip, push = (np.einsum("jai,jabik,jbk->", v, local, v) for v in (turn, slide))
     assert abs(grip) < 0.02 * push * 100  # against a slide at the same distance, 10 mm squared
-    # Pushed sideways, half of a round bed's area works: k pi r h
+    # Pushed sideways, half of a round foundation's area works: k pi r h
     assert push == pytest.approx(100 * np.pi * 10 * 10, rel=0.01)
 
 
@@ -75,7 +75,7 @@ def test_a_clamp_presses_from_both_sides_with_nothing_left_over(plate):
     seat = group(plate, "seat", normal=(0, 0, -1), at="min")
     (hole,) = find_holes(plate, group(plate, "hole", radius=4.2), seat, head=None, name="bolts")
     assert hole.grip == pytest.approx(10.0)
-    clamped = clamp_load(plate, hole, against=seat, force=3000.0, ring=16.0, name="bolts")
+    clamped = preload_forces(plate, hole, against=seat, force=3000.0, washer=16.0, name="bolts")
     force, moment = resultant(plate, clamped.forces)
     assert np.abs(force).max() < 1e-9 * 3000
     assert np.abs(moment).max() < 1e-9 * 3000 * 60
@@ -91,7 +91,7 @@ def test_a_post_is_no_hole_and_a_washer_must_be_larger_than_its_hole(plate):
         find_holes(plate, group(plate, "post", radius=6.0), seat, head=None, name="bolts")
     (hole,) = find_holes(plate, group(plate, "hole", radius=4.2), seat, head=None, name="bolts")
     with pytest.raises(InputError, match="no larger than the hole"):
-        clamp_load(plate, hole, against=seat, force=3000.0, ring=8.0, name="bolts")
+        preload_forces(plate, hole, against=seat, force=3000.0, washer=8.0, name="bolts")
 
 
 def test_the_arrows_of_a_clamp_press_the_part_together(plate):
@@ -99,7 +99,7 @@ def test_the_arrows_of_a_clamp_press_the_part_together(plate):
         "holes": group(plate, "holes", radius=4.2),
         "seat": group(plate, "seat", normal=(0, 0, -1), at="min"),
     }
-    plan = LoadPlan("bolts", "clamp", ClampKeys("holes", "seat", 3000.0, 16.0, None), None, True)
+    plan = LoadPlan("bolts", "preload", PreloadKeys("holes", "seat", 3000.0, 16.0, None), None, True)
     loaded = load_of(plan, plate, field(plate, material(isotropic_stiffness(2000.0, 0.3))), groups)
     arrows = sorted(loaded.arrows, key=lambda a: a.at[2])
     assert [a.at[2] for a in arrows] == pytest.approx([0.0, 10.0])

@@ -7,7 +7,7 @@ import pytest
 from helpers_fe import HIGH_X, HIGH_Y, HIGH_Z, LOW_X, block, group
 
 from fem.errors import InputError
-from fem.loading.bolts import clamp_load, find_holes
+from fem.loading.bolts import find_holes, preload_forces
 from fem.loading.loads import force_load, pressure_load, resultant, spread, wrench_load
 from fem.loading.wing import elliptic_root_moment, wing_lift
 from fem.part.faces import FaceQuery, name_faces
@@ -71,39 +71,55 @@ def test_lift_of_an_elliptic_wing():
     assert elliptic_root_moment(882.9, 900.0) == pytest.approx(84310.7, rel=1e-5)
     assert elliptic_root_moment(3 * 882.9, 900.0) == pytest.approx(252932.0, rel=1e-5)
     assert elliptic_root_moment(882.9, 900.0) != pytest.approx(882.9 * 900 / 8, rel=0.1)  # an even spread
-    wing = wing_lift(mass=0.09, share=1.0, span=900.0, centre=np.zeros(3))
+    wing = wing_lift(mass=0.09, weight_fraction=1.0, span=900.0, centre_of_pressure=np.zeros(3))
     assert wing.lift == pytest.approx(882.9 / 9.81 * 9.80665, rel=1e-12)
     assert wing.force == pytest.approx([0, 0, wing.lift])
     assert np.abs(wing.moment).max() < 1e-9 * wing.lift * 900
     assert wing.root_moment == pytest.approx(84310.7 / 9.81 * 9.80665, rel=1e-5)
 
 
-@pytest.mark.parametrize("left_share", [0.3, 0.5, 0.65, 1.0])
-def test_uneven_halves_roll_the_wing(left_share):
+@pytest.mark.parametrize("left_fraction", [0.3, 0.5, 0.65, 1.0])
+def test_uneven_halves_roll_the_wing(left_fraction):
     # The ellipse of each half, integrated numerically; left is +y when up is z and forward is x
     span, ratio = 900.0, 0.08
-    wing = wing_lift(mass=0.09, share=0.8, span=span, left_share=left_share, drag_ratio=ratio, centre=np.ones(3))
+    wing = wing_lift(
+        mass=0.09,
+        weight_fraction=0.8,
+        span=span,
+        left_fraction=left_fraction,
+        drag_to_lift=ratio,
+        centre_of_pressure=np.ones(3),
+    )
     t = (np.arange(20000) + 0.5) / 20000 * 2 - 1
     ellipse = np.sqrt(1 - t**2)
-    each = 2 * wing.lift * np.where(t > 0, left_share, 1 - left_share) * ellipse / ellipse.sum()
+    each = 2 * wing.lift * np.where(t > 0, left_fraction, 1 - left_fraction) * ellipse / ellipse.sum()
     forces = np.stack([-ratio * each, 0 * each, each], axis=1)
     places = np.stack([0 * t, t * span / 2, 0 * t], axis=1)
     assert wing.force == pytest.approx(forces.sum(axis=0), rel=1e-6)
     scale = wing.lift * span
     assert wing.moment == pytest.approx(np.cross(places, forces).sum(axis=0), abs=1e-5 * scale)
     # More lift on the left raises the left: a positive turn about x (forward)
-    assert np.sign(round(wing.moment[0], 6)) == np.sign(left_share - 0.5)
-    larger = max(left_share, 1 - left_share)
-    heavy = t > 0 if left_share >= 0.5 else t < 0
+    assert np.sign(round(wing.moment[0], 6)) == np.sign(left_fraction - 0.5)
+    larger = max(left_fraction, 1 - left_fraction)
+    heavy = t > 0 if left_fraction >= 0.5 else t < 0
     assert wing.root_moment == pytest.approx(np.abs(places[heavy, 1] * each[heavy]).sum(), rel=1e-4)
     assert larger * wing.lift == pytest.approx(each[heavy].sum())
 
 
 def test_a_wing_in_other_axes():
-    plain = wing_lift(mass=0.1, share=1, span=800, left_share=0.7, drag_ratio=0.1, centre=np.zeros(3))
+    plain = wing_lift(
+        mass=0.1, weight_fraction=1, span=800, left_fraction=0.7, drag_to_lift=0.1, centre_of_pressure=np.zeros(3)
+    )
     up, forward = np.array([0.0, -2.0, 0.0]), np.array([0.0, 0.4, -3.0])
     other = wing_lift(
-        mass=0.1, share=1, span=800, left_share=0.7, drag_ratio=0.1, centre=np.zeros(3), up=up, forward=forward
+        mass=0.1,
+        weight_fraction=1,
+        span=800,
+        left_fraction=0.7,
+        drag_to_lift=0.1,
+        centre_of_pressure=np.zeros(3),
+        up=up,
+        forward=forward,
     )
     z = np.array([0.0, -1, 0])
     x = np.array([0.0, 0, -1])
@@ -111,13 +127,20 @@ def test_a_wing_in_other_axes():
     assert other.force == pytest.approx(plain.force @ turn)
     assert other.moment == pytest.approx(plain.moment @ turn)
     with pytest.raises(InputError, match="parallel"):
-        wing_lift(mass=0.1, share=1, span=800, centre=np.zeros(3), up=up, forward=-up)
-    with pytest.raises(InputError, match="left_share"):
-        wing_lift(mass=0.1, share=1, span=800, left_share=1.2, centre=np.zeros(3))
+        wing_lift(mass=0.1, weight_fraction=1, span=800, centre_of_pressure=np.zeros(3), up=up, forward=-up)
+    with pytest.raises(InputError, match="left_fraction"):
+        wing_lift(mass=0.1, weight_fraction=1, span=800, left_fraction=1.2, centre_of_pressure=np.zeros(3))
 
 
 def test_a_wing_meets_its_joint_as_a_wrench(arc):
-    wing = wing_lift(mass=0.09, share=0.8, span=900, left_share=0.6, drag_ratio=0.1, centre=np.array([50.0, 3, -20]))
+    wing = wing_lift(
+        mass=0.09,
+        weight_fraction=0.8,
+        span=900,
+        left_fraction=0.6,
+        drag_to_lift=0.1,
+        centre_of_pressure=np.array([50.0, 3, -20]),
+    )
     load = wrench_load(arc, arc.triangles_of((HIGH_Z,)), force=wing.force, moment=wing.moment, at=wing.centre)
     force, moment = resultant(arc, load)
     about = wing.moment + np.cross(wing.centre, wing.force)
@@ -141,7 +164,7 @@ def test_a_clamp_has_no_resultant(bracket):
     for hole in holes:
         assert hole.grip > 0
         assert hole.axis == pytest.approx([1, 0, 0], abs=1e-9)  # from the clamped face to the head
-        clamped = clamp_load(bracket, hole, against=faces["back"], force=4000.0, ring=12.0, name="bolts")
+        clamped = preload_forces(bracket, hole, against=faces["back"], force=4000.0, washer=12.0, name="bolts")
         load = clamped.forces
         force, moment = resultant(bracket, load)
         assert np.abs(force).max() < 1e-9 * 4000
@@ -155,4 +178,4 @@ def test_a_clamp_has_no_resultant(bracket):
         assert clamped.pressure == pytest.approx(4000 / (np.pi * (36 - 3.3**2)), rel=0.1)
         assert clamped.peak >= clamped.pressure * (1 - 1e-9)
     with pytest.raises(InputError, match="no larger than the hole"):
-        clamp_load(bracket, holes[0], against=faces["back"], force=4000.0, ring=6.6, name="bolts")
+        preload_forces(bracket, holes[0], against=faces["back"], force=4000.0, washer=6.6, name="bolts")

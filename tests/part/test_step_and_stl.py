@@ -28,12 +28,12 @@ def test_deflection_of_the_same_solid_in_two_formats(tmp_path):
     drawn = bent(f'"{meshes / "cantilever_bracket.step"}"', tmp_path)
     stl = bent(f'"{meshes / "cantilever_bracket.stl"}"\nunit = "mm"', tmp_path)
     one, other = (f.cases["service"] for f in (drawn, stl))
-    assert other.largest_displacement_mm == pytest.approx(one.largest_displacement_mm, rel=0.01)
+    assert other.maximum_displacement_mm == pytest.approx(one.maximum_displacement_mm, rel=0.01)
     tip = [np.array(c.points["tip"].displacement_mm) for c in (one, other)]
     assert tip[1] == pytest.approx(tip[0], abs=0.01 * np.linalg.norm(tip[0]))
     assert stl.bodies["bracket"].mass_g == pytest.approx(drawn.bodies["bracket"].mass_g, rel=0.005)
     # Twice the load is twice the deflection, so the comparison would see a wrong one
-    assert drawn.cases["overload"].largest_displacement_mm == pytest.approx(2 * one.largest_displacement_mm, rel=1e-9)
+    assert drawn.cases["overload"].maximum_displacement_mm == pytest.approx(2 * one.maximum_displacement_mm, rel=1e-9)
     for findings in (drawn, stl):
         for case in findings.cases.values():
             assert case.force_error < 1e-8
@@ -41,7 +41,7 @@ def test_deflection_of_the_same_solid_in_two_formats(tmp_path):
             assert case.reaction_N == pytest.approx([-f for f in case.applied_N], abs=1e-5)
     assert one.applied_N == pytest.approx([0, 0, -60], abs=1e-9)
     # Clapeyron: the energy is half the force times the mean shift of the face it is spread over
-    assert one.strain_energy_mJ == pytest.approx(-0.5 * 60 * one.faces["pad"].shift_mm[2], rel=1e-6)
+    assert one.strain_energy_mJ == pytest.approx(-0.5 * 60 * one.faces["pad"].displacement_mm[2], rel=1e-6)
 
 
 @pytest.mark.parametrize("suffix", ["step", "stl"])

@@ -42,7 +42,7 @@ def test_solid_with_walls_has_no_skins_of_its_own():
     body = printed("solid", 1.0)
     assert body.wall is not None
     assert body.wall.follows_outline
-    assert body.skin is None
+    assert body.cover is None
     assert not body.core.follows_outline
 
 
@@ -60,11 +60,11 @@ def test_a_metal_is_one_zone():
 def test_infill_weighs_its_share():
     body = printed(density=0.3)
     assert body.core.density == pytest.approx(0.3 * CARD.density, rel=5e-3)
-    assert body.skin.density == body.wall.density == body.solid == CARD.density
-    assert [z.zone for z in body.zones] == ["wall", "skin", "infill"]
+    assert body.cover.density == body.wall.density == body.solid == CARD.density
+    assert [z.zone for z in body.zones] == ["wall", "cover", "core"]
 
 
-@pytest.mark.parametrize("pattern", ["lines", "grid"])
+@pytest.mark.parametrize("pattern", ["woodpile", "grid"])
 def test_crossed_walls_are_the_same_turned_by_90_degrees(pattern):
     one, two = (printed(pattern, infill_angle=a).core.stiffness for a in (0, 90))
     assert two == pytest.approx(one, rel=2e-3, abs=1e-3 * np.abs(one).max())

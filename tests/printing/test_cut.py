@@ -5,7 +5,7 @@ import pytest
 from helpers_fe import box
 
 from fem.printing.body import metal_body, printed_body
-from fem.printing.cut import AIR, INFILL, OUTSIDE, SKIN, SOLID, WALL, cut_body
+from fem.printing.cut import AIR, CORE, COVER, OUTSIDE, SOLID, WALL, cut_body
 from fem.printing.plan import PrintPlan
 from fem.printing.polymer import load_card
 
@@ -34,16 +34,16 @@ def test_a_layer_holds_the_areas_of_its_zones(grid):
     inner = (X - 2 * DEEP) * (Y - 2 * DEEP)
     # Each edge of an area is found to a pixel of a third of a bead
     assert layer[WALL] == pytest.approx(X * Y - inner, rel=0.03)
-    assert layer[INFILL] + layer[AIR] == pytest.approx(inner, rel=0.02)
-    assert layer[SKIN] == layer[SOLID] == 0
+    assert layer[CORE] + layer[AIR] == pytest.approx(inner, rel=0.02)
+    assert layer[COVER] == layer[SOLID] == 0
     assert areas(cuts(walls=4)[0])[WALL] > 1.2 * layer[WALL]
 
 
 def test_an_upright_cut_holds_walls_and_skins(grid):
     upright = areas(grid[1])
-    # In the middle of the part: two walls of the whole height, skins between them
+    # In the middle of the part: two walls of the whole height, covers between them
     assert upright[WALL] == pytest.approx(2 * DEEP * Z, rel=0.06)
-    assert upright[SKIN] == pytest.approx((X - 2 * DEEP) * 2 * HIGH, rel=0.1)
+    assert upright[COVER] == pytest.approx((X - 2 * DEEP) * 2 * HIGH, rel=0.1)
     whole = upright.sum() - upright[OUTSIDE]
     assert whole == pytest.approx(X * Z, rel=0.03)
 
@@ -52,7 +52,7 @@ def test_an_upright_cut_holds_walls_and_skins(grid):
 def test_air_is_what_the_infill_leaves(density):
     # 33 x 21 mm of the core hold some eight to sixteen periods: a cut wall more or less stays within 0.03
     layer = areas(cuts(density=density)[0])
-    assert layer[AIR] / (layer[AIR] + layer[INFILL]) == pytest.approx(1 - density, abs=0.03)
+    assert layer[AIR] / (layer[AIR] + layer[CORE]) == pytest.approx(1 - density, abs=0.03)
 
 
 def test_the_picture_lies_over_the_part(grid):
@@ -81,19 +81,19 @@ def test_strokes_follow_the_outline(grid):
     assert np.minimum(near_x, near_y).max() <= DEEP  # in the walls alone: this layer holds no other stack of beads
     assert np.abs(layer.stroke[sides, 1]).max() < 1e-6
     assert np.abs(layer.stroke[ends, 0]).max() < 1e-6
-    # Upright, a bead shows what of it lies in the cut: nothing of one that runs through, cos 45 deg in a skin
+    # Upright, a bead shows what of it lies in the cut: nothing of one that runs through, cos 45 deg in a cover
     assert np.abs(upright.stroke[:, 1]).max() < 1e-9
     x, z = upright.stroke_at.T
-    wall, skin = np.minimum(x, X - x) <= DEEP, (np.minimum(x, X - x) > DEEP) & (np.minimum(z, Z - z) <= HIGH)
+    wall, cover = np.minimum(x, X - x) <= DEEP, (np.minimum(x, X - x) > DEEP) & (np.minimum(z, Z - z) <= HIGH)
     assert np.abs(upright.stroke[wall, 0]).max() < 1e-6
-    assert np.abs(upright.stroke[skin, 0]) == pytest.approx(np.sqrt(0.5), abs=1e-9)
+    assert np.abs(upright.stroke[cover, 0]) == pytest.approx(np.sqrt(0.5), abs=1e-9)
 
 
 @pytest.mark.parametrize("raster", [(0.0,), (90.0,), (30.0,)])
 def test_strokes_of_a_solid_core_follow_the_raster(raster):
     layer = cuts("solid", 1.0, raster=raster)[0]
     place = areas(layer)
-    assert place[INFILL] == place[AIR] == place[SKIN] == 0
+    assert place[CORE] == place[AIR] == place[COVER] == 0
     assert place[SOLID] == pytest.approx((X - 2 * DEEP) * (Y - 2 * DEEP), rel=0.02)
     x, y = layer.stroke_at.T
     core = np.min([x, X - x, y, Y - y], axis=0) > DEEP

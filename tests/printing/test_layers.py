@@ -39,13 +39,13 @@ def test_one_layer_is_itself():
 
 def test_layer_stresses_average_to_the_mean_and_strains_are_compatible():
     whole = laminate(LAYERS, expansion=FREE, shares=SHARES)
-    warming = 35.0
+    temperature_change = 35.0
     mean = RNG.normal(size=6)
-    local = whole.localisation @ mean + warming * whole.residual
+    local = whole.localisation @ mean + temperature_change * whole.residual
     assert np.allclose(SHARES @ local, mean, atol=1e-12)
     assert np.allclose(local[:, OUT_OF_PLANE], mean[OUT_OF_PLANE], atol=1e-12)
-    strain = np.linalg.solve(LAYERS, local[..., None])[..., 0] + warming * FREE
-    overall = np.linalg.solve(whole.stiffness, mean) + warming * whole.expansion
+    strain = np.linalg.solve(LAYERS, local[..., None])[..., 0] + temperature_change * FREE
+    overall = np.linalg.solve(whole.stiffness, mean) + temperature_change * whole.expansion
     assert np.allclose(strain[:, IN_PLANE], overall[IN_PLANE], rtol=1e-9)
     assert np.allclose(SHARES @ strain, overall, rtol=1e-9)
 
@@ -90,7 +90,7 @@ class TestPrintedMaterial:
         )
         assert np.allclose(made.phases[0].to_bead, stress_rotation(axes), atol=1e-12)
         assert np.allclose(made.expansion, strain_rotation(axes.T) @ [*dry.expansion, 0, 0, 0], atol=1e-18)
-        assert np.allclose(made.phases[0].warming_stress, 0, atol=1e-12)
+        assert np.allclose(made.phases[0].thermal_stress, 0, atol=1e-12)
         assert (made.zone, made.density, made.estimates) == ("solid", self.card.density, dry.estimates)
 
     def test_phases_are_the_distinct_rasters(self):
@@ -109,7 +109,7 @@ class TestPrintedMaterial:
         made = raster_material(TILTED, card=self.card, values=self.card.state("conditioned"))
         mean = RNG.normal(size=6)
         back = [
-            stress_rotation(raster_axes(TILTED, a).T) @ (p.to_bead @ mean + 20 * p.warming_stress)
+            stress_rotation(raster_axes(TILTED, a).T) @ (p.to_bead @ mean + 20 * p.thermal_stress)
             for a, p in zip(TILTED.raster, made.phases, strict=True)
         ]
         assert np.allclose(np.mean(back, axis=0), mean, atol=1e-12)
@@ -146,7 +146,7 @@ class TestPrintedMaterial:
     def test_a_card_without_expansion_makes_a_material_without(self):
         made = raster_material(PrintPlan((0, 0, 1)), card=PLA, values=PLA.state("dry"))
         assert made.expansion is None
-        assert not any(p.warming_stress.any() for p in made.phases)
+        assert not any(p.thermal_stress.any() for p in made.phases)
 
 
 def test_metal_is_the_same_noun():

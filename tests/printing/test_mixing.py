@@ -21,13 +21,13 @@ from fem.printing.field import wall_axes
 from fem.printing.mixing import printed_field
 from fem.printing.plan import PrintPlan, print_axes
 from fem.printing.polymer import load_card
-from fem.printing.zones import CORE, SKIN, WALL
+from fem.printing.zones import CORE, COVER, WALL
 from fem.tensors import PAIRS, rotate_stiffness, strain_rotation, stress_rotation, unpack_stress
 
 CARD = load_card("pa12-cf")
 SIDES = (15.0, 11.0, 8.0)
 UPRIGHT = PrintPlan(
-    (0, 0, 1), walls=3, skins=4, raster=(30.0, -75.0), infill_pattern="grid", infill_density=0.3, infill_angle=10.0
+    (0, 0, 1), walls=3, covers=4, raster=(30.0, -75.0), infill_pattern="grid", infill_density=0.3, infill_angle=10.0
 )
 TILTED = replace(UPRIGHT, build_direction=(1.0, -1.0, 4.0), raster_zero=(2.0, 1.0, 0.5))
 RNG = np.random.default_rng(11)
@@ -75,7 +75,7 @@ def bonded(first, second, *, share, normal):
     grip = jump.T  # traction on the plane
     (c1, a1), (c2, a2) = first, second
     between = grip @ ((1 - share) * c1 + share * c2) @ jump
-    # (c1 - c2) mean strain - (c1 a1 - c2 a2) warming + between jump = 0 on the plane
+    # (c1 - c2) mean strain - (c1 a1 - c2 a2) temperature_change + between jump = 0 on the plane
     by_strain = -np.linalg.solve(between, grip @ (c1 - c2))
     by_warming = np.linalg.solve(between, grip @ (c1 @ a1 - c2 @ a2))
     strains = [np.eye(6) + side * jump @ by_strain for side in (1 - share, -share)]
@@ -100,14 +100,14 @@ def own(printed, tet, slot):
 
 def by_hand(printed, tet, axes):
     """Skin and core bonded across the build, then both with the wall across the outline."""
-    wall, skin, core = printed.share[tet]
-    wall_, skin_, core_ = (own(printed, tet, slot) for slot in (WALL, SKIN, CORE))
-    both, (to_skin, to_core), (w_skin, w_core) = bonded(skin_, core_, share=skin / (skin + core), normal=axes[2])
+    wall, cover, core = printed.share[tet]
+    wall_, cover_, core_ = (own(printed, tet, slot) for slot in (WALL, COVER, CORE))
+    both, (to_cover, to_core), (w_cover, w_core) = bonded(cover_, core_, share=cover / (cover + core), normal=axes[2])
     turn = printed.turn[tet]
     normal = np.cos(turn) * axes[1] - np.sin(turn) * axes[0]
     whole, (to_wall, to_both), (w_wall, w_both) = bonded(wall_, both, share=wall, normal=normal)
-    local = np.array([to_wall, to_skin @ to_both, to_core @ to_both])
-    warmed = np.array([w_wall, to_skin @ w_both + w_skin, to_core @ w_both + w_core])
+    local = np.array([to_wall, to_cover @ to_both, to_core @ to_both])
+    warmed = np.array([w_wall, to_cover @ w_both + w_cover, to_core @ w_both + w_core])
     return whole, local, warmed
 
 
@@ -126,13 +126,13 @@ def test_stack_in_a_stack_by_hand(tilted):
 
 
 def test_the_other_stack_is_another_material(tilted):
-    # wall and skin bonded first, or all three across the build, or a wall turned by 90 degrees: more than 1 % off
+    # wall and cover bonded first, or all three across the build, or a wall turned by 90 degrees: more than 1 % off
     axes = print_axes(TILTED)
     tet = max(all_three(tilted), key=lambda t: tilted.share[t].min())
     found = tilted.stiffness_table[tilted.mixture[tet]]
-    wall, skin, core = tilted.share[tet]
-    wall_, skin_, core_ = (own(tilted, tet, slot) for slot in (WALL, SKIN, CORE))
-    both = bonded(skin_, core_, share=skin / (skin + core), normal=axes[2])[0]
+    wall, cover, core = tilted.share[tet]
+    wall_, cover_, core_ = (own(tilted, tet, slot) for slot in (WALL, COVER, CORE))
+    both = bonded(cover_, core_, share=cover / (cover + core), normal=axes[2])[0]
     pressed = bonded(wall_, both, share=wall, normal=axes[2])[0][0]
     turned = replace(tilted, turn=tilted.turn + np.pi / 2)
     for wrong in (pressed, by_hand(turned, tet, axes)[0][0]):
@@ -141,14 +141,14 @@ def test_the_other_stack_is_another_material(tilted):
 
 def test_stress_and_strain_fit_across_the_planes(tilted):
     axes = print_axes(TILTED)
-    mean, warming = RNG.normal(size=6), 30.0
+    mean, temperature_change = RNG.normal(size=6), 30.0
     jumps = []
     for tet in all_three(tilted):
         row = tilted.mixture[tet]
-        stress = tilted.local[row] @ mean + warming * tilted.local_warming[row]
+        stress = tilted.local[row] @ mean + temperature_change * tilted.local_warming[row]
         strain = np.array(
             [
-                np.linalg.solve(c, s) + warming * a
+                np.linalg.solve(c, s) + temperature_change * a
                 for s, (c, a) in zip(stress, (own(tilted, tet, z) for z in range(3)), strict=True)
             ]
         )
@@ -157,7 +157,7 @@ def test_stress_and_strain_fit_across_the_planes(tilted):
         turn = tilted.turn[tet]
         out = np.cos(turn) * axes[1] - np.sin(turn) * axes[0]
         pairs = (
-            (axes[2], stress[SKIN] - stress[CORE], strain[SKIN] - strain[CORE]),
+            (axes[2], stress[COVER] - stress[CORE], strain[COVER] - strain[CORE]),
             (out, stress[WALL] - behind @ stress[1:], strain[WALL] - behind @ strain[1:]),
         )
         for normal, off, apart in pairs:
@@ -191,7 +191,7 @@ def test_one_zone_alone_is_its_material(tilted, mesh):
         assert np.allclose(fine.local[row, slot], np.eye(6), atol=1e-9)
         assert np.allclose(fine.local_warming[row, slot], 0, atol=1e-12)
         seen.add(slot)
-    assert seen == {WALL, SKIN, CORE}
+    assert seen == {WALL, COVER, CORE}
     plain = field_of(mesh, PrintPlan((0, 0, 1), walls=0))
     metal = printed_field(mesh, bodies={"part": metal_body(load_card("6082-t6"))})
     for printed in (plain, metal):

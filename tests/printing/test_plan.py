@@ -48,7 +48,7 @@ def test_raster_turns_counter_clockwise_about_the_build_direction():
         ({"bead_width": 0.0}, "width"),
         ({"bead_height": -0.1}, "height"),
         ({"walls": -1}, "walls"),
-        ({"skins": 1.5}, "skins"),
+        ({"covers": 1.5}, "covers"),
         ({"infill_pattern": "girod", "infill_density": 0.4}, "gyroid"),
         ({"infill_density": 0.0}, "density"),
         ({"infill_density": 0.4}, "contradicts"),

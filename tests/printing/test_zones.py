@@ -1,4 +1,4 @@
-"""Walls, skins and cores: volumes known in closed form, and directions that follow the outline."""
+"""Walls, covers and cores: volumes known in closed form, and directions that follow the outline."""
 
 from dataclasses import replace
 
@@ -12,9 +12,9 @@ from fem.part.quadrature import tet_volumes
 from fem.part.solid import read_solid
 from fem.part.tetmesh import joined
 from fem.printing.plan import PrintPlan
-from fem.printing.zones import CORE, SKIN, WALL, Outline, find_zones
+from fem.printing.zones import CORE, COVER, WALL, Outline, find_zones
 
-PLAN = PrintPlan((0, 0, 1), walls=3, skins=4, infill_pattern="grid", infill_density=0.3)
+PLAN = PrintPlan((0, 0, 1), walls=3, covers=4, infill_pattern="grid", infill_density=0.3)
 DEEP, HIGH = 3 * 0.45, 4 * 0.2
 RNG = np.random.default_rng(31)
 
@@ -31,7 +31,8 @@ def meshed(path, build, size):
 
 
 def upright(outer, inner, height):
-    """Wall, skin, core of a body that is the same in every layer, from its section and what the walls leave of it."""
+    """Wall, cover, core of a body that is the same in every layer, from its section and what the walls leave of
+    it."""
     return np.array([(outer - inner) * height, inner * 2 * HIGH, inner * (height - 2 * HIGH)])
 
 
@@ -59,8 +60,8 @@ def wedge(occ):
 
 
 def wedge_zones(wall_along, behind):
-    """Wall, skin, core of the wedge when the slope's wall is `wall_along` [mm] thick in the layer, and its skin ends
-    `behind` [mm] of it."""
+    """Wall, cover, core of the wedge when the slope's wall is `wall_along` [mm] thick in the layer, and its cover
+    ends `behind` [mm] of it."""
     mean = LONG - SLOPE * TALL / 2
     inner = (mean - DEEP - wall_along) * (WIDE - 2 * DEEP) * TALL
     core = (mean - DEEP - max(wall_along, behind)) * (WIDE - 2 * DEEP) * (TALL - 2 * HIGH)
@@ -80,24 +81,24 @@ SHAPES = {
 def test_volumes_of_the_zones(shape, size, tmp_path):
     build, exact = SHAPES[shape]
     zoning, volumes = zoned(meshed(tmp_path / "part.step", build, size))
-    # Fewer samples fall into the wedge's narrow skin: half a per cent more
+    # Fewer samples fall into the wedge's narrow cover: half a per cent more
     assert volumes == pytest.approx(exact, rel=0.015 if shape == "wedge" else 0.01)
     assert np.allclose(zoning.share.sum(axis=1), 1, atol=1e-12)
     assert zoning.share.min() >= 0
-    # A bead more or less in the wall, a layer more or less in the skin would be seen
-    for plan in (replace(PLAN, walls=4), replace(PLAN, skins=5)):
+    # A bead more or less in the wall, a layer more or less in the cover would be seen
+    for plan in (replace(PLAN, walls=4), replace(PLAN, covers=5)):
         _, other = zoned(meshed(tmp_path / "part.step", build, size), plan)
         assert np.abs(other / exact - 1).max() > 0.1
 
 
 def test_a_slope_is_measured_in_the_layer_and_up_the_build():
-    # Square to the slope, three beads are sqrt(1 + SLOPE^2) times as much along the layer, and four layers of skin
+    # Square to the slope, three beads are sqrt(1 + SLOPE^2) times as much along the layer, and four layers of cover
     # reach sqrt(1 + SLOPE^2) behind it, not SLOPE: both far from what test_volumes_of_the_zones accepts
     lean = np.hypot(1, SLOPE)
     right = wedge_zones(DEEP, SLOPE * HIGH)
     assert np.abs(wedge_zones(DEEP * lean, SLOPE * HIGH) / right - 1).min() > 0.05
-    assert abs(wedge_zones(DEEP, HIGH * lean)[SKIN] / right[SKIN] - 1) > 0.018
-    assert abs(wedge_zones(DEEP, 0.0)[SKIN] / right[SKIN] - 1) > 0.05
+    assert abs(wedge_zones(DEEP, HIGH * lean)[COVER] / right[COVER] - 1) > 0.018
+    assert abs(wedge_zones(DEEP, 0.0)[COVER] / right[COVER] - 1) > 0.05
 
 
 def test_other_build_directions():
@@ -177,9 +178,9 @@ def test_places_of_a_box():
     x, y, z = points.T
     near_x, near_y, near_z = np.minimum(x, 30 - x), np.minimum(y, 20 - y), np.minimum(z, 10 - z)
     aside = np.minimum(near_x, near_y)
-    exact = np.where(aside <= DEEP, WALL, np.where(near_z <= HIGH, SKIN, CORE))
+    exact = np.where(aside <= DEEP, WALL, np.where(near_z <= HIGH, COVER, CORE))
     exact[np.minimum(aside, near_z) < 0] = -1
-    assert {*exact} == {-1, WALL, SKIN, CORE}
+    assert {*exact} == {-1, WALL, COVER, CORE}
     assert np.array_equal(zone, exact)
     wall = exact == WALL
     assert np.abs(np.sin(angle))[wall & (near_y < near_x)].max() < 1e-9
@@ -193,7 +194,7 @@ def test_places_of_a_wedge(tmp_path):
     x, y, z = points.T
     ahead = LONG - SLOPE * z - x  # to the slope, in the layer; up the build it is 1 / SLOPE of that
     aside = np.min([x, y, WIDE - y, ahead], axis=0)
-    exact = np.where(aside <= DEEP, WALL, np.where(np.min([z, TALL - z, ahead / SLOPE], axis=0) <= HIGH, SKIN, CORE))
+    exact = np.where(aside <= DEEP, WALL, np.where(np.min([z, TALL - z, ahead / SLOPE], axis=0) <= HIGH, COVER, CORE))
     exact[ahead < 0] = -1
     assert np.array_equal(zone, exact)
     square_to_it = ahead / np.hypot(1, SLOPE)
@@ -205,9 +206,9 @@ def test_without_walls_or_skins():
     mesh = box((24, 18, 12), (6, 5, 4))
     bare, whole = zoned(mesh, replace(PLAN, walls=0))[1], 24 * 18 * 12
     assert bare == pytest.approx([0, 24 * 18 * 2 * HIGH, 24 * 18 * (12 - 2 * HIGH)], rel=0.01)
-    open_, inner = zoned(mesh, replace(PLAN, skins=0))[1], (24 - 2 * DEEP) * (18 - 2 * DEEP) * 12
+    open_, inner = zoned(mesh, replace(PLAN, covers=0))[1], (24 - 2 * DEEP) * (18 - 2 * DEEP) * 12
     assert open_ == pytest.approx([whole - inner, 0, inner], rel=0.01)
-    assert zoned(mesh, replace(PLAN, walls=0, skins=0))[1] == pytest.approx([0, 0, whole], abs=1e-9 * whole)
+    assert zoned(mesh, replace(PLAN, walls=0, covers=0))[1] == pytest.approx([0, 0, whole], abs=1e-9 * whole)
 
 
 def test_each_of_two_touching_bodies_has_its_own_outline():

@@ -1,4 +1,4 @@
-"""Bars and beams: bending, shear, stretch, own weight, warming and twist."""
+"""Bars and beams: bending, shear, stretch, own weight, temperature_change and twist."""
 
 import numpy as np
 import pytest
@@ -17,7 +17,7 @@ from helpers_fe import (
 )
 
 from fem.judging.stress import recover_stress
-from fem.loading.loads import acceleration_load, force_load, spread, warming_load
+from fem.loading.loads import acceleration_load, force_load, spread, thermal_load
 from fem.loading.supports import held_face
 from fem.tensors import isotropic_stiffness, orthotropic_stiffness
 
@@ -26,7 +26,7 @@ def cantilever(lengths, cells, stiffness, force):
     """Mean displacement (3,) [mm] of the end face of a bar clamped at the other, and the support's force."""
     mesh = box(lengths, cells)
     printed = field(mesh, material(stiffness))
-    clamp = held_face(mesh, group(mesh, LOW_X), hold=("x", "y", "z"), name="clamp")
+    clamp = held_face(mesh, group(mesh, LOW_X), fixed=("x", "y", "z"), name="preload")
     loads = force_load(mesh, group(mesh, HIGH_X), force=np.asarray(force, dtype=float))
     found, _, solution = solve(mesh, printed, held=[clamp], loads=loads)
     work = (loads * found).sum(axis=0)
@@ -89,7 +89,7 @@ def test_bar_under_its_own_weight():
     # u = rho g L^2 / 2 E = 2.69775e-3, sigma = rho g L = 0.010791 at the top; L = 1000, rho = 1.1e-9, g = 9810
     mesh = box((1000, 20, 20), (10, 1, 1))
     printed = field(mesh, material(isotropic_stiffness(2000, 0.0), density=1.1e-9))
-    top = held_face(mesh, group(mesh, LOW_X), hold=("x", "y", "z"), name="top")
+    top = held_face(mesh, group(mesh, LOW_X), fixed=("x", "y", "z"), name="top")
     weight = acceleration_load(mesh, printed, field=np.array([9810.0, 0, 0]))
     found, _, solution = solve(mesh, printed, held=[top], loads=weight)
     tip = mesh.nodes[:, 0] > 999
@@ -103,13 +103,13 @@ def test_clamped_bar_that_warms():
     # sigma = -E alpha dT = -2000 x 1.2e-4 x 40 = -9.6
     mesh = box((60, 10, 10), (4, 2, 2))
     printed = field(mesh, material(isotropic_stiffness(2000, 0.3), expansion=[1.2e-4] * 3 + [0] * 3))
-    warming = np.full(len(mesh.tets), 40.0)
+    temperature_change = np.full(len(mesh.tets), 40.0)
     ends = np.unique(mesh.triangles[np.isin(mesh.face, (LOW_X, HIGH_X))])
     still = prescribe(mesh, ends, np.zeros(3), axes=(0,))
     pin = pinned(mesh, (0, 0, 0), (60, 0, 0), (0, 10, 0))
-    loads = warming_load(mesh, printed, warming=warming)
+    loads = thermal_load(mesh, printed, temperature_change=temperature_change)
     found, _, _ = solve(mesh, printed, held=[still, pin], loads=loads)
-    stress = recover_stress(mesh, printed, found, warming=warming).node
+    stress = recover_stress(mesh, printed, found, temperature_change=temperature_change).node
     assert stress == pytest.approx(np.tile([-9.6, 0, 0, 0, 0, 0], (len(stress), 1)), abs=1e-6)
     assert recover_stress(mesh, printed, found).node[0, 0] != pytest.approx(-9.6, rel=0.01)
 
@@ -120,11 +120,11 @@ def test_free_body_that_warms_is_free_of_stress():
     mesh = box((30, 20, 10), (3, 2, 2))
     stiffness = orthotropic_stiffness((6000, 3000, 2000), (0.35, 0.40, 0.45), (1200, 800, 700))
     printed = field(mesh, material(stiffness, expansion=expansion))
-    warming = np.full(len(mesh.tets), 50.0)
-    loads = warming_load(mesh, printed, warming=warming)
+    temperature_change = np.full(len(mesh.tets), 50.0)
+    loads = thermal_load(mesh, printed, temperature_change=temperature_change)
     assert np.abs(loads.sum(axis=0)).max() < 1e-10 * np.abs(loads).max()
     found, _, _ = solve(mesh, printed, held=[pinned(mesh, (0, 0, 0), (30, 0, 0), (0, 20, 0))], loads=loads)
-    stress = recover_stress(mesh, printed, found, warming=warming).node
+    stress = recover_stress(mesh, printed, found, temperature_change=temperature_change).node
     assert np.abs(stress).max() < 1e-6 * np.abs(stiffness @ expansion * 50).max()
     grow = found[node_at(mesh, (30, 20, 10))] - found[node_at(mesh, (0, 0, 0))]
     half = expansion * [1, 1, 1, 0.5, 0.5, 0.5]

@@ -104,7 +104,7 @@ def test_symmetry(plain_cells, pattern):
         assert np.abs(rest).max() < (2e-4 if pattern == "gyroid" else 1e-9) * scale
     if pattern in ("triangle", "honeycomb"):
         assert c[5, 5] == pytest.approx((c[0, 0] - c[0, 1]) / 2, rel=1e-9)
-    if pattern in ("lines", "grid"):
+    if pattern in ("woodpile", "grid"):
         assert c[0, 0] == pytest.approx(c[1, 1], rel=1e-9)
 
 
@@ -244,11 +244,11 @@ def test_stress_in_the_grid_s_walls():
 def test_beads_without_gaps_are_the_crossed_laminate():
     turns = np.array([in_layer_rotation(a) for a in (0.0, 90.0)])
     expected = laminate(rotate_stiffness(orthotropic_stiffness(**BEAD), turns))
-    cell = solved("lines", 1.0, bead=BEAD)[2]
+    cell = solved("woodpile", 1.0, bead=BEAD)[2]
     assert np.allclose(cell.stiffness, expected.stiffness, rtol=0, atol=1e-9 * expected.stiffness.max())
 
 
-def bent_block(shift):
+def bent_block(displacement):
     """A full block of one bead direction whose inner nodes stand awry, the period's faces alike."""
     mesh = mesh_of(
         [(brick(*(graded(1.0, first=0.2, growth=1.3),) * 3), 0)],
@@ -256,7 +256,7 @@ def bent_block(shift):
         families=[Family("bead", (25.0,))],
         prismatic=False,
     )
-    chance = np.random.default_rng(4).uniform(-shift, shift, (mesh.count, 3))
+    chance = np.random.default_rng(4).uniform(-displacement, displacement, (mesh.count, 3))
     return replace(mesh, corners=mesh.corners + chance[mesh.nodes])
 
 

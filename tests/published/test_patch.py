@@ -66,12 +66,12 @@ def rotation(seed):
 def shaken(cells, lengths, *, amount, seed=4):
     """A box with straight sides whose inner corners are out of place."""
 
-    def shift(points):
+    def displacement(points):
         inside = np.all((points > 0) & (points < 1), axis=1)
         jitter = np.random.default_rng(seed).uniform(-amount, amount, points.shape) / np.array(cells)
         return (points + jitter * inside[:, None]) * np.array(lengths)
 
-    return block(cells, shift=shift)
+    return block(cells, displacement=displacement)
 
 
 def test_patch_of_seven_bricks():

@@ -23,13 +23,13 @@ from fem.solving.equilibrium import Equilibrium
 
 LENGTH, WIDTH, HEIGHT = SIDES = (60.0, 12.0, 8.0)
 FIRST, SECOND = 24.0, 36.0
-WALL, SKIN = 3 * 0.45, 4 * 0.2
+WALL, COVER = 3 * 0.45, 4 * 0.2
 CELLS = (10, 9, 10)
-"""Bricks nearly as thick as the walls (1.33 against 1.35 mm) and just as high as the skins."""
+"""Bricks nearly as thick as the walls (1.33 against 1.35 mm) and just as high as the covers."""
 CARD = load_card("pa12-cf")
 E_ALONG, E_ACROSS, E_UP = CARD.state("dry").E
 FLAT = PrintPlan(
-    (0, 0, 1), walls=3, skins=4, raster=(0.0, 90.0), infill_pattern="triangle", infill_density=0.3, infill_angle=0.0
+    (0, 0, 1), walls=3, covers=4, raster=(0.0, 90.0), infill_pattern="triangle", infill_density=0.3, infill_angle=0.0
 )
 
 
@@ -38,13 +38,13 @@ def along_the_bar(material):
     return 1 / np.linalg.inv(material.stiffness)[0, 0]
 
 
-def section(walls, skins, core, *, wall=WALL):
+def section(walls, covers, core, *, wall=WALL):
     """EA [N], EI in the layer's plane and out of it [N mm^2], of the bar printed flat; the moduli [MPa] of each."""
-    b, h = WIDTH - 2 * wall, HEIGHT - 2 * SKIN
+    b, h = WIDTH - 2 * wall, HEIGHT - 2 * COVER
 
     def summed(whole, between, inner):
         """What the section is worth when a rectangle is worth this: whole, between the walls, the core."""
-        return walls * (whole - between) + skins * (between - inner) + core * inner
+        return walls * (whole - between) + covers * (between - inner) + core * inner
 
     stretch = summed(WIDTH * HEIGHT, b * HEIGHT, b * h)
     in_plane = summed(WIDTH**3 * HEIGHT, b**3 * HEIGHT, b**3 * h) / 12
@@ -88,19 +88,19 @@ def moduli(printed):
 
 def test_bar_printed_flat(flat):
     found, _, printed, _ = flat
-    walls, skins, core = moduli(printed)
+    walls, covers, core = moduli(printed)
     assert walls == pytest.approx(E_ALONG)
-    assert E_ACROSS < skins < E_ALONG
+    assert E_ACROSS < covers < E_ALONG
     assert core < 0.3 * E_ALONG
-    hand = section(walls, skins, core)
+    hand = section(walls, covers, core)
     assert found == pytest.approx(hand, rel=0.005)
-    for wrong in (section(walls, core, core), section(skins, skins, core), section(walls, skins, 0.3 * E_ALONG)):
+    for wrong in (section(walls, core, core), section(covers, covers, core), section(walls, covers, 0.3 * E_ALONG)):
         assert max(abs(a / b - 1) for a, b in zip(wrong, hand, strict=True)) > 0.05
 
 
 @pytest.mark.parametrize("cells", [(20, 10, 11), (20, 6, 4)])
 def test_bar_whose_mesh_knows_nothing_of_walls_and_skins(cells):
-    # The coarse one has four tetrahedra over the height, each thicker than two skins: one stiffness for each of them
+    # The coarse one has four tetrahedra over the height, each thicker than two covers: one stiffness for each of them
     # would leave the bar 9 % too soft in bending
     found, _, printed, _ = pulled_and_bent(FLAT, cells)
     assert found == pytest.approx(section(*moduli(printed)), rel=0.01)
@@ -120,7 +120,7 @@ def test_every_zone_feels_its_own_stress(flat):
 def test_turning_the_raster_changes_the_stiffness_by_what_the_section_says():
     along, across = (pulled_and_bent(replace(FLAT, raster=(angle,))) for angle in (0.0, 90.0))
     core = moduli(along[2])[2]
-    hand = [section(E_ALONG, skins, core) for skins in (E_ALONG, E_ACROSS)]
+    hand = [section(E_ALONG, covers, core) for covers in (E_ALONG, E_ACROSS)]
     for number in range(3):
         exact = hand[1][number] / hand[0][number]
         assert exact < 0.92
@@ -129,8 +129,8 @@ def test_turning_the_raster_changes_the_stiffness_by_what_the_section_says():
 
 def test_a_bar_without_walls_is_softer_by_what_the_section_says(flat):
     found, _, printed, _ = pulled_and_bent(replace(FLAT, walls=0))
-    skins, core = moduli(printed)
-    hand = section(E_ALONG, skins, core, wall=0.0)
+    covers, core = moduli(printed)
+    hand = section(E_ALONG, covers, core, wall=0.0)
     assert found == pytest.approx(hand, rel=0.01)
     assert max(a / b for a, b in zip(found, flat[0], strict=True)) < 0.9
 

@@ -40,14 +40,14 @@ def ring(cells, inner, outer, height, *, grade=None):
 def mirrored(mesh):
     """The two cut planes of a quarter, held square to themselves."""
     return [
-        held_face(mesh, group(mesh, LOW_Y), hold="normal", name="cut y"),
-        held_face(mesh, group(mesh, HIGH_Y), hold="normal", name="cut x"),
+        held_face(mesh, group(mesh, LOW_Y), fixed="normal", name="cut y"),
+        held_face(mesh, group(mesh, HIGH_Y), fixed="normal", name="cut x"),
     ]
 
 
 def flat(mesh):
     """Bottom and top held along z: plane strain."""
-    return [held_face(mesh, group(mesh, LOW_Z, HIGH_Z), hold=("z",), name="flat")]
+    return [held_face(mesh, group(mesh, LOW_Z, HIGH_Z), fixed=("z",), name="flat")]
 
 
 def test_thick_cylinder_under_pressure():
@@ -73,7 +73,7 @@ def test_thick_cylinder_under_pressure():
 
 
 def bottom(mesh):
-    return held_face(mesh, group(mesh, LOW_Z), hold=("z",), name="bottom")
+    return held_face(mesh, group(mesh, LOW_Z), fixed=("z",), name="bottom")
 
 
 def growing(ratio):

@@ -97,7 +97,7 @@ class TestHill:
         assert s.hill_admissible(hill_strength(60.0, 40.0, 25.0))
         with pytest.raises(InputError, match="not admissible"):
             s.hill_reserve(ZERO, STRESS, strong)
-        assert s.phase_reserve(ZERO, STRESS, strong).criteria["Hill"] is None
+        assert s.phase_reserve(ZERO, STRESS, strong).criteria["hill"] is None
 
 
 class TestTsaiWuInSpace:

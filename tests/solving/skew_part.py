@@ -1,4 +1,4 @@
-"""A small part that has all that a solver meets: two orthotropic materials, a skew-held face, an elastic bed.
+"""A small part that has all that a solver meets: two orthotropic materials, a skew-held face, an elastic foundation.
 
 Run under `mpirun` as a program, with what to do and where to write as arguments, it is one rank of a shared solve.
 """
@@ -14,7 +14,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from helpers_fe import HIGH_X, LOW_X, LOW_Z, box, group
 
 from fem.errors import BeadworkError, NotConverged, TooLargeError
-from fem.loading.supports import Bed, Held, bed_matrices, gather, held_face
+from fem.loading.supports import Foundation, Held, foundation_matrices, gather, held_face
 from fem.solving.blocks import BlockMatrix
 from fem.solving.stiffness import add_blocks, assemble, block_pattern
 from fem.tensors import orthotropic_stiffness
@@ -28,21 +28,21 @@ class Problem:
     mesh: object
     table: np.ndarray
     material: np.ndarray
-    beds: list
+    foundations: list
     projector: np.ndarray
     loads: np.ndarray
 
     @property
     def shared(self):
         """What the distributed solver takes."""
-        names = ("table", "material", "beds", "projector")
+        names = ("table", "material", "foundations", "projector")
         return {name: getattr(self, name) for name in names} | {"scale": SCALE}
 
     def matrix(self):
         """P K P + scale (I - P) in one piece."""
         pattern = block_pattern(self.mesh)
         blocks = assemble(self.mesh, pattern, table=self.table, material=self.material)
-        for nodes, local in self.beds:
+        for nodes, local in self.foundations:
             add_blocks(pattern, blocks, nodes=nodes, local=local)
         matrix = BlockMatrix(pattern.start, pattern.column, blocks)
         matrix.hold(self.projector, scale=SCALE)
@@ -58,11 +58,11 @@ def problem(*, stiffer=1.0) -> Problem:
     nodes = mesh.nodes_of((HIGH_X,))
     skew = np.tile(np.array([1.0, 1.0, 0.5]) / 1.5, (len(nodes), 1))
     slide = Held("slide", nodes, skew, np.zeros(len(nodes)), np.zeros(0, dtype=np.int32))
-    held = [held_face(mesh, group(mesh, LOW_X), hold=("x", "y"), name="root"), slide]
+    held = [held_face(mesh, group(mesh, LOW_X), fixed=("x", "y"), name="root"), slide]
     projector = gather(mesh, tuple(held)).projector
-    beds = [bed_matrices(mesh, Bed("bed", mesh.triangles_of((LOW_Z,)), 20.0, 5.0))]
+    foundations = [foundation_matrices(mesh, Foundation("foundation", mesh.triangles_of((LOW_Z,)), 20.0, 5.0))]
     loads = np.random.default_rng(4).normal(size=(len(mesh.nodes), 3, 2))
-    return Problem(mesh, table, material, beds, projector, np.matmul(projector, loads).reshape(-1, 2))
+    return Problem(mesh, table, material, foundations, projector, np.matmul(projector, loads).reshape(-1, 2))
 
 
 def _fail_on(rank, error):

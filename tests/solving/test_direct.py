@@ -32,7 +32,7 @@ def off(found, right):
 def held_bar():
     """A bar held on one end and pressed on the other: mesh, supports, nodal forces (3n, 1), free unknowns."""
     mesh = box((30.0, 8.0, 6.0), (6, 2, 2))
-    held = held_face(mesh, group(mesh, LOW_X), hold=("x", "y", "z"), name="root")
+    held = held_face(mesh, group(mesh, LOW_X), fixed=("x", "y", "z"), name="root")
     load = pressure_load(mesh, group(mesh, HIGH_X), pressure=1.0)
     load[:, 2] += 0.3 * load[:, 0]
     free = np.setdiff1d(np.arange(mesh.unknowns), (3 * held.nodes[:, None] + np.arange(3)).ravel())

@@ -5,7 +5,7 @@ import pytest
 from helpers_fe import HIGH_X, LOW_X, LOW_Z, box, field, group, material
 
 from fem.loading.loads import force_load
-from fem.loading.supports import Bed, held_face
+from fem.loading.supports import Foundation, held_face
 from fem.solving.earlier import energy_ratios
 from fem.solving.equilibrium import Equilibrium
 from fem.tensors import isotropic_stiffness, orthotropic_stiffness
@@ -14,8 +14,8 @@ LAYERED = orthotropic_stiffness((10000.0, 3000.0, 1000.0), (0.35, 0.4, 0.45), (1
 ONE = np.zeros((1, 4), dtype=int)
 
 
-def held(mesh, hold=("x", "y", "z")):
-    return [held_face(mesh, group(mesh, LOW_X), hold=hold, name="clamp")]
+def held(mesh, fixed=("x", "y", "z")):
+    return [held_face(mesh, group(mesh, LOW_X), fixed=fixed, name="clamp")]
 
 
 def one(stiffness):
@@ -63,25 +63,25 @@ def test_a_like_material_is_solved_with_the_older_preconditioner():
         assert again.earlier is first.earlier
 
 
-@pytest.mark.parametrize("change", ["material", "supports", "bed"])
+@pytest.mark.parametrize("change", ["material", "supports", "foundation"])
 def test_anything_else_gets_a_new_one(change):
     mesh = box((10.0, 6.0, 4.0), (3, 2, 2))
-    beds = [Bed("glue", mesh.triangles_of((LOW_Z,)), 5.0, 2.0)]
-    first = Equilibrium(mesh, field(mesh, material(LAYERED)), held=held(mesh), beds=beds)
+    foundations = [Foundation("glue", mesh.triangles_of((LOW_Z,)), 5.0, 2.0)]
+    first = Equilibrium(mesh, field(mesh, material(LAYERED)), held=held(mesh), foundations=foundations)
     stiffness, hold = LAYERED.copy(), ("x", "y", "z")
     if change == "material":
         stiffness[5, 5] *= 0.75
     elif change == "supports":
         hold = ("x", "y")
     else:
-        beds = [Bed("glue", mesh.triangles_of((LOW_Z,)), 6.0, 2.0)]
+        foundations = [Foundation("glue", mesh.triangles_of((LOW_Z,)), 6.0, 2.0)]
     printed = field(mesh, material(stiffness))
-    again = Equilibrium(mesh, printed, held=held(mesh, hold), beds=beds, earlier=first.earlier)
+    again = Equilibrium(mesh, printed, held=held(mesh, hold), foundations=foundations, earlier=first.earlier)
     assert again.solver.precondition is not first.solver.precondition
     assert again.earlier is not first.earlier
-    same = Equilibrium(mesh, printed, held=held(mesh, hold), beds=beds, earlier=again.earlier)
+    same = Equilibrium(mesh, printed, held=held(mesh, hold), foundations=foundations, earlier=again.earlier)
     assert same.solver.precondition is again.solver.precondition
-    # A bed that stays as it is while the material stiffens by half is another problem
+    # A foundation that stays as it is while the material stiffens by half is another problem
     stiffer = 1.5 * printed.stiffness_table
     assert again.earlier.serves(printed.stiffness_table, printed.material, same.system)
     assert not again.earlier.serves(stiffer, printed.material, same.system)

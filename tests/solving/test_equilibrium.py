@@ -23,7 +23,7 @@ from helpers_fe import (
 from fem.errors import FreeBodyError, InputError, NotConverged
 from fem.judging.stress import recover_stress
 from fem.loading.loads import force_load, pressure_load, resultant, wrench_load
-from fem.loading.supports import Bed, gather, held_face
+from fem.loading.supports import Foundation, gather, held_face
 from fem.part.quadrature import _exact_rule, tet_shapes, tet_slopes
 from fem.part.tetmesh import joined
 from fem.solving.blocks import BlockMatrix
@@ -113,7 +113,7 @@ def test_rigid_motions_cost_nothing_and_all_else_does():
 
 def test_preconditioner_is_symmetric_and_positive():
     mesh = curved((3, 3, 2))
-    clamp = held_face(mesh, group(mesh, LOW_X), hold=("x", "y", "z"), name="clamp")
+    clamp = held_face(mesh, group(mesh, LOW_X), fixed=("x", "y", "z"), name="preload")
     equilibrium = Equilibrium(mesh, patchwork(mesh), held=[clamp])
     n = mesh.unknowns
     inverse = equilibrium.solver.precondition(np.eye(n))
@@ -128,7 +128,7 @@ def test_preconditioner_is_symmetric_and_positive():
 def bracket():
     mesh = curved((4, 6, 3))
     printed = patchwork(mesh)
-    clamp = held_face(mesh, group(mesh, 2), hold=("x", "y", "z"), name="clamp")
+    clamp = held_face(mesh, group(mesh, 2), fixed=("x", "y", "z"), name="preload")
     return mesh, printed, clamp
 
 
@@ -191,7 +191,7 @@ def test_turning_model_and_material_together_changes_nothing():
         (turned, rotate_stiffness(PRINTED, axes), q @ force),
     ):
         printed = field(m, material(c))
-        clamp = held_face(m, group(m, LOW_X), hold=("x", "y", "z"), name="clamp")
+        clamp = held_face(m, group(m, LOW_X), fixed=("x", "y", "z"), name="preload")
         found, _, _ = solve(m, printed, held=[clamp], loads=force_load(m, group(m, HIGH_X), force=f))
         answers.append((found, recover_stress(m, printed, found).node))
     (u, s), (v, t), (w, _) = answers
@@ -207,7 +207,7 @@ def test_units_only_scale():
     for length, modulus in ((1.0, 1.0), (1e-3, 1e6)):
         mesh = box(np.array([40.0, 10, 10]) * length, (5, 2, 2))
         printed = field(mesh, material(PRINTED * modulus))
-        clamp = held_face(mesh, group(mesh, LOW_X), hold=("x", "y", "z"), name="clamp")
+        clamp = held_face(mesh, group(mesh, LOW_X), fixed=("x", "y", "z"), name="preload")
         loads = force_load(mesh, group(mesh, HIGH_X), force=np.array([5.0, 0, 50]))
         found, _, _ = solve(mesh, printed, held=[clamp], loads=loads)
         out.append((found / length, recover_stress(mesh, printed, found).node / modulus))
@@ -261,7 +261,9 @@ def test_a_body_on_a_nearly_absent_bed_is_no_answer():
     loads = force_load(mesh, group(mesh, HIGH_Z), force=np.array([3.0, 2.0, -10.0]))
     stopped = []
     for stiffness in (1e-3, 1e-12, 1e-13, 1e-14):
-        equilibrium = Equilibrium(mesh, printed, beds=[Bed("gel", mesh.triangles_of((LOW_Z,)), stiffness, stiffness)])
+        equilibrium = Equilibrium(
+            mesh, printed, foundations=[Foundation("gel", mesh.triangles_of((LOW_Z,)), stiffness, stiffness)]
+        )
         try:
             (found,), record = equilibrium.solve(loads[None])
         except NotConverged as error:
@@ -300,7 +302,7 @@ def test_a_free_body_is_refused_by_its_motions():
     mesh = box((20, 10, 5), (2, 2, 2))
     printed = field(mesh, material(PRINTED))
     with pytest.raises(FreeBodyError) as caught:
-        Equilibrium(mesh, printed, held=[held_face(mesh, group(mesh, LOW_Z), hold=("z",), name="floor")])
+        Equilibrium(mesh, printed, held=[held_face(mesh, group(mesh, LOW_Z), fixed=("z",), name="floor")])
     text = str(caught.value)
     assert "slide along x, slide along y and turn about z" in text
     assert "slide along z" not in text
@@ -319,18 +321,18 @@ def test_each_piece_must_be_held():
     other = block((1, 1, 1), bend=lambda p: 10 * p + [20, 0, 0])
     mesh = joined([one, other])
     printed = field(mesh, material(PRINTED))
-    clamp = held_face(mesh, group(mesh, LOW_X), hold=("x", "y", "z"), name="clamp")
+    clamp = held_face(mesh, group(mesh, LOW_X), fixed=("x", "y", "z"), name="preload")
     with pytest.raises(FreeBodyError, match=r"piece around \(25, 5, 5\)"):
         Equilibrium(mesh, printed, held=[clamp])
 
 
 def test_a_bed_answers_like_springs():
-    # A block under even pressure on an even bed: sinks by p / k plus its own shortening p h / E (nu = 0)
+    # A block under even pressure on an even foundation: sinks by p / k plus its own shortening p h / E (nu = 0)
     mesh = box((20, 10, 8), (3, 2, 2))
     printed = field(mesh, material(isotropic_stiffness(2000, 0.0)))
-    bed = Bed("rubber", mesh.triangles_of((LOW_Z,)), 5.0, 2.0)
+    foundation = Foundation("rubber", mesh.triangles_of((LOW_Z,)), 5.0, 2.0)
     loads = force_load(mesh, group(mesh, HIGH_Z), force=np.array([0, 0, -400.0]))
-    equilibrium = Equilibrium(mesh, printed, beds=[bed])
+    equilibrium = Equilibrium(mesh, printed, foundations=[foundation])
     (found,), record = equilibrium.solve(loads[None])
     top, low = mesh.nodes[:, 2] == 8, mesh.nodes[:, 2] == 0
     assert found[low, 2] == pytest.approx(-2.0 / 5.0, rel=1e-7)
@@ -346,7 +348,7 @@ def test_held_along_a_slanted_normal():
     # A slanted face held along its own normal: the block slides down it as a whole
     q = rotation(5)
     mesh = block((2, 2, 2), bend=lambda p: (10 * p) @ q.T)
-    slant = held_face(mesh, group(mesh, LOW_Z), hold="normal", name="slant")
+    slant = held_face(mesh, group(mesh, LOW_Z), fixed="normal", name="slant")
     free = gather(mesh, (slant,)).projector[slant.nodes]
     normal = q @ np.array([0, 0, 1.0])
     assert np.abs(free - (np.eye(3) - np.outer(normal, normal))).max() < 1e-10
@@ -354,8 +356,8 @@ def test_held_along_a_slanted_normal():
 
 def test_supports_that_contradict_each_other_are_refused():
     mesh = box((10, 10, 10), (1, 1, 1))
-    low = held_face(mesh, group(mesh, LOW_X), hold=("x", "y", "z"), name="still")
-    moved = held_face(mesh, group(mesh, LOW_Z), hold=("z",), name="moved", value=np.array([0, 0, 0.1]))
+    low = held_face(mesh, group(mesh, LOW_X), fixed=("x", "y", "z"), name="still")
+    moved = held_face(mesh, group(mesh, LOW_Z), fixed=("z",), name="moved", value=np.array([0, 0, 0.1]))
     with pytest.raises(InputError, match="different displacements"):
         gather(mesh, (low, moved))
 

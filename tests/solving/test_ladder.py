@@ -11,7 +11,7 @@ from scipy.sparse.linalg import splu
 
 from fem.errors import NotConverged, TooLargeError
 from fem.loading.loads import force_load
-from fem.loading.supports import Bed, held_face
+from fem.loading.supports import Foundation, held_face
 from fem.solving import multigrid, system
 from fem.solving.equilibrium import Equilibrium
 from fem.solving.linear import MOST_ITERATIONS
@@ -21,9 +21,9 @@ SOFT = isotropic_stiffness(2000.0, 0.38)
 LAYERED = orthotropic_stiffness((10000.0, 3000.0, 1000.0), (0.35, 0.4, 0.45), (1200.0, 800.0, 400.0))
 
 
-def iterations(mesh, printed, *, beds=(), held=True):
-    clamp = [held_face(mesh, group(mesh, LOW_X), hold=("x", "y", "z"), name="clamp")] if held else []
-    equilibrium = Equilibrium(mesh, printed, held=clamp, beds=beds, solver="multigrid")
+def iterations(mesh, printed, *, foundations=(), held=True):
+    clamp = [held_face(mesh, group(mesh, LOW_X), fixed=("x", "y", "z"), name="preload")] if held else []
+    equilibrium = Equilibrium(mesh, printed, held=clamp, foundations=foundations, solver="multigrid")
     load = force_load(mesh, group(mesh, HIGH_X), force=np.array([1.0, 2.0, -3.0]))
     answer, record = equilibrium.solve(load[None], tolerance=1e-8)
     left = equilibrium.system.free(
@@ -85,7 +85,7 @@ def test_thin_walls_and_flat_elements():
 def test_where_the_iteration_does_not_arrive_the_matrix_is_factorised():
     # A thin plate of flat bricks in bending: beyond multigrid, and said so; the automatic choice still answers
     mesh = box((40.0, 40.0, 1.0), (8, 8, 4))
-    clamp = held_face(mesh, group(mesh, LOW_X), hold=("x", "y", "z"), name="clamp")
+    clamp = held_face(mesh, group(mesh, LOW_X), fixed=("x", "y", "z"), name="preload")
     load = force_load(mesh, group(mesh, HIGH_X), force=np.array([0.0, 0.0, 1.0]))[None]
 
     def answer(solver):
@@ -103,13 +103,13 @@ def test_where_the_iteration_does_not_arrive_the_matrix_is_factorised():
 def test_a_part_on_an_elastic_bed_alone():
     mesh = cube(6)
     for stiffness in (1.0, 1e4):
-        bed = Bed("glue", mesh.triangles_of((LOW_Z,)), stiffness, 0.4 * stiffness)
-        assert iterations(mesh, field(mesh, material(SOFT)), beds=[bed], held=False) <= 60
+        foundation = Foundation("glue", mesh.triangles_of((LOW_Z,)), stiffness, 0.4 * stiffness)
+        assert iterations(mesh, field(mesh, material(SOFT)), foundations=[foundation], held=False) <= 60
 
 
 def test_cases_side_by_side_are_those_one_by_one():
     mesh = cube(4)
-    clamp = held_face(mesh, group(mesh, LOW_X), hold=("x", "y", "z"), name="clamp")
+    clamp = held_face(mesh, group(mesh, LOW_X), fixed=("x", "y", "z"), name="preload")
     equilibrium = Equilibrium(mesh, field(mesh, material(LAYERED)), held=[clamp])
     loads = np.random.default_rng(5).normal(size=(13, *mesh.nodes.shape))
     together, _ = equilibrium.solve(loads)
@@ -122,7 +122,7 @@ def test_cases_side_by_side_are_those_one_by_one():
 
 def test_a_guess_saves_steps():
     mesh = cube(4)
-    clamp = held_face(mesh, group(mesh, LOW_X), hold=("x", "y", "z"), name="clamp")
+    clamp = held_face(mesh, group(mesh, LOW_X), fixed=("x", "y", "z"), name="preload")
     equilibrium = Equilibrium(mesh, field(mesh, material(SOFT)), held=[clamp], solver="multigrid")
     load = equilibrium.system.free(np.random.default_rng(6).normal(size=(mesh.unknowns, 1)))
     answer, cold = equilibrium.solver.solve(load)
@@ -133,11 +133,13 @@ def test_a_guess_saves_steps():
 
 def test_solvers_agree_on_supports_and_beds():
     mesh = cube(3)
-    bed = Bed("glue", mesh.triangles_of((LOW_Z,)), 100.0, 40.0)
-    clamp = held_face(mesh, group(mesh, LOW_X), hold="normal", name="guide")
+    foundation = Foundation("glue", mesh.triangles_of((LOW_Z,)), 100.0, 40.0)
+    clamp = held_face(mesh, group(mesh, LOW_X), fixed="normal", name="guide")
     load = force_load(mesh, group(mesh, HIGH_X), force=np.array([1.0, 2.0, -3.0]))[None]
     found = [
-        Equilibrium(mesh, field(mesh, material(LAYERED)), held=[clamp], beds=[bed], solver=name).solve(load)[0]
+        Equilibrium(mesh, field(mesh, material(LAYERED)), held=[clamp], foundations=[foundation], solver=name).solve(
+            load
+        )[0]
         for name in ("auto", "multigrid", "direct")
     ]
     for other in found[:2]:
@@ -146,7 +148,7 @@ def test_solvers_agree_on_supports_and_beds():
 
 def test_memory_is_refused_before_it_is_taken(monkeypatch):
     mesh = cube(3)
-    clamp = held_face(mesh, group(mesh, LOW_X), hold=("x", "y", "z"), name="clamp")
+    clamp = held_face(mesh, group(mesh, LOW_X), fixed=("x", "y", "z"), name="preload")
     monkeypatch.setattr(system, "available_memory", lambda: 1e5)
     with pytest.raises(TooLargeError, match="are free") as caught:
         Equilibrium(mesh, field(mesh, material(SOFT)), held=[clamp], solver="multigrid")

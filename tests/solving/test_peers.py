@@ -32,7 +32,7 @@ def written(tmp_path_factory):
 
 
 def held_without_bed(made):
-    """Without its bed the part would slide up and down: hold the low end in all directions."""
+    """Without its foundation the part would slide up and down: hold the low end in all directions."""
     projector = made.projector.copy()
     projector[made.mesh.nodes[:, 0] < 1e-9] = 0.0
     return projector

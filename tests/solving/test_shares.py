@@ -22,7 +22,7 @@ from fem.solving.motions import rigid_motions
 
 def shared(made, parts, **more):
     given = {**made.shared, **more}
-    return shared_out(made.mesh, parts=parts, springs=given.pop("beds"), **given)
+    return shared_out(made.mesh, parts=parts, springs=given.pop("foundations"), **given)
 
 
 def stacked(shares):
@@ -63,7 +63,7 @@ def test_a_share_without_its_neighbours_tetrahedra_is_found():
 def test_free_shares_let_rigid_motions_pass():
     made = problem()
     free = np.tile(np.eye(3), (len(made.mesh.nodes), 1, 1))
-    shares, order = shared(made, 3, projector=free, beds=[])
+    shares, order = shared(made, 3, projector=free, foundations=[])
     motions = rigid_motions(made.mesh.nodes[order], centre=shares[0].centre, size=shares[0].size).reshape(-1, 6)
     rows = stacked(shares)
     assert abs(rows @ motions).max() < 1e-10 * abs(rows).max()

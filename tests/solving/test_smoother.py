@@ -21,7 +21,7 @@ def test_slender_orthotropic_elements_take_few_steps(along, most):
 
     mesh = block((20, 48, 1), bend=bend, grade=(growing, lambda s: s))
     stiffness = orthotropic_stiffness((along, 3000.0, 3000.0), (0.35, 0.0, 0.0), (1200.0, 1200.0, 1200.0))
-    held = [held_face(mesh, group(mesh, LOW_Y), hold=("x", "y", "z"), name="root")]
+    held = [held_face(mesh, group(mesh, LOW_Y), fixed=("x", "y", "z"), name="root")]
     equilibrium = Equilibrium(mesh, field(mesh, material(stiffness)), held=held)
     load = pressure_load(mesh, group(mesh, LOW_X), pressure=1.0)
     _, record = equilibrium.solve(load[None])

@@ -165,10 +165,14 @@ def early_imports(sources: Mapping[str, str]) -> list[str]:
     out = []
     for module, found in _all_imports(sources):
         heavy = found.target.split(".")[0] in HEAVY
-        late = any(found.target == name or found.target.startswith(name + ".") for name in LOADED_LATE)
-        if found.at_top and (heavy or late) and module not in LOADED_LATE:
+        late = _loaded_late(found.target)
+        if found.at_top and (heavy or late) and not _loaded_late(module):
             out.append(f"{module}:{found.line}: {found.target} is loaded with the module; import it where it is used")
     return out
+
+
+def _loaded_late(module: str) -> bool:
+    return any(module == name or module.startswith(name + ".") for name in LOADED_LATE)
 
 
 def long_modules(sources: Mapping[str, str]) -> list[str]:

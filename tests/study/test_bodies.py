@@ -36,7 +36,7 @@ left = { plane = { normal = [-1, 0, 0], at = "min" } }
 right = { plane = { normal = [1, 0, 0], at = "max" } }
 [supports.wall]
 face = "left"
-hold = ["x", "y", "z"]
+fixed = ["x", "y", "z"]
 [loads.pull]
 face = "right"
 force = ["1 kN", "0 N", "0 N"]
@@ -74,7 +74,7 @@ def block(folder):
 
 def test_zones_and_masses_by_hand(block):
     volume, inner = X * Y * Z, (X - 2 * DEEP) * (Y - 2 * DEEP)
-    exact = {"wall": volume - inner * Z, "skin": inner * 2 * HIGH, "infill": inner * (Z - 2 * HIGH)}
+    exact = {"wall": volume - inner * Z, "cover": inner * 2 * HIGH, "core": inner * (Z - 2 * HIGH)}
     assert block.volume_mm3 == pytest.approx(volume, rel=1e-9)
     assert block.box_mm == pytest.approx(np.array([[0, 0, 0], [X, Y, Z]]))
     assert sum(block.zones.values()) == pytest.approx(1, abs=1e-9)
@@ -82,7 +82,7 @@ def test_zones_and_masses_by_hand(block):
     assert set(block.zones) == set(block.zone_mass_g) == set(exact)
     for zone, held in exact.items():
         assert block.zones[zone] == pytest.approx(held / volume, rel=0.01)
-        weight = held * DENSITY * 1e-3 * (0.3 if zone == "infill" else 1)
+        weight = held * DENSITY * 1e-3 * (0.3 if zone == "core" else 1)
         assert block.zone_mass_g[zone] == pytest.approx(weight, rel=0.015)
     assert block.mass_g < 0.7 * volume * DENSITY * 1e-3  # far from a solid block
 
@@ -100,7 +100,7 @@ def test_what_the_print_takes_follows_from_the_mass(block):
     assert plan.infill_density == pytest.approx(0.3, rel=0.01)
     # A grid of density 2 s - s^2 has walls L = w / s apart
     assert plan.cell_mm[:2] == pytest.approx([0.45 / (1 - math.sqrt(0.7))] * 2, rel=0.01)
-    assert 0 <= plan.cell_moves < 0.02
+    assert 0 <= plan.cell_stiffness_mesh_change < 0.02
 
 
 def test_what_is_given_is_taken(folder, block):
@@ -139,7 +139,7 @@ def test_walls_that_fill_the_part_are_told_not_refused(folder):
     full = described(folder, PRINT, PRINT + "\nwalls = 40")
     assert full.zones["wall"] == pytest.approx(1, abs=1e-9)
     assert print_cautions({"part": full}) == (
-        "Body part: walls and skins fill the part; the grid infill has no room in it.",
+        "Body part: walls and covers fill the part; the grid infill has no room in it.",
     )
 
 
@@ -151,7 +151,7 @@ def test_few_cells_across_are_told(folder):
 
 
 def test_a_rough_cell_is_told(block):
-    rough = replace(block, print=replace(block.print, cell_moves=0.034))
+    rough = replace(block, print=replace(block.print, cell_stiffness_mesh_change=0.034))
     assert print_cautions({"part": rough}) == (
         "Body part: the stiffness of its infill's cell moved by 3.4 % when its mesh was last refined.",
     )
@@ -189,7 +189,12 @@ SLIPS = {
     "density too low": ("0.3", "0.01", InputError, 'infill density 0.01 cannot be made in the pattern "grid"'),
     "density too high": ("0.3", "0.97", InputError, 'or print it "solid".'),
     "density above one": ("0.3", "30", InputError, "bodies.part.print.infill.density: must be at most 1, not 30."),
-    "pattern": ('"grid"', '"gird"', InputError, 'no infill pattern is called "gird". There are solid, lines, grid,'),
+    "pattern": (
+        '"grid"',
+        '"gird"',
+        InputError,
+        'no infill pattern is called "gird". There are solid, woodpile, grid,',
+    ),
     "bead": (PRINT, PRINT + '\nbead = { height = "0.6 mm" }', InputError, "bead height 0.6 mm is above its width"),
 }
 

@@ -12,12 +12,12 @@ from fem.errors import InputError
 from fem.study.file import read_study
 from fem.study.plans import (
     AccelerationKeys,
-    ClampKeys,
+    DisplacementKeys,
     ForceKeys,
+    PreloadKeys,
     PressureKeys,
-    ShiftKeys,
     Study,
-    WarmingKeys,
+    TemperatureChangeKeys,
     WingKeys,
     WrenchKeys,
 )
@@ -37,7 +37,7 @@ state = "conditioned"
 build_direction = [0, 0, 1]
 bead = { width = "0.45 mm", height = "0.20 mm" }
 walls = 4
-skins = 5
+covers = 5
 raster = [45, -45]
 infill = "solid"
 
@@ -56,19 +56,23 @@ inside = { body = "saddle", within = { low = ["0 mm", "0 mm", "0 mm"], high = ["
 
 [supports.mast_top]
 face = "mast_top"
-hold = ["x", "y", "z"]
+fixed = ["x", "y", "z"]
 [supports.slide]
 face = "land"
-hold = "normal"
+fixed = "normal"
 [supports.glue]
 face = "socket"
-bed = { normal = "4000 N/mm^3", tangential = "1.5 GN/m^3" }
+foundation = { normal = "4000 N/mm^3", tangential = "1.5 GN/m^3" }
 
 [loads.lift]
 face = "wing_seat"
-wing = { mass = "240 kg", share = 0.7, span = "1.4 m", drag_ratio = 0.08, centre = ["30 mm", "0 mm", "-20 mm"] }
+wing.mass = "240 kg"
+wing.weight_fraction = 0.7
+wing.span = "1.4 m"
+wing.drag_to_lift = 0.08
+wing.centre_of_pressure = ["30 mm", "0 mm", "-20 mm"]
 [loads.bolts]
-clamp = { holes = "bolt_holes", against = "wing_seat", force = "9 kN", ring = "16 mm" }
+preload = { holes = "bolt_holes", against = "wing_seat", force = "9 kN", washer = "16 mm" }
 [loads.push]
 face = "land"
 force = ["1 kN", "0 N", "-5 N"]
@@ -81,11 +85,11 @@ face = "land"
 wrench = { moment = ["0 N*m", "0 N*m", "8 N*m"], at = ["0 mm", "0 mm", "1 cm"] }
 [loads.settle]
 face = "socket"
-shift = { z = "0.1 mm" }
+displacement = { z = "0.1 mm" }
 [loads.gravity]
 acceleration = ["0 m/s^2", "0 m/s^2", "-9.80665 m/s^2"]
 [loads.sun]
-warming = { by = "40 K", bodies = ["saddle"] }
+temperature_change = { by = "40 K", bodies = ["saddle"] }
 
 [cases]
 cruise = { lift = 1.0, bolts = 1.0 }
@@ -98,8 +102,8 @@ faces = ["wing_seat"]
 
 [requirements]
 reserve = 2.0
-turn = { wing_seat = "0.4 deg" }
-shift = { land = "0.2 mm" }
+rotation = { wing_seat = "0.4 deg" }
+displacement = { land = "0.2 mm" }
 mass = "220 g"
 deflection = "1.5 mm"
 """
@@ -157,10 +161,10 @@ def test_faces_become_queries(whole: Study) -> None:
 
 
 def test_supports(whole: Study) -> None:
-    assert whole.supports["mast_top"].hold == ("x", "y", "z")
-    assert whole.supports["slide"].hold == "normal"
-    assert whole.supports["glue"].bed_normal == 4000.0
-    assert whole.supports["glue"].bed_tangential == pytest.approx(1.5, rel=1e-12)  # 1 GN/m^3 = 1 N/mm^3
+    assert whole.supports["mast_top"].fixed == ("x", "y", "z")
+    assert whole.supports["slide"].fixed == "normal"
+    assert whole.supports["glue"].foundation_normal == 4000.0
+    assert whole.supports["glue"].foundation_tangential == pytest.approx(1.5, rel=1e-12)  # 1 GN/m^3 = 1 N/mm^3
 
 
 def test_loads_in_internal_units(whole: Study) -> None:
@@ -169,15 +173,15 @@ def test_loads_in_internal_units(whole: Study) -> None:
     assert isinstance(what["wind"], PressureKeys)
     assert what["wind"].pressure == pytest.approx(0.2, rel=1e-12)  # 1 bar = 0.1 MPa by definition
     assert what["twist"] == WrenchKeys((0.0, 0.0, 0.0), (0.0, 0.0, 8000.0), (0.0, 0.0, 10.0))
-    assert what["bolts"] == ClampKeys("bolt_holes", "wing_seat", 9000.0, 16.0, None)
-    assert what["settle"] == ShiftKeys(None, None, 0.1)
+    assert what["bolts"] == PreloadKeys("bolt_holes", "wing_seat", 9000.0, 16.0, None)
+    assert what["settle"] == DisplacementKeys(None, None, 0.1)
     assert isinstance(what["gravity"], AccelerationKeys)
     assert what["gravity"].acceleration == pytest.approx((0.0, 0.0, -9806.65), rel=1e-12)
-    assert what["sun"] == WarmingKeys(40.0, ("saddle",))
+    assert what["sun"] == TemperatureChangeKeys(40.0, ("saddle",))
     wing = what["lift"]
     assert isinstance(wing, WingKeys)
     assert wing.mass == pytest.approx(0.240, rel=1e-12)
-    assert (wing.span, wing.left_share, wing.up) == (1400.0, 0.5, (0.0, 0.0, 1.0))
+    assert (wing.span, wing.left_fraction, wing.up) == (1400.0, 0.5, (0.0, 0.0, 1.0))
     permanent = {name for name, load in whole.loads.items() if load.permanent}
     assert permanent == {"bolts", "push"}
 
@@ -187,9 +191,9 @@ def test_cases_points_and_requirements(whole: Study) -> None:
     assert whole.points == {"tip": (140.0, 0.0, 0.0)}
     assert whole.watch == ("wing_seat", "land")  # a face with a requirement is watched too
     asked = whole.requirements
-    assert asked.turn["wing_seat"] == pytest.approx(math.radians(0.4), rel=1e-12)
+    assert asked.rotation["wing_seat"] == pytest.approx(math.radians(0.4), rel=1e-12)
     assert asked.mass == pytest.approx(220e-6, rel=1e-12)
-    assert (asked.reserve, asked.deflection, asked.shift) == (2.0, 1.5, {"land": 0.2})
+    assert (asked.reserve, asked.deflection, asked.displacement) == (2.0, 1.5, {"land": 0.2})
     assert whole.solver == "auto"
 
 
@@ -223,29 +227,52 @@ def test_what_is_left_out_is_assumed(tmp_path: Path) -> None:
 SLIPS = {
     "unknown key": ("walls = 4", "wals = 4", "bodies.saddle.print.wals: unknown key. Nearest: walls"),
     "unknown key at the top": ("title =", "titel =", "titel: unknown key. Nearest: title"),
-    "unknown key in a load": ("share = 0.7", "shar = 0.7", "loads.lift.wing.shar: unknown key. Nearest: share"),
+    "unknown key in a load": (
+        "weight_fraction = 0.7",
+        "weight_fract = 0.7",
+        "loads.lift.wing.weight_fract: unknown key. Nearest: weight_f",
+    ),
+    "an old key": (
+        "foundation = { n",
+        "bed = { n",
+        'supports.glue.bed: this key is called "foundation" now. Rename it.',
+    ),
+    "an old key within": (', washer = "', ', ring = "', 'loads.bolts.preload.ring: this key is called "washer" now.'),
+    "an old name elsewhere is only unknown": (
+        "[watch]\nfaces",
+        "[watch]\nhold",
+        "watch.hold: unknown key. Known: faces.",
+    ),
     "unknown key in a case's table": ("[watch]\nfaces", "[watch]\nface", "watch.face: unknown key. Nearest: faces"),
     "missing key": ('title = "Wing saddle"', "", "title: this key is missing. Add it."),
-    "missing key in a load": (', ring = "16 mm"', "", "loads.bolts.clamp.ring: this key is missing."),
+    "missing key in a load": (', washer = "16 mm"', "", "loads.bolts.preload.washer: this key is missing."),
     "no unit": ('"4 mm"', "4", "bodies.saddle.mesh.size: 4 has no unit."),
-    "no unit in text": ('"9 kN"', '"9"', "loads.bolts.clamp.force: '9' has no unit of a force."),
+    "no unit in text": ('"9 kN"', '"9"', "loads.bolts.preload.force: '9' has no unit of a force."),
     "wrong unit": ('"1.4 m"', '"1.4 kg"', "loads.lift.wing.span: '1.4 kg' is not a length: kg does not convert"),
     "wrong unit in a list": ('"-5 N"]', '"-5 mm"]', "loads.push.force[3]: '-5 mm' is not a force"),
     "negative extent": ('"4 mm"', '"-4 mm"', 'bodies.saddle.mesh.size: "-4 mm" must be more than zero.'),
     "finest above size": ('"1 mm" }', '"9 mm" }', "bodies.saddle.mesh: finest (9 mm) is larger than size (4 mm)."),
-    "text for a number": ("share = 0.7", 'share = "0.7"', 'share: must be a number without a unit, not "0.7".'),
+    "text for a number": (
+        "weight_fraction = 0.7",
+        'weight_fraction = "0.7"',
+        'weight_fraction: must be a number without a unit, not "0.7".',
+    ),
     "number for text": ('"Wing saddle"', "7", "title: must be text in quotes, not 7."),
-    "not whole": ("skins = 5", "skins = 4.5", "bodies.saddle.print.skins: must be a whole number, not 4.5."),
+    "not whole": ("covers = 5", "covers = 4.5", "bodies.saddle.print.covers: must be a whole number, not 4.5."),
     "true for a number": (
         "lift = 4,",
         "lift = true,",
         "cases.landing.lift: must be a number without a unit, not true.",
     ),
     "not finite": ("lift = 4,", "lift = inf,", "cases.landing.lift: must be a finite number"),
-    "not a table": ('{ z = "0.1 mm" }', '"0.1 mm"', "loads.settle.shift: must be a table, not"),
+    "not a table": ('{ z = "0.1 mm" }', '"0.1 mm"', "loads.settle.displacement: must be a table, not"),
     "not a list": ('["1 kN", "0 N", "-5 N"]', '"5 N"', "loads.push.force: must be a list in square brackets"),
     "two entries": ('["140 mm", "0 mm", "0 mm"]', '["1 mm", "2 mm"]', "points.tip: needs three entries, not 2."),
-    "share above one": ("share = 0.7", "share = 1.7", "loads.lift.wing.share: must be at most 1, not 1.7."),
+    "share above one": (
+        "weight_fraction = 0.7",
+        "weight_fraction = 1.7",
+        "loads.lift.wing.weight_fraction: must be at most 1, not 1.7.",
+    ),
     "no direction": ("[0, 0, -1]", "[0, 0, 0]", "faces.wing_seat.plane.normal: a direction of zero length."),
     "no build direction": (
         "build_direction = [0, 0, 1]",
@@ -279,7 +306,11 @@ SLIPS = {
         'loads.lift.face: there is no face "wingseat". Nearest',
     ),
     "support of no face": ('face = "mast_top"', 'face = "mast"', 'supports.mast_top.face: there is no face "mast"'),
-    "clamp on no face": ('"bolt_holes", a', '"bolts", a', "loads.bolts.clamp.holes: there is no face .* bolt_holes."),
+    "preload on no face": (
+        '"bolt_holes", a',
+        '"bolts", a',
+        "loads.bolts.preload.holes: there is no face .* bolt_holes.",
+    ),
     "case of no load": (
         "landing = { lift",
         "landing = { lit",
@@ -287,27 +318,47 @@ SLIPS = {
     ),
     "watch no face": ('faces = ["wing_seat"]', 'faces = ["seat"]', 'watch.faces[1]: there is no face "seat".'),
     "requirement on no face": (
-        "turn = { wing_seat",
-        "turn = { wingseat",
-        "requirements.turn.wingseat: there is no face",
+        "rotation = { wing_seat",
+        "rotation = { wingseat",
+        "requirements.rotation.wingseat: there is no face",
     ),
-    "warming of no body": ('["saddle"]', '["sadle"]', 'loads.sun.warming.bodies[1]: there is no body "sadle".'),
-    "hold in words": ('hold = "normal"', 'hold = "all"', 'supports.slide.hold: must be "normal" or a list of'),
-    "hold and bed": ('hold = "normal"', 'hold = "normal"\nbed = { normal = "1 N/mm^3" }', "both of hold and bed"),
-    "neither hold nor bed": (
-        'hold = "normal"',
+    "temperature_change of no body": (
+        '["saddle"]',
+        '["sadle"]',
+        'loads.sun.temperature_change.bodies[1]: there is no body "sadle".',
+    ),
+    "fixed in words": ('fixed = "normal"', 'fixed = "all"', 'supports.slide.fixed: must be "normal" or a list of'),
+    "fixed and foundation": (
+        'fixed = "normal"',
+        'fixed = "normal"\nfoundation = { normal = "1 N/mm^3" }',
+        "both of fixed and foundation",
+    ),
+    "neither fixed nor foundation": (
+        'fixed = "normal"',
         "",
-        "supports.slide: neither of hold and bed given. Give exactly one.",
+        "supports.slide: neither of fixed and foundation given. Give exactly one.",
     ),
     "two loads in one": (
         'pressure = "2 bar"',
-        'pressure = "2 bar"\nshift = {x = "1 mm"}',
+        'pressure = "2 bar"\ndisplacement = {x = "1 mm"}',
         "loads.wind: both pressure and",
     ),
     "no load in one": ('pressure = "2 bar"', "", "loads.wind: it says no load. Give exactly one of force, pressure"),
-    "load without face": ('face = "socket"\nshift', "shift", "loads.settle: shift needs a face to act on."),
-    "face too many": ("warming =", 'face = "land"\nwarming =', "loads.sun: warming does not take the key face."),
-    "temperature on a scale": ('"40 K"', '"40 degC"', "loads.sun.warming.by: '40 degC' is a temperature on a scale"),
+    "load without face": (
+        'face = "socket"\ndisplacement',
+        "displacement",
+        "loads.settle: displacement needs a face to act on.",
+    ),
+    "face too many": (
+        "temperature_change =",
+        'face = "land"\ntemperature_change =',
+        "loads.sun: temperature_change does not take the key face.",
+    ),
+    "temperature on a scale": (
+        '"40 K"',
+        '"40 degC"',
+        "loads.sun.temperature_change.by: '40 degC' is a temperature on a scale",
+    ),
     "no material": ('metal = "6082-t6"', "", "bodies.mast: neither print nor metal is given."),
     "two materials": (
         "[bodies.saddle.print]",

@@ -24,13 +24,13 @@ left = { plane = { normal = [-1, 0, 0], at = "min" } }
 right = { plane = { normal = [1, 0, 0], at = "max" } }
 [supports.wall]
 face = "left"
-hold = ["x"]
+fixed = ["x"]
 [supports.guide]
 face = "front"
-hold = ["y"]
+fixed = ["y"]
 [supports.floor]
 face = "bottom"
-hold = ["z"]
+fixed = ["z"]
 """
 FACES = """
 front = { plane = { normal = [0, -1, 0], at = "min" } }
@@ -72,9 +72,9 @@ def test_a_pulled_bar_stretches_and_yields_as_it_must(bar):
         bar, BAR + PULL + "[watch]\nfaces = ['right']\n[cases]\none = { pull = 1.0 }\ntwo = { pull = -2.0 }\n"
     )
     one = found.cases["one"]
-    assert one.faces["right"].shift_mm[0] == pytest.approx(1000 * L / (young * A), rel=1e-6)
-    assert one.reserve.least == pytest.approx(yield_stress / 10.0, rel=1e-4)
-    assert found.cases["two"].reserve.least == pytest.approx(yield_stress / 20.0, rel=1e-4)
+    assert one.faces["right"].displacement_mm[0] == pytest.approx(1000 * L / (young * A), rel=1e-6)
+    assert one.reserve.minimum == pytest.approx(yield_stress / 10.0, rel=1e-4)
+    assert found.cases["two"].reserve.minimum == pytest.approx(yield_stress / 20.0, rel=1e-4)
     assert one.strain_energy_mJ == pytest.approx(0.5 * 1000 * 1000 * L / (young * A), rel=1e-6)
     assert one.reaction_N[0] == pytest.approx(-1000, rel=1e-8)
     assert max(one.force_error, one.moment_error) < 1e-8
@@ -85,28 +85,28 @@ def test_permanent_loads_do_not_grow(bar):
     _, yield_stress = modulus()
     preload = PULL.replace("pull", "preload").replace("1 kN", "13 kN") + "permanent = true\n"
     found = solved(bar, BAR + preload + PULL + "[cases]\nboth = { preload = 1.0, pull = 1.0 }\n")
-    assert found.cases["both"].reserve.least == pytest.approx((yield_stress - 130) / 10, rel=1e-4)
+    assert found.cases["both"].reserve.minimum == pytest.approx((yield_stress - 130) / 10, rel=1e-4)
     alone = solved(bar, BAR + preload + "[cases]\nalone = { preload = 1.0 }\n")
-    assert alone.cases["alone"].reserve.least == pytest.approx(yield_stress / 130, rel=1e-4)
+    assert alone.cases["alone"].reserve.minimum == pytest.approx(yield_stress / 130, rel=1e-4)
     assert any("permanent loads alone" in c for c in alone.cautions)
 
 
-def test_a_shift_holds_only_the_cases_that_name_it(bar):
+def test_a_displacement_holds_only_the_cases_that_name_it(bar):
     young, _ = modulus()
-    move = '[loads.move]\nface = "right"\nshift = { x = "0.02 mm" }\n'
+    move = '[loads.move]\nface = "right"\ndisplacement = { x = "0.02 mm" }\n'
     text = (
         BAR + move + PULL + "[watch]\nfaces = ['right']\n[cases]\nmoved = { move = 2.0 }\npulled = { pull = 1.0 }\n"
     )
     found = solved(bar, text)
-    assert found.cases["moved"].faces["right"].shift_mm[0] == pytest.approx(0.04, rel=1e-6)
+    assert found.cases["moved"].faces["right"].displacement_mm[0] == pytest.approx(0.04, rel=1e-6)
     assert found.cases["moved"].strain_energy_mJ == pytest.approx(0.5 * young * A / L * 0.04**2, rel=1e-6)
-    assert found.cases["pulled"].faces["right"].shift_mm[0] == pytest.approx(1000 * L / (young * A), rel=1e-6)
+    assert found.cases["pulled"].faces["right"].displacement_mm[0] == pytest.approx(1000 * L / (young * A), rel=1e-6)
     alone = solved(bar, BAR + move + "[cases]\nmoved = { move = 2.0 }\n")
     assert alone.cases["moved"].strain_energy_mJ == pytest.approx(found.cases["moved"].strain_energy_mJ, rel=1e-6)
 
 
 def test_warming_a_free_bar_stretches_it_without_stress(bar):
-    warm = '[loads.warm]\nwarming = { by = "40 K" }\n'
+    warm = '[loads.warm]\ntemperature_change = { by = "40 K" }\n'
     found = solved(bar, BAR + warm + "[cases]\nhot = { warm = 1.0 }\n[points]\nend = ['40 mm', '0 mm', '0 mm']\n")
     end = found.cases["hot"].points["end"]
     assert end.displacement_mm[0] == pytest.approx(40 * 23.4e-6 * L, rel=0.02)
@@ -128,7 +128,7 @@ def test_a_load_on_a_held_face_is_refused_not_met(bar):
 
 
 def test_a_body_free_to_move_is_refused_with_its_motions(bar):
-    loose = BAR.replace('[supports.guide]\nface = "front"\nhold = ["y"]\n', "")
+    loose = BAR.replace('[supports.guide]\nface = "front"\nfixed = ["y"]\n', "")
     text = loose + PULL + "[cases]\none = { pull = 1.0 }\n"
     for verb in (lambda s: check_study(read_study(s)), lambda s: answer(prepare(read_study(s)))):
         with pytest.raises(FreeBodyError, match="free to slide along y"):
@@ -218,6 +218,6 @@ infill = "solid"
     state = load_card("pa12-cf").states["dry"]
     one = found.cases["one"]
     # 1 kN on 100 mm² is 10 MPa along x, and nothing else
-    assert one.reserve.least == pytest.approx(state.strength.tension[axis] / 10, rel=1e-4)
+    assert one.reserve.minimum == pytest.approx(state.strength.tension[axis] / 10, rel=1e-4)
     assert mode in one.reserve.mode
-    assert one.faces["right"].shift_mm[0] == pytest.approx(10 / state.E[axis] * L, rel=1e-5)
+    assert one.faces["right"].displacement_mm[0] == pytest.approx(10 / state.E[axis] * L, rel=1e-5)

@@ -115,7 +115,7 @@ def _case(scene: Scene, name: str) -> CaseFindings:
     size = np.linalg.norm(fields.displacement, axis=1)
     worst, far = int(fields.reserve.argmin()), int(size.argmax())
 
-    def spot(node: int, mode: str, face: str, artefact: bool) -> HotSpot:
+    def spot(node: int, mode: str, face: str, singular: bool) -> HotSpot:
         return HotSpot(
             float(fields.reserve[node]),
             mode,
@@ -126,8 +126,8 @@ def _case(scene: Scene, name: str) -> CaseFindings:
             1.25,
             tuple(mesh.nodes[node].tolist()),
             tuple(fields.print_stress[node].tolist()),
-            artefact,
-            "it lies on the edge of the support root" if artefact else "",
+            singular,
+            "it lies on the edge of the support root" if singular else "",
         )
 
     middle = int(np.linalg.norm(mesh.nodes - [33, 10, 8], axis=1).argmin())
@@ -144,8 +144,8 @@ def _case(scene: Scene, name: str) -> CaseFindings:
         reaction_N=(0.0, 0.0, force),
         force_error=2.1e-10,
         moment_error=3.4e-10,
-        largest_displacement_mm=float(size[far]),
-        largest_displacement_at_mm=tuple(mesh.nodes[far].tolist()),
+        maximum_displacement_mm=float(size[far]),
+        maximum_displacement_at_mm=tuple(mesh.nodes[far].tolist()),
         strain_energy_mJ=0.5 * force * float(-fields.displacement[far, 2]),
         points={"tip": PointFindings((100.0, 10.0, 0.0), (0.0, 0.0, -0.5), (0.0,) * 6, (1.0, 0, 0, 0, 0, 2.0))},
         faces={"tip": WatchFindings((0.0, 0.0, -0.5), (0.0, 0.3 * force / 600, 0.0))},
@@ -159,7 +159,7 @@ def _case(scene: Scene, name: str) -> CaseFindings:
             spots[0].at_mm,
             True,
             spots[1].reserve,
-            {"maximum stress": spots[0].reserve, "Tsai-Wu": None},
+            {"maximum_stress": spots[0].reserve, "tsai_wu": None},
         ),
         hot_spots=spots,
     )
@@ -168,7 +168,7 @@ def _case(scene: Scene, name: str) -> CaseFindings:
 def beam_findings(scene: Scene) -> Findings:
     mesh = scene.mesh
     cases = {name: _case(scene, name) for name in FORCES}
-    least = min(c.reserve.least for c in cases.values())
+    least = min(c.reserve.minimum for c in cases.values())
     stiff = np.diag([1.2e5, 8e4, 4e4, 3e7, 6e7, 7e7])
     matrix, compliance = (tuple(tuple(r) for r in m.tolist()) for m in (stiff, np.linalg.inv(stiff)))
     return Findings(

@@ -1,7 +1,7 @@
-"""A printed box, told by hand: a ring of walls, skins below and above, grid infill, and the numbers they must have.
+"""A printed box, told by hand: a ring of walls, covers below and above, grid infill, and the numbers they must have.
 
-The box is 60 x 40 x 24 mm with three walls of 0.5 mm and four skins of 0.25 mm, so that the zones are boxes inside
-boxes and their shares can be computed on paper: inside the walls 57 x 37 mm, between the skins 22 mm.
+The box is 60 x 40 x 24 mm with three walls of 0.5 mm and four covers of 0.25 mm, so that the zones are boxes inside
+boxes and their shares can be computed on paper: inside the walls 57 x 37 mm, between the covers 22 mm.
 """
 
 from __future__ import annotations
@@ -12,10 +12,10 @@ import numpy as np
 
 from fem.judging.findings import BodyFindings, Findings, PrintFindings
 from fem.judging.scene import Scene
-from fem.printing.cut import AIR, INFILL, OUTSIDE, SKIN, WALL, ZoneCut
+from fem.printing.cut import AIR, CORE, COVER, OUTSIDE, WALL, ZoneCut
 
 SIZE = (60.0, 40.0, 24.0)
-WALLS, SKINS = 3 * 0.5, 4 * 0.25
+WALLS, COVERS = 3 * 0.5, 4 * 0.25
 PIXEL = 0.25
 DENSITY, GRAM = 0.19, 1.2e-3
 """Infill density; grams in a cubic millimetre of the solid bead."""
@@ -24,9 +24,9 @@ CELL = 5.0
 
 WHOLE = SIZE[0] * SIZE[1] * SIZE[2]
 INNER = (SIZE[0] - 2 * WALLS) * (SIZE[1] - 2 * WALLS)
-VOLUME = {"wall": WHOLE - INNER * SIZE[2], "skin": INNER * 2 * SKINS, "infill": INNER * (SIZE[2] - 2 * SKINS)}
+VOLUME = {"wall": WHOLE - INNER * SIZE[2], "cover": INNER * 2 * COVERS, "core": INNER * (SIZE[2] - 2 * COVERS)}
 SHARE = {zone: volume / WHOLE for zone, volume in VOLUME.items()}
-MASS = {zone: v * GRAM * (DENSITY if zone == "infill" else 1) for zone, v in VOLUME.items()}
+MASS = {zone: v * GRAM * (DENSITY if zone == "core" else 1) for zone, v in VOLUME.items()}
 
 
 def box_plan() -> PrintFindings:
@@ -35,15 +35,15 @@ def box_plan() -> PrintFindings:
         bead_width_mm=0.5,
         bead_height_mm=0.25,
         walls=3,
-        skins=4,
+        covers=4,
         raster_deg=(45.0, -45.0),
         pattern="grid",
         infill_density=DENSITY,
         infill_angle_deg=0.0,
         cell_mm=(CELL, CELL, 0.25),
-        cell_moves=0.008,
-        cell_strength_moves=0.03,
-        cell_points_short=0.01,
+        cell_stiffness_mesh_change=0.008,
+        cell_strength_mesh_change=0.03,
+        cell_peak_underestimate=0.01,
         thin_share=0.031,
         layers=96,
         bead_length_m=179.5,
@@ -77,7 +77,7 @@ def layer_cut() -> ZoneCut:
     x, y = _middles(SIZE[0]), _middles(SIZE[1])
     inside = _within(x, 0, SIZE[0])[None, :] & _within(y, 0, SIZE[1])[:, None]
     core = _within(x, WALLS, SIZE[0] - WALLS)[None, :] & _within(y, WALLS, SIZE[1] - WALLS)[:, None]
-    place = np.where(core, np.where(_bead(x)[None, :] | _bead(y)[:, None], INFILL, AIR), WALL)
+    place = np.where(core, np.where(_bead(x)[None, :] | _bead(y)[:, None], CORE, AIR), WALL)
     place = np.where(inside, place, OUTSIDE).astype(np.int8)
     at, way = [], []
     for u in np.arange(3.0, SIZE[0], 6.0):
@@ -90,12 +90,12 @@ def layer_cut() -> ZoneCut:
 
 
 def upright_cut() -> ZoneCut:
-    """A cut along the build through the middle: walls left and right, skins below and above, infill between."""
+    """A cut along the build through the middle: walls left and right, covers below and above, infill between."""
     x, z = _middles(SIZE[0]), _middles(SIZE[2])
     inside = _within(x, 0, SIZE[0])[None, :] & _within(z, 0, SIZE[2])[:, None]
     core = np.broadcast_to(_within(x, WALLS, SIZE[0] - WALLS)[None, :], inside.shape)
-    skin = core & ~_within(z, SKINS, SIZE[2] - SKINS)[:, None]
-    place = np.where(core, np.where(skin, SKIN, np.where(_bead(x)[None, :], INFILL, AIR)), WALL)
+    cover = core & ~_within(z, COVERS, SIZE[2] - COVERS)[:, None]
+    place = np.where(core, np.where(cover, COVER, np.where(_bead(x)[None, :], CORE, AIR)), WALL)
     place = np.where(inside, place, OUTSIDE).astype(np.int8)
     at = np.array([(0.75, 12.0), (59.25, 12.0), (20.0, 0.5), (40.0, 23.5), (30.0, 12.0)])
     way = np.array([(0.0, 0.0), (0.0, 0.0), (0.71, 0.0), (0.71, 0.0), (1.0, 0.0)])

@@ -31,11 +31,11 @@ def grid_cell():
     return hexes, np.diag([SPACING, SPACING, BEAD])
 
 
-@pytest.mark.parametrize("shift", [(0.0, 0.0, 0.0), (0.7, -1.1, 0.2)])
-def test_the_block_is_solid_by_the_share_of_the_walls(shift):
+@pytest.mark.parametrize("displacement", [(0.0, 0.0, 0.0), (0.7, -1.1, 0.2)])
+def test_the_block_is_solid_by_the_share_of_the_walls(displacement):
     # 2 s - s^2 of the volume, s = bead / spacing, by whole periods; the block's own share by its own walls
     hexes, lattice = grid_cell()
-    surface, edges = block_of(hexes + np.array(shift), lattice=lattice)
+    surface, edges = block_of(hexes + np.array(displacement), lattice=lattice)
     wide = PERIODS * SPACING
     box = np.array(surface.bounds).reshape(3, 2)
     assert box[:, 1] - box[:, 0] == pytest.approx([wide, wide, TALL * wide], rel=1e-6)
@@ -44,7 +44,7 @@ def test_the_block_is_solid_by_the_share_of_the_walls(shift):
         middles = offset + SPACING * np.arange(-5, 6)
         return sum(max(0.0, min(m + BEAD / 2, wide / 2) - max(m - BEAD / 2, -wide / 2)) for m in middles)
 
-    a, b = walls(shift[0]), walls(shift[1])
+    a, b = walls(displacement[0]), walls(displacement[1])
     wanted = (a * wide + b * wide - a * b) * TALL * wide
     assert surface.triangulate().volume == pytest.approx(wanted, rel=1e-5)
     assert edges.n_cells > 0
@@ -124,7 +124,7 @@ def test_a_cell_that_does_not_change_up_the_build_is_drawn_out():
     assert np.diag(lattice) == pytest.approx([SPACING] * 3)
     # Two layers that differ stay as they are
     hexes = np.concatenate([bricks([0, 1], [0, 3], [0, 0.2]), bricks([0, 3], [0, 1], [0.2, 0.4])])
-    corners, lattice = endless(made_cell(pattern="lines", corners=hexes, size=np.array([3.0, 3.0, 0.4])))
+    corners, lattice = endless(made_cell(pattern="woodpile", corners=hexes, size=np.array([3.0, 3.0, 0.4])))
     assert corners == pytest.approx(hexes)
     assert lattice[2, 2] == 0.4
     # The cube stands on its corner: its diagonal is the build direction

@@ -63,8 +63,8 @@ def test_hot_spot_is_in_the_middle_and_faces_the_camera(pictures):
 
 
 def test_artefacts_come_last_and_are_called_so(pictures):
-    assert "artefact" in pictures[0]["hot_spot_3.png"].alt
-    assert "artefact" not in pictures[0]["hot_spot_1.png"].alt
+    assert "singular" in pictures[0]["hot_spot_3.png"].alt
+    assert "singular" not in pictures[0]["hot_spot_1.png"].alt
 
 
 @pytest.mark.parametrize("required", [1.0, 1.5, 2.0, 12.0])

@@ -13,6 +13,7 @@ import pytest
 
 from fem.telling.figures import interactive, thinned
 from fem.telling.files import field_names, safe_cell, write_fields
+from fem.tensors import unpack_stress
 
 
 class _Page(HTMLParser):
@@ -83,17 +84,32 @@ def test_everything_is_written_and_nothing_half(told, folder):
 def test_field_file_holds_the_fields(told, folder, scene):
     import meshio
 
-    read = meshio.read(folder / "fields.vtu")
+    read = meshio.read(folder / "fields.vtu")  # another reader than the library that wrote it
     names = field_names("landing")
     assert np.array_equal(read.cells_dict["tetra10"], scene.mesh.tets)
     fields = scene.cases["landing"]
     assert read.point_data["landing_displacement_mm"] == pytest.approx(fields.displacement, rel=1e-6)
-    assert read.point_data[names["stress"]].shape == (len(scene.mesh.nodes), 6)
     reserve = read.point_data[names["reserve"]]
     assert np.isinf(fields.reserve).any()
     assert reserve.max() == 1e6
     assert reserve.min() == pytest.approx(fields.reserve.min(), rel=1e-6)
     assert np.array_equal(read.cell_data_dict["body"]["tetra10"], scene.mesh.body)
+
+
+def test_field_file_tells_tensors_as_its_readers_take_them(scene, tmp_path):
+    """Readers of the format take six components as xx yy zz xy yz xz: principal values must be the tensor's own."""
+    import meshio
+    import pyvista
+
+    mixed = np.random.default_rng(2).normal(size=(len(scene.mesh.nodes), 6))
+    shown = replace(scene, cases={"a": replace(scene.cases["landing"], stress=mixed)})
+    path = write_fields(shown, tmp_path / "fields.vtu")
+    v = meshio.read(path).point_data[field_names("a")["stress"]].astype(float)
+    meant = np.linalg.eigvalsh(unpack_stress(mixed))
+    assert np.abs(np.linalg.eigvalsh(v[:, [[0, 3, 5], [3, 1, 4], [5, 4, 2]]]) - meant).max() < 1e-5
+    assert np.abs(np.linalg.eigvalsh(unpack_stress(v)) - meant).max() > 0.1  # the program's own order would not do
+    array = pyvista.read(path).GetPointData().GetAbstractArray(field_names("a")["stress"])
+    assert [array.GetComponentName(i) for i in range(6)] == ["xx", "yy", "zz", "xy", "yz", "xz"]
 
 
 def test_any_name_of_a_case_makes_a_field_file_that_can_be_read(scene, tmp_path):

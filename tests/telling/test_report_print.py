@@ -48,8 +48,8 @@ def test_section_holds_the_pictures(page):
 def test_section_holds_the_zones_and_the_plan(page):
     words = _words(_section(page, "As printed"))
     assert "wall 12.1 % 6.98 cm³ 8.38 g 34.9 %" in words
-    assert "skin 7.32 % 4.22 cm³ 5.06 g 21.1 %" in words
-    assert "infill 80.6 % 46.4 cm³ 10.6 g 44.0 %" in words
+    assert "cover 7.32 % 4.22 cm³ 5.06 g 21.1 %" in words
+    assert "core 80.6 % 46.4 cm³ 10.6 g 44.0 %" in words
     assert "whole body 57.6 cm³ 24.0 g" in words
     assert "Print speed 60 mm/s assumed" in words
     assert "Price of filament 40 per kg the study" in words

@@ -51,7 +51,7 @@ def test_answer_says_what_where_and_what_is_not_met(findings):
 
 def test_answer_of_a_part_that_cannot_fail(findings):
     case = findings.cases["cruise"]
-    safe = dataclasses.replace(case, reserve=dataclasses.replace(case.reserve, least=math.inf))
+    safe = dataclasses.replace(case, reserve=dataclasses.replace(case.reserve, minimum=math.inf))
     calm = dataclasses.replace(findings, cases={"cruise": safe}, requirements=())
     first, second = words.answer(calm)
     assert first.startswith("Yes")

@@ -10,7 +10,7 @@ import printed_box
 import pytest
 from PIL import Image
 
-from fem.printing.cut import AIR, INFILL, OUTSIDE, PLACES, SKIN, SOLID, WALL, ZoneCut
+from fem.printing.cut import AIR, CORE, COVER, OUTSIDE, PLACES, SOLID, WALL, ZoneCut
 from fem.telling.colours import ZONES
 from fem.telling.printed import ASSUMED, COMPUTED, FROM_ASSUMED, STUDY, clock, plan_rows, zone_rows
 from fem.telling.zone_picture import WIDTH, cut_file, draw_zones, edges, frame_of, stroke_length
@@ -50,15 +50,15 @@ def _pixel(kind, x, y):
         ("layer", 59.25, 30.0, "wall"),
         ("layer", 1.625, 37.0, "air"),  # just inside the ring of 1.5 mm
         ("layer", 1.375, 37.0, "wall"),  # just before it ends
-        ("layer", 10.25, 12.0, "infill"),  # a wall of the grid, 10 to 10.5 mm
+        ("layer", 10.25, 12.0, "core"),  # a wall of the grid, 10 to 10.5 mm
         ("layer", 12.0, 12.0, "air"),
         ("layer", -1.0, 10.0, "outside"),
         ("layer", 30.0, 41.0, "outside"),
-        ("upright", 30.0, 0.875, "skin"),  # the lower skin ends at 1 mm
+        ("upright", 30.0, 0.875, "cover"),  # the lower cover ends at 1 mm
         ("upright", 27.0, 1.125, "air"),
-        ("upright", 27.0, 23.5, "skin"),
+        ("upright", 27.0, 23.5, "cover"),
         ("upright", 0.75, 3.0, "wall"),
-        ("upright", 25.25, 12.0, "infill"),
+        ("upright", 25.25, 12.0, "core"),
     ],
 )
 def test_a_place_has_the_colour_of_its_zone(drawn, kind, x, y, place):
@@ -74,7 +74,7 @@ def test_the_area_of_each_colour_is_the_area_of_its_zone(drawn):
     cut, shot = CUTS["upright"], drawn["upright"][1]
     frame = frame_of(cut.place.shape, entries=ENTRIES["upright"])
     part = shot[frame.top : frame.top + frame.high, frame.left : frame.left + frame.wide].astype(int)
-    for zone, area in (("wall", 2 * 1.5 * 24), ("skin", 2 * 57 * 1.0)):
+    for zone, area in (("wall", 2 * 1.5 * 24), ("cover", 2 * 57 * 1.0)):
         found = (np.abs(part - _bytes(ZONES[zone])).max(axis=2) <= 1).sum() * (cut.pixel / frame.scale) ** 2
         # Strokes, dots and half of the outline lie on top of it
         assert 0.90 * area < found < area * (1 + 1e-9)
@@ -84,13 +84,13 @@ def test_the_key_shows_each_zone_with_its_numbers(drawn):
     for kind, (picture, shot) in drawn.items():
         frame = frame_of(CUTS[kind].place.shape, entries=ENTRIES[kind])
         key = shot[frame.top + frame.high + 60 :].reshape(-1, 3).astype(int)
-        for zone in ("wall", "skin", "infill", "air"):
+        for zone in ("wall", "cover", "core", "air"):
             assert (np.abs(key - _bytes(ZONES[zone])).max(axis=1) <= 1).sum() > 40 * 40
         assert not (np.abs(key - _bytes(ZONES["solid"])).max(axis=1) <= 0).sum() > 40 * 40
         # By hand: 60 x 40 x 24 less 57 x 37 x 24 is 6984 of 57600 mm3, at 1.2 mg/mm3 8.38 g of 24.05 g
         assert "wall 12.1 % of the volume, 8.38 g, 34.9 % of the mass" in picture.labels
-        assert "skin 7.32 % of the volume, 5.06 g, 21.1 % of the mass" in picture.labels
-        assert "infill 80.6 % of the volume, 10.6 g, 44.0 % of the mass" in picture.labels
+        assert "cover 7.32 % of the volume, 5.06 g, 21.1 % of the mass" in picture.labels
+        assert "core 80.6 % of the volume, 10.6 g, 44.0 % of the mass" in picture.labels
 
 
 def test_axes_name_what_they_measure_and_their_unit(drawn):
@@ -104,9 +104,9 @@ def test_words_carry_the_numbers(drawn):
     assert upright.title == "box: upright cut"
     assert layer.kind == upright.kind == "zones"
     for picture in (layer, upright):
-        for text in ("wall 12.1 %", "8.38 g", "skin 7.32 %", "infill 80.6 %", "64.0 mm by "):
+        for text in ("wall 12.1 %", "8.38 g", "cover 7.32 %", "core 80.6 %", "64.0 mm by "):
             assert text in picture.alt
-    assert "3 walls, 4 skins, grid infill 19 % dense, bead 0.5 x 0.25 mm" in layer.labels
+    assert "3 walls, 4 covers, grid infill 19 % dense, bead 0.5 x 0.25 mm" in layer.labels
 
 
 def test_strokes_lie_along_the_beads(drawn):
@@ -166,13 +166,11 @@ def test_cut_and_key_stay_inside_the_picture(shape):
 
 
 def test_a_cut_finer_than_the_picture_keeps_its_colours_and_thin_walls(tmp_path):
-    place = np.full((1000, 4000), INFILL, dtype=np.int8)
+    place = np.full((1000, 4000), CORE, dtype=np.int8)
     place[:, ::4] = AIR
     place[:20], place[-20:], place[:, :400] = WALL, WALL, SOLID
     cut = ZoneCut("plate", "layer", 0.2, place, 0.05, (0.0, 0.0), "x", "y", np.zeros((0, 2)), np.zeros((0, 2)))
-    body = dataclasses.replace(
-        printed_box.box_body(), zones={"solid": 0.1, "infill": 0.9}, zone_mass_g={}, print=None
-    )
+    body = dataclasses.replace(printed_box.box_body(), zones={"solid": 0.1, "core": 0.9}, zone_mass_g={}, print=None)
     picture = draw_zones(cut, body=body, path=tmp_path / "plate.png")
     shot = np.asarray(Image.open(tmp_path / "plate.png").convert("RGB")).astype(int)
     frame = frame_of(place.shape, entries=4)
@@ -182,7 +180,7 @@ def test_a_cut_finer_than_the_picture_keeps_its_colours_and_thin_walls(tmp_path)
     # Three parts of infill and one of air, mixed where they are too fine to be told apart
     x0, x1 = (round(frame.pixel(0, c)[0]) for c in (1000, 3000))
     mixed = shot[row, x0:x1].mean(axis=0)
-    assert mixed == pytest.approx(0.75 * _bytes(ZONES["infill"]) + 0.25 * _bytes(ZONES["air"]), abs=3)
+    assert mixed == pytest.approx(0.75 * _bytes(ZONES["core"]) + 0.25 * _bytes(ZONES["air"]), abs=3)
     column, row = (round(v) for v in frame.pixel(10, 2000))
     assert np.abs(shot[row, column] - _bytes(ZONES["wall"])).max() <= 1
     assert "wall" in " ".join(picture.labels)  # in the cut, though the findings hold no share of it
@@ -259,9 +257,9 @@ def test_zone_rows_add_up_to_the_body():
     rows = zone_rows(printed_box.box_body())
     assert sum(r.share for r in rows) == pytest.approx(1, rel=1e-12)
     assert sum(r.mass_share for r in rows) == pytest.approx(1, rel=1e-12)
-    infill = next(r for r in rows if r.name == "infill")
+    core = next(r for r in rows if r.name == "core")
     # 57 x 37 x 22 mm at 0.19 x 1.2 mg/mm3
-    assert infill.mass == pytest.approx(57 * 37 * 22 * 0.19 * 1.2e-3, rel=1e-12)
+    assert core.mass == pytest.approx(57 * 37 * 22 * 0.19 * 1.2e-3, rel=1e-12)
     unweighed = zone_rows(dataclasses.replace(printed_box.box_body(), zone_mass_g={}))
     assert all(r.mass is None and "g (" not in r.text for r in unweighed)
 
@@ -292,7 +290,13 @@ def test_the_plan_says_what_was_assumed():
 def test_a_solid_print_and_a_metal_have_plans_of_their_own():
     body = printed_box.box_body()
     solid = dataclasses.replace(
-        body.print, pattern="solid", infill_density=1.0, cell_mm=None, cell_moves=None, price_per_kg=0.0, cost=0.0
+        body.print,
+        pattern="solid",
+        infill_density=1.0,
+        cell_mm=None,
+        cell_stiffness_mesh_change=None,
+        price_per_kg=0.0,
+        cost=0.0,
     )
     rows = {r.name: r.text for r in plan_rows(dataclasses.replace(body, print=solid))}
     assert "Infill density" not in rows
@@ -311,4 +315,4 @@ def test_clock_carries_minutes_into_hours():
 
 def test_places_of_a_cut_all_have_a_colour():
     assert set(ZONES) == set(PLACES)
-    assert [PLACES[i] for i in (OUTSIDE, WALL, SKIN, INFILL, SOLID, AIR)] == list(PLACES)
+    assert [PLACES[i] for i in (OUTSIDE, WALL, COVER, CORE, SOLID, AIR)] == list(PLACES)

@@ -141,7 +141,7 @@ def cell_walls(
         if not family.is_wall or not mine.any():
             continue
         mean = np.einsum("nij,n->ij", stress[mine], volume[mine]) / volume[mine].sum()
-        if pattern == "lines":
+        if pattern == "woodpile":
             turn = math.radians(family.angles[0])
             axes = wall_axes((-math.sin(turn), math.cos(turn), 0.0))
             limit = math.pi**2 * bead["E"][0] * bead_height**2 / 12 / (length - bead_width) ** 2

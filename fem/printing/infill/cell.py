@@ -1,6 +1,6 @@
 """The infill cell as one noun, and the verb that solves it once and finds it again on disk.
 
-The effective stiffness of a cell whose infill has many periods within a wall of the part; near skins and walls the
+The effective stiffness of a cell whose infill has many periods within a wall of the part; near covers and walls the
 real infill is stiffer. Beads are rectangles fully welded to one another.
 """
 
@@ -23,7 +23,7 @@ from fem.printing.infill.strength import Places, cell_strength, critical, places
 from fem.tensors import Array, broken_condition, engineering_constants
 
 RESOLUTIONS: dict[str, tuple[tuple[float, float], tuple[float, float]]] = {
-    "lines": ((1 / 24, 2.0), (1 / 40, 1.8)),
+    "woodpile": ((1 / 24, 2.0), (1 / 40, 1.8)),
     "grid": ((1 / 48, 1.4), (1 / 96, 1.2)),
     "triangle": ((1 / 48, 1.4), (1 / 96, 1.2)),
     "honeycomb": ((1 / 48, 1.4), (1 / 96, 1.2)),
@@ -43,14 +43,14 @@ class CellPoint:
     """One critical place in the beads of a cell.
 
     `label` in words; `at` (3,) [mm] in the cell, print axes; `to_bead` (6, 6) takes the MEAN stress of the cell, in
-    cell axes, to the stress there in the bead's own axes; `warming_stress` (6,) [MPa/K] in bead axes when the cell is
+    cell axes, to the stress there in the bead's own axes; `thermal_stress` (6,) [MPa/K] in bead axes when the cell is
     free to expand, zeros when the expansion is not known.
     """
 
     label: str
     at: Array
     to_bead: Array
-    warming_stress: Array
+    thermal_stress: Array
 
 
 @dataclass(frozen=True)
@@ -274,7 +274,7 @@ def _packed(cell: InfillCell) -> tuple[dict[str, Array], dict[str, Any]]:
         "strength": np.concatenate([strength[k] for k in ("tension", "compression", "shear")]),
         "at": np.array([p.at for p in cell.points]),
         "to_bead": np.array([p.to_bead for p in cell.points]),
-        "warming": np.array([p.warming_stress for p in cell.points]),
+        "temperature_change": np.array([p.thermal_stress for p in cell.points]),
         "to_wall": np.array([w.to_wall for w in cell.walls]).reshape(-1, 6, 6),
         "limits": np.array([[w.along, w.up, w.shear] for w in cell.walls]).reshape(-1, 3),
     }
@@ -302,7 +302,7 @@ def _unpacked(kept: tuple[dict[str, Array], dict[str, Any]]) -> InfillCell | Non
     try:
         a, plain = kept
         density, width, height, moves, strength_moves, short = plain["numbers"]
-        points = zip(plain["points"], a["at"], a["to_bead"], a["warming"], strict=True)
+        points = zip(plain["points"], a["at"], a["to_bead"], a["temperature_change"], strict=True)
         walls = zip(plain["walls"], a["to_wall"], a["limits"].tolist(), strict=True)
         bears = a["strength"]
         return InfillCell(

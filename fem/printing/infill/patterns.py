@@ -30,11 +30,11 @@ from numpy.typing import NDArray
 from fem.errors import InputError, nearest
 from fem.tensors import Array
 
-PATTERNS: tuple[str, ...] = ("lines", "grid", "triangle", "honeycomb", "cubic", "gyroid")
+PATTERNS: tuple[str, ...] = ("woodpile", "grid", "triangle", "honeycomb", "cubic", "gyroid")
 """The infill patterns whose cells can be computed."""
 
 WIDEST_GAP = 40.0
-"""Widest clear gap between walls, in bead widths: over wider ones the next skin has nothing to rest on."""
+"""Widest clear gap between walls, in bead widths: over wider ones the next cover has nothing to rest on."""
 NARROWEST_GAP = 0.5
 """Narrowest clear gap between walls, in bead widths: narrower ones are closed by the melt."""
 THICKEST_GYROID = 1.25
@@ -63,7 +63,7 @@ def makeable_density(pattern: str, *, bead_width: float, bead_height: float) -> 
     check_pattern(pattern)
     check_bead(bead_width, bead_height)
     wide, narrow = WIDEST_GAP, NARROWEST_GAP
-    if pattern == "lines":
+    if pattern == "woodpile":
         return 1 / (1 + wide), 1.0
     if pattern == "gyroid":
         # the gap's width is about half the period less the sheet
@@ -102,7 +102,7 @@ def check_density(pattern: str, density: float, *, bead_width: float, bead_heigh
 
 def period_length(pattern: str, *, density: float, bead_width: float) -> float:
     """The length L [mm] of the pattern, as the module's head defines it."""
-    if pattern == "lines":
+    if pattern == "woodpile":
         return bead_width / density
     if pattern == "grid":
         return bead_width / (1 - math.sqrt(1 - density))
@@ -121,7 +121,7 @@ def period_box(pattern: str, *, density: float, bead_width: float, bead_height: 
     root = math.sqrt(3)
     return np.array(
         {
-            "lines": (a, a, 2 * bead_height),
+            "woodpile": (a, a, 2 * bead_height),
             "grid": (a, a, bead_height),
             "triangle": (a, root * a, bead_height),
             "honeycomb": (3 * a, root * a, bead_height),
@@ -201,7 +201,7 @@ def solid_at(
     p = np.asarray(points, dtype=float).reshape(-1, 3)
     length = period_length(pattern, density=density, bead_width=bead_width)
     half = bead_width / 2
-    if pattern == "lines":
+    if pattern == "woodpile":
         along = np.floor(p[:, 2] / bead_height).astype(np.int64) % 2 == 0
         return np.where(along, _off(p[:, 1], length), _off(p[:, 0], length)) <= half
     if pattern == "grid":

@@ -224,8 +224,8 @@ def critical(found: Places, *, strength: Strength, scale: Array) -> tuple[NDArra
     """The few places (k,) that decide in every direction of mean stress, and by how much they may understate it.
 
     Directions are spread over the sphere of stresses divided by `scale` (6,) [MPa], axes and pairs of axes among
-    them. The places are chosen so that in each direction one of them has nearly the least reserve of all: within 1 %
-    where `MOST_POINTS` suffice, else as near as so many can. The second number is the largest shortfall of their
+    them. The places are chosen so that in each direction one of them has nearly the minimum reserve of all: within 1
+    % where `MOST_POINTS` suffice, else as near as so many can. The second number is the largest shortfall of their
     utilisation, relative, in directions that took no part in the choice.
     """
     chance = np.random.default_rng(20)

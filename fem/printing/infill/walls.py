@@ -20,9 +20,9 @@ _ROOT = math.sqrt(3)
 def wall_mesh(
     pattern: str, *, density: float, bead_width: float, bead_height: float, first: float, growth: float
 ) -> CellMesh:
-    """Mesh of lines, grid, triangle, honeycomb or cubic; one hexahedron up the build where nothing changes."""
+    """Mesh of woodpile, grid, triangle, honeycomb or cubic; one hexahedron up the build where nothing changes."""
     length = period_length(pattern, density=density, bead_width=bead_width)
-    if pattern == "lines":
+    if pattern == "woodpile":
         return _lines(length, bead_width, bead_height, first, growth)
     if pattern == "cubic":
         return _cubic(length, LEAN * bead_width, first, growth)

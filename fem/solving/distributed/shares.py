@@ -15,7 +15,7 @@ from fem.part.tetmesh import Index, TetMesh
 from fem.tensors import Array
 
 Springs = tuple[Index, Array]
-"""Nodes (j, a) and the matrices (j, a, a, 3, 3) [N/mm] between them, as an elastic bed gives them."""
+"""Nodes (j, a) and the matrices (j, a, a, 3, 3) [N/mm] between them, as an elastic foundation gives them."""
 
 
 @dataclass(frozen=True)
@@ -23,9 +23,9 @@ class Share:
     """What one rank works on, in numbers of its own; the `owned` nodes come first, then the neighbours' nodes.
 
     `nodes` (l, 3) [mm]; `tets` (m, 10); `table` (k, 6, 6) [MPa] and `material` (m, 4) into it; `springs` of its part
-    of the beds; `projector` (l, 3, 3); `scale` [N/mm] the spring in held directions; `number` (l,) of each node among
-    all ranks' nodes, where the owned ones run on from `first`; `total` the number of nodes of all ranks; `centre`
-    (3,) [mm] about which rigid motions turn, `size` [mm] at which a turn moves as much as a slide.
+    of the foundations; `projector` (l, 3, 3); `scale` [N/mm] the spring in held directions; `number` (l,) of each
+    node among all ranks' nodes, where the owned ones run on from `first`; `total` the number of nodes of all ranks;
+    `centre` (3,) [mm] about which rigid motions turn, `size` [mm] at which a turn moves as much as a slide.
     """
 
     nodes: Array

@@ -25,10 +25,10 @@ _done_with: list[int] = []
 class DistributedSolver:
     """P K P + scale (I - P) of a mesh, in rows on all ranks, ready to be solved with.
 
-    `table` (k, 6, 6) [MPa] and `material` (m, 4) or (m,) as for `assemble`; `beds` spring matrices with their nodes;
-    `projector` (n, 3, 3) onto what may move; `scale` [N/mm] the spring in held directions. Made on rank 0, while all
-    other ranks are in `serve`. `built` tells what building it took, `peak_memory` [MB] what all ranks have held
-    together once it has solved.
+    `table` (k, 6, 6) [MPa] and `material` (m, 4) or (m,) as for `assemble`; `foundations` spring matrices with their
+    nodes; `projector` (n, 3, 3) onto what may move; `scale` [N/mm] the spring in held directions. Made on rank 0,
+    while all other ranks are in `serve`. `built` tells what building it took, `peak_memory` [MB] what all ranks have
+    held together once it has solved.
     Errors: InputError when PETSc or MPI are not there.
     """
 
@@ -40,7 +40,7 @@ class DistributedSolver:
         material: Index,
         projector: Array,
         scale: float,
-        beds: Sequence[Springs] = (),
+        foundations: Sequence[Springs] = (),
         options: Mapping[str, str] | None = None,
     ) -> None:
         self._company = company()
@@ -49,7 +49,7 @@ class DistributedSolver:
             parts=self._company.size,
             table=table,
             material=material,
-            springs=beds,
+            springs=foundations,
             projector=projector,
             scale=scale,
         )
@@ -105,5 +105,5 @@ def _not_converged(swept: Swept, *, best: Array, tolerance: float) -> NotConverg
         f"{tolerance:.0e}.",
         best=best,
         history=list(swept.residuals),
-        advice="Look for a body that is hardly held, a very soft bed, or very flat tetrahedra.",
+        advice="Look for a body that is hardly held, a very soft foundation, or very flat tetrahedra.",
     )

@@ -1,7 +1,7 @@
 """One build direction answered on a mesh that stays: what changes with the direction is made anew, nothing else.
 
-Only the loads that a case uses are solved, cases are sums of them, and the least reserve factor is sought without the
-fields that pictures need.
+Only the loads that a case uses are solved, cases are sums of them, and the minimum reserve factor is sought without
+the fields that pictures need.
 """
 
 from __future__ import annotations
@@ -15,13 +15,13 @@ import numpy as np
 
 from fem.errors import BeadworkError, InputError, NoTrustworthyAnswer, nearest
 from fem.fault import fault_line
-from fem.judging.hotspots import find_artefacts
+from fem.judging.hotspots import find_singular_places
 from fem.judging.least import LeastReserve, combined_stress, largest_interlayer, least_reserve
 from fem.judging.orientation import DirectionNumbers, Vector, reserve_words
 from fem.judging.stress import StressField, recover_stress
 from fem.judging.trust import WORST_BALANCE
 from fem.loading.case import LoadCase
-from fem.loading.supports import Bed, Held
+from fem.loading.supports import Foundation, Held
 from fem.part.faces import FaceGroup, name_faces
 from fem.part.tetmesh import TetMesh
 from fem.printing.body import PrintedBody
@@ -32,8 +32,8 @@ from fem.printing.plan import print_axes
 from fem.solving.equilibrium import Equilibrium
 from fem.study.answers import unit_wrenches
 from fem.study.bodies import describe_bodies
-from fem.study.plans import AccelerationKeys, BodyPlan, PrintKeys, Requirements, Study, WarmingKeys
-from fem.study.prepare import Loaded, body_print, load_of, shifts_of, supports_of
+from fem.study.plans import AccelerationKeys, BodyPlan, PrintKeys, Requirements, Study, TemperatureChangeKeys
+from fem.study.prepare import Loaded, body_print, displaced_face, load_of, supports_of
 from fem.tensors import Array, unit
 
 ENOUGH = 1e-8
@@ -51,7 +51,7 @@ class Bench:
     others: dict[str, PrintedBody]
     loads: dict[str, Loaded]
     held: tuple[Held, ...]
-    beds: tuple[Bed, ...]
+    foundations: tuple[Foundation, ...]
     watched: dict[str, Array]
     skin: Skin
 
@@ -96,7 +96,7 @@ def set_up(study: Study, mesh: TetMesh, *, body: str) -> Bench:
     if not study.cases:
         raise InputError("there is no load case.", where=str(study.path), advice="Add [loads] and [cases].")
     groups = name_faces(mesh, study.faces)
-    held, beds = supports_of(study, mesh, groups)
+    held, foundations = supports_of(study, mesh, groups)
     others = {n: body_print(b, where=study.path.name) for n, b in study.bodies.items() if n != body}
     # One field, of the study's own print, for the loads that need one; those that feel the print are made again
     made = {**others, body: body_print(study.bodies[body], where=study.path.name)}
@@ -106,7 +106,7 @@ def set_up(study: Study, mesh: TetMesh, *, body: str) -> Bench:
     loads = {k: load_of(p, mesh, field, groups) for k, p in plain.items()}
     watched = {name: unit_wrenches(mesh, groups[name]) for name in study.watch}
     return Bench(
-        study, body, mesh, groups, others, loads, tuple(held), tuple(beds), watched, skin_of(mesh, body=body)
+        study, body, mesh, groups, others, loads, tuple(held), tuple(foundations), watched, skin_of(mesh, body=body)
     )
 
 
@@ -143,7 +143,7 @@ def numbers_of(bench: Bench, direction: Vector, *, kind: str = "scan") -> Direct
     loads = dict(bench.loads)
     for name in loads:
         plan = study.loads[name]
-        if isinstance(plan.what, (AccelerationKeys, WarmingKeys)):
+        if isinstance(plan.what, (AccelerationKeys, TemperatureChangeKeys)):
             loads[name] = load_of(plan, mesh, printed, bench.groups)
     cases = {n: LoadCase(n, f, {k: v.load for k, v in loads.items()}) for n, f in study.cases.items()}
     least: dict[str, LeastReserve] = {}
@@ -156,7 +156,7 @@ def numbers_of(bench: Bench, direction: Vector, *, kind: str = "scan") -> Direct
             stay = None
             if case.permanent:
                 stay = combined_stress([(case.factors[k], group.stress[k]) for k in case.permanent])
-            least[case.name] = least_reserve(mesh, printed, permanent=stay, growing=growing, artefact=group.artefact)
+            least[case.name] = least_reserve(mesh, printed, permanent=stay, growing=growing, singular=group.singular)
             whole[case.name] = growing if stay is None else combined_stress([(1.0, growing), (1.0, stay)])
     worst = min(least, key=lambda name: least[name].reserve)
     length = {name: float(np.linalg.norm(u, axis=1).max()) for name, u in moved.items()}
@@ -182,8 +182,8 @@ def numbers_of(bench: Bench, direction: Vector, *, kind: str = "scan") -> Direct
         deflection_case=most,
         interlayer_MPa=pull,
         interlayer_case=pulled,
-        shift_mm={n: max(float(np.linalg.norm(m[:3])) for m in each) for n, each in motion.items()},
-        turn_deg={n: max(float(np.degrees(np.linalg.norm(m[3:]))) for m in each) for n, each in motion.items()},
+        displacement_mm={n: max(float(np.linalg.norm(m[:3])) for m in each) for n, each in motion.items()},
+        rotation_deg={n: max(float(np.degrees(np.linalg.norm(m[3:]))) for m in each) for n, each in motion.items()},
         overhang_mm2=overhang_area(bench.skin, direction=up, bed=keys.bead_height),
         overhang_opposite_mm2=overhang_area(bench.skin, direction=-up, bed=keys.bead_height),
         height_mm=float(np.ptp(bench.skin.nodes @ up)),
@@ -199,8 +199,8 @@ def missed_of(d: DirectionNumbers, wanted: Requirements) -> tuple[str, ...]:
     out = []
     if wanted.reserve is not None and d.reserve < wanted.reserve:
         out.append(f"reserve factor {reserve_words(d.reserve)}, {wanted.reserve:g} required")
-    limits = [(f"turn of {n}", d.turn_deg[n], float(np.degrees(v)), "°") for n, v in wanted.turn.items()]
-    limits += [(f"shift of {n}", d.shift_mm[n], v, " mm") for n, v in wanted.shift.items()]
+    limits = [(f"rotation of {n}", d.rotation_deg[n], float(np.degrees(v)), "°") for n, v in wanted.rotation.items()]
+    limits += [(f"displacement of {n}", d.displacement_mm[n], v, " mm") for n, v in wanted.displacement.items()]
     if wanted.deflection is not None:
         limits.append(("deflection", d.deflection_mm, wanted.deflection, " mm"))
     if wanted.mass is not None:
@@ -219,38 +219,43 @@ def _with(bench: Bench, keys: PrintKeys) -> dict[str, BodyPlan]:
 
 @dataclass(frozen=True)
 class _Group:
-    """Cases that prescribe the same shifts: unit answers (n, 3) [mm] and stress of each load that they use, and the
-    nodes (n,) whose stress a support or a load's edge makes.
+    """Cases that prescribe the same displacements: unit answers (n, 3) [mm] and stress of each load that they use,
+    and the nodes (n,) whose stress a support or a load's edge makes.
     """
 
     cases: list[LoadCase]
     units: dict[str, Array]
     stress: dict[str, StressField]
-    artefact: np.ndarray
+    singular: np.ndarray
 
 
 def _solved(bench: Bench, printed: PrintedField, cases: Mapping[str, LoadCase]) -> Iterator[_Group]:
-    """Solve each load once for every set of prescribed shifts; balance is tested on every answer."""
+    """Solve each load once for every set of prescribed displacements; balance is tested on every answer."""
     mesh, study = bench.mesh, bench.study
     blocks = None
-    for shifted in sorted({case.shifted for case in cases.values()}):
-        own = [case for case in cases.values() if case.shifted == shifted]
+    for displaced in sorted({case.displaced for case in cases.values()}):
+        own = [case for case in cases.values() if case.displaced == displaced]
         loads = {k: case.loads[k] for case in own for k in case.factors}
-        moves = [shifts_of(mesh, study.loads[name], bench.groups) for name in shifted]
+        moves = [displaced_face(mesh, study.loads[name], bench.groups) for name in displaced]
         still = [replace(h, value=np.zeros_like(h.value)) for h in moves]
         equilibrium = Equilibrium(
-            mesh, printed, held=[*bench.held, *still], beds=bench.beds, pattern=bench.pattern, blocks=blocks
+            mesh,
+            printed,
+            held=[*bench.held, *still],
+            foundations=bench.foundations,
+            pattern=bench.pattern,
+            blocks=blocks,
         )
         blocks = equilibrium.elastic
-        plain = [k for k, load in loads.items() if load.shift is None]
+        plain = [k for k, load in loads.items() if load.displacement is None]
         forces = np.array([loads[k].forces for k in plain]).reshape(-1, *mesh.nodes.shape)
         found, record = equilibrium.solve(forces, tolerance=ENOUGH)
         units = dict(zip(plain, found, strict=True))
-        for name, move in zip(shifted, moves, strict=True):
+        for name, move in zip(displaced, moves, strict=True):
             start = equilibrium.starts(move)
             none = np.zeros((1, *mesh.nodes.shape))
             units[name] = equilibrium.solve(none, starts=start[None], tolerance=ENOUGH)[0][0]
-        # A shift that no factor asks for moves nothing and holds nothing
+        # A displacement that no factor asks for moves nothing and holds nothing
         units |= {k: np.zeros_like(mesh.nodes) for k in loads if k not in units}
         for case in own:
             every = tuple(case.factors)
@@ -258,12 +263,17 @@ def _solved(bench: Bench, printed: PrintedField, cases: Mapping[str, LoadCase]) 
             left = equilibrium.balance(case.combined(every, units), applied, record)
             if max(left.force_error, left.moment_error) > WORST_BALANCE:
                 raise NoTrustworthyAnswer(f"case {case.name}: forces do not balance.")
-        stress = {k: recover_stress(mesh, printed, u, warming=loads[k].warming) for k, u in units.items()}
-        artefacts = find_artefacts(
+        stress = {
+            k: recover_stress(mesh, printed, u, temperature_change=loads[k].temperature_change)
+            for k, u in units.items()
+        }
+        singular = find_singular_places(
             mesh,
             held={h.name: h.triangles for h in (*bench.held, *moves)},
             loaded={
-                k: v.triangles for k, v in loads.items() if len(v.triangles) and v.kind not in ("clamp", "shift")
+                k: v.triangles
+                for k, v in loads.items()
+                if len(v.triangles) and v.kind not in ("preload", "displacement")
             },
         )
-        yield _Group(own, units, stress, artefacts.at)
+        yield _Group(own, units, stress, singular.at)

@@ -273,7 +273,7 @@ def _cautions(
         )
     if any(d.reserve_away > 1.05 * d.reserve for d in (p.numbers for p in picks)):
         out.append(
-            "Some least reserve factors lie where a support or a load's edge makes the stress: they depend on the "
+            "Some minimum reserve factors lie where a support or a load's edge makes the stress: they depend on the "
             "mesh."
         )
     return out

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import copy
 import itertools
-import json
 import math
 import re
 from collections.abc import Mapping
@@ -18,13 +17,13 @@ from typing import Any
 from fem.errors import InputError, nearest
 from fem.study.file import key_path, study_of
 from fem.study.plans import Study
+from fem.study.variants.names import as_written, sweep_name
 
 MARK = "reference"
 """The key that marks a variant as the part that the others are measured against."""
 COST = "cost"
 """The key that says what a variant costs, in the user's own money, where the estimate of a print does not."""
 NOT_TO_CHANGE = ("variants", "sweep")
-SEPARATOR = ", "
 MOST = 20_000
 """More variants than this are refused: to spell one out takes some milliseconds and kilobytes."""
 
@@ -116,11 +115,10 @@ def _swept(study: Study) -> list[Variant]:
         again = next((t for i, t in enumerate(texts) if t in texts[:i]), None)
         if again is not None:
             raise InputError(f"{again} stands there twice.", where=f"{where}.{path}", advice="Keep one of them.")
-    short = short_names(steps)
     out = []
     for values in itertools.product(*study.sweep.values()):
         chosen = dict(zip(study.sweep, values, strict=True))
-        name = SEPARATOR.join(f"{short[path]}={_named_by(value)}" for path, value in chosen.items())
+        name = sweep_name(steps, chosen)
         out.append(_made(study, name, {path: (steps[path], value) for path, value in chosen.items()}))
     return out
 
@@ -222,40 +220,3 @@ def own_value(study: Study, path: str) -> str | None:
             return None
         here = here[step]
     return as_written(here)
-
-
-# ---- words
-
-
-def as_written(value: Any) -> str:
-    """A value in the file's own words; text without its quotes."""
-    return value if isinstance(value, str) else _toml(value)
-
-
-def _named_by(value: Any) -> str:
-    """A value as part of a variant's name: a table by its values alone."""
-    return " ".join(map(as_written, value.values())) if isinstance(value, Mapping) else as_written(value)
-
-
-def _toml(value: Any) -> str:
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, str):
-        return json.dumps(value, ensure_ascii=False)
-    if isinstance(value, list):
-        return "[" + ", ".join(map(_toml, value)) + "]"
-    if isinstance(value, Mapping):
-        return "{ " + ", ".join(f"{k} = {_toml(v)}" for k, v in value.items()) + " }"
-    return str(value)
-
-
-def short_names(paths: Mapping[str, tuple[str, ...]]) -> dict[str, str]:
-    """For each path its last step, or as many of its last steps as tell it from the others."""
-    out = {}
-    for path, steps in paths.items():
-        others = [s for p, s in paths.items() if p != path]
-        depth = next(
-            d for d in range(1, len(steps) + 1) if d == len(steps) or steps[-d:] not in {o[-d:] for o in others}
-        )
-        out[path] = ".".join(steps[-depth:])
-    return out

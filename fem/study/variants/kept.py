@@ -31,6 +31,7 @@ _WORDS = (
     "path",
     "title",
     "question",
+    "currency",
     "requirements",
     "text",
     "sha256",
@@ -145,6 +146,7 @@ def _told_for(study: Study, found: Findings, key: str) -> Findings:
         found,
         title=study.title,
         question=study.question,
+        currency=study.currency,
         inputs={**study.inputs, "versions": found.inputs.get("versions", {}), "key": key},
         requirements=compare_requirements(study.requirements, bodies=found.bodies, cases=found.cases),
     )

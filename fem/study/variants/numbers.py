@@ -14,7 +14,7 @@ from fem.judging.findings import CaseFindings, Findings, RequirementFindings
 from fem.judging.orientation import reserve_words
 from fem.study.variants.series import Told
 from fem.telling.files import safe_cell, write_text
-from fem.telling.words import with_unit
+from fem.telling.words import money, with_unit
 
 
 def numbers_of(told: Told) -> VariantNumbers:
@@ -25,7 +25,7 @@ def numbers_of(told: Told) -> VariantNumbers:
     plans = [b.print for b in found.bodies.values() if b.print is not None]
     cost = sum(p.cost for p in plans) if plans else None
     worst = found.cases[found.worst_case].reserve
-    bends = max(found.cases, key=lambda c: found.cases[c].largest_displacement_mm)
+    bends = max(found.cases, key=lambda c: found.cases[c].maximum_displacement_mm)
     return VariantNumbers(
         name=variant.name,
         settings=variant.settings,
@@ -34,18 +34,18 @@ def numbers_of(told: Told) -> VariantNumbers:
         mass_g=sum(b.mass_g for b in found.bodies.values()),
         time_h=sum(p.time_h for p in plans) if plans else None,
         cost=cost if variant.cost is None else variant.cost,
-        deflection_mm=found.cases[bends].largest_displacement_mm,
+        deflection_mm=found.cases[bends].maximum_displacement_mm,
         deflection_case=bends,
-        shift_mm=_largest(found, "shift_mm"),
-        turn_deg=_largest(found, "turn_deg"),
-        reserve=worst.least,
-        reserve_away=min(c.reserve.away for c in found.cases.values()),
+        displacement_mm=_largest(found, "displacement_mm"),
+        rotation_deg=_largest(found, "rotation_deg"),
+        reserve=worst.minimum,
+        reserve_away=min(c.reserve.nonsingular_minimum for c in found.cases.values()),
         reserve_case=found.worst_case,
         mode=worst.mode,
         zone=worst.zone,
         body=worst.body,
         at_mm=tuple(worst.at_mm),
-        artefact=worst.artefact,
+        singular=worst.singular,
         missed=tuple(_missed(r) for r in found.requirements if not r.met),
         shortfall=max((_short(r) for r in found.requirements if not r.met), default=0.0),
         cautions=found.cautions,
@@ -88,21 +88,21 @@ def table_rows(comparison: Comparison) -> Iterator[list[Any]]:
     """The heads, then a row for each variant; empty where a variant has no such number."""
     variants = comparison.variants
     paths = list(dict.fromkeys(path for v in variants for path in v.settings))
-    turned = _faces(variants, "turn_deg")
-    shifted = _faces(variants, "shift_mm")
+    turned = _faces(variants, "rotation_deg")
+    displaced = _faces(variants, "displacement_mm")
     yield [
         "variant",
         *paths,
         "reference part",
         "mass [g]",
         "print time [h]",
-        "cost [own money]",
-        "largest deflection [mm]",
+        f"cost [{money(comparison.currency)}]",
+        "maximum deflection [mm]",
         "in case",
-        *(f"shift of {face} [mm]" for face in shifted),
-        *(f"turn of {face} [deg]" for face in turned),
-        "least reserve factor [-]",
-        "least reserve factor away from artefacts [-]",
+        *(f"displacement of {face} [mm]" for face in displaced),
+        *(f"rotation of {face} [deg]" for face in turned),
+        "minimum reserve factor [-]",
+        "minimum reserve factor away from singular places [-]",
         "by case",
         "mode",
         "zone",
@@ -129,8 +129,8 @@ def table_rows(comparison: Comparison) -> Iterator[list[Any]]:
             _yes(v.reference),
             *map(_number, (v.mass_g, v.time_h, v.cost, v.deflection_mm)),
             v.deflection_case,
-            *(_number(v.shift_mm.get(face)) for face in shifted),
-            *(_number(v.turn_deg.get(face)) for face in turned),
+            *(_number(v.displacement_mm.get(face)) for face in displaced),
+            *(_number(v.rotation_deg.get(face)) for face in turned),
             *map(_number, (v.reserve, v.reserve_away)),
             v.reserve_case,
             v.mode,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from fem.cores import cores
@@ -20,8 +20,9 @@ from fem.study.machine import program_version
 from fem.study.plans import Study
 from fem.study.run import DEFAULT_FOLDER
 from fem.study.variants.cluster import LOCAL, open_cluster
-from fem.study.variants.expand import MOST, Variant, as_written, count_variants, expand, own_value
+from fem.study.variants.expand import MOST, Variant, count_variants, expand, own_value
 from fem.study.variants.kept import Kept
+from fem.study.variants.names import as_written
 from fem.study.variants.numbers import numbers_of, write_table
 from fem.study.variants.series import Worker, answer_series, time_text
 
@@ -123,7 +124,7 @@ def put_side_by_side(study: Study, numbers: Sequence[VariantNumbers]) -> Compari
     from fem.telling.words import TARGET_RESERVE
 
     asked = study.requirements.reserve
-    return compare(
+    found = compare(
         numbers,
         title=study.title,
         question=study.question,
@@ -134,6 +135,7 @@ def put_side_by_side(study: Study, numbers: Sequence[VariantNumbers]) -> Compari
         beadwork=program_version(),
         base={path: text for v in numbers for path in v.settings if (text := own_value(study, path)) is not None},
     )
+    return replace(found, currency=study.currency)
 
 
 def shared_cautions(numbers: Sequence[VariantNumbers]) -> tuple[str, ...]:

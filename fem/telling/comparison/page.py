@@ -43,7 +43,7 @@ def as_page(comparison: Comparison) -> str:
     )
     names = short_names([*comparison.sweep, *(k for v in comparison.variants for k in v.settings)])
     rows = [variant_row(comparison, i, v) for i, v in enumerate(comparison.variants, start=1)]
-    faces = list(dict.fromkeys(f for v in comparison.variants for f in v.turn_deg))
+    faces = list(dict.fromkeys(f for v in comparison.variants for f in v.rotation_deg))
     steps = step_rows(comparison)
     return environment.get_template("comparison.html").render(
         c=comparison,
@@ -63,6 +63,7 @@ def as_page(comparison: Comparison) -> str:
         printable=len(candidates_of(comparison.variants)),
         verdict="holds" if comparison.best else "short",
         cautions=(*comparison.cautions, *(s for s in STANDING if s not in comparison.cautions)),
+        cost_head=f"Cost [{words.money(comparison.currency)}]",
         any_cost=any(v.cost is not None for v in comparison.variants),
     )
 

@@ -46,10 +46,10 @@ class Trade:
 def trades(comparison: Comparison) -> tuple[Trade, Trade]:
     """The two plots; stiffness is over the reference part's where there is one."""
     known = any("stiffness" in r for r in comparison.ratios.values())
-    label = "stiffness over the reference part's [1]" if known else "1 / largest deflection [1/mm]"
+    label = "stiffness over the reference part's [1]" if known else "1 / maximum deflection [1/mm]"
     return (
         Trade("stiffness", "Mass against stiffness", label, known),
-        Trade("reserve", "Mass against reserve", "least reserve factor [1]", False),
+        Trade("reserve", "Mass against reserve", "minimum reserve factor [1]", False),
     )
 
 

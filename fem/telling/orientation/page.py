@@ -104,7 +104,7 @@ def as_page(scan: Orientation, discs: list[Disc]) -> str:
         picks=[_pick_row(scan, k, p.numbers, p.why, p.own is not None) for k, p in enumerate(scan.picks, 1)],
         plots=plots,
         rows=[_direction_row(scan, d) for d in scan.directions],
-        watched=list(scan.answered[0].turn_deg) if scan.answered else [],
+        watched=list(scan.answered[0].rotation_deg) if scan.answered else [],
         axis=AXES[scan.axis],
         steep=STEEP,
         nearly=NEARLY,

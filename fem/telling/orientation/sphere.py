@@ -48,7 +48,7 @@ class Quantity:
 
 
 QUANTITIES = (
-    Quantity("reserve", "Least reserve factor", "1", True, lambda d: d.reserve),
+    Quantity("reserve", "Minimum reserve factor", "1", True, lambda d: d.reserve),
     Quantity("deflection", "Largest deflection", "mm", False, lambda d: d.deflection_mm),
     Quantity("interlayer", "Largest interlayer tension", "MPa", False, lambda d: d.interlayer_MPa),
     Quantity("overhang", "Overhang, built the better way up", "mm²", False, lambda d: d.support_mm2, jumps=True),

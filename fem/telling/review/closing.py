@@ -36,8 +36,8 @@ def assumptions(material: Material) -> Section:
     lines = list(BASIS)
     for name, support in f.supports.items():
         face = support.get("face", "")
-        if "bed_normal_N_per_mm3" in support:
-            lines.append(f"Support {name}: face {face} lies on an elastic bed that pushes and pulls alike.")
+        if "foundation_normal_N_per_mm3" in support:
+            lines.append(f"Support {name}: face {face} lies on an elastic foundation that pushes and pulls alike.")
         else:
             lines.append(f"Support {name}: face {face} is held without any give in the directions that it holds.")
     for name, b in f.bodies.items():
@@ -50,15 +50,15 @@ def assumptions(material: Material) -> Section:
         if b.print and b.print.assumed:
             told = ", ".join(a.replace("_", " ") for a in b.print.assumed)
             lines.append(f"Body {name}: assumed, as the study does not say: {told}.")
-        if b.print and b.print.cell_moves is not None:
+        if b.print and b.print.cell_stiffness_mesh_change is not None:
             lines.append(
-                f"Body {name}: the infill is a mean material from a periodic cell, whose stiffness moved by "
-                f"{_share(b.print.cell_moves)} and whose strength by {_share(b.print.cell_strength_moves or 0.0)} "
-                "when its mesh was refined; its worst bead may be understated by "
-                f"{_share(b.print.cell_points_short or 0.0)}."
+                f"Body {name}: the infill is a homogenised material from a periodic cell, whose stiffness moved by "
+                f"{_share(b.print.cell_stiffness_mesh_change)} and whose strength by "
+                f"{_share(b.print.cell_strength_mesh_change or 0.0)} when its mesh was refined; its worst bead may "
+                f"be understated by {_share(b.print.cell_peak_underestimate or 0.0)}."
             )
     blocks: list[Block] = [Items(tuple(lines)), Heading("How far the numbers can be trusted")]
-    errors = f.trust.get("energy_error_share", {})
+    errors = f.trust.get("relative_energy_error", {})
     errors = errors if isinstance(errors, Mapping) else {}
     rows = [
         [name, number(c.force_error, digits=2), number(c.moment_error, digits=2)]
@@ -71,12 +71,12 @@ def assumptions(material: Material) -> Section:
     m = f.mesh
     blocks.append(
         Text(
-            f"The mesh has {m.tets:,} tetrahedra of order {m.order}, {m.nodes:,} nodes and {m.unknowns:,} unknowns; "
-            f"shape quality (1 is best) is {number(m.worst_quality)} at worst and {number(m.median_quality)} in the "
-            f"middle; {m.straightened} mid-side nodes were pulled straight."
+            f"The mesh has {m.tetrahedra:,} tetrahedra of order {m.order}, {m.nodes:,} nodes and {m.unknowns:,} "
+            f"unknowns; shape quality (1 is best) is {number(m.worst_quality)} at worst and "
+            f"{number(m.median_quality)} in the middle; {m.straightened} mid-side nodes were pulled straight."
         )
     )
-    shown = ("energy_error_share", "worst_tetrahedron_quality")
+    shown = ("relative_energy_error", "worst_tetrahedron_quality")
     rest = flat({k: v for k, v in f.trust.items() if k not in shown})
     if rest:
         blocks.append(table(("What", "Value"), rest, align="ll", caption="What else tells of trust.", small=True))

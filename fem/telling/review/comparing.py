@@ -11,7 +11,7 @@ from fem.telling.review.blocks import Block, Cell, Figure, Items, Section, Table
 from fem.telling.review.material import Material
 from fem.telling.review.numbers import reserve_cell
 from fem.telling.review.plots import BLUE, INK, ORANGE, SOFT, drawing, svg_of
-from fem.telling.words import number, reserve_text
+from fem.telling.words import money, number, reserve_text
 
 MOST_VARIANTS, MOST_STEPS = 60, 24
 """Rows shown; the comparison's own page and file hold all of them."""
@@ -83,7 +83,7 @@ def _variants(found: Comparison, shown: tuple[VariantNumbers, ...]) -> Table:
     head.append("Remark")
     base = found.reference
     of = f"; mass, stiffness and reserve without a unit are over those of {base.name}" if base else ""
-    caption = f"Variants of the study; cost in your own money{of}."
+    caption = f"Variants of the study; cost in {money(found.currency)}{of}."
     return table(head, rows, align="l" + "r" * (len(head) - 2) + "l", caption=caption, small=True)
 
 
@@ -96,8 +96,8 @@ def _plots(found: Comparison) -> list[Block]:
 
     out: list[Block] = []
     for key, label, unit, get in (
-        ("stiffness", "stiffness, 1 / largest deflection", "1/mm", stiff),
-        ("reserve", "least reserve factor", "1", held),
+        ("stiffness", "stiffness, 1 / maximum deflection", "1/mm", stiff),
+        ("reserve", "minimum reserve factor", "1", held),
     ):
         points = [(v, v.mass_g, get(v)) for v in found.variants if v.answered]
         known = [(v, m, y) for v, m, y in points if m is not None and y is not None]

@@ -39,13 +39,13 @@ def hot_spots(material: Material) -> Section:
         file = material.picture(name)
         if file:
             r = f.cases[worst].reserve
-            say = f"{told}: least of the case {reserve_text(r.least)} at {place(r.at_mm)}."
+            say = f"{told}: least of the case {reserve_text(r.minimum)} at {place(r.at_mm)}."
             blocks.append(Figure(say, say, PHOTO_MM, file))
     blocks.append(Heading("Hot spots"))
     blocks.append(
         Text(
             "Places where the reserve factor has a local minimum, the worst first over all cases. A place on a held "
-            "edge or at a load's edge is an artefact of the idealised support: its value grows worse without end on "
+            "edge or at a load's edge is singular of the idealised support: its value grows worse without end on "
             "finer meshes, so such places come last."
         )
     )
@@ -62,7 +62,7 @@ def hot_spots(material: Material) -> Section:
                 f"Hot spot {rank}: reserve factor {reserve_text(s.reserve)} in case {case}, by {s.mode}, in the "
                 f"{s.zone} of {s.body}, at {place(s.at_mm)}{near}."
             )
-            told += f" An artefact: {s.artefact_reason}." if s.artefact else ""
+            told += f" An singular: {s.singular_reason}." if s.singular else ""
             blocks.append(Figure(f"Close-up. {told}", told, PHOTO_MM, file))
     return Section("strength", "Strength and hot spots", tuple(blocks))
 
@@ -73,14 +73,14 @@ def _cases(material: Material) -> Table:
     rows = []
     for name, c in f.cases.items():
         r = c.reserve
-        limited = math.isfinite(r.least)
-        away = reserve_cell(r.away, required=required) if r.artefact else Cell("the same")
+        limited = math.isfinite(r.minimum)
+        away = reserve_cell(r.nonsingular_minimum, required=required) if r.singular else Cell("the same")
         where = f"{place(r.at_mm)}, near {r.face}" if r.face else place(r.at_mm)
         phase = f"{r.zone} of {r.body}" + (f", {r.phase}" if r.phase else "")
         rows.append(
             [
                 Cell(name),
-                reserve_cell(r.least, required=required),
+                reserve_cell(r.minimum, required=required),
                 away,
                 Cell(r.mode if limited else "–"),
                 Cell(phase if limited else "–"),
@@ -88,15 +88,17 @@ def _cases(material: Material) -> Table:
             ]
         )
     goal = f"{'required' if asked else 'taken as target'}: {number(required)}"
-    head = ("Case", "Least reserve factor", "Away from artefacts", "Fails by", "In", "At")
-    return table(head, rows, align="lrrlll", caption=f"Least reserve factor by case ({goal}).")
+    head = ("Case", "Minimum reserve factor", "Away from singular places", "Fails by", "In", "At")
+    return table(head, rows, align="lrrlll", caption=f"Minimum reserve factor by case ({goal}).")
 
 
 def _by_criterion(material: Material) -> list[Block]:
     f = material.findings
     required, _ = required_reserve(f)
     names = list(dict.fromkeys(n for c in f.cases.values() for n in c.reserve.criteria))
-    caption = "Least reserve factor by each criterion on its own; none: not admissible for the material, or no limit."
+    caption = (
+        "Minimum reserve factor by each criterion on its own; none: not admissible for the material, or no limit."
+    )
     beside = len(f.cases) <= MOST_BESIDE
 
     def told_of(case: str, name: str) -> Cell:
@@ -168,13 +170,13 @@ def _spot_tables(material: Material) -> list[Block]:
                 Cell(s.mode),
                 Cell(f"{place(s.at_mm)}, {where}"),
                 Cell(f"{s.face}, {number(s.face_distance_mm)} mm" if s.face else "–"),
-                Cell(f"artefact: {s.artefact_reason}" if s.artefact else "", "warn" if s.artefact else ""),
+                Cell(f"singular: {s.singular_reason}" if s.singular else "", "warn" if s.singular else ""),
             ]
         )
         scale = max(abs(v) for v in s.print_stress_MPa)
         stresses.append([str(rank), case, *components(s.print_stress_MPa, scale=1e3 * scale)])
     head: tuple[str, ...] = ("No.", "Case", "Reserve factor", "Fails by", "At, in", "Nearest face", "Remark")
-    if not any(s.artefact for _, s in spots):
+    if not any(s.singular for _, s in spots):
         head, rows = head[:-1], [row[:-1] for row in rows]
     tell = table(head, rows, align="llrllll"[: len(head)], caption="The worst places over all cases.", small=True)
     caption = "Stress [MPa] there in the axes of the beads that fail: 1 along the bead, 2 across it, 3 up the build."

@@ -29,7 +29,7 @@ def loads(material: Material) -> Section:
         alt = f"The part with its loads and supports. {names} {_resultants(material)}"
         blocks.append(Figure(alt, f"Loads and supports; resultants at factor 1. {names}", PHOTO_MM, picture))
     blocks += [_loads(material), *_supports(material), _factors(material)]
-    order = sorted(f.cases, key=lambda name: f.cases[name].reserve.least)
+    order = sorted(f.cases, key=lambda name: f.cases[name].reserve.minimum)
     for rank, case in enumerate(order):
         body = free_body(material, case)
         blocks.append(Heading(f"Free body, case {case}"))
@@ -45,7 +45,7 @@ def loads(material: Material) -> Section:
     if len(order) > MOST_DRAWN:
         rest = ", ".join(order[MOST_DRAWN:])
         blocks.append(
-            Text(f"Drawn are the {MOST_DRAWN} cases with the least reserve; by table only: {rest}.", "soft")
+            Text(f"Drawn are the {MOST_DRAWN} cases with the minimum reserve; by table only: {rest}.", "soft")
         )
     return Section("loads", "Loads and balance", tuple(blocks))
 

@@ -7,7 +7,7 @@ from fem.telling.printed import ASSUMED, FROM_ASSUMED, clock, plan_rows, zone_ro
 from fem.telling.review.blocks import Block, Cell, Figure, Heading, Section, Table, Text, table
 from fem.telling.review.material import Material
 from fem.telling.review.numbers import ratio
-from fem.telling.words import number, place, plain_name
+from fem.telling.words import money, number, place, plain_name
 
 
 def making(material: Material) -> Section:
@@ -50,7 +50,8 @@ def _bodies(material: Material) -> Table:
                 f"{place(b.box_mm[0])} to {place(b.box_mm[1])}",
             ]
         )
-    head = ("Body", "Material", "Volume [cm³]", "Mass [g]", "Print time", "Filament [m]", "Cost [own money]", "Box")
+    cost_in = f"Cost [{money(material.findings.currency)}]"
+    head = ("Body", "Material", "Volume [cm³]", "Mass [g]", "Print time", "Filament [m]", cost_in, "Box")
     return table(head, rows, align="llrrrrrl", caption="What each body is and takes.", small=True)
 
 
@@ -69,7 +70,7 @@ def _against(material: Material) -> Table:
     mass = (sum(b.mass_g for b in own), sum(b.mass_g for b in ref))
     pairs = {"Mass [g]": mass, "Print time [h]": (time([*own]), time([*ref]))}
     told = material.comparison.reference if material.comparison else None
-    pairs["Cost [own money]"] = (cost([*own]), told.cost if told else cost([*ref]))
+    pairs[f"Cost [{money(material.findings.currency)}]"] = (cost([*own]), told.cost if told else cost([*ref]))
     rows = [[k, *("–" if v is None else number(v) for v in pair), ratio(*pair)] for k, pair in pairs.items()]
     head = ("", "this part", f"reference, {material.reference.name}", "ratio")
     return table(head, rows, caption="Against the reference part; a dash where nothing is known.")

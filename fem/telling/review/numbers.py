@@ -14,34 +14,25 @@ from fem.tensors import Array
 
 DIGITS = 4
 """Digits of a stiffness, counted on the natural size of its entry."""
-PER_DEG = math.pi / 180
 FORCES = ("Fx [N]", "Fy [N]", "Fz [N]", "Mx [N·mm]", "My [N·mm]", "Mz [N·mm]")
 SHORT = ("Fx", "Fy", "Fz", "Mx", "My", "Mz")
-MOTIONS = ("x [mm]", "y [mm]", "z [mm]", "about x [deg]", "about y [deg]", "about z [deg]")
-
-
-def per_degree(matrix: Matrix) -> Array:
-    """A stiffness (6, 6) against [mm, rad] as one against [mm, deg]: N/mm, N/deg, N·mm/mm and N·mm/deg."""
-    out = np.array(matrix, dtype=float)
-    out[:, 3:] *= PER_DEG
-    return out
+MOTIONS = ("x [mm]", "y [mm]", "z [mm]", "about x [rad]", "about y [rad]", "about z [rad]")
 
 
 def stiffness_texts(matrix: Matrix) -> list[list[str]]:
-    """The entries per mm and per degree, each rounded to DIGITS digits of sqrt(K_ii K_jj), its natural size.
+    """The entries per mm and per radian, each rounded to DIGITS digits of sqrt(K_ii K_jj), its natural size.
 
     A coupling that is small beside the stiffnesses that it couples reads 0; a direction in which the face cannot
     move reads "held".
     """
     raw = np.array(matrix, dtype=float)
-    shown = per_degree(matrix)
     direct = np.abs(np.diag(raw))
     out = []
     for i in range(6):
         row = []
         for j in range(6):
-            value = float(shown[i, j])
-            size = math.sqrt(direct[i] * direct[j]) * (PER_DEG if j > 2 else 1.0)
+            value = float(raw[i, j])
+            size = math.sqrt(direct[i] * direct[j])
             if not math.isfinite(value):
                 row.append("held" if i == j else "–")
             elif not math.isfinite(size) or size == 0:

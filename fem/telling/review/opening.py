@@ -39,31 +39,35 @@ def key_figures(material: Material) -> Table:
     if f.cases:
         name = f.worst_case
         r = f.cases[name].reserve
-        where = f"case {name}, {words.place(r.at_mm)}" if math.isfinite(r.least) else "every case"
-        rows.append(["Least reserve factor", reserve_cell(r.least, required=required), where])
+        where = f"case {name}, {words.place(r.at_mm)}" if math.isfinite(r.minimum) else "every case"
+        rows.append(["Minimum reserve factor", reserve_cell(r.minimum, required=required), where])
         goal = words.number(required)
         rows.append(
             ["Reserve factor " + ("required" if asked else "taken as target"), goal, "" if asked else "usual"]
         )
-        name, case = max(f.cases.items(), key=lambda item: item[1].largest_displacement_mm)
+        name, case = max(f.cases.items(), key=lambda item: item[1].maximum_displacement_mm)
         rows.append(
             [
                 "Largest deflection",
-                f"{words.number(case.largest_displacement_mm)} mm",
-                f"case {name}, {words.place(case.largest_displacement_at_mm)}",
+                f"{words.number(case.maximum_displacement_mm)} mm",
+                f"case {name}, {words.place(case.maximum_displacement_at_mm)}",
             ]
         )
-        turns = [(math.hypot(*w.turn_deg), face, name) for name, c in f.cases.items() for face, w in c.faces.items()]
+        turns = [
+            (math.hypot(*w.rotation_deg), face, name) for name, c in f.cases.items() for face, w in c.faces.items()
+        ]
         if turns:
             turn, face, name = max(turns)
-            rows.append([f"Largest turn of {face}", f"{words.number(turn)} deg", f"case {name}"])
+            rows.append([f"Maximum rotation of {face}", f"{words.number(turn)} deg", f"case {name}"])
     rows.append(["Mass", f"{words.number(sum(b.mass_g for b in f.bodies.values()))} g", ", ".join(f.bodies)])
     plans = {n: b.print for n, b in f.bodies.items() if b.print}
     if plans:
         rows.append(["Print time, estimated", clock(sum(p.time_h for p in plans.values())), ", ".join(plans)])
         if any(p.price_per_kg > 0 for p in plans.values()):
             cost = sum(p.cost for p in plans.values())
-            rows.append(["Filament cost, estimated", f"{words.number(cost)} of your money", ", ".join(plans)])
+            rows.append(
+                ["Filament cost, estimated", f"{words.number(cost)} {words.money(f.currency)}", ", ".join(plans)]
+            )
     met = sum(r.met for r in f.requirements)
     if f.requirements:
         missed = [r.name for r in f.requirements if not r.met]

@@ -122,7 +122,9 @@ def _support_centre(findings: Findings, study: Mapping[str, Any], factors: Mappi
     loads = {name: _table(study, "loads", name) for name, factor in factors.items() if factor}
     names = [str(s.get("face", "")) for s in findings.supports.values()]
     names += [
-        str(table.get("face", "")) for name, table in loads.items() if "shift_mm" in findings.loads.get(name, {})
+        str(table.get("face", ""))
+        for name, table in loads.items()
+        if "displacement_mm" in findings.loads.get(name, {})
     ]
     # Bodies share no nodes, so only those that a load stands on pull on their supports
     loaded = {
@@ -151,10 +153,10 @@ def _inner(name: str, factor: float, facts: Mapping[str, Any]) -> str:
         bolts = f"{count} bolts clamp" if count != 1 else "1 bolt clamps"
         return f"{name}: {bolts} with {each} each{times}, pairs of forces in balance"
     if "by_K" in facts:
-        return f"{name}: warming by {number(float(facts['by_K']))} K{times}, no force from outside"
-    if "shift_mm" in facts:
-        shift = ", ".join(number(float(v)) for v in facts["shift_mm"])
-        return f"{name}: a face is moved by ({shift}) mm{times}; what that takes is in the reaction"
+        return f"{name}: temperature change by {number(float(facts['by_K']))} K{times}, no force from outside"
+    if "displacement_mm" in facts:
+        displacement = ", ".join(number(float(v)) for v in facts["displacement_mm"])
+        return f"{name}: a face is moved by ({displacement}) mm{times}; what that takes is in the reaction"
     return f"{name}: no resultant"
 
 

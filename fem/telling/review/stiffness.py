@@ -1,4 +1,4 @@
-"""How far the part gives: deflections, turns, and the 6 x 6 at each watched face, beside the reference part's."""
+"""How far the part gives: deflections, rotations, and the 6 x 6 at each watched face, beside the reference part's."""
 
 from __future__ import annotations
 
@@ -19,11 +19,11 @@ def stiffness(material: Material) -> Section:
     f = material.findings
     blocks: list[Block] = [_deflections(material)]
     if f.cases:
-        worst = max(f.cases, key=lambda name: f.cases[name].largest_displacement_mm)
+        worst = max(f.cases, key=lambda name: f.cases[name].maximum_displacement_mm)
         file, large = material.deflection_picture(worst)
         if file:
             c = f.cases[worst]
-            told = f"{number(c.largest_displacement_mm)} mm at {place(c.largest_displacement_at_mm)}"
+            told = f"{number(c.maximum_displacement_mm)} mm at {place(c.maximum_displacement_at_mm)}"
             how = "exaggerated by the factor in its head" if large else "at true scale"
             caption = f"Deflection in case {worst}, {how}: at most {told}."
             blocks.append(
@@ -34,10 +34,9 @@ def stiffness(material: Material) -> Section:
         blocks.append(Heading("Stiffness of watched faces"))
         blocks.append(
             Text(
-                "Force and moment at the face's centre for a unit mean shift (1 mm) or turn (1 deg) of the face, the "
-                "other five held. Rows are forces [N] and moments [N·mm], columns shifts [mm] and turns [deg]: the "
-                "entries are in N/mm, N/deg, N·mm/mm and N·mm/deg. Against radians the table would be symmetric; per "
-                "degree the entries N/deg are π/180 of their mirror images in N·mm/mm. Each entry is rounded to "
+                "Force and moment at the face's centre for a unit mean displacement (1 mm) or rotation (1 rad) of "
+                "the face, the other five held. Rows are forces [N] and moments [N·mm], columns displacements [mm] "
+                "and rotations [rad]: the entries are in N/mm, N/rad, N·mm/mm and N·mm/rad. Each entry is rounded to "
                 "four digits of the size that √(Kᵢᵢ Kⱼⱼ) gives it, so that a coupling without weight reads 0."
             )
         )
@@ -62,16 +61,16 @@ def _deflections(material: Material) -> Table:
     for name, c in material.findings.cases.items():
         row = [
             name,
-            number(c.largest_displacement_mm),
-            place(c.largest_displacement_at_mm),
+            number(c.maximum_displacement_mm),
+            place(c.maximum_displacement_at_mm),
             number(c.strain_energy_mJ),
         ]
         if ref:
             other = ref.findings.cases.get(name)
-            bend = other.largest_displacement_mm if other else None
-            row += [number(bend), ratio(c.largest_displacement_mm, bend)]
+            bend = other.maximum_displacement_mm if other else None
+            row += [number(bend), ratio(c.maximum_displacement_mm, bend)]
         rows.append(row)
-    head = ["Case", "Largest deflection [mm]", "at", "Strain energy [mJ]"]
+    head = ["Case", "Maximum deflection [mm]", "at", "Strain energy [mJ]"]
     if ref:
         head += [f"Deflection of {ref.name} [mm]", "this / reference"]
     return table(head, rows, align="lrlr" + ("rr" if ref else ""), caption="Deflection by case.")
@@ -82,14 +81,19 @@ def _motions(material: Material) -> list[Block]:
     rows, points = [], []
     for case, c in f.cases.items():
         for face, w in c.faces.items():
-            shift, turn = math.hypot(*w.shift_mm), math.hypot(*w.turn_deg)
-            row = [face, case, *components(w.shift_mm, scale=1e3 * shift), *components(w.turn_deg, scale=1e3 * turn)]
-            row += [number(shift), number(turn)]
+            displacement, rotation = math.hypot(*w.displacement_mm), math.hypot(*w.rotation_deg)
+            row = [
+                face,
+                case,
+                *components(w.displacement_mm, scale=1e3 * displacement),
+                *components(w.rotation_deg, scale=1e3 * rotation),
+            ]
+            row += [number(displacement), number(rotation)]
             if ref:
                 other = ref.findings.cases[case].faces.get(face) if case in ref.findings.cases else None
                 row += [
-                    number(math.hypot(*other.shift_mm) if other else None),
-                    number(math.hypot(*other.turn_deg) if other else None),
+                    number(math.hypot(*other.displacement_mm) if other else None),
+                    number(math.hypot(*other.rotation_deg) if other else None),
                 ]
             rows.append(row)
         for point, p in c.points.items():
@@ -100,10 +104,10 @@ def _motions(material: Material) -> list[Block]:
     out: list[Block] = []
     if rows:
         head = ["Face", "Case", "x [mm]", "y [mm]", "z [mm]", "about x [deg]", "about y [deg]", "about z [deg]"]
-        head += ["shift [mm]", "turn [deg]"]
+        head += ["displacement [mm]", "rotation [deg]"]
         if ref:
-            head += ["ref. shift [mm]", "ref. turn [deg]"]
-        caption = "Mean shift and turn of watched faces" + (f"; ref. is {ref.name}." if ref else ".")
+            head += ["ref. displacement [mm]", "ref. rotation [deg]"]
+        caption = "Mean displacement and rotation of watched faces" + (f"; ref. is {ref.name}." if ref else ".")
         out.append(table(head, rows, align="ll" + "r" * (len(head) - 2), caption=caption, small=True))
     if points:
         head = ["Point", "Case", "Read at", "x [mm]", "y [mm]", "z [mm]", "in all [mm]"]
@@ -113,15 +117,15 @@ def _motions(material: Material) -> list[Block]:
 
 def _face(face: str, own: FaceStiffness, ref: Reference | None) -> list[Block]:
     other = ref.findings.stiffness.get(face) if ref else None
-    caption = f"Stiffness of face {face}, this part [N, N·mm per mm, deg]."
+    caption = f"Stiffness of face {face}, this part [N, N·mm per mm, rad]."
     if ref is None or other is None:
         return [_six(own, FORCES, caption)]
     mine = _six(own, SHORT, caption)
-    beside = _six(other, SHORT, f"Stiffness of face {face}, reference part {ref.name} [N, N·mm per mm, deg].")
+    beside = _six(other, SHORT, f"Stiffness of face {face}, reference part {ref.name} [N, N·mm per mm, rad].")
     ratios = [_quotient(own.matrix[i][i], other.matrix[i][i]) for i in range(6)]
     rows = []
     for i, name in enumerate(DIRECT):
-        unit = "N/mm" if i < 3 else "N·mm/deg"
+        unit = "N/mm" if i < 3 else "N·mm/rad"
         values = (stiffness_texts(m.matrix)[i][i] for m in (own, other))
         rows.append([f"{name} [{unit}]", *values, number(ratios[i])])
     numbers = table(

@@ -27,7 +27,7 @@ question = "Which way up?"
 solid = "bar.step"
 mesh = { size = "SIZE" }
 """
-# Two pulls in balance; a bed far softer than the part stops it from floating away
+# Two pulls in balance; a foundation far softer than the part stops it from floating away
 PULLED = (
     HEAD.replace("SIZE", "9 mm")
     + PRINT
@@ -35,7 +35,7 @@ PULLED = (
     + f"""
 [supports.float]
 face = "bottom"
-bed = {{ normal = "0.001 N/mm^3", tangential = "0.001 N/mm^3" }}
+foundation = {{ normal = "0.001 N/mm^3", tangential = "0.001 N/mm^3" }}
 [loads.there]
 face = "right"
 force = ["{FORCE} N", "0 N", "0 N"]
@@ -56,7 +56,7 @@ BENT = (
     + f"""
 [supports.wall]
 face = "left"
-hold = ["x", "y", "z"]
+fixed = ["x", "y", "z"]
 [loads.push]
 face = "right"
 force = ["0 N", "0 N", "-{TIP} N"]

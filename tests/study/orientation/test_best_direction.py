@@ -120,7 +120,7 @@ def test_a_cantilever_is_stiffest_with_its_layers_along_it(bench):
     assert along.reserve < 0.8 * min(up.reserve, side.reserve)
     stress = 6 * TIP * LONG / (WIDTH * HEIGHT**2)
     assert along.interlayer_MPa == pytest.approx(stress, rel=0.35) and up.interlayer_MPa < 0.5 * stress
-    assert up.turn_deg["right"] == pytest.approx(
+    assert up.rotation_deg["right"] == pytest.approx(
         math.degrees(TIP * LONG**2 / (2 * e[0] * WIDTH * HEIGHT**3 / 12)), rel=0.02
     )
     assert along.height_mm == pytest.approx(LONG) and up.overhang_mm2 == 0

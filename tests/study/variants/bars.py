@@ -55,7 +55,7 @@ polymer = "./even.toml"
 build_direction = [0, 0, 1]
 bead = { width = "0.5 mm", height = "0.2 mm" }
 walls = 2
-skins = 0
+covers = 0
 infill = { pattern = "grid", density = 0.3, angle = 0 }
 [faces]
 foot = { plane = { normal = [0, 0, -1], at = "min" } }
@@ -64,19 +64,19 @@ left = { plane = { normal = [-1, 0, 0], at = "min" } }
 front = { plane = { normal = [0, -1, 0], at = "min" } }
 [supports.foot]
 face = "foot"
-hold = ["z"]
+fixed = ["z"]
 [supports.left]
 face = "left"
-hold = ["x"]
+fixed = ["x"]
 [supports.front]
 face = "front"
-hold = ["y"]
+fixed = ["y"]
 [loads.pull]
 face = "head"
 pressure = "-4 MPa"
 [loads.stretch]
 face = "head"
-shift = { z = "0.024 mm" }
+displacement = { z = "0.024 mm" }
 [cases]
 CASE
 [requirements]

@@ -37,7 +37,8 @@ def test_a_killed_worker_loses_nothing(own):
 def numbers(answers):
     cases = [each.findings.cases["pulled"] for each in answers]
     return [
-        (case.largest_displacement_mm, case.strain_energy_mJ, case.reserve.least, case.applied_N[2]) for case in cases
+        (case.maximum_displacement_mm, case.strain_energy_mJ, case.reserve.minimum, case.applied_N[2])
+        for case in cases
     ]
 
 

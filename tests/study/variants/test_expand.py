@@ -4,7 +4,7 @@ import pytest
 
 from fem.errors import InputError
 from fem.study.file import read_study
-from fem.study.variants.expand import count_variants, expand, put, short_names, split_path
+from fem.study.variants.expand import count_variants, expand, put, split_path
 
 STUDY = """
 title = "Bracket"
@@ -17,7 +17,7 @@ print = { polymer = "pla", walls = 2, infill = "solid" }
 near = { plane = { normal = [-1, 0, 0], at = "min" } }
 [supports.wall]
 face = "near"
-hold = ["x", "y", "z"]
+fixed = ["x", "y", "z"]
 [loads.pull]
 face = "far end"
 force = ["1 N", "0 N", "0 N"]
@@ -84,8 +84,8 @@ as_drawn = {}
     assert count_variants(study) == len(found) == 7
     assert [v.name for v in found[:3]] == [
         "as_drawn",
-        "walls=2, infill=solid",
-        "walls=2, infill=grid 0.3",
+        "2 walls, solid",
+        "2 walls, 30 % grid",
     ]
     assert [(v.study.bodies["arm"].print.walls, v.study.bodies["arm"].print.infill_pattern) for v in found[1:]] == [
         (w, p) for w in (2, 3, 6) for p in ("solid", "grid")
@@ -143,8 +143,8 @@ WRONG = {
     ),
     "no mark": ("[variants]\na = { reference = 1 }", "variants.a.reference: reference must be true or false", ""),
     "one name twice": (
-        '[variants]\n"walls=2" = {}\n[sweep]\n"bodies.arm.print.walls" = [2]',
-        'name "walls=2"',
+        '[variants]\n"2 walls" = {}\n[sweep]\n"bodies.arm.print.walls" = [2]',
+        'name "2 walls"',
         "Rename",
     ),
     "nothing": ("", "nothing to compare", "Add [variants] or [sweep]"),
@@ -163,8 +163,6 @@ def test_slips_get_one_line(read, slip):
 def test_paths_and_short_names():
     assert split_path('faces."a.b".near') == ("faces", "a.b", "near")
     assert split_path("a b.c") == () and split_path("") == ()
-    paths = {p: split_path(p) for p in ("bodies.a.print.walls", "bodies.b.print.walls", "solver")}
-    assert list(short_names(paths).values()) == ["a.print.walls", "b.print.walls", "solver"]
     tree = {"bodies": {"a": {"metal": "steel", "state": "dry"}}}
     put(tree, ("bodies", "a", "print"), {"polymer": "pla"})
     assert tree == {"bodies": {"a": {"print": {"polymer": "pla"}}}}

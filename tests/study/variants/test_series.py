@@ -88,9 +88,9 @@ def test_sums_of_unit_loads_equal_what_is_solved_at_once(own):
     from fem.solving.equilibrium import Equilibrium
     from fem.study.prepare import supports_of
 
-    held, beds = supports_of(ready.study, ready.mesh, ready.groups)
+    held, foundations = supports_of(ready.study, ready.mesh, ready.groups)
     forces = 1.5 * ready.loads["pull"].load.forces - 0.7 * ready.loads["side"].load.forces
-    solved, _ = Equilibrium(ready.mesh, ready.printed, held=held, beds=beds).solve(forces[None])
+    solved, _ = Equilibrium(ready.mesh, ready.printed, held=held, foundations=foundations).solve(forces[None])
     assert np.abs(found - solved[0]).max() < 1e-9 * np.abs(solved[0]).max()
     other = replace(ready, study=replace(ready.study, cases={"both": {"pull": 1.5, "side": -0.700001}}))
     wrong = answer(other).scene.cases["both"].displacement
@@ -100,7 +100,7 @@ def test_sums_of_unit_loads_equal_what_is_solved_at_once(own):
 def test_one_ground_gives_what_a_study_of_its_own_gives(own):
     sweep = '[sweep]\n"bodies.bar.print.walls" = [1, 3]\n"bodies.bar.print.infill.density" = [0.3, 0.6]\n'
     _, found = told(own, bars.PULLED + sweep)
-    assert len({each.findings.cases["pulled"].largest_displacement_mm for each in found}) == 4
+    assert len({each.findings.cases["pulled"].maximum_displacement_mm for each in found}) == 4
     for each in found:
         alone = answer(prepare(each.variant.study)).findings
         assert alone.cases == each.findings.cases and alone.bodies == each.findings.bodies
@@ -123,11 +123,11 @@ thicker = { "bodies.bar.print.walls" = 3 }
     solve_and_judge(ready)
     assert ready.ground.take_earlier() is not None and ready.ground.take_earlier() is None
     first, second = (each.findings.cases["pulled"] for each in found[:2])
-    assert first.largest_displacement_mm == pytest.approx(second.largest_displacement_mm, rel=1e-9)
+    assert first.maximum_displacement_mm == pytest.approx(second.maximum_displacement_mm, rel=1e-9)
 
 
 def test_an_invalid_variant_does_not_stop_the_others(own):
-    text = bars.PULLED + '[variants]\nloose = { "supports.foot.hold" = ["x"] }\nfine = {}\n'
+    text = bars.PULLED + '[variants]\nloose = { "supports.foot.fixed" = ["x"] }\nfine = {}\n'
     text += 'no_card = { "bodies.bar.metal" = "unobtainium" }\n[sweep]\n"bodies.bar.print.walls" = [-1]\n'
     study, found = told(own, text)
     loose, fine, no_card, minus = [numbers_of(each) for each in found]
@@ -240,7 +240,7 @@ def test_a_stopped_run_goes_on(own):
         yield from work_through(studies, work=answer_variant, shared=ground, jobs=1)
 
     _, found = told(own, text, worker=rest)
-    assert names == ["walls=1", "walls=2"] and all(each.findings for each in found)
+    assert names == ["1 wall", "2 walls"] and all(each.findings for each in found)
 
 
 def test_what_kills_every_process_is_given_up(own):

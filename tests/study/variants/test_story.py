@@ -33,19 +33,19 @@ def test_the_folder_holds_all_of_it(compared):
     choice = read_choice(out / "comparison.json")
     with (out / "comparison.csv").open(encoding="utf-8") as file:
         rows = {row["variant"]: row for row in csv.DictReader(file)}
-    assert list(rows) == ["metal", "wrong", "walls=0, density=0.3", "walls=1, density=0.3"]
+    assert list(rows) == ["metal", "wrong", "0 walls, 30 % infill", "1 wall, 30 % infill"]
     for name, row in rows.items():
         numbers = choice[name]
         if not numbers.answered:
             assert row["why not answered"] == numbers.error and row["mass [g]"] == ""
             continue
         assert float(row["mass [g]"]) == pytest.approx(numbers.mass_g, rel=1e-8)
-        assert float(row["largest deflection [mm]"]) == pytest.approx(numbers.deflection_mm, rel=1e-8)
+        assert float(row["maximum deflection [mm]"]) == pytest.approx(numbers.deflection_mm, rel=1e-8)
         findings = json.loads((out / row["findings file"]).read_text())
         assert findings["inputs"]["variant"]["name"] == name
-        assert findings["cases"]["pulled"]["reserve"]["least"] == numbers.reserve
+        assert findings["cases"]["pulled"]["reserve"]["minimum"] == numbers.reserve
     assert [row["bodies.bar.print.walls"] for row in rows.values()] == ["", "", "0", "1"]
-    assert rows["metal"]["reference part"] == "yes" and rows["metal"]["cost [own money]"] == "8"
+    assert rows["metal"]["reference part"] == "yes" and rows["metal"]["cost [currency not stated]"] == "8"
     assert rows[choice.best]["to print"] == "yes"
     assert choice.best in (out / "comparison.html").read_text(encoding="utf-8")
 
@@ -56,7 +56,7 @@ def test_what_is_printed_says_which_to_print(compared, capsys):
     assert main(["compare", str(path), "--out", str(out), "--resume"]) == 0
     told = " ".join(capsys.readouterr().out.split())
     assert "metal (reference)" in told and "not answered" in told
-    assert "Print walls=0, density=0.3: it is the lightest of the 2 variants that meet all" in told
+    assert "Print 0 walls, 30 % infill: it is the lightest of the 2 variants that meet all" in told
     assert "3 of 4 variants were finished before" in told
 
 

@@ -29,7 +29,7 @@ def variant(walls, fill, pattern):
         time_h=mass / 10,
         cost=mass * 0.06,
         deflection_mm=2 / (w + f),
-        turn_deg={"seat": 0.25},
+        rotation_deg={"seat": 0.25},
         reserve=reserve,
         reserve_away=reserve,
         reserve_case="landing",
@@ -53,7 +53,7 @@ METAL = VariantNumbers(
     reserve_away=12.0,
     mode="yield (von Mises)",
     zone="metal",
-    turn_deg={"seat": 0.01},
+    rotation_deg={"seat": 0.01},
 )
 BROKEN = VariantNumbers("on edge", {"bodies.a.print.build_direction": "[1, 0, 0]"}, error='too <thin> for "gyroid".')
 FREE = VariantNumbers("idle", {}, mass_g=500.0, deflection_mm=0.5, reserve=math.inf, reserve_away=math.inf)
@@ -129,11 +129,11 @@ def table_rows(page):
 def test_every_variant_has_its_numbers_in_the_table(page, comparison):
     heads, rows = table_rows(page)
     assert heads[:10] == [
-        "No.", "Variant", "walls", "density", "pattern", "Mass [g]", "Time [h]", "Cost [your money]",
-        "Least reserve factor", "Largest deflection [mm]",
+        "No.", "Variant", "walls", "density", "pattern", "Mass [g]", "Time [h]", "Cost [currency not stated]",
+        "Minimum reserve factor", "Maximum deflection [mm]",
     ]  # fmt: skip
     assert heads[12:] == [
-        "Turn of seat [deg]",
+        "Rotation of seat [deg]",
         "Mass ratio [1]",
         "Stiffness ratio [1]",
         "Reserve ratio [1]",
@@ -228,7 +228,7 @@ def test_a_range_is_told_where_there_is_one():
 
 def test_missed_requirements_are_counted(text):
     assert "reserve factor: missed by 4 of 9 variants" in text
-    assert requirement_name("turn of seat 0.5 deg, at most 0.4 deg allowed (case a)") == "turn of seat"
+    assert requirement_name("rotation of seat 0.5 deg, at most 0.4 deg allowed (case a)") == "rotation of seat"
     assert requirement_name("mass 231 g, at most 220 g allowed") == "mass"
 
 

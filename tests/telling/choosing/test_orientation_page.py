@@ -101,7 +101,7 @@ def scan():
             overhang_opposite_mm2=1500.0 - 30 * k,
             height_mm=20.0,
             time_h=7.5,
-            turn_deg={"seat": 0.3},
+            rotation_deg={"seat": 0.3},
             missed=() if d[2] > 0.8 else ("reserve factor low",),
         )
         for k, d in enumerate(half_sphere(24, axis=2))

@@ -36,9 +36,9 @@ right = {{ plane = {{ normal = [1, 0, 0], at = "max" }} }}
 front = {{ plane = {{ normal = [0, -1, 0], at = "min" }} }}
 bottom = {{ plane = {{ normal = [0, 0, -1], at = "min" }} }}
 [supports]
-wall = {{ face = "left", hold = ["x"] }}
-guide = {{ face = "front", hold = ["y"] }}
-floor = {{ face = "bottom", hold = ["z"] }}
+wall = {{ face = "left", fixed = ["x"] }}
+guide = {{ face = "front", fixed = ["y"] }}
+floor = {{ face = "bottom", fixed = ["z"] }}
 [loads.pull]
 face = "right"
 force = ["1 kN", "0 N", "0 N"]
