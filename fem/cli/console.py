@@ -23,6 +23,9 @@ def _console(**options: Any) -> Any:
         def render_str(self, text: str, **how: Any) -> Any:
             return super().render_str(clean(text), **how)
 
+        def on_broken_pipe(self) -> None:
+            raise  # to the guard
+
     return Plain(highlight=False, markup=False, emoji=False, **options)
 
 

@@ -37,10 +37,9 @@ def allowed_jobs(asked: int | None, *, unknowns: int) -> tuple[int, str]:
     most = sensible_jobs(unknowns)
     if asked is None or asked <= most:
         return (asked or most), ""
-    why = f"{cores()} cores" if most == cores() else f"{available_memory() / 1e9:.1f} GB of free memory"
-    if why == "1 cores":
-        why = "one core"
-    return most, f"{asked:,} processes were asked for; {most} {'works' if most == 1 else 'work'}: there is {why}."
+    memory = f"there is {available_memory() / 1e9:.1f} GB of free memory"
+    why = memory if most < cores() else f"there {'is one core' if most == 1 else f'are {most} cores'}"
+    return most, f"{asked:,} processes were asked for; {most} {'works' if most == 1 else 'work'}: {why}."
 
 
 def work_through(

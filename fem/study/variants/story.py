@@ -85,7 +85,10 @@ def _compared(
     progress: Progress | None,
 ) -> Compared:
     kept = Kept(folder)
-    notes = [
+    notes = []
+    if worker is not None and jobs is not None and jobs > cores():
+        notes.append(f"{jobs:,} processes were asked for; there are {cores()} cores for as many.")
+    notes += [
         f"{count} kept {'variant is' if count == 1 else 'variants are'} of Beadwork {version}, not of "
         f"{program_version()}: computed anew; the old {'file stays' if count == 1 else 'files stay'}."
         for version, count in kept.other_versions().items()
