@@ -23,7 +23,7 @@ import sys
 import threading
 import time
 import traceback
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -127,12 +127,13 @@ class _Child:
 
     def send(self, request: bytes) -> bool:
         """Whether the child took it."""
-        try:
-            assert self.process.stdin is not None
-            self.process.stdin.write(len(request).to_bytes(8, "little") + request)
-            self.process.stdin.flush()
-        except OSError:
-            return False
+        with _harmless_pipes():
+            try:
+                assert self.process.stdin is not None
+                self.process.stdin.write(len(request).to_bytes(8, "little") + request)
+                self.process.stdin.flush()
+            except OSError:
+                return False
         return True
 
     def receive(self, seconds: float) -> Any:
@@ -152,7 +153,7 @@ class _Child:
 
     def end(self) -> int:
         """The status it ended with; it is ended now if it has not ended before."""
-        with contextlib.suppress(OSError):
+        with _harmless_pipes(), contextlib.suppress(OSError):
             self.process.stdin.close()  # type: ignore[union-attr]
         try:
             return self.process.wait(timeout=1.0)
@@ -166,6 +167,22 @@ class _Child:
         """End it at once."""
         self.process.kill()
         self.end()
+
+
+@contextlib.contextmanager
+def _harmless_pipes() -> Iterator[None]:
+    """A broken pipe is an error here, also where a library (gmsh is one) has made it deadly to the whole process."""
+    if not hasattr(signal, "SIGPIPE") or not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGPIPE})
+    try:
+        yield
+    finally:
+        if signal.SIGPIPE not in before:
+            if signal.SIGPIPE in signal.sigpending():
+                signal.sigwait({signal.SIGPIPE})
+            signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGPIPE})
 
 
 _child: _Child | None = None

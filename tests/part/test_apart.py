@@ -74,6 +74,18 @@ def test_a_child_that_was_killed_meanwhile_is_replaced():
     assert apart(os.getpid, seconds=10) != first
 
 
+def test_a_broken_pipe_is_harmless_also_where_a_library_made_it_deadly():
+    first = apart(os.getpid, seconds=10)
+    before = signal.signal(signal.SIGPIPE, signal.SIG_DFL)
+    try:
+        os.kill(first, signal.SIGKILL)
+        module._child.process.wait(timeout=10)
+        assert apart(os.getpid, seconds=10) != first
+        assert signal.SIGPIPE not in signal.sigpending() | signal.pthread_sigmask(signal.SIG_BLOCK, set())
+    finally:
+        signal.signal(signal.SIGPIPE, before)
+
+
 def test_a_child_without_work_leaves(monkeypatch):
     end_child()
     start = "from fem.part import apart; apart.IDLE = 0.2; apart.serve()"
