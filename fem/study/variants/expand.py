@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from fem.errors import InputError, nearest
+from fem.fault import fault_line
 from fem.study.file import key_path, study_of
 from fem.study.plans import Study
 from fem.study.variants.names import as_written, sweep_name
@@ -133,6 +134,8 @@ def _made(study: Study, name: str, wanted: Mapping[str, tuple[tuple[str, ...], A
         made = study_of(tree, file=study.path, text=study.text, variant=name, changes=settings)
     except InputError as error:
         return Variant(name, settings, None, str(error))
+    except Exception as error:
+        return Variant(name, settings, None, fault_line(error))
     return Variant(name, settings, made)
 
 
