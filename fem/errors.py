@@ -6,28 +6,38 @@ line and leave with the right status. A plain Python exception that reaches the 
 
 from __future__ import annotations
 
-import unicodedata
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from difflib import get_close_matches
-from typing import Any
+from typing import Any, Self, TypeVar
+
+T = TypeVar("T")
 
 
 class BeadworkError(Exception):
     """Base of all failures that Beadwork names itself.
 
-    `exit_status` is what the command line leaves with; `advice` says what to do next.
+    `exit_status` is what the command line leaves with; `advice` says what to do next; `each` holds the single
+    failures where several are told together, a line each (see `together`).
     """
 
     exit_status = 2
 
-    def __init__(self, message: str, *, where: str = "", advice: str = "") -> None:
-        self.message, self.where, self.advice = message, where, advice
+    def __init__(
+        self, message: str, *, where: str = "", advice: str = "", each: Sequence[BeadworkError] = ()
+    ) -> None:
+        self.message, self.where, self.advice, self.each = message, where, advice, tuple(each)
         super().__init__(str(self))
 
     def __str__(self) -> str:
         place = f"{self.where}: " if self.where else ""
         advice = f" {self.advice}" if self.advice else ""
-        return clean(" ".join(f"{place}{self.message}{advice}".split()))
+        line = printable(" ".join(f"{place}{self.message}{advice}".split()))
+        return "\n".join([line, *(f"  {error}" for error in self.each)])
+
+    def inside(self, place: str) -> Self:
+        """The same failure, told from `place` on."""
+        where = f"{place}: {self.where}" if self.where else place
+        return type(self)(self.message, where=where, advice=self.advice, each=self.each)
 
     def __reduce__(self) -> tuple[Any, ...]:
         # As it was, also from another process: a failure's own arguments may be more than its text
@@ -39,17 +49,6 @@ def _as_it_was(kind: type[BeadworkError], texts: tuple[Any, ...], facts: dict[st
     error.args = texts
     error.__dict__.update(facts)
     return error
-
-
-def clean(text: str) -> str:
-    """The text as a terminal may have it: lines stay, but nothing that moves the cursor, colours, rings, reverses the
-    reading direction, or is no character at all (a file name that is not UTF-8).
-    """
-    return "".join(c if c in "\n\t" or unicodedata.category(c) not in _UNSAFE else "\ufffd" for c in text)
-
-
-_UNSAFE = ("Cc", "Cf", "Cs", "Zl", "Zp")
-"""Categories of Unicode: control, format, surrogate, line and paragraph separator."""
 
 
 class InputError(BeadworkError):
@@ -103,6 +102,57 @@ def toml_trouble(error: Exception) -> str:
         return "tables or lists are nested too deep"
     text = str(error).rstrip(".")
     return "a whole number has too many digits" if "integer string conversion" in text else text
+
+
+class Faults:
+    """Collects what is wrong with one file, so that the user is told all of it at once."""
+
+    def __init__(self) -> None:
+        self.found: list[InputError] = []
+
+    def of(self, read: Callable[..., T], *arguments: Any) -> T | None:
+        """What `read` gives; None when it fails, and the failure is kept."""
+        try:
+            return read(*arguments)
+        except InputError as error:
+            self.found += [e for e in error.each if isinstance(e, InputError)] or [error]
+            return None
+
+    def refuse(self, where: str = "") -> None:
+        """Errors: what was kept, if anything, as `together` tells it."""
+        if self.found:
+            raise together(self.found, where=where)
+
+
+def together(errors: Sequence[InputError], *, where: str) -> InputError:
+    """One failure that tells all of `errors`, a line each, under the place `where` that they share."""
+    if len(errors) == 1:
+        return errors[0]
+    kind = type(errors[0])
+    each = [
+        type(e)(e.message, where="" if e.where == where else e.where.removeprefix(f"{where}: "), advice=e.advice)
+        for e in errors
+    ]
+    return kind(f"{len(errors)} things are wrong.", where=where, each=each)
+
+
+def printable(text: str) -> str:
+    """The text with what a terminal would obey, or could not show, written out as an escape."""
+    return text if text.isprintable() else "".join(c if c.isprintable() else repr(c)[1:-1] for c in text)
+
+
+def clean(text: str) -> str:
+    """The text as a terminal may have it: its lines, each `printable`."""
+    return "\n".join(map(printable, text.split("\n")))
+
+
+def shown(value: Any, *, longest: int = 50) -> str:
+    """A value from a file as a message shows it: escaped, and shortened where it is long."""
+    try:
+        text = repr(value[: longest + 1] if isinstance(value, str) else value)
+    except ValueError:  # Python does not write out whole numbers of more than 4300 digits
+        return "a number of thousands of digits"
+    return text if len(text) <= longest else f"{text[:longest]}..."
 
 
 def nearest(word: str, words: Iterable[str], *, count: int = 3) -> str:

@@ -15,6 +15,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from fem.errors import InputError, shown
+
 Array = NDArray[np.float64]
 
 COMPONENTS = ("xx", "yy", "zz", "yz", "xz", "xy")
@@ -144,6 +146,28 @@ def von_mises(stress: Any) -> Array:
     s = np.asarray(stress, dtype=float)
     xx, yy, zz, yz, xz, xy = np.moveaxis(s, -1, 0)
     return np.sqrt(0.5 * ((xx - yy) ** 2 + (yy - zz) ** 2 + (zz - xx) ** 2) + 3 * (yz**2 + xz**2 + xy**2))
+
+
+def checked_direction(name: str, value: Any) -> tuple[float, float, float]:
+    """A direction that a user gave, as three numbers; `name` it for messages.
+
+    Errors: InputError unless it holds three finite numbers, neither all zero nor so large or small that their squares
+    lose digits (a length between 1e-6 and 1e6; a direction has no unit).
+    """
+    advice = "Give a direction such as [0, 0, 1]."
+    try:
+        numbers = [float(x) for x in value]
+    except (TypeError, ValueError, OverflowError):
+        numbers = []
+    if len(numbers) != 3 or not all(np.isfinite(numbers)):
+        raise InputError(f"{name} {shown(value)} must be three finite numbers.", advice=advice)
+    told = "[" + ", ".join(f"{x:g}" for x in numbers) + "]"
+    if not any(numbers):
+        raise InputError(f"{name} has zero length.", advice=advice)
+    if not 1e-6 <= max(map(abs, numbers)) <= 1e6:
+        raise InputError(f"{name} {told} is far too long or too short for a direction.", advice=advice)
+    x, y, z = numbers
+    return x, y, z
 
 
 def unit(vector: Any) -> Array:

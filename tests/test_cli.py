@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from fem.cli import main
+from fem.printing.polymer import all_cards
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -38,25 +39,53 @@ def test_step_and_stl_show_the_same_faces(tmp_path, capsys):
         assert a == pytest.approx(b, rel=0.01)
 
 
-def test_cards_lists_every_card_with_sources(capsys):
+def test_cards_lists_every_card_in_a_line(capsys):
     assert main(["cards"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    for card in all_cards():
+        (line,) = [line for line in lines if line.split()[:1] == [card.name]]
+        assert all(state in line for state in card.states)
+        assert card.about.split(",")[0] in line and " of " in line, "what it is, and how much of it is estimated"
+
+
+def test_cards_shows_one_card_with_its_sources(capsys, tmp_path):
+    assert main(["cards", "pla"]) == 0
     out = capsys.readouterr().out
-    for name in (
-        "pa12-cf",
-        "pa6-cf",
-        "pla",
-        "petg",
-        "abs",
-        "asa",
-        "pc",
-        "6082-t6",
-        "6061-t6",
-        "steel",
-        "a4-stainless",
-    ):
-        assert name in out
-    assert "source" in out
-    assert "estimate" in out
+    assert "tension [MPa] along / across / up" in out and "55 / 50 / 35" in out
+    assert "source" in out and "estimate" in out
+    # square brackets are a name's own, not markup
+    text = 'name = "[red]spool[/] [link=x]"\nfrom = "pla"\nabout = "[bold]"\n'
+    (tmp_path / "own.toml").write_text(text, encoding="utf-8")
+    assert main(["cards", str(tmp_path / "own.toml")]) == 0
+    assert "[red]spool[/] [link=x] (polymer: [bold])" in capsys.readouterr().out
+
+
+def test_all_faults_of_a_card_are_printed_a_line_each(capsys, tmp_path):
+    (tmp_path / "own.toml").write_text('name = "own"\nfrom = "pla"\ndensity = "1 mm"\nsource = "x"\ncolour = 3\n')
+    assert main(["cards", str(tmp_path / "own.toml")]) == 2
+    told = capsys.readouterr().err.splitlines()
+    assert told[0] == "beadwork: card own.toml: 2 things are wrong."
+    assert [line.split(":")[0] for line in told[1:]] == ['  unknown key "colour". Nearest', "  density"]
+
+
+@pytest.mark.parametrize(
+    ("option", "value", "words"),
+    [
+        ("--density", "nan", "--density: "),
+        ("--density", "30 %", "--density: "),
+        ("--density", "1e300", "density"),
+        ("--bead-width", "0.001 mm", "not plausible"),
+        ("--bead-width", "1,500 mm", "--bead-width: '1,500 mm' can be read in two ways"),
+        ("--bead-height", "9**9**9 mm", "--bead-height: "),
+        ("--temperature", "60", "--temperature: '60' has no unit"),
+        ("--temperature", "60 K^999", "--temperature: "),
+    ],
+)
+def test_options_are_read_by_the_same_door(capsys, option, value, words):
+    given = {"--density": "0.4", "--bead-width": "0.45 mm", option: value}
+    assert main(["cell", "grid", *(part for pair in given.items() for part in pair)]) == 2
+    err = capsys.readouterr().err
+    assert words in err and "Traceback" not in err
 
 
 @pytest.mark.parametrize("name", ["wing_saddle", "cantilever_bracket"])

@@ -43,8 +43,8 @@ def lines(capsys):
         (KeyboardInterrupt(), STOPPED, "earlier results are as they were"),
         (KeyboardInterrupt("they are new"), STOPPED, "stopped; they are new."),
         (OSError(28, "No space left on device"), 2, "a file or standard output: No space left on device"),
-        (OSError(13, "Permission denied", "a\x1b[31m\nb"), 2, "a\ufffd[31m b: Permission denied"),
-        (OSError(13, "Permission denied", b"\xff"), 2, "\ufffd: Permission denied"),
+        (OSError(13, "Permission denied", "a\x1b[31m\nb"), 2, "a\\x1b[31m\\nb: Permission denied"),
+        (OSError(13, "Permission denied", b"\xff"), 2, "\\udcff: Permission denied"),
     ],
 )
 def test_named_failures_are_one_line(capsys, error, status, words):
@@ -59,7 +59,7 @@ def test_any_other_is_a_fault_with_a_file_to_send(capsys, tmp_path, monkeypatch)
     assert guarded(raising(ZeroDivisionError("in\nthe \x1b[31m kernel"))) == 1
     told = lines(capsys)
     assert len(told) == 1
-    assert "ZeroDivisionError: in the \ufffd[31m kernel" in told[0]
+    assert "ZeroDivisionError: in the \\x1b[31m kernel" in told[0]
     assert str(tmp_path / FILE) in told[0]
     text = (tmp_path / FILE).read_text()
     assert "Traceback" in text and "in command" in text
@@ -115,7 +115,7 @@ def test_no_text_is_read_as_markup_or_reaches_the_terminal_as_a_command(capsys):
     screen().print(ruled(evil, [evil], [[evil]]))
     screen().print(evil)
     out = capsys.readouterr().out
-    assert out.count("x[bold]y[/nope] :smile: \ufffd[31m\ufffd") == 4
+    assert out.count("x[bold]y[/nope] :smile: \\x1b[31m\\u202e") == 4
 
 
 def test_a_bar_takes_any_name(monkeypatch):
@@ -125,7 +125,7 @@ def test_a_bar_takes_any_name(monkeypatch):
     monkeypatch.setattr(console, "_console", lambda **_: real(file=made, force_terminal=True, width=100))
     with console.progress() as say:
         say("variant [/nope] \x1b[31m", 0.5)
-    assert "variant [/nope] \ufffd[31m" in made.getvalue()
+    assert "variant [/nope] \\x1b[31m" in made.getvalue()
 
 
 # ---- as a process
@@ -187,7 +187,7 @@ NESTED = "a = " + "[" * 1500 + "]" * 1500 + "\n"
 DIGITS = "a = " + "9" * 5000 + "\n"
 
 
-@pytest.mark.parametrize(("text", "words"), [(NESTED, "nested too deep"), (DIGITS, "too many digits")])
+@pytest.mark.parametrize(("text", "words"), [(NESTED, "nested too deep|without end"), (DIGITS, "too many digits")])
 def test_texts_that_no_reader_takes(tmp_path, text, words):
     with pytest.raises((RecursionError, ValueError)):
         tomllib.loads(text)

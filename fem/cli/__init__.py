@@ -85,13 +85,13 @@ def _parser() -> argparse.ArgumentParser:
     faces.add_argument("--json", action="store_true", help="print JSON for scripts instead of a table")
     faces.set_defaults(command=solids.faces)
 
-    cards = sub.add_parser("cards", help="list the material cards with their sources")
-    cards.add_argument("name", nargs="?", help="show one card only (a name, or a file)")
+    cards = sub.add_parser("cards", help="list the material cards, or show one with its sources")
+    cards.add_argument("name", nargs="?", help="the card to show (a name, or a file)")
     cards.set_defaults(command=materials.cards)
 
     cell = sub.add_parser("cell", help="tell what an infill pattern is worth as a material")
     cell.add_argument("pattern", help="woodpile, grid, triangle, honeycomb, cubic or gyroid")
-    cell.add_argument("--density", type=float, required=True, help="share of the volume that is bead, such as 0.3")
+    cell.add_argument("--density", required=True, help="share of the volume that is bead, such as 0.3")
     cell.add_argument("--polymer", default="pa12-cf", help="card of the bead, a name or a file (default: pa12-cf)")
     cell.add_argument("--state", help="state of the polymer (default: the card's first)")
     cell.add_argument("--temperature", help='service temperature, such as "60 degC" (default: 23 degC)')

@@ -5,9 +5,10 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from fem.cli.console import number_text, progress, reserve_text, ruled, screen
+from fem.cli.console import progress, ruled, screen
 from fem.cli.guard import stopped
 from fem.cli.studies import CAUTION
+from fem.digits import number, reserve_text
 
 if TYPE_CHECKING:
     from fem.judging.choice import Comparison, VariantNumbers
@@ -76,7 +77,7 @@ def _row(v: VariantNumbers, comparison: Comparison) -> list[str]:
     name = f"{name} <-" if v.name == comparison.best else name
     if not v.answered:
         return [name, "", "", "", "", "", f"not answered: {v.error}"]
-    plain = ["" if n is None else number_text(n) for n in (v.mass_g, v.time_h, v.cost)]
+    plain = ["" if n is None else number(n, digits=4) for n in (v.mass_g, v.time_h, v.cost)]
     reserve = reserve_text(v.reserve or 0.0) + (" *" if v.singular else "")
     bend = f"{v.deflection_mm or 0.0:.3g}"
     return [name, *plain, reserve, bend, "; ".join(v.missed)]

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from fem.judging.findings import Caution
 
 from fem.errors import clean
 
@@ -74,16 +77,12 @@ def progress() -> Iterator[Any]:
         yield moving
 
 
-def number_text(value: float) -> str:
-    """Four digits."""
-    return "unlimited" if value == float("inf") else f"{value:.4g}"
-
-
-def reserve_text(value: float) -> str:
-    """Two decimals, rounded down: a shortfall must not be rounded up to the requirement."""
-    import math
-
-    return "unlimited" if value == float("inf") else f"{math.floor(value * 100) / 100:.2f}"
+def tell_cautions(console: Any, cautions: Iterable[Caution]) -> None:
+    """A line for each caution but the standing ones; those that can turn the verdict stand out."""
+    for caution in cautions:
+        if caution.kind != "standing":
+            head = "CAUTION" if caution.decisive else "Caution"
+            console.print(f"{head}: {caution.text}", soft_wrap=True, markup=False)
 
 
 def place_text(at: Any) -> str:

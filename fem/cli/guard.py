@@ -12,7 +12,7 @@ import warnings
 from collections.abc import Callable, Iterator
 from typing import Any
 
-from fem.errors import BeadworkError, clean
+from fem.errors import BeadworkError, clean, printable
 
 STOPPED, ENDED = 130, 143
 """Exit status after Ctrl-C and after SIGTERM, by the custom of shells: 128 and the signal's number."""
@@ -52,14 +52,14 @@ def guarded(command: Callable[[], int]) -> int:
                 return 0
             if isinstance(error, OSError) and error.strerror:
                 place = error.filename if error.filename is not None else "a file or standard output"
-                return told(f"{os.fsdecode(place)}: {error.strerror}.", 2)
+                return told(f"{printable(os.fsdecode(place))}: {error.strerror}.", 2)
             return told(fault_line(error), 1)
 
 
 def told(line: str, status: int) -> int:
-    """Print one line on standard error and give the status back."""
+    """Print a line (a failure of many parts: a line each) on standard error and give the status back."""
     with contextlib.suppress(OSError, ValueError):
-        print(f"beadwork: {clean(' '.join(line.split()))}", file=sys.stderr, flush=True)
+        print(f"beadwork: {clean(line)}", file=sys.stderr, flush=True)
     return status
 
 

@@ -9,32 +9,47 @@ from pathlib import Path
 from typing import Any
 
 from fem.cli.console import ruled, screen
-from fem.errors import CardError
+from fem.errors import CardError, InputError, printable
 
 
 def cards(options: argparse.Namespace) -> int:
     from fem.printing.polymer import all_cards, load_card
 
     console = screen()
-    chosen = [load_card(options.name)] if options.name else list(all_cards())
-    for card in chosen:
-        console.print(f"\n{card.name} ({card.kind}), density {card.density * 1e9:.4g} g/cm³", style="bold")
-        by_factors: dict[Any, list[str]] = {}
-        for state in card.states.values():
-            console.print(ruled(f"{state.name}, 23 °C", ["value", "", "", "source"], _card_rows(state)))
-            by_factors.setdefault(state.factors, []).append(state.name)
-        for table, names in by_factors.items():
-            if table is None:
-                console.print(f"{', '.join(names)}: known at 23 °C only\n")
-                continue
-            rows = [
-                [key, *(f"× {x:g}" for x in getattr(table, key)), "estimate" if key in table.estimates else ""]
-                for key in ("stiffness", "strength")
-            ]
-            title = f"{', '.join(names)}: by temperature"
-            console.print(ruled(title, ["", *(f"{t:g} °C" for t in table.at), ""], rows))
-            console.print(f"  {table.source}\n")
+    if options.name:
+        _print_card(load_card(options.name), console)
+        return 0
+    rows = [[c.name, c.about, ", ".join(c.states), _doubt(c)] for c in all_cards()]
+    console.print(ruled("Material cards", ["card", "what it is", "states", "estimates"], rows))
+    console.print("`beadwork cards NAME` shows a card's values with their sources.")
     return 0
+
+
+def _doubt(card: Any) -> str:
+    """How many values of the card's first state are estimates."""
+    state = next(iter(card.states.values()))
+    return f"{len(set(state.estimates) & set(state.sources))} of {len(state.sources)} values"
+
+
+def _print_card(card: Any, console: Any) -> None:
+    """All that a card holds, state by state."""
+    kind = f"{card.kind}: {card.about}" if card.about else card.kind
+    console.print(f"\n{card.name} ({kind}), density {card.density * 1e9:.4g} g/cm³", style="bold")
+    by_factors: dict[Any, list[str]] = {}
+    for state in card.states.values():
+        console.print(ruled(f"{state.name}, 23 °C", ["value", "", "", "source"], _card_rows(state)))
+        by_factors.setdefault(state.factors, []).append(state.name)
+    for table, names in by_factors.items():
+        if table is None:
+            console.print(f"{', '.join(names)}: known at 23 °C only\n")
+            continue
+        rows = [
+            [key, *(f"× {x:g}" for x in getattr(table, key)), "estimate" if key in table.estimates else ""]
+            for key in ("stiffness", "strength")
+        ]
+        title = f"{', '.join(names)}: by temperature"
+        console.print(ruled(title, ["", *(f"{t:g} °C" for t in table.at), ""], rows))
+        console.print(f"  {table.source}\n")
 
 
 def _card_rows(state: Any) -> list[list[str]]:
@@ -72,6 +87,7 @@ def _card_rows(state: Any) -> list[list[str]]:
 
 def cell(options: argparse.Namespace) -> int:
     """Solve one infill cell and tell what it is worth as a material."""
+    from fem.numerals import plain_number
     from fem.printing.infill import infill_cell
     from fem.printing.polymer import load_card
     from fem.telling.cell_picture import draw_cell
@@ -87,10 +103,14 @@ def cell(options: argparse.Namespace) -> int:
         raise CardError(f"{card.name} is a metal and cannot be printed as beads.", where="--polymer")
     width = quantity(options.bead_width, "length", where="--bead-width")
     height = quantity(options.bead_height, "length", where="--bead-height")
-    print(f"beadwork: a cell of {options.pattern} (solved once, then kept)", file=sys.stderr, flush=True)
+    try:
+        density = plain_number(options.density)
+    except InputError as error:
+        raise InputError(error.message, where="--density", advice="Write a share such as 0.3.") from None
+    print(f"beadwork: a cell of {printable(options.pattern)} (solved once, then kept)", file=sys.stderr, flush=True)
     made = infill_cell(
         options.pattern,
-        density=options.density,
+        density=density,
         bead_width=width,
         bead_height=height,
         E=values.E,
@@ -106,7 +126,7 @@ def cell(options: argparse.Namespace) -> int:
     else:
         _print_cell(made, facts)
     draw_cell(made, path=picture)
-    print(f"Picture: {picture}", file=sys.stderr)
+    print(f"Picture: {printable(str(picture))}", file=sys.stderr)
     return 0
 
 

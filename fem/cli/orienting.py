@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import argparse
 
-from fem.cli.console import progress, ruled, screen
+from fem.cli.console import progress, ruled, screen, tell_cautions
 from fem.cli.studies import CAUTION
+from fem.digits import reserve_text
 
 
 def orient(options: argparse.Namespace) -> int:
-    from fem.judging.orientation import direction_words, reserve_words, vector_text
+    from fem.judging.orientation import direction_words, vector_text
     from fem.study.orientation.story import orient_study
 
     with progress() as say:
@@ -31,7 +32,7 @@ def orient(options: argparse.Namespace) -> int:
             [
                 "; ".join(pick.why),
                 f"{vector_text(way)}, {direction_words(way)}",
-                reserve_words(d.reserve),
+                reserve_text(d.reserve),
                 f"{d.deflection_mm:.3g}",
                 f"{d.interlayer_MPa:.3g}",
                 f"{d.overhang_mm2 if study else d.support_mm2:,.0f}",
@@ -43,14 +44,7 @@ def orient(options: argparse.Namespace) -> int:
     heads += ["interlayer tension [MPa]", "overhang [mm²]", "time [h]", "misses"]
     console.print(ruled(f"{scan.title}: build directions of {scan.body}", heads, rows))
     console.print(scan.reason, soft_wrap=True)
-    for caution in scan.cautions[: -len(_standing())]:
-        console.print(f"Caution: {caution}", soft_wrap=True)
+    tell_cautions(console, scan.cautions)
     console.print(f"Page: {page}", soft_wrap=True)
     console.print(CAUTION, style="dim")
     return 0
-
-
-def _standing() -> tuple[str, ...]:
-    from fem.judging.trust import STANDING
-
-    return STANDING

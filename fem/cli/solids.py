@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from fem.cli.console import place_text, ruled, screen
+from fem.errors import printable
 
 
 def faces(options: argparse.Namespace) -> int:
@@ -38,7 +39,7 @@ def faces(options: argparse.Namespace) -> int:
 
     points, triangles, face = shown_surface(solid, unit=options.unit)
     draw_faces(points, triangles, face, solid.faces, picture)
-    print(f"Picture: {picture}", file=sys.stderr)
+    print(f"Picture: {printable(str(picture))}", file=sys.stderr)
     return 0
 
 

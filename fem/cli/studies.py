@@ -5,7 +5,8 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from fem.cli.console import number_text, place_text, progress, reserve_text, ruled, screen
+from fem.cli.console import place_text, progress, ruled, screen, tell_cautions
+from fem.digits import number, reserve_text, with_unit
 
 if TYPE_CHECKING:
     from fem.judging.findings import Findings
@@ -17,6 +18,7 @@ CAUTION = (
 
 
 def run(options: argparse.Namespace) -> int:
+    from fem.judging.verdict import verdict_of
     from fem.study.run import run_study
 
     with progress() as say:
@@ -25,47 +27,51 @@ def run(options: argparse.Namespace) -> int:
     _print_findings(console, findings)
     console.print(f"Report: {report}", soft_wrap=True)
     console.print(CAUTION, style="dim")
-    return 3 if options.strict and not findings.met else 0
+    return 3 if options.strict and not verdict_of(findings).passes else 0
 
 
 def _print_findings(console: Any, findings: Findings) -> None:
-    rows = []
-    for name, case in findings.cases.items():
-        r = case.reserve
-        mark = " *" if r.singular else ""
-        rows.append(
-            [
-                name,
-                f"{case.maximum_displacement_mm:.3g}",
-                reserve_text(r.minimum) + mark,
-                f"{r.mode}, in the {r.zone}",
-                f"{r.face} {place_text(r.at_mm)}",
-                f"{max(case.force_error, case.moment_error):.0e}",
-            ]
-        )
-    columns = ["case", "maximum deflection [mm]", "minimum reserve factor", "mode", "near, at [mm]", "balance error"]
-    console.print(ruled(findings.title, columns, rows))
-    if any(c.reserve.singular for c in findings.cases.values()):
-        console.print("* at a place made by a support or a load's edge; it depends on the mesh (see the report).")
+    from fem.judging.verdict import is_reserve
+    from fem.telling.words import answer
+
+    for sentence in answer(findings):
+        console.print(sentence, soft_wrap=True)
+    tell_cautions(console, [c for c in findings.cautions if c.decisive])
+    _print_cases(console, findings)
     if findings.requirements:
         rows = [
             [
-                r.name,
-                f"{number_text(r.limit)} {r.unit}".strip(),
-                f"{reserve_text(r.value) if r.name == 'reserve' else number_text(r.value)} {r.unit}".strip(),
+                "reserve factor" if is_reserve(r) else r.name,
+                with_unit(r.limit, r.unit),
+                with_unit(r.value, r.unit, limit=r.limit),
                 "met" if r.met else "NOT MET",
                 r.where,
             ]
             for r in findings.requirements
         ]
-        console.print(ruled("Requirements", ["what", "limit", "value", "", "decided by"], rows))
+        console.print(ruled("Requirements", ["what", "limit", "value", "", "governing case"], rows))
     _print_plans(console, findings.bodies, currency=findings.currency)
-    flagged = [b for b in findings.bodies.values() if b.estimates]
-    for body in flagged:
-        console.print(
-            f"Estimates, not measurements, in card {body.material} ({body.state}): {', '.join(body.estimates)}.",
-            soft_wrap=True,
+    tell_cautions(console, [c for c in findings.cautions if not c.decisive])
+
+
+def _print_cases(console: Any, findings: Findings) -> None:
+    rows = []
+    for name, case in findings.cases.items():
+        r = case.reserve
+        rows.append(
+            [
+                name,
+                number(case.maximum_displacement_mm),
+                reserve_text(r.minimum) + (" *" if r.singular else ""),
+                f"{r.mode}, in the {r.zone}",
+                f"{r.face} {place_text(r.at_mm)}",
+                f"{max(case.force_error, case.moment_error):.0e}",
+            ]
         )
+    columns = ["case", "maximum deflection [mm]", "minimum reserve factor", "failure mode", "near, at [mm]"]
+    console.print(ruled(findings.title, [*columns, "balance error"], rows))
+    if any(c.reserve.singular for c in findings.cases.values()):
+        console.print("* singular: at a support's or load's edge; the value does not converge with refinement.")
 
 
 def check(options: argparse.Namespace) -> int:
@@ -83,17 +89,18 @@ def check(options: argparse.Namespace) -> int:
         [name, f"{b.material} ({b.state})", f"{b.volume_mm3:,.0f}", f"{b.mass_g:.1f}", f"{found.unknowns[name]:,}"]
         for name, b in found.bodies.items()
     ]
-    heads = ["body", "material", "volume [mm³]", "mass [g]", "unknowns to come, about"]
+    heads = ["body", "material", "volume [mm³]", "mass [g]", "unknowns (estimate)"]
     console.print(ruled("Bodies", heads, rows))
     _print_plans(console, found.bodies, currency=study.currency)
     rows = [[n, str(g.count), f"{g.area:,.1f}", place_text(g.centre)] for n, g in found.groups.items()]
     console.print(ruled("Faces", ["name", "count", "area [mm²]", "centre [mm]"], rows))
     rows = [[n, ", ".join(f"{k} {_fact(v)}" for k, v in facts.items())] for n, facts in found.loads.items()]
-    console.print(ruled("Loads at factor one (moments about the origin of the part axes)", ["load", "numbers"], rows))
+    console.print(
+        ruled("Loads at unit factor (moments about the origin of the part axes)", ["load", "numbers"], rows)
+    )
     rows = [[n, place_text(force), place_text(moment)] for n, (force, moment) in found.totals.items()]
     console.print(ruled("Cases", ["case", "total force [N]", "total moment [N mm]"], rows))
-    for caution in found.cautions:
-        console.print(f"Caution: {caution}", soft_wrap=True)
+    tell_cautions(console, found.cautions)
     for body in found.bodies.values():
         if body.estimates:
             console.print(f"Estimates in card {body.material} ({body.state}): {', '.join(body.estimates)}.")

@@ -12,7 +12,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from fem.judging.orientation import reserve_words
+from fem.digits import reserve_text
 
 ALIKE = 0.005
 """Masses that differ by less than this share are taken as equal: the estimate of a print's mass is no better."""
@@ -352,4 +352,4 @@ def _short(value: float | None, wanted: float) -> float:
 
 
 def _text(value: float | None) -> str:
-    return "not known" if value is None else reserve_words(value)
+    return "not known" if value is None else reserve_text(value)

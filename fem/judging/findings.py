@@ -205,6 +205,19 @@ class RequirementFindings:
 
 
 @dataclass(frozen=True)
+class Caution:
+    """What a reader must know: `kind` a word for scripts, `text` one sentence or two, `numbers` what stands in it.
+
+    A `decisive` one can turn the verdict: it is told before the tables.
+    """
+
+    kind: str
+    text: str
+    numbers: dict[str, Any] = field(default_factory=dict)
+    decisive: bool = False
+
+
+@dataclass(frozen=True)
 class Findings:
     """All that one run found; see the module's text."""
 
@@ -221,15 +234,10 @@ class Findings:
     loads: dict[str, dict[str, Any]]
     supports: dict[str, dict[str, Any]]
     trust: dict[str, Any]
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
     seconds: dict[str, float] = field(default_factory=dict)
     peak_memory_MB: float = 0.0
     currency: str = ""
-
-    @property
-    def met(self) -> bool:
-        """Whether every requirement is met (also true when there is none)."""
-        return all(r.met for r in self.requirements)
 
     @property
     def worst_case(self) -> str:

@@ -13,6 +13,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from fem.digits import reserve_text
+from fem.judging.findings import Caution
 from fem.tensors import Array, unit
 
 Vector = tuple[float, ...]
@@ -112,7 +114,7 @@ class Orientation:
     picks: tuple[Pick, ...]
     reason: str
     mirrored: bool
-    cautions: tuple[str, ...] = ()
+    cautions: tuple[Caution, ...] = ()
     beadwork: str = ""
     seconds: float = 0.0
 
@@ -304,11 +306,6 @@ def _numbers(d: DirectionNumbers, *, turned: bool = True) -> str:
     over = d.support_mm2 if turned else d.overhang_mm2
     verb = "with " if turned else ""
     return (
-        f"{verb}a minimum reserve factor of {reserve_words(d.reserve)}, {d.deflection_mm:.3g} mm of deflection and "
+        f"{verb}a minimum reserve factor of {reserve_text(d.reserve)}, {d.deflection_mm:.3g} mm of deflection and "
         f"{over:,.0f} mm² of overhang"
     )
-
-
-def reserve_words(value: float) -> str:
-    """A reserve factor, rounded down: a shortfall is never rounded up to what is required."""
-    return "unlimited" if math.isinf(value) else f"{math.floor(value * 100 + 1e-9) / 100:.2f}"

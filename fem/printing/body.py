@@ -64,9 +64,10 @@ def printed_body(plan: PrintPlan, *, card: Card, state: str, temperature: float 
     return PrintedBody(core, card.density, plan, wall, cover, cell)
 
 
-def metal_body(card: Card, *, state: str = "dry", temperature: float | None = None) -> PrintedBody:
-    """A body of one metal. Errors: CardError for a polymer's card."""
-    return PrintedBody(metal_material(card, values=card.state(state, temperature=temperature)), card.density)
+def metal_body(card: Card, *, state: str | None = None, temperature: float | None = None) -> PrintedBody:
+    """A body of one metal in a state of its card, the first if None. Errors: CardError for a polymer's card."""
+    values = card.state(next(iter(card.states)) if state is None else state, temperature=temperature)
+    return PrintedBody(metal_material(card, values=values), card.density)
 
 
 def infill_material(plan: PrintPlan, *, cell: InfillCell, card: Card, values: CardState) -> PrintedMaterial:
@@ -92,5 +93,5 @@ def infill_material(plan: PrintPlan, *, cell: InfillCell, card: Card, values: Ca
         phases=beads + walls,
         zone="core",
         expansion=None if cell.expansion is None else strain_rotation(axes.T) @ cell.expansion,
-        estimates=values.estimates,
+        estimates=values.doubtful,
     )

@@ -60,6 +60,8 @@ def estimate_print(
     for name, value in given.items():
         if value is not None and not (math.isfinite(value) and value > 0):
             raise InputError(f"{name} {value:g} must be more than zero.")
+        if value is not None and not 1e-3 <= value <= 1e6:
+            raise InputError(f"{name} {value:g} is not plausible.", advice="Check its unit.")
     speed = SPEED if speed is None else speed
     diameter = FILAMENT_DIAMETER if filament_diameter is None else filament_diameter
     price = PRICE_PER_KG if price_per_kg is None else price_per_kg

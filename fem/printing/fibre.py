@@ -25,6 +25,8 @@ from fem.tensors import PAIRS, Array, isotropic_stiffness, orthotropic_stiffness
 MODELS = {"mori-tanaka": "Mori-Tanaka", "halpin-tsai": "Halpin-Tsai"}
 """Key of a model -> its name in print."""
 
+LONGEST_FIBRE = 1e6
+"""Largest length / diameter: 7 metres of a carbon fibre, beyond which nothing changes any more."""
 NOT_ALONG = 1e-6
 """A share of fibre directions below this counts as none: the closure has a closed form there."""
 
@@ -109,6 +111,11 @@ def compose(
     one; `model` one of MODELS. Errors: InputError.
     """
     share, density = mix(mass_fraction, fibre_density=fibre.density, resin_density=resin.density)
+    if not 1 <= aspect_ratio <= LONGEST_FIBRE:
+        raise InputError(
+            f"an aspect ratio of {aspect_ratio:g} must lie from 1 to {LONGEST_FIBRE:g}.",
+            advice="It is length / diameter.",
+        )
     if model not in MODELS:
         raise InputError(f'"{model}" is no model of fibres.', advice=f"Known: {', '.join(MODELS)}.")
     rule = mori_tanaka if model == "mori-tanaka" else halpin_tsai

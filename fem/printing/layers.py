@@ -125,7 +125,7 @@ def raster_material(plan: PrintPlan, *, card: Card, values: CardState, zone: str
         phases=phases,
         zone=zone,
         expansion=None if stack.expansion is None else strain_rotation(axes.T) @ stack.expansion,
-        estimates=values.estimates,
+        estimates=values.doubtful,
     )
 
 
@@ -144,7 +144,7 @@ def wall_material(plan: PrintPlan, *, card: Card, values: CardState) -> PrintedM
         phases=(Phase("wall", "along the outline", np.eye(6), np.zeros(6), values.strength),),
         zone="wall",
         expansion=None if values.expansion is None else np.array([*values.expansion, 0.0, 0.0, 0.0]),
-        estimates=values.estimates,
+        estimates=values.doubtful,
         follows_outline=True,
     )
 
@@ -165,7 +165,7 @@ def metal_material(card: Card, *, values: CardState) -> PrintedMaterial:
         phases=(Phase("metal", "metal", np.eye(6), np.zeros(6), Strength(yield_stress=values.yield_stress)),),
         zone="metal",
         expansion=None if values.expansion is None else np.array([*values.expansion, 0.0, 0.0, 0.0]),
-        estimates=values.estimates,
+        estimates=values.doubtful,
     )
 
 

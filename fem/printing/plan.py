@@ -11,13 +11,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fem.errors import InputError, nearest
-from fem.tensors import Array, unit
+from fem.errors import InputError, nearest, shown
+from fem.tensors import Array, checked_direction, unit
 
 INFILL_PATTERNS = ("solid", "woodpile", "grid", "triangle", "honeycomb", "cubic", "gyroid")
 """What a core can be filled with; "solid" is raster from side to side, the others are lattices."""
 INFILL_ANGLE = 45.0
 """How the infill lies in the layer when nothing is said [degrees] (common practice)."""
+
+BEAD_SIZES = (0.02, 50.0)
+"""Width and height of a bead [mm]: from the finest nozzles to the largest printers (common practice is 0.1 to 25)."""
+MOST_LAYERS = 1000
+"""No part has more walls, covers, or raster angles that repeat."""
 
 _PARALLEL = 1e-3
 """Directions nearer than this [rad] leave no bead direction worth the name in the layer."""
@@ -27,7 +32,7 @@ _PARALLEL = 1e-3
 class PrintPlan:
     """How a body is printed.
 
-    `build_direction` (3,) and `raster_zero` (3,) in part axes, of any length; `raster_zero` None: part x projected
+    `build_direction` (3,) and `raster_zero` (3,) in part axes, not unit vectors; `raster_zero` None: part x projected
     into the layer, or y if x is the build direction. `bead_width`, `bead_height` [mm]; `walls`, `covers` counts;
     `raster` angles [degrees] layer by layer; `infill_density` share of its room that the infill fills, `infill_angle`
     [degrees] how it is turned in the layer.
@@ -47,34 +52,28 @@ class PrintPlan:
     infill_angle: float = INFILL_ANGLE
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "build_direction", _direction("build_direction", self.build_direction))
+        object.__setattr__(self, "build_direction", checked_direction("build_direction", self.build_direction))
         if self.raster_zero is not None:
-            object.__setattr__(self, "raster_zero", _direction("raster_zero", self.raster_zero))
+            object.__setattr__(self, "raster_zero", checked_direction("raster_zero", self.raster_zero))
             if _along(self.raster_zero, self.build_direction):
                 raise InputError(
                     f"raster_zero {_text(self.raster_zero)} is parallel to the build direction.",
                     advice="Give a direction that lies in the layer.",
                 )
-        object.__setattr__(self, "raster", tuple(float(a) for a in self.raster))
+        object.__setattr__(self, "raster", tuple(checked_angle("raster angle", a) for a in self.raster))
         if not self.raster:
             raise InputError("raster holds no angle.", advice="Write at least one, such as raster = [45, -45].")
-        if not all(math.isfinite(a) for a in self.raster):
-            raise InputError(f"raster {_text(self.raster)} holds an angle that is no finite number.")
+        if len(self.raster) > MOST_LAYERS:
+            raise InputError(f"raster holds {len(self.raster)} angles, more than {MOST_LAYERS}.")
         self._check_bead()
         self._check_infill()
 
     def _check_bead(self) -> None:
-        for name, value in (("width", self.bead_width), ("height", self.bead_height)):
-            if not (math.isfinite(value) and value > 0):
-                raise InputError(f"bead {name} {value:g} mm must be positive.")
-        if self.bead_height > self.bead_width:
-            raise InputError(
-                f"bead height {self.bead_height:g} mm is above its width {self.bead_width:g} mm.",
-                advice="A bead is laid flat: exchange the two, or correct them.",
-            )
+        check_bead(self.bead_width, self.bead_height)
         for name, count in (("walls", self.walls), ("covers", self.covers)):
-            if isinstance(count, bool) or count != int(count) or count < 0:
-                raise InputError(f"{name} = {count!r} must be a whole number, 0 or more.")
+            known = isinstance(count, (int, float)) and not isinstance(count, bool)
+            if not (known and 0 <= count <= MOST_LAYERS and count == int(count)):
+                raise InputError(f"{name} = {shown(count)} must be a whole number from 0 to {MOST_LAYERS}.")
 
     def _check_infill(self) -> None:
         if self.infill_pattern not in INFILL_PATTERNS:
@@ -88,8 +87,36 @@ class PrintPlan:
             raise InputError(
                 f"infill density {self.infill_density:g} contradicts the solid pattern.", advice="Leave it out."
             )
-        if not math.isfinite(self.infill_angle):
-            raise InputError(f"infill angle {self.infill_angle:g} is no finite number.")
+        object.__setattr__(self, "infill_angle", checked_angle("infill angle", self.infill_angle))
+
+
+def check_bead(width: float, height: float) -> None:
+    """Errors: InputError for a bead that no printer lays, or one higher than wide."""
+    low, high = BEAD_SIZES
+    for name, value in (("width", width), ("height", height)):
+        if not (math.isfinite(value) and value > 0):
+            raise InputError(f"bead {name} {value:g} mm must be positive.")
+        if not low <= value <= high:
+            raise InputError(
+                f"bead {name} {value:g} mm is not plausible: beads lie between {low:g} and {high:g} mm.",
+                advice="Check its unit.",
+            )
+    if height > width:
+        raise InputError(
+            f"bead height {height:g} mm is above its width {width:g} mm.",
+            advice="A bead is laid flat: exchange the two, or correct them.",
+        )
+
+
+def checked_angle(name: str, value: float) -> float:
+    """An angle in the layer [degrees]. Errors: InputError unless it lies within a full turn either way."""
+    try:
+        angle = float(value)
+    except (TypeError, ValueError, OverflowError):
+        angle = math.nan
+    if not abs(angle) <= 360:
+        raise InputError(f"{name} {shown(value)} must lie between -360 and 360 degrees and be a finite number.")
+    return angle
 
 
 def print_axes(plan: PrintPlan) -> Array:
@@ -112,15 +139,6 @@ def in_layer_rotation(angle_deg: float) -> Array:
     """Bead axes (3, 3) in print axes of a raster at `angle_deg` [degrees], turned about the build direction."""
     c, s = math.cos(math.radians(angle_deg)), math.sin(math.radians(angle_deg))
     return np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]])
-
-
-def _direction(name: str, value: tuple[float, ...]) -> tuple[float, ...]:
-    numbers = tuple(float(x) for x in value)
-    if len(numbers) != 3 or not all(math.isfinite(x) for x in numbers):
-        raise InputError(f"{name} {_text(numbers)} must be three finite numbers.", advice="Such as [0, 0, 1].")
-    if math.hypot(*numbers) == 0:
-        raise InputError(f"{name} has zero length.", advice="Give a direction such as [0, 0, 1].")
-    return numbers
 
 
 def _along(a: tuple[float, ...], b: tuple[float, ...]) -> bool:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 
-from fem.judging.findings import BodyFindings, PrintFindings
+from fem.judging.findings import BodyFindings, Caution, PrintFindings
 from fem.part.quadrature import tet_volumes
 from fem.part.tetmesh import Index, TetMesh
 from fem.printing.body import PrintedBody
@@ -80,7 +80,7 @@ def _print_findings(body: PrintedBody, keys: PrintKeys, *, mass: float, nodes: A
         filament_diameter=keys.filament_diameter,
         price_per_kg=keys.price_per_kg,
     )
-    assumed = took.assumed
+    assumed = (*keys.assumed, *took.assumed)
     if cell is not None and keys.infill_angle is None:
         assumed = (*assumed, "infill angle")
     return PrintFindings(
@@ -110,36 +110,44 @@ def _print_findings(body: PrintedBody, keys: PrintKeys, *, mass: float, nodes: A
     )
 
 
-def print_cautions(bodies: Mapping[str, BodyFindings]) -> tuple[str, ...]:
+def print_cautions(bodies: Mapping[str, BodyFindings]) -> tuple[Caution, ...]:
     """What a reader of the numbers should know of how the bodies are printed."""
-    out = []
-    for name, body in bodies.items():
-        plan = body.print
-        if plan is None or plan.cell_mm is None:
-            continue
-        if body.zones.get("core", 0.0) < FULL:
-            out.append(f"Body {name}: walls and covers fill the part; the {plan.pattern} infill has no room in it.")
-            continue
-        narrowest = min(high - low for low, high in zip(*body.box_mm, strict=True))
-        if max(plan.cell_mm) * FEWEST_CELLS > narrowest:
-            out.append(
-                f"Body {name}: a cell of its {plan.pattern} infill is {max(plan.cell_mm):.3g} mm wide, the part "
-                f"{narrowest:.3g} mm across; with so few cells the mean stiffness of the infill is rough."
-            )
-        moved = plan.cell_stiffness_mesh_change
-        if moved is not None and moved > MOST_MOVES:
-            out.append(
-                f"Body {name}: the stiffness of its infill's cell moved by {100 * moved:.1f} % when its mesh was "
-                "last refined."
-            )
-        moved, short = plan.cell_strength_mesh_change or 0.0, plan.cell_peak_underestimate or 0.0
-        if max(moved, short) > MOST_STRENGTH_MOVES:
-            out.append(
-                f"Body {name}: reserve factors inside its {plan.pattern} infill are rough. Its cell's strengths went "
-                f"{100 * moved:.0f} % off when its mesh was last refined, and the places judged may understate its "
-                f"worst bead by {100 * short:.0f} %."
-            )
-    return tuple(out)
+    return tuple(c for name, body in bodies.items() for c in _of_print(name, body))
+
+
+def _of_print(name: str, body: BodyFindings) -> Iterator[Caution]:
+    plan = body.print
+    if plan is None or plan.cell_mm is None:
+        return
+    if body.zones.get("core", 0.0) < FULL:
+        text = f"Body {name}: walls and covers fill the part; the {plan.pattern} infill has no room in it."
+        yield Caution("no_core", text, {"body": name})
+        return
+    narrowest = min(high - low for low, high in zip(*body.box_mm, strict=True))
+    if max(plan.cell_mm) * FEWEST_CELLS > narrowest:
+        yield Caution(
+            "few_cells",
+            f"Body {name}: a cell of its {plan.pattern} infill is {max(plan.cell_mm):.3g} mm wide, the part "
+            f"{narrowest:.3g} mm across; with so few cells the homogenised stiffness of the infill is rough.",
+            {"body": name, "cell_mm": max(plan.cell_mm), "narrowest_mm": narrowest},
+        )
+    moved = plan.cell_stiffness_mesh_change
+    if moved is not None and moved > MOST_MOVES:
+        yield Caution(
+            "cell_stiffness",
+            f"Body {name}: the stiffness of its infill's cell moved by {100 * moved:.1f} % when its mesh was last "
+            "refined.",
+            {"body": name, "mesh_change": moved},
+        )
+    changed, short = plan.cell_strength_mesh_change or 0.0, plan.cell_peak_underestimate or 0.0
+    if max(changed, short) > MOST_STRENGTH_MOVES:
+        yield Caution(
+            "cell_strength",
+            f"Body {name}: reserve factors inside its {plan.pattern} infill are rough. Its cell's strengths went "
+            f"{100 * changed:.0f} % off when its mesh was last refined, and the places judged may understate its "
+            f"worst bead by {100 * short:.0f} %.",
+            {"body": name, "mesh_change": changed, "peak_underestimate": short},
+        )
 
 
 def _floats(values: Array) -> tuple[float, ...]:

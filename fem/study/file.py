@@ -257,6 +257,7 @@ def _print(form: PrintForm, file: Path, *, where: str) -> PrintKeys:
     keys = PrintKeys(
         polymer=_card(form.polymer, file),
         state=form.state,
+        card=form.card,
         temperature=form.temperature,
         build_direction=_vector(form.build_direction),
         raster_zero=_maybe(form.raster_zero),
@@ -271,12 +272,21 @@ def _print(form: PrintForm, file: Path, *, where: str) -> PrintKeys:
         speed=form.speed,
         filament_diameter=form.filament_diameter,
         price_per_kg=form.price_per_kg,
+        assumed=_left_out(form),
     )
     try:
         _ = keys.plan
     except InputError as error:
         raise InputError(error.message, where=where, advice=error.advice) from None
     return keys
+
+
+def _left_out(form: PrintForm) -> tuple[str, ...]:
+    """The values of a print that the study leaves to their defaults, in words."""
+    fields = type(form).model_fields
+    names = [key for key in fields if key not in form.model_fields_set and fields[key].default is not None]
+    bead = [f"bead {key}" for key in type(form.bead).model_fields if key not in form.bead.model_fields_set]
+    return (*(key.replace("_", " ") for key in names if key != "bead"), *bead)
 
 
 def _card(name: str, file: Path) -> str:

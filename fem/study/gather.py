@@ -6,8 +6,9 @@ from typing import Any
 
 import numpy as np
 
-from fem.judging.findings import FaceFindings, Findings, MeshFindings
-from fem.judging.trust import cautions_of, trust_of
+from fem.judging.cautions import cautions_of
+from fem.judging.findings import Caution, FaceFindings, Findings, MeshFindings
+from fem.judging.trust import trust_of
 from fem.loading.case import LoadCase
 from fem.part.tetmesh import TetMesh
 from fem.study.answers import compare_requirements
@@ -15,9 +16,6 @@ from fem.study.bodies import describe_bodies, print_cautions
 from fem.study.ground import Prepared
 from fem.study.machine import library_versions, peak_memory, program_version
 from fem.study.plans import PrintKeys, Study
-
-LARGE_DISPLACEMENT = 0.02
-"""Maximum displacement over the part's diagonal from which a linear analysis is called doubtful (common practice)."""
 
 
 def findings_of(
@@ -28,7 +26,7 @@ def findings_of(
     stiffness: dict[str, Any],
     iterations: int,
     balance: float,
-    remarks: tuple[str, ...],
+    remarks: tuple[Caution, ...],
 ) -> Findings:
     """The findings of a prepared study whose `cases` were answered."""
     study, mesh = ready.study, ready.mesh
@@ -46,20 +44,17 @@ def findings_of(
     )
     errors = {name: answers[name].energy_error for name in cases}
     trust = trust_of(about_mesh, balance=balance, energy_error=errors, iterations=iterations)
-    remarks = (
-        tuple(note for solid in ready.solids.values() for note in solid.notes) + remarks + print_cautions(bodies)
-    )
-    remarks += tuple(
-        f"Case {case.name} has permanent loads alone; its reserve factor takes them to grow together."
+    notes = tuple(Caution("solid", note) for solid in ready.solids.values() for note in solid.notes)
+    growing = tuple(
+        Caution(
+            "permanent_alone",
+            f"Case {case.name} has permanent loads alone; its reserve factor takes them to grow together.",
+            {"case": case.name},
+        )
         for case in cases.values()
         if case.all_grow
     )
-    remarks += tuple(
-        f"Case {name} bends by {100 * r.maximum_displacement_mm / mesh.diagonal:.1f} % of the part's diagonal: too "
-        "far for a linear analysis."
-        for name, r in results.items()
-        if r.maximum_displacement_mm > LARGE_DISPLACEMENT * mesh.diagonal
-    )
+    remarks = (*notes, *remarks, *print_cautions(bodies), *growing)
     return Findings(
         beadwork=program_version(),
         title=study.title,
@@ -74,7 +69,7 @@ def findings_of(
         loads={name: each.load.facts for name, each in ready.loads.items()},
         supports={name: _support_facts(plan) for name, plan in study.supports.items()},
         trust=trust,
-        cautions=cautions_of(bodies, results, trust, mesh=about_mesh, remarks=remarks),
+        cautions=cautions_of(bodies, results, trust, mesh=about_mesh, diagonal=mesh.diagonal, remarks=remarks),
         peak_memory_MB=peak_memory(),
         currency=study.currency,
     )
@@ -96,10 +91,16 @@ def _support_facts(plan: Any) -> dict[str, Any]:
     }
 
 
-def far_points(study: Study, mesh: TetMesh) -> tuple[str, ...]:
+def far_points(study: Study, mesh: TetMesh) -> tuple[Caution, ...]:
     """Cautions for points that lie off the part: they are read at the nearest node."""
     reach = float(mesh.edge_length.max())
     off = {n: float(np.linalg.norm(mesh.nodes - np.asarray(at), axis=1).min()) for n, at in study.points.items()}
     return tuple(
-        f"Point {n} lies {d:.3g} mm off the part; the nearest node is read." for n, d in off.items() if d > reach
+        Caution(
+            "point_off_part",
+            f"Point {n} lies {d:.3g} mm off the part; the nearest node is read.",
+            {"point": n, "distance_mm": d},
+        )
+        for n, d in off.items()
+        if d > reach
     )

@@ -21,14 +21,16 @@ class PrintKeys:
     """How a body is printed, as the study says it.
 
     `polymer` is a card's name or the absolute path of a card file; `state` None leaves the choice to the card and
-    `raster_zero` None to the plan.
+    `raster_zero` None to the plan; `card` holds single values of it that the study sets, in a card file's own form.
     `build_direction`, `raster_zero` are directions in part axes, `bead_width`, `bead_height` [mm], `raster` the
     angles [degrees] layer by layer, `infill_density` the share 0..1, `infill_angle` [degrees] or None. `temperature`
     [deg C] in service, `speed` [mm/s], `filament_diameter` [mm] and `price_per_kg` are None where nothing is said.
+    `assumed` names the values that the study left to their defaults.
     """
 
     polymer: str
     state: str | None
+    card: Mapping[str, Any]
     temperature: float | None
     build_direction: Vector
     raster_zero: Vector | None
@@ -43,6 +45,7 @@ class PrintKeys:
     speed: float | None
     filament_diameter: float | None
     price_per_kg: float | None
+    assumed: tuple[str, ...] = ()
 
     @property
     def plan(self) -> PrintPlan:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from fem.errors import FaceError, InputError
+from fem.judging.findings import Caution
 from fem.judging.scene import Arrow, Patch
 from fem.loading.bolts import find_holes, preload_forces
 from fem.loading.loads import (
@@ -24,8 +25,9 @@ from fem.loading.wing import wing_lift
 from fem.part.faces import FaceGroup
 from fem.part.tetmesh import Index, TetMesh
 from fem.printing.body import PrintedBody, metal_body, printed_body
+from fem.printing.card.temperature import other_temperature
 from fem.printing.field import PrintedField
-from fem.printing.polymer import Card, load_card
+from fem.printing.polymer import Card, card_with, load_card
 from fem.study.plans import (
     AccelerationKeys,
     BodyPlan,
@@ -60,21 +62,47 @@ def body_print(body: BodyPlan, *, where: str = "") -> PrintedBody:
     place = f"{where}: bodies.{body.name}" if where else f"bodies.{body.name}"
     try:
         if body.print is not None:
-            card = load_card(body.print.polymer)
-            state = _state(card, body.print.state)
+            card, state = _card_of(body)
             return printed_body(body.print.plan, card=card, state=state, temperature=body.print.temperature)
-        if body.metal is None:
-            raise InputError("needs a print plan or a metal.")
-        card = load_card(body.metal)
-        return metal_body(card, state=_state(card, body.state))
+        card, state = _card_of(body)
+        return metal_body(card, state=state)
     except InputError as error:
-        inside = f"{place}: {error.where}" if error.where else place
-        raise type(error)(error.message, where=inside, advice=error.advice) from None
+        raise error.inside(place) from None
 
 
-def _state(card: Card, wanted: str | None) -> str:
-    """The state asked for, or the card's first (dry, as printed or delivered)."""
-    return next(iter(card.states)) if wanted is None else wanted
+def _card_of(body: BodyPlan) -> tuple[Card, str]:
+    """A body's card, with the values that the study sets in it, and the state asked for or the card's first."""
+    if body.print is None:
+        card = load_card(str(body.metal))
+        return card, body.state or next(iter(card.states))
+    card = load_card(body.print.polymer)
+    state = body.print.state or next(iter(card.states))
+    values = body.print.card
+    return (card_with(card, state=state, values=values, where="print.card") if values else card), state
+
+
+def temperature_cautions(study: Study) -> tuple[Caution, ...]:
+    """Cautions for temperature changes that end where a card's values no longer hold."""
+    out = []
+    for name, load in study.loads.items():
+        if not isinstance(load.what, TemperatureChangeKeys):
+            continue
+        most = max((abs(factors.get(name, 0.0)) for factors in study.cases.values()), default=1.0)
+        for body in load.what.bodies or tuple(study.bodies):
+            card, state = _card_of(study.bodies[body])
+            plan = study.bodies[body].print
+            values = card.state(state, temperature=None if plan is None else plan.temperature)
+            other = other_temperature(values, change=most * load.what.by)
+            if other is not None:
+                text = f"Load {name}: body {body}, card {card.name}: {other.text}"
+                numbers = {
+                    "load": name,
+                    "body": body,
+                    "values_at_degC": other.values_at,
+                    "load_at_degC": other.load_at,
+                }
+                out.append(Caution("card_temperature", text, numbers, decisive=True))
+    return tuple(out)
 
 
 def supports_of(study: Study, mesh: TetMesh, groups: Mapping[str, FaceGroup]) -> tuple[list[Held], list[Foundation]]:
@@ -259,7 +287,7 @@ def patches_of(
     return (*supports, *(Patch(k, "load", v.triangles) for k, v in loads.items() if len(v.triangles)))
 
 
-def lost_loads(loads: Mapping[str, Load], projector: Array) -> tuple[str, ...]:
+def lost_loads(loads: Mapping[str, Load], projector: Array) -> tuple[Caution, ...]:
     """Cautions for loads that fall on held directions, where the part never feels them.
 
     `projector` (n, 3, 3) is onto what may move. Errors: InputError when a load is lost altogether.
@@ -278,16 +306,19 @@ def lost_loads(loads: Mapping[str, Load], projector: Array) -> tuple[str, ...]:
                 advice="Load another face, or hold less.",
             )
         if lost > 0.2:
-            cautions.append(
-                f"{100 * lost:.0f} % of load {name} falls on held directions, where the part does not feel it."
-            )
+            text = f"{100 * lost:.0f} % of load {name} falls on held directions, where the part does not feel it."
+            cautions.append(Caution("lost_load", text, {"load": name, "lost_fraction": lost}))
     return tuple(cautions)
 
 
-def preload_cautions(loads: Mapping[str, Load]) -> tuple[str, ...]:
+def preload_cautions(loads: Mapping[str, Load]) -> tuple[Caution, ...]:
     """Cautions for washers that do not rest on the part all around."""
     return tuple(
-        f"Load {name}: a washer rests on the part with {100 * cover:.0f} % of its area only."
+        Caution(
+            "washer_overhangs",
+            f"Load {name}: a washer rests on the part with {100 * cover:.0f} % of its area only.",
+            {"load": name, "cover_fraction": cover},
+        )
         for name, load in loads.items()
         if (cover := load.facts.get("washer_cover_share", 1.0)) < 0.95
     )

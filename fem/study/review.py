@@ -96,8 +96,10 @@ def what_is_missing(study: Study, folder: Path) -> str:
 
 def _own_cards(study: Study) -> list[Path]:
     """Card files that lie outside the program; the program's own change with its version."""
+    from fem.printing.polymer import CARDS, card_files
+
     names = [body.print.polymer if body.print else str(body.metal) for body in study.bodies.values()]
-    return [path for path in map(Path, names) if path.suffix == ".toml" and path.is_file()]
+    return [path for name in names for path in card_files(name) if path.parent != CARDS]
 
 
 def gather_material(study: Study, folder: Path) -> Material:

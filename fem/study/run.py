@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from fem.errors import FreeBodyError, InputError, NoTrustworthyAnswer
-from fem.judging.findings import Findings
+from fem.judging.findings import Caution, Findings
 from fem.judging.hotspots import find_singular_places
 from fem.judging.scene import CaseFields, Patch, Scene
 from fem.judging.trust import WORST_BALANCE
@@ -31,7 +31,15 @@ from fem.study.gather import far_points, findings_of, print_keys
 from fem.study.ground import Ground, Prepared, expected_unknowns, lay_ground
 from fem.study.machine import peak_memory
 from fem.study.plans import Study
-from fem.study.prepare import body_print, displaced_face, lost_loads, patches_of, preload_cautions, supports_of
+from fem.study.prepare import (
+    body_print,
+    displaced_face,
+    lost_loads,
+    patches_of,
+    preload_cautions,
+    supports_of,
+    temperature_cautions,
+)
 
 DEFAULT_FOLDER = "results"
 """Where a run writes unless it is told otherwise: a folder of the study's name in here."""
@@ -97,7 +105,7 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
     answers: dict[str, Any] = {}
     stiffness = {}
     iterations, balance = 0, 0.0
-    remarks = dict.fromkeys((*preload_cautions(loads), *far_points(study, mesh)))
+    remarks: list[Caution] = [*preload_cautions(loads), *far_points(study, mesh), *temperature_cautions(study)]
     pattern, blocks = ready.ground.pattern, None
     # Cases that prescribe the same faces' displacements share a matrix; a face is free where its displacement is not
     # named
@@ -135,7 +143,8 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
         own = [case for case in cases.values() if case.displaced == displaced]
         needed = sorted({k for case in own for k in case.factors})
         plain = [k for k in needed if loads[k].displacement is None]
-        remarks |= dict.fromkeys(lost_loads({k: loads[k] for k in plain}, equilibrium.held.projector))
+        lost = lost_loads({k: loads[k] for k in plain}, equilibrium.held.projector)
+        remarks += [c for c in lost if c not in remarks]
         wrenches = list(watched.values()) if displaced == () else []
         right = np.concatenate([np.array([loads[k].forces for k in plain]).reshape(-1, *mesh.nodes.shape), *wrenches])
         found, record = equilibrium.solve(right, progress=lambda s: clock_say(progress, "solve", 0.28 + 0.2 * s))
@@ -200,7 +209,7 @@ class Checked:
     unknowns: dict[str, int]
     loads: dict[str, dict[str, Any]]
     totals: dict[str, tuple[Any, Any]]
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
 
 
 def check_study(study: Study, *, progress: Progress | None = None) -> Checked:

@@ -9,9 +9,10 @@ import numpy as np
 
 from fem.judging.findings import Findings
 from fem.judging.scene import Scene
+from fem.judging.verdict import verdict_of
 from fem.telling.colours import displacement_map, reserve_scale, utilisation
 from fem.telling.surface import Ints, four_triangles, polydata
-from fem.telling.words import number, place, required_reserve, reserve_text, worst_hot_spots
+from fem.telling.words import number, place, reserve_text, worst_hot_spots
 from fem.tensors import Array
 
 MOST_TRIANGLES = 14_000
@@ -101,7 +102,7 @@ def interactive(findings: Findings, scene: Scene, *, most: int = MOST_TRIANGLES)
 
 
 def _reserve_choice(findings: Findings, case: str, reserve: Array) -> dict[str, Any]:
-    scale = reserve_scale(required_reserve(findings)[0])
+    scale = reserve_scale(verdict_of(findings).required)
     bands = len(scale.colours)
     steps = []
     for i, (r, g, b) in enumerate(scale.colours):

@@ -16,6 +16,7 @@ import numpy as np
 
 from fem.judging.findings import Findings, HotSpot
 from fem.judging.scene import CaseFields, Scene
+from fem.judging.verdict import verdict_of
 from fem.telling.album import GHOST, GREY, LINE, Album, Picture, Progress
 from fem.telling.canvas import Canvas, Label
 from fem.telling.colours import displacement_map, reserve_scale, utilisation
@@ -23,7 +24,7 @@ from fem.telling.face_picture import draw_faces as draw_faces
 from fem.telling.load_picture import draw_loads
 from fem.telling.stage import CORNER, Stage, View, fit, near
 from fem.telling.surface import eight_tets, four_triangles, lines, node_normals, outline
-from fem.telling.words import number, place, plain_name, required_reserve, reserve_text, round_factor, worst_hot_spots
+from fem.telling.words import number, place, plain_name, reserve_text, round_factor, worst_hot_spots
 from fem.telling.zone_picture import cut_file, draw_zones
 from fem.tensors import Array
 
@@ -37,7 +38,7 @@ def draw_pictures(
     """Draw all pictures into `folder` (made if missing) and return them in the order in which to read them."""
     folder.mkdir(parents=True, exist_ok=True)
     mesh = scene.mesh
-    required, _ = required_reserve(findings)
+    required = verdict_of(findings).required
     with Stage() as stage:
         run = Album(
             findings,
@@ -176,7 +177,7 @@ def _reserve(run: Album, case: str, reserve: Array) -> Picture:
     of = f"case {case}" if case else "least of all cases"
     title = f"Reserve factor outside, {of}"
     canvas = Canvas(run.stage.show(view), title=title, note=f"Least on the surface {reserve_text(least)}")
-    canvas.reserve_bar(run.scale, asked=required_reserve(run.findings)[1])
+    canvas.reserve_bar(run.scale, asked=verdict_of(run.findings).asked)
     if np.isfinite(least):
         x, y = view.pixels(run.nodes[worst])[0]
         canvas.labels([Label(reserve_text(least), float(x), float(y))])
@@ -189,7 +190,7 @@ def _reserve(run: Album, case: str, reserve: Array) -> Picture:
         title=title,
         caption=f"Least on the surface {reserve_text(least)} at {place(run.nodes[worst])}. {number(100 * share)} % "
         f"of the surface nodes lie below {run.scale.required:g}. The heavy marks on the bar are failure (1) and the "
-        f"reserve {'required' if required_reserve(run.findings)[1] else 'taken as target'} ({run.scale.required:g}).",
+        f"reserve {'required' if verdict_of(run.findings).asked else 'taken as target'} ({run.scale.required:g}).",
         alt=f"Reserve factor on the surface, {of}: least {reserve_text(least)} at {place(run.nodes[worst])}; "
         f"{number(100 * share)} % of the surface nodes lie below {run.scale.required:g}.",
         unit="1",
@@ -247,7 +248,7 @@ def _cut(run: Album, case: str) -> Picture:
     moved = f", {number(abs(level - at[axis]))} mm inward of the worst place" if level != at[axis] else ""
     note = f"Cut at {name} = {number(level)} mm{moved}"
     canvas = Canvas(run.stage.show(view), title=title, note=note)
-    canvas.reserve_bar(run.scale, asked=required_reserve(run.findings)[1])
+    canvas.reserve_bar(run.scale, asked=verdict_of(run.findings).asked)
     if np.isfinite(least):
         x, y = view.pixels(origin)[0]
         canvas.labels([Label(reserve_text(least), float(x), float(y))])
@@ -281,7 +282,7 @@ def _hot_spot(run: Album, rank: int, case: str, spot: HotSpot) -> Picture:
     title = f"Hot spot {rank}: reserve factor {reserve_text(spot.reserve)}, case {case}"
     near_face = f", {number(spot.face_distance_mm)} mm from face {spot.face}" if spot.face else ""
     canvas = Canvas(run.stage.show(view), title=title, note=f"{_capital(spot.mode)} at {place(at)}{near_face}")
-    canvas.reserve_bar(run.scale, asked=required_reserve(run.findings)[1])
+    canvas.reserve_bar(run.scale, asked=verdict_of(run.findings).asked)
     x, y = view.pixels(at)[0]
     canvas.marker(float(x), float(y))
     canvas.labels([Label(f"{reserve_text(spot.reserve)}  {spot.mode}", float(x), float(y), dot=False)])

@@ -13,6 +13,7 @@ from typing import Any
 from fem.errors import BeadworkError
 from fem.judging.findings import Findings, write_findings
 from fem.judging.scene import Scene
+from fem.judging.verdict import verdict_of
 from fem.telling import words
 from fem.telling.album import Picture, Progress
 from fem.telling.files import write_fields, write_text
@@ -101,13 +102,13 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         flat=flat,
         words=_words,
     )
-    required, asked = words.required_reserve(findings)
+    verdict = verdict_of(findings)
     return environment.get_template("report.html").render(
         f=findings,
         answer=words.answer(findings),
-        verdict=verdict(findings),
-        required=required,
-        asked=asked,
+        verdict=verdict.word,
+        required=verdict.required,
+        asked=verdict.asked,
         pictures=[p for p in pictures if p.kind != "zones"],
         printed=_printed(findings, pictures),
         embedded=embedded,
@@ -132,15 +133,6 @@ def _printed(findings: Findings, pictures: tuple[Picture, ...]) -> list[dict[str
             plan = plan_rows(body)
             out.append({"name": name, "body": body, "pictures": shots, "zones": zone_rows(body), "plan": plan})
     return out
-
-
-def verdict(findings: Findings) -> str:
-    """One word: holds, short (bears its loads, but less than is asked for), or fails (a reserve factor below 1)."""
-    required, _ = words.required_reserve(findings)
-    least = min((c.reserve.minimum for c in findings.cases.values()), default=math.inf)
-    if least < 1:
-        return "fails"
-    return "holds" if findings.met and least >= required else "short"
 
 
 def stiffness_unit(row: int, column: int) -> str:

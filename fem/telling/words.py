@@ -6,41 +6,14 @@ import math
 from collections.abc import Iterable
 from zlib import crc32
 
+from fem.digits import number, reserve_text, with_unit
 from fem.judging.findings import Findings, HotSpot, Reserve
-
-TARGET_RESERVE = 2.0
-"""Reserve factor that pictures and answers measure against where the study asks for none."""
-
-UNLIMITED = "unlimited"
+from fem.judging.verdict import verdict_of
 
 
 def money(currency: str) -> str:
     """What stands where a cost's unit belongs."""
     return currency or "currency not stated"
-
-
-def number(value: float | None, *, digits: int = 3) -> str:
-    """`value` with that many significant digits, without an exponent between 1e-4 and 1e6."""
-    if value is None or math.isnan(value):
-        return "not known"
-    if math.isinf(value):
-        return UNLIMITED if value > 0 else "-" + UNLIMITED
-    if value == 0:
-        return "0"
-    size = abs(value)
-    if not 1e-4 <= size < 1e6:
-        mantissa, power = f"{value:.{digits - 1}e}".split("e")
-        return f"{mantissa}e{int(power)}"
-    places = max(0, digits - 1 - math.floor(math.log10(size)))
-    return f"{value:.{places}f}"
-
-
-def reserve_text(value: float | None) -> str:
-    """A reserve factor; None and infinity read "unlimited", and a shortfall is never rounded up to 1."""
-    if value is None or math.isinf(value) or value >= 1e6:
-        return UNLIMITED
-    text = number(value)
-    return number(value, digits=5) if value < 1 <= float(text) else text
 
 
 def vector(values: Iterable[float], *, digits: int = 3) -> str:
@@ -58,12 +31,6 @@ def place(at: Iterable[float]) -> str:
 def force(value: float) -> str:
     """A force in N or kN."""
     return f"{number(value / 1000)} kN" if abs(value) >= 1000 else f"{number(value)} N"
-
-
-def required_reserve(findings: Findings) -> tuple[float, bool]:
-    """The reserve factor asked for, and whether the study itself asks for it."""
-    asked = [r.limit for r in findings.requirements if r.name.split(" ")[0].split(".")[0] == "reserve"]
-    return (max(asked), True) if asked else (TARGET_RESERVE, False)
 
 
 def worst_hot_spots(findings: Findings, *, count: int = 3, apart: float = 0.0) -> list[tuple[str, HotSpot]]:
@@ -90,23 +57,24 @@ def _holds(findings: Findings) -> str:
         return "No load case was computed, so nothing can be said about the strength."
     name = findings.worst_case
     reserve = findings.cases[name].reserve
-    required, asked = required_reserve(findings)
-    target = f"{number(required)} {'required' if asked else 'taken as target, as the study asks for none'}"
+    verdict = verdict_of(findings)
+    usual = "required" if verdict.asked else "taken as target, as the study asks for none"
+    target = f"{number(verdict.required)} {usual}"
     if math.isinf(reserve.minimum):
         return "Yes, the part holds: no load case brings any place nearer to failure as its loads grow."
     if reserve.minimum < 1:
-        verdict = "No, the part does not hold"
-    elif reserve.minimum < required:
-        verdict = "The part bears its loads, but with too little in reserve"
+        told = "No, the part does not hold"
+    elif reserve.minimum < verdict.required:
+        told = "The part bears its loads, but with too little in reserve"
     else:
-        verdict = "Yes, the part holds"
+        told = "Yes, the part holds"
     sentence = (
-        f"{verdict}: the minimum reserve factor is {reserve_text(reserve.minimum)} ({target}), in case {name}, "
+        f"{told}: the minimum reserve factor is {reserve_text(reserve.minimum)} ({target}), in case {name}, "
         f"by {reserve.mode} at {place(reserve.at_mm)}{_near(reserve)}"
     )
     if reserve.singular:
         sentence += (
-            f"; that place is made by a support or a load's edge, and away from such places the least is "
+            f"; that place is made by a support or a load's edge, and away from such places the minimum is "
             f"{reserve_text(reserve.nonsingular_minimum)}"
         )
     return sentence + "."
@@ -128,7 +96,7 @@ def _gives(findings: Findings) -> str:
     ]
     if turns:
         turn, face, where = max(turns)
-        sentence += f", face {face} turns by at most {number(turn)} deg (case {where})"
+        sentence += f", face {face} rotates by at most {number(turn)} deg (case {where})"
     failed = [r for r in findings.requirements if not r.met]
     total = len(findings.requirements)
     if not total:
@@ -136,18 +104,13 @@ def _gives(findings: Findings) -> str:
     if not failed:
         return sentence + f", and {'the one requirement is' if total == 1 else f'all {total} requirements are'} met."
     missed = "; ".join(
-        f"{r.name} is {with_unit(r.value, r.unit)} against {with_unit(r.limit, r.unit)}" for r in failed
+        f"{r.name} is {with_unit(r.value, r.unit, limit=r.limit)} against {with_unit(r.limit, r.unit)}"
+        for r in failed
     )
     return (
         sentence
         + f", and {len(failed)} of {total} requirements {'is' if len(failed) == 1 else 'are'} not met: {missed}."
     )
-
-
-def with_unit(value: float | None, unit: str) -> str:
-    """A number and its unit; a unit of "" or "1" is a plain ratio."""
-    text = number(value)
-    return text if unit in ("", "1", "-") else f"{text} {unit}"
 
 
 def round_factor(wanted: float) -> float:

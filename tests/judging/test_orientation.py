@@ -17,7 +17,6 @@ from fem.judging.orientation import (
     mirrored_alike,
     picks_of,
     reason_of,
-    reserve_words,
     ring,
     spacing,
     upper,
@@ -169,8 +168,3 @@ def test_when_none_meets_all_the_most_in_reserve_is_named():
     assert said.startswith("No direction meets all that is asked for.")
     assert "along x [1, 0, 0]" in said and "1.60" in said and "It misses: mass." in said
     assert "cannot" not in said and picks_of([SET[5]], required=2, asked=True) == ()
-
-
-def test_a_reserve_factor_is_never_rounded_up():
-    assert reserve_words(1.9999) == "1.99"
-    assert reserve_words(math.inf) == "unlimited"

@@ -162,5 +162,5 @@ def test_patience_stretches_the_limits(monkeypatch):
 
 def test_texts_are_clean_for_a_terminal():
     error = SolidError("a\x1b[31m\nb", where="c\udcff\u202e.step")
-    assert str(error) == "c\ufffd\ufffd.step: a\ufffd[31m b"
+    assert str(error) == "c\\udcff\\u202e.step: a\\x1b[31m b"
     assert clean("plain ² text\nof two lines") == "plain ² text\nof two lines"

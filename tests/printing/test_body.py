@@ -52,7 +52,7 @@ def test_a_metal_is_one_zone():
     assert body.zones == (None, None, body.core)
     assert (body.plan, body.cell, body.core.zone) == (None, None, "metal")
     assert body.solid == body.core.density == card.density
-    young, ratio = card.state("dry").E[0], card.state("dry").nu[0]
+    young, ratio = card.state("as_supplied").E[0], card.state("as_supplied").nu[0]
     assert moduli(body.core) == pytest.approx(young, rel=1e-9)
     assert body.core.stiffness[5, 5] == pytest.approx(young / (2 + 2 * ratio), rel=1e-6)
 
@@ -129,9 +129,9 @@ def test_states_and_temperatures_reach_every_zone():
 @pytest.mark.parametrize(
     ("keys", "words"),
     [
-        ({"state": "damp"}, 'card pa12-cf has no state "damp". It has: dry, conditioned, soaked.'),
+        ({"state": "damp"}, 'card pa12-cf has no state "damp". It has: dry, conditioned, saturated.'),
         ({"state": "dry", "temperature": 120.0}, "reaches from 0 to 80 degC, not to 120 degC."),
-        ({"state": "dry", "card": load_card("steel")}, "steel is a metal and has no bead direction."),
+        ({"state": "as_supplied", "card": load_card("steel")}, "steel is a metal and has no bead direction."),
     ],
 )
 def test_what_the_card_does_not_cover_gets_one_line(keys, words):

@@ -49,9 +49,9 @@ RANGES = {
     "pc": ([(1.8, 2.4), (1.7, 2.3), (1.6, 2.2)], [(48, 68), (42, 60), (25, 48)], (1.20, 1.20)),
 }
 NYLONS = {
-    "pa12-cf": ("dry", "conditioned", "soaked"),
+    "pa12-cf": ("dry", "conditioned", "saturated"),
     "pa12-cf15-built": ("dry", "conditioned"),
-    "pa6-cf": ("dry", "conditioned", "soaked"),
+    "pa6-cf": ("dry", "conditioned", "saturated"),
 }
 METALS = ("6061-t6", "6082-t6", "a4-stainless", "steel")
 
@@ -87,7 +87,7 @@ def test_printed_values_lie_in_the_working_range(name):
         assert low <= value / 1000 <= high
     for value, (low, high) in zip(dry.tension, strengths, strict=True):
         assert low <= value <= high
-    assert density[0] <= card.density * 1e9 <= density[1] + 1e-12
+    assert density[0] - 1e-12 <= card.density * 1e9 <= density[1] + 1e-12
     assert {"E", "nu", "G"} <= set(dry.estimates), "no printed elastic set is wholly measured: it must be flagged"
     assert dry.E[0] >= dry.E[1] >= dry.E[2]
 
@@ -102,13 +102,13 @@ def test_wet_nylon_is_softer_and_weaker():
                 assert (less < more).all()
     # Hou and Panesar, Composites A (2025) 108528: wet short-carbon-fibre nylon loses 65 to 79 % of its modulus
     nylon = load_card("pa6-cf")
-    loss = 1 - np.array(nylon.state("soaked").E) / np.array(nylon.state("dry").E)
+    loss = 1 - np.array(nylon.state("saturated").E) / np.array(nylon.state("dry").E)
     assert ((loss > 0.65) & (loss < 0.79)).all()
 
 
 def test_metal_values():
     # EN 755-2, extrusions of 6082-T6 up to 5 mm: 250 / 290 MPa; ISO 3506-1, class 70: 450 / 700 MPa
-    extrusion, stainless = load_card("6082-t6").state("dry"), load_card("a4-stainless").state("dry")
+    extrusion, stainless = load_card("6082-t6").state("as_supplied"), load_card("a4-stainless").state("as_supplied")
     assert (extrusion.yield_stress, extrusion.ultimate) == (250, 290)
     assert (stainless.yield_stress, stainless.ultimate) == (450, 700)
     assert extrusion.expansion == pytest.approx((23.4e-6,) * 3)
@@ -163,8 +163,8 @@ def test_a_wrong_card_gets_one_line_that_names_file_and_key(tmp_path, old, new, 
     with pytest.raises(CardError) as error:
         load_card(write(tmp_path, CARD.replace(old, new, 1)))
     line = str(error.value)
-    assert "\n" not in line
-    assert "trial.toml" in line
+    assert "\n" not in line or "things are wrong" in line.splitlines()[0]
+    assert "trial.toml" in line.splitlines()[0]
     assert all(word in line for word in words), line
 
 
@@ -180,7 +180,7 @@ def test_unknown_names_and_states():
     with pytest.raises(CardError, match="steel"):
         load_card("zzz")
     with pytest.raises(CardError, match="dry, conditioned"):
-        load_card("pa12-cf15-built").state("soaked")
+        load_card("pa12-cf15-built").state("saturated")
     with pytest.raises(CardError, match="no such card file"):
         load_card("nowhere/card.toml")
 
@@ -238,7 +238,7 @@ WRONG_SCALED = [
     ("stiffness = 0.5", "stiffness = 0", ["wet.stiffness", "positive"]),
     ("stiffness = 0.5", 'stiffness = "50 %"', ["wet.stiffness", "plain number"]),
     ("strength = 0.6\n", "", ["wet", '"strength" is missing']),
-    ("strength = 0.6\n", "strength = 0.6\nE = 3\n", ["wet", 'unknown key "E"']),
+    ("strength = 0.6\n", "strength = 0.6\nEE = 3\n", ["wet", 'unknown key "EE"', '"EE" has no source']),
     ('strength = "a guess"', 'G = "a guess"', ["wet.source", '"G" has a source but no value']),
     (', strength = "a guess"', "", ['"strength" has no source']),
     ('"strength"]', '"E"]', ["wet.estimates", '"E"']),
@@ -249,7 +249,8 @@ def one_line(tmp_path, text, words):
     with pytest.raises(CardError) as error:
         load_card(write(tmp_path, text))
     line = str(error.value)
-    assert "\n" not in line and "trial.toml" in line
+    assert "\n" not in line or "things are wrong" in line.splitlines()[0]
+    assert "trial.toml" in line.splitlines()[0]
     assert all(word in line for word in words), line
 
 
@@ -366,7 +367,7 @@ def test_shipped_cards_lose_with_heat_and_say_so():
                 more, less = (scaled_values(card.state(x, temperature)) for x in (drier, wetter))
                 assert all((b < a).all() for a, b in zip(more, less, strict=True)), (name, wetter, temperature)
     for name in METALS:
-        assert load_card(name).state("dry", 80.0).strength == load_card(name).state("dry").strength
+        assert load_card(name).state("as_supplied", 80.0).strength == load_card(name).state("as_supplied").strength
 
 
 TEMPERATURES = [

@@ -4,8 +4,10 @@ disk.
 
 from __future__ import annotations
 
+import io
 import math
 from dataclasses import fields
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,7 +16,7 @@ from fem.errors import InputError
 from fem.printing.field import Strength
 from fem.printing.infill import PATTERNS, buckling_use, infill_cell, makeable_density, solid_at, store
 from fem.printing.infill.buckling import cell_walls, plate_stiffness, square_stresses, strip_stresses, wall_axes
-from fem.printing.infill.cell import RESOLUTIONS, cell_mesh
+from fem.printing.infill.cell import RESOLUTIONS, _packed, _unpacked, cell_mesh
 from fem.printing.infill.homogenise import bead_material, homogenise
 from fem.printing.infill.patterns import period_box
 from fem.printing.infill.strength import places, utilisation, worst
@@ -294,7 +296,7 @@ def same(one, other):
 
 def test_a_cell_is_kept_and_found_again(tmp_path, monkeypatch):
     first = cell_of("grid", cache=tmp_path)
-    assert [p.suffix for p in tmp_path.iterdir()] == [".npz"]
+    assert [p.suffix for p in tmp_path.iterdir()] == [".cell"]
     monkeypatch.setattr("fem.printing.infill.cell._solved_cell", None)  # solving again would fail
     again = cell_of("grid", cache=tmp_path)
     assert same(first, again)
@@ -304,28 +306,75 @@ def test_a_cell_is_kept_and_found_again(tmp_path, monkeypatch):
         cell_of("grid", cache=tmp_path, G=(801.0, 700.0, 600.0))
 
 
-def test_a_broken_file_is_solved_again(tmp_path):
+def test_a_broken_file_is_solved_again(tmp_path, monkeypatch):
     first = cell_of("grid", cache=tmp_path)
     file = next(tmp_path.iterdir())
     whole = file.read_bytes()
-    for spoilt in (b"", b"no cell", whole[: len(whole) // 2]):
+    solved = []
+    monkeypatch.setattr("fem.printing.infill.cell._solved_cell", lambda *_, **__: solved.append(1) or first)
+    bits = [(place, 1 << bit) for place in range(0, len(whole), len(whole) // 60) for bit in (0, 6)]
+    flipped = [whole[:k] + bytes([whole[k] ^ bit]) + whole[k + 1 :] for k, bit in bits]
+    archive = io.BytesIO()
+    np.savez_compressed(archive, plain=np.array("{}"))
+    for spoilt in (b"", b"no cell", whole[: len(whole) // 2], whole + b" ", archive.getvalue(), *flipped):
         file.write_bytes(spoilt)
+        before = len(solved)
         assert same(first, cell_of("grid", cache=tmp_path))
-        assert file.read_bytes() != spoilt
-    np.savez_compressed(file, plain=np.array("{}"))
-    assert same(first, cell_of("grid", cache=tmp_path))
+        assert len(solved) == before + 1, "solved again, and not taken from the file"
+        assert file.read_bytes() == whole, "and kept again"
+    assert same(first, cell_of("grid", cache=tmp_path)) and len(solved) == before + 1
+
+
+def test_a_file_in_the_place_of_another_is_not_taken(tmp_path):
+    one = cell_of("grid", cache=tmp_path)
+    file = next(tmp_path.iterdir())
+    cell_of("grid", density=0.5, cache=tmp_path)
+    other = next(p for p in tmp_path.iterdir() if p != file)
+    file.write_bytes(other.read_bytes())
+    assert same(one, cell_of("grid", cache=tmp_path))
+
+
+@pytest.mark.parametrize(
+    ("name", "change"),
+    [
+        ("stiffness", lambda a: a[:5]),
+        ("stiffness", lambda a: -a),
+        ("size", lambda a: a[:2]),
+        ("to_bead", lambda a: a[:, :5]),
+        ("temperature_change", lambda a: a * np.nan),
+        ("strength", lambda a: a[:7]),
+        ("corners", lambda a: a[:-1]),
+        ("used", lambda a: a.T),
+        ("at", lambda a: a[1:]),
+        ("limits", lambda a: a[:, :2]),
+        ("corners", lambda a: None),
+    ],
+)
+def test_a_file_of_another_shape_is_not_taken(cells, name, change):
+    arrays, plain = _packed(cells["grid"])
+    assert _unpacked((arrays, plain)) is not None
+    changed = change(arrays[name])
+    spoilt = {k: v for k, v in arrays.items() if k != name} | ({} if changed is None else {name: changed})
+    assert _unpacked((spoilt, plain)) is None
 
 
 def test_a_folder_that_cannot_be_written_is_no_hindrance(tmp_path):
     blocked = tmp_path / "file"
     blocked.write_text("not a folder")
-    assert cell_of("grid", cache=blocked / "cells").density == pytest.approx(DENSITY)
+    solved = cell_of("grid", cache=blocked / "cells")
+    assert solved.density == pytest.approx(DENSITY)
+    inputs, packed = {"pattern": "grid"}, _packed(solved)
+    for nowhere in (None, blocked / "cells", Path("/dev/null/cells"), Path("no\0name")):
+        store.save(nowhere, inputs, packed)
+        assert store.load(nowhere, inputs) is None
+    store.save(tmp_path / "new" / "cells", inputs, packed)
+    assert store.load(tmp_path / "new" / "cells", inputs) is not None
 
 
 def test_the_folder_can_be_named(tmp_path, monkeypatch):
     monkeypatch.setenv("BEADWORK_CACHE", str(tmp_path))
     cell_of("grid", cache="user")
-    assert len(list((tmp_path / "cells").glob("*.npz"))) == 1
+    assert len(list((tmp_path / "cells").glob("*.cell"))) == 1
     monkeypatch.delenv("BEADWORK_CACHE")
     folder = store.default_folder()
     assert folder is not None and folder.parts[-2:] == ("beadwork", "cells")

@@ -150,7 +150,7 @@ class TestPrintedMaterial:
 
 
 def test_metal_is_the_same_noun():
-    made = metal_material(load_card("6082-t6"), values=load_card("6082-t6").state("dry"))
+    made = metal_material(load_card("6082-t6"), values=load_card("6082-t6").state("as_supplied"))
     assert np.allclose(made.stiffness, isotropic_stiffness(70000, 0.33))
     assert made.zone == "metal"
     (phase,) = made.phases
@@ -161,8 +161,8 @@ def test_metal_is_the_same_noun():
 
 def test_polymer_and_metal_are_not_taken_for_one_another():
     with pytest.raises(CardError, match="is a metal"):
-        raster_material(PrintPlan((0, 0, 1)), card=STEEL, values=STEEL.state("dry"))
+        raster_material(PrintPlan((0, 0, 1)), card=STEEL, values=STEEL.state("as_supplied"))
     with pytest.raises(CardError, match="printed polymer"):
         metal_material(PLA, values=PLA.state("dry"))
-    with pytest.raises(CardError, match="It has: dry"):
+    with pytest.raises(CardError, match="It has: as_supplied"):
         metal_body(STEEL, state="soaked")

@@ -20,7 +20,9 @@ ROOMS = (
     "compiled",
     "memory",
     "fault",
+    "numerals",
     "units",
+    "digits",
     "tensors",
     "cores",
     "cards",
@@ -218,7 +220,7 @@ def values_without_source(card: Mapping[str, Any]) -> list[str]:
     for where, table in {"top": above, **states}.items():
         source = table.get("source", "")
         for key in table:
-            if key in ("name", "source", "estimates", "note", "notes"):
+            if key in ("name", "about", "source", "estimates", "note", "notes"):
                 continue
             text = source.get(key, "") if isinstance(source, Mapping) else source
             if not str(text).strip():

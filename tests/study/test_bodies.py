@@ -11,6 +11,7 @@ from helpers_cad import draw
 from helpers_fe import box
 
 from fem.errors import CardError, InputError
+from fem.judging.cautions import texts_of
 from fem.printing.mixing import printed_field
 from fem.printing.polymer import load_card
 from fem.study.bodies import describe_bodies, print_cautions
@@ -95,7 +96,8 @@ def test_what_the_print_takes_follows_from_the_mass(block):
     assert plan.filament_m == pytest.approx(solid / (math.pi * 0.875**2) / 1000, rel=1e-9)
     assert plan.time_h == pytest.approx((solid / bead / 45 + 80 * 3) / 3600, rel=1e-9)
     assert plan.cost == pytest.approx(block.mass_g * 0.06, rel=1e-9)
-    assert plan.assumed == ("speed", "filament diameter", "price", "infill angle")
+    left_out = ("build direction", "walls", "covers", "raster", "bead width", "bead height")
+    assert plan.assumed == (*left_out, "speed", "filament diameter", "price", "infill angle")
     assert (plan.pattern, plan.infill_angle_deg, plan.thin_share) == ("grid", 45.0, 0.0)
     assert plan.infill_density == pytest.approx(0.3, rel=0.01)
     # A grid of density 2 s - s^2 has walls L = w / s apart
@@ -106,7 +108,7 @@ def test_what_the_print_takes_follows_from_the_mass(block):
 def test_what_is_given_is_taken(folder, block):
     given = PRINT + '\nspeed = "30 mm/s"\nfilament_diameter = "2.85 mm"\nprice_per_kg = 20.0\n'
     plan = described(folder, PRINT, given + "build_direction = [1, 0, 0]").print
-    assert plan.assumed == ("infill angle",)
+    assert plan.assumed == ("walls", "covers", "raster", "bead width", "bead height", "infill angle")
     assert (plan.speed_mm_per_s, plan.filament_diameter_mm, plan.price_per_kg) == (30, 2.85, 20)
     assert plan.layers == 200  # built along its longest side
     angled = described(folder, "density = 0.3", "density = 0.3, angle = 0")
@@ -138,21 +140,21 @@ def test_a_sound_print_has_no_cautions(block):
 def test_walls_that_fill_the_part_are_told_not_refused(folder):
     full = described(folder, PRINT, PRINT + "\nwalls = 40")
     assert full.zones["wall"] == pytest.approx(1, abs=1e-9)
-    assert print_cautions({"part": full}) == (
+    assert texts_of(print_cautions({"part": full})) == (
         "Body part: walls and covers fill the part; the grid infill has no room in it.",
     )
 
 
 def test_few_cells_across_are_told(folder):
     # Cells of 2.75 mm: four of them are 11.0 mm
-    (line,) = print_cautions({"part": described(folder, size=(X, Y, 10.5), cells=(8, 6, 3))})
+    (line,) = texts_of(print_cautions({"part": described(folder, size=(X, Y, 10.5), cells=(8, 6, 3))}))
     assert line.startswith("Body part: a cell of its grid infill is 2.75 mm wide, the part 10.5 mm across;")
     assert print_cautions({"part": described(folder, size=(X, Y, 11.5), cells=(8, 6, 3))}) == ()
 
 
 def test_a_rough_cell_is_told(block):
     rough = replace(block, print=replace(block.print, cell_stiffness_mesh_change=0.034))
-    assert print_cautions({"part": rough}) == (
+    assert texts_of(print_cautions({"part": rough})) == (
         "Body part: the stiffness of its infill's cell moved by 3.4 % when its mesh was last refined.",
     )
 
@@ -176,7 +178,7 @@ def test_each_of_two_bodies_keeps_its_own(folder, block):
 
 
 SLIPS = {
-    "state": (PRINT, PRINT + '\nstate = "damp"', CardError, 'no state "damp". It has: dry, conditioned, soaked.'),
+    "state": (PRINT, PRINT + '\nstate = "damp"', CardError, 'no state "damp". It has: dry, conditioned, saturated.'),
     "temperature": (PRINT, PRINT + '\ntemperature = "120 degC"', CardError, "reaches from 0 to 80 degC, not to 120"),
     "card": (PRINT, 'polymer = "pa12cf"', CardError, "pa12cf"),
     "metal as print": (PRINT, 'polymer = "steel"', CardError, "steel is a metal and has no bead direction."),

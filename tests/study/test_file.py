@@ -221,6 +221,12 @@ def test_what_is_left_out_is_assumed(tmp_path: Path) -> None:
     assert plan is not None
     assert plan.polymer == str(tmp_path.resolve() / "cards/own.toml")
     assert plan.infill_pattern == "solid"
+    # what the study does not say is not told as its word
+    assert {"build direction", "walls", "raster", "bead width", "bead height", "infill"} <= set(plan.assumed)
+    given = text.replace('"cards/own.toml"', '"pla", walls = 3, bead = { width = "0.45 mm" }, raster = [45.0, -45.0]')
+    said = read_study(written(tmp_path, given)).bodies["a"].print
+    assert said is not None and "bead height" in said.assumed
+    assert not {"walls", "raster", "bead width"} & set(said.assumed)
     assert (study.faces["top"].body, study.faces["top"].at) == (None, None)
 
 
@@ -273,6 +279,16 @@ SLIPS = {
         "weight_fraction = 1.7",
         "loads.lift.wing.weight_fraction: must be at most 1, not 1.7.",
     ),
+    "endless direction": (
+        "[0, 0, -1]",
+        "[0, 0, -1e200]",
+        "normal: the direction [0, 0, -1e+200] is far too long",
+    ),
+    "tiny direction": ("[0, 0, -1]", "[0, 0, 1e-200]", "plane.normal: the direction [0, 0, 1e-200] is far too"),
+    "number without end": ("[0, 0, -1]", f"[0, 0, 1{'0' * 400}]", "plane.normal: the direction"),
+    "thousands of digits": ("[0, 0, -1]", f"[0, 0, 1{'0' * 5000}]", "limit (4300 digits)"),
+    "two readings": ('"1.4 m"', '"1,400 m"', "wing.span: '1,400 m' can be read in two ways: 1.4 m or 1400 m."),
+    "an extent of nothing": ('"4 mm"', '"1e-200 mm"', "mesh.size: '1e-200 mm' is too small"),
     "no direction": ("[0, 0, -1]", "[0, 0, 0]", "faces.wing_seat.plane.normal: a direction of zero length."),
     "no build direction": (
         "build_direction = [0, 0, 1]",

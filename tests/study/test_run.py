@@ -88,7 +88,7 @@ def test_permanent_loads_do_not_grow(bar):
     assert found.cases["both"].reserve.minimum == pytest.approx((yield_stress - 130) / 10, rel=1e-4)
     alone = solved(bar, BAR + preload + "[cases]\nalone = { preload = 1.0 }\n")
     assert alone.cases["alone"].reserve.minimum == pytest.approx(yield_stress / 130, rel=1e-4)
-    assert any("permanent loads alone" in c for c in alone.cautions)
+    assert any("permanent loads alone" in c.text for c in alone.cautions)
 
 
 def test_a_displacement_holds_only_the_cases_that_name_it(bar):
@@ -221,3 +221,32 @@ infill = "solid"
     assert one.reserve.minimum == pytest.approx(state.strength.tension[axis] / 10, rel=1e-4)
     assert mode in one.reserve.mode
     assert one.faces["right"].displacement_mm[0] == pytest.approx(10 / state.E[axis] * L, rel=1e-5)
+
+
+def test_single_values_of_a_card_are_set_in_the_study_and_flagged(bar):
+    """Half the modulus along the bar gives twice the stretch, and the report says whose value it is."""
+    case = "[cases]\none = { pull = 1.0 }\n"
+    plain = solved(bar, BAR + PULL + case)
+    printed = BAR.replace(
+        'metal = "6082-t6"', 'print = { polymer = "pla", walls = 0, raster = [0], raster_zero = [1, 0, 0] }'
+    )
+    first = solved(bar, printed + PULL + case)
+    own = printed.replace(
+        "raster_zero = [1, 0, 0] }", 'raster_zero = [1, 0, 0], card = { E = ["1.5 GPa", "1.4 GPa", "1.3 GPa"] } }'
+    )
+    second = solved(bar, own + PULL + case)
+    assert plain.cases["one"].maximum_displacement_mm < first.cases["one"].maximum_displacement_mm
+    assert second.cases["one"].maximum_displacement_mm > 1.5 * first.cases["one"].maximum_displacement_mm
+    assert "E (set in the study)" in second.bodies["bar"].estimates
+    assert "E (set in the study)" not in first.bodies["bar"].estimates
+    with pytest.raises(InputError, match=r"bodies.bar: print.card"):
+        solved(bar, printed.replace("raster = [0]", 'raster = [0], card = { tensoin = "3 MPa" }') + PULL + case)
+
+
+def test_a_card_read_at_another_temperature_than_the_load_is_told(bar):
+    printed = BAR.replace('metal = "6082-t6"', 'print = { polymer = "pa12-cf", walls = 0 }')
+    case = "[cases]\none = { pull = 1.0, warm = 1.0 }\n"
+    for by, told in (("40 K", True), ("2 K", False)):
+        warm = f'[loads.warm]\ntemperature_change = {{ by = "{by}" }}\n'
+        found = solved(bar, printed + PULL + warm + case).cautions
+        assert any(c.kind == "card_temperature" and c.decisive for c in found) is told

@@ -11,6 +11,7 @@ import numpy as np
 from fem.judging.findings import (
     BodyFindings,
     CaseFindings,
+    Caution,
     FaceFindings,
     FaceStiffness,
     Findings,
@@ -204,7 +205,11 @@ def beam_findings(scene: Scene) -> Findings:
         loads={"lift": {"kind": "force", "face": "tip", "resultant_N": [0, 0, -600.0]}},
         supports={"root": {"face": "root", "hold": ["x", "y", "z"]}},
         trust={"solver": "converged in 14 steps", "energy_error": 0.031},
-        cautions=("The numbers are an engineering estimate.", "Nylon softens when wet and creeps under bolts."),
+        cautions=(
+            Caution("coarse_mesh", "The mesh is coarse.", {"relative_energy_error": 0.2}, True),
+            Caution("standing", "The numbers are an engineering estimate."),
+            Caution("standing", "Nylon softens when wet and creeps under bolts."),
+        ),
         seconds={"solve": 1.25},
         peak_memory_MB=412.0,
     )

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
-from fem.errors import CardError, InputError
+from fem.errors import CardError, Faults, InputError, shown
 from fem.printing.card.nouns import Constituents, Three
 from fem.printing.card.values import (
+    check_keys,
     factor,
     keyed,
     measured,
     number,
     poisson,
     positive,
-    refuse_unknown,
-    require,
     table_of,
     three,
 )
@@ -32,32 +32,21 @@ DENSITY_MARGIN = 0.02
 
 def read_constituents(values: dict[str, Any], where: str) -> tuple[Constituents, Composite]:
     """The tables `resin`, `fibre` and `knockdown` of a state, and what they make."""
-    resin = _resin(table_of(values, "resin", where), f"{where}.resin")
-    table, at = table_of(values, "fibre", where), f"{where}.fibre"
-    fibre = _fibre(table, at)
-    share = number(table["mass_fraction"], f"{at}.mass_fraction")
-    if not 0 < share < 1:
-        raise CardError(f"{share:g} must lie between 0 and 1.", where=f"{at}.mass_fraction")
-    aspect_ratio = number(table["aspect_ratio"], f"{at}.aspect_ratio")
-    shares = table["orientation"]
-    if not (isinstance(shares, list) and len(shares) == 3):
-        raise CardError(
-            "must hold three shares of the fibre directions: along the bead, across it, up the build.",
-            where=f"{at}.orientation",
-        )
-    orientation = three(number(item, f"{at}.orientation") for item in shares)
-    model = table.get("model", "mori-tanaka")
-    if not isinstance(model, str):
-        raise CardError(f"{model!r} must be text.", where=f"{at}.model", advice=f"Known: {', '.join(MODELS)}.")
-    across, up = _knockdown(values, where)
+    faults = Faults()
+    resin = faults.of(_resin, values, where)
+    fibre = faults.of(_fibre, values, where)
+    across_and_up = faults.of(_knockdown, values, where)
+    faults.refuse(where.split(": ")[0])
+    assert resin and fibre and across_and_up  # a failure to read one was refused above
+    (made_of, share, aspect_ratio, orientation, model), (across, up) = fibre, across_and_up
     try:
         made = compose(
-            resin, fibre, mass_fraction=share, aspect_ratio=aspect_ratio, orientation=orientation, model=model
+            resin, made_of, mass_fraction=share, aspect_ratio=aspect_ratio, orientation=orientation, model=model
         )
     except InputError as error:
-        raise CardError(error.message, where=at, advice=error.advice) from None
+        raise CardError(error.message, where=f"{where}.fibre", advice=error.advice) from None
     parts = Constituents(
-        resin, fibre, share, aspect_ratio, orientation, model, across, up, made.fibre_share, made.density
+        resin, made_of, share, aspect_ratio, orientation, model, across, up, made.fibre_share, made.density
     )
     return parts, made
 
@@ -87,42 +76,87 @@ def check_density(parts: Constituents, density: float, where: str) -> None:
         )
 
 
-def _resin(table: dict[str, Any], where: str) -> Resin:
-    refuse_unknown(table, (*RESIN_KEYS, "expansion"), where)
-    require(table, RESIN_KEYS, where)
-    return Resin(
-        E=positive(table["E"], "pressure", f"{where}.E"),
-        nu=poisson(table["nu"], f"{where}.nu"),
-        density=positive(table["density"], "density", f"{where}.density"),
-        expansion=_expansions(table, 1, where)[0] if "expansion" in table else None,
-    )
+def _resin(values: dict[str, Any], where: str) -> Resin:
+    table, where = table_of(values, "resin", where), f"{where}.resin"
+    faults = Faults()
+    check_keys(table, (*RESIN_KEYS, "expansion"), RESIN_KEYS, where, faults)
+    got = {
+        "E": faults.of(positive, table.get("E"), "pressure", f"{where}.E") if "E" in table else None,
+        "nu": faults.of(poisson, table["nu"], f"{where}.nu") if "nu" in table else None,
+        "density": faults.of(positive, table["density"], "density", f"{where}.density")
+        if "density" in table
+        else None,
+    }
+    expansion = faults.of(_expansions, table, 1, where) if "expansion" in table else None
+    faults.refuse(where.split(": ")[0])
+    return Resin(**got, expansion=expansion[0] if expansion else None)  # type: ignore[arg-type]
 
 
-def _fibre(table: dict[str, Any], where: str) -> Fibre:
-    unlike = isinstance(table.get("E"), list)
-    refuse_unknown(table, (*FIBRE_KEYS, "model", "expansion", *(("G",) if unlike else ())), where)
-    require(table, (*FIBRE_KEYS, *(("G",) if unlike else ())), where)
-    density = positive(table["density"], "density", f"{where}.density")
-    if not unlike:
+Filled = tuple[Fibre, float, float, Three, str]
+"""Fibre, its share of the mass, length / diameter, orientation, model."""
+
+
+def _fibre(values: dict[str, Any], where: str) -> Filled:
+    table, where = table_of(values, "fibre", where), f"{where}.fibre"
+    faults = Faults()
+    wanted = (*FIBRE_KEYS, *(("G",) if isinstance(table.get("E"), list) else ()))
+    check_keys(table, (*wanted, "model", "expansion"), wanted, where, faults)
+
+    def read(key: str, reader: Callable[..., Any], *more: Any) -> Any:
+        return faults.of(reader, table[key], *more, f"{where}.{key}") if key in table else None
+
+    share, aspect_ratio = read("mass_fraction", _share), read("aspect_ratio", number)
+    orientation = read("orientation", _orientation)
+    model = read("model", _model) or "mori-tanaka"
+    density = read("density", positive, "density")
+    constants = None
+    if all(key in table for key in wanted):
+        constants = faults.of(_fibre_constants, table, where)
+    count = 2 if isinstance(table.get("E"), list) else 1
+    expansion = faults.of(_expansions, table, count, where) if "expansion" in table else None
+    faults.refuse(where.split(": ")[0])
+    assert constants is not None
+    two = None if expansion is None else (expansion[0], expansion[-1])
+    fibre = Fibre(*constants, density, two)
+    broken = broken_condition(*fibre.constants)
+    if broken:
+        raise CardError(f"no fibre can have these elastic constants: {broken}.", where=where)
+    return fibre, share, aspect_ratio, orientation, model
+
+
+def _fibre_constants(table: dict[str, Any], where: str) -> tuple[float, float, float, float, float]:
+    """E1, E2 [MPa], nu12, nu23, G12 [MPa]: along the fibre and across it, or alike in all directions."""
+    if not isinstance(table["E"], list):
         E, nu = positive(table["E"], "pressure", f"{where}.E"), poisson(table["nu"], f"{where}.nu")
-        expansion = _expansions(table, 1, where)[0] if "expansion" in table else None
-        return Fibre.isotropic(E=E, nu=nu, density=density, expansion=expansion)
+        return E, E, nu, nu, E / (2 * (1 + nu))
     if len(table["E"]) != 2:
         raise CardError("must hold one modulus, or two: along the fibre and across it.", where=f"{where}.E")
     e1, e2 = (positive(item, "pressure", f"{where}.E") for item in table["E"])
     nu12, nu23 = (number(v, f"{where}.nu") for v in keyed(table["nu"], ("12", "23"), f"{where}.nu").values())
-    g12 = positive(table["G"], "pressure", f"{where}.G")
     if not nu23 > -1:
         raise CardError(f"nu23 = {nu23:g} must lie above -1.", where=f"{where}.nu")
-    two = None
-    if "expansion" in table:
-        along, across = _expansions(table, 2, where)
-        two = (along, across)
-    out = Fibre(e1, e2, nu12, nu23, g12, density, two)
-    broken = broken_condition(*out.constants)
-    if broken:
-        raise CardError(f"no fibre can have these elastic constants: {broken}.", where=where)
-    return out
+    return e1, e2, nu12, nu23, positive(table["G"], "pressure", f"{where}.G")
+
+
+def _share(value: Any, where: str) -> float:
+    share = number(value, where)
+    if not 0 < share < 1:
+        raise CardError(f"{share:g} must lie between 0 and 1.", where=where)
+    return share
+
+
+def _orientation(shares: Any, where: str) -> Three:
+    if not (isinstance(shares, list) and len(shares) == 3):
+        raise CardError(
+            "must hold three shares of the fibre directions: along the bead, across it, up the build.", where=where
+        )
+    return three(number(item, where) for item in shares)
+
+
+def _model(model: Any, where: str) -> str:
+    if not isinstance(model, str):
+        raise CardError(f"{shown(model)} must be text.", where=where, advice=f"Known: {', '.join(MODELS)}.")
+    return model
 
 
 def _expansions(table: dict[str, Any], count: int, where: str) -> list[float]:
@@ -138,11 +172,15 @@ def _knockdown(values: dict[str, Any], where: str) -> tuple[float, float]:
     if "knockdown" not in values:
         return 1.0, 1.0
     table, where = table_of(values, "knockdown", where), f"{where}.knockdown"
-    refuse_unknown(table, ("across", "up"), where)
-    out = []
-    for key in ("across", "up"):
-        share = factor(table.get(key, 1.0), f"{where}.{key}")
-        if share > 1:
-            raise CardError(f"{share:g} must not be above 1.", where=f"{where}.{key}")
-        out.append(share)
+    faults = Faults()
+    check_keys(table, ("across", "up"), (), where, faults)
+    out = [faults.of(_loss, table.get(key, 1.0), f"{where}.{key}") or 1.0 for key in ("across", "up")]
+    faults.refuse(where.split(": ")[0])
     return out[0], out[1]
+
+
+def _loss(value: Any, where: str) -> float:
+    share = factor(value, where)
+    if share > 1:
+        raise CardError(f"{share:g} must not be above 1.", where=where)
+    return share

@@ -10,6 +10,7 @@ import numpy as np
 from fem.errors import CardError
 from fem.printing.fibre import MODELS, Fibre, Resin
 from fem.printing.field import Strength
+from fem.tensors import broken_condition
 
 Three = tuple[float, float, float]
 
@@ -20,6 +21,26 @@ STIFF = ("E", "G")
 """Values that a factor on stiffness scales."""
 STRONG = ("tension", "compression", "shear", "yield", "ultimate")
 """Values that a factor on strength scales."""
+
+PLAUSIBLE = {
+    "pressure": (1e-3, 1.5e6, "0.001 MPa and 1500 GPa"),
+    "density": (1e-11, 2.5e-8, "0.01 and 25 g/cm^3"),
+    "expansion": (-1e-2, 1e-2, "-0.01 and 0.01 1/K"),
+    "temperature": (-273.15, 4000.0, "absolute zero and 4000 degC"),
+}
+"""Kind of quantity -> between which values [MPa, tonne/mm^3, 1/K, degC] materials lie, and how that is told. What
+lies beyond diamond (about 1200 GPa), osmium (22.6 g/cm^3), or soft gels is a slip of the unit (from memory)."""
+
+OLD_STATES = {"soaked": "saturated", "dry": "as_supplied"}
+"""Names that states of the cards had before -> their names now."""
+
+
+def implausible(kind: str, value: float) -> str:
+    """What no material has about a `value` of this kind [MPa, tonne/mm^3, 1/K, degC], in words; "" when nothing."""
+    if kind not in PLAUSIBLE:
+        return ""
+    low, high, told = PLAUSIBLE[kind]
+    return "" if low <= value <= high else f"materials lie between {told}"
 
 
 @dataclass(frozen=True)
@@ -90,7 +111,10 @@ class CardState:
     printed polymer; `expansion` (3,) [1/K] or None; `scatter` the coefficient of variation of the strengths or
     None; `sources` where each value comes from; `estimates` the values that are estimates. `temperature` [degC] that
     the values hold at, None as the card stands (23 degC); `factors` what temperature does to them, None unknown;
-    `made_of` what the stiffness was computed from, None when the card gives it.
+    `made_of` what the stiffness was computed from, None when the card gives it; `from_study` the values that a study
+    set over the card's.
+
+    Errors: CardError for values that no material can have.
     """
 
     name: str
@@ -109,6 +133,50 @@ class CardState:
     temperature: float | None = None
     factors: Factors | None = None
     made_of: Constituents | None = None
+    from_study: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        for value, numbers in self._stresses.items():
+            for number in numbers:
+                beyond = implausible("pressure", number) if math.isfinite(number) else "it is no finite number"
+                if beyond:
+                    raise CardError(f"{value} of {number:g} MPa is not plausible: {beyond}.")
+        if self.yield_stress is not None and self.ultimate is not None and self.ultimate < self.yield_stress:
+            raise CardError(f"ultimate {self.ultimate:g} MPa is below yield {self.yield_stress:g} MPa.")
+        broken = broken_condition(self.E, self.nu, self.G)
+        if broken:
+            raise CardError(f"no material can have these elastic constants: {broken}.")
+
+    @property
+    def _stresses(self) -> dict[str, tuple[float, ...]]:
+        """All moduli and strengths [MPa] by name."""
+        single = {"yield": self.yield_stress, "ultimate": self.ultimate}
+        out = {name: (value,) for name, value in single.items() if value is not None}
+        return {"E": self.E, "G": self.G, **out} | {
+            name: value for name in ("tension", "compression", "shear") if (value := getattr(self, name)) is not None
+        }
+
+    @property
+    def doubtful(self) -> tuple[str, ...]:
+        """What a reader of the numbers must know of: the values that are estimates, and those set in the study."""
+        return (
+            *(name for name in self.estimates if name not in self.from_study),
+            *(f"{name} (set in the study)" for name in self.from_study),
+        )
+
+    @property
+    def holds_at(self) -> float:
+        """The temperature [degC] that the values hold at."""
+        return ROOM_TEMPERATURE if self.temperature is None else self.temperature
+
+    def factors_to(self, temperature: float) -> tuple[float, float] | None:
+        """Factors on stiffness and on strength from the values' own temperature to another [degC]; None where the
+        card does not reach to it, or knows one temperature only."""
+        table = self.factors
+        if table is None or not table.covers(temperature):
+            return None
+        (stiff, strong), (own_stiff, own_strong) = table.between(temperature), table.between(self.holds_at)
+        return stiff / own_stiff, strong / own_strong
 
     @property
     def strength(self) -> Strength:
@@ -137,12 +205,18 @@ class CardState:
 
 @dataclass(frozen=True)
 class Card:
-    """A material: `kind` is polymer or metal, `density` [tonne/mm^3], `states` by name."""
+    """A material: `kind` is polymer or metal, `density` [tonne/mm^3], `states` by name, `about` what it is."""
 
     name: str
     kind: str
     density: float
     states: dict[str, CardState]
+    about: str = ""
+
+    def __post_init__(self) -> None:
+        beyond = implausible("density", self.density)
+        if beyond:
+            raise CardError(f"a density of {self.density * 1e9:g} g/cm^3 is not plausible: {beyond}.")
 
     def state(self, name: str, temperature: float | None = None) -> CardState:
         """The values in one state, at `temperature` [degC] or as the card stands (23 degC).
@@ -150,7 +224,9 @@ class Card:
         Errors: CardError that lists the states which the card has, or the temperatures that it reaches to.
         """
         if name not in self.states:
-            raise CardError(f'card {self.name} has no state "{name}".', advice=f"It has: {', '.join(self.states)}.")
+            now = OLD_STATES.get(name, "")
+            advice = f'It is now called "{now}".' if now in self.states else f"It has: {', '.join(self.states)}."
+            raise CardError(f'card {self.name} has no state "{name}".', advice=advice)
         state = self.states[name]
         return state if temperature is None else _warmed(state, temperature, self.name)
 

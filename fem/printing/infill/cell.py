@@ -95,6 +95,19 @@ class InfillCell:
             raise ValueError(f"{self.pattern}: stiffness must be positive definite")
         if not self.points:
             raise ValueError(f"{self.pattern}: a cell needs at least one critical point")
+        shapes: list[tuple[Array | None, tuple[int, ...]]] = [
+            (self.size, (3,)),
+            (self.expansion, (6,)),
+            (self.corners, (len(self.corners), 8, 3)),
+            (self.used, (6, len(self.corners))),
+            *((p.to_bead, (6, 6)) for p in self.points),
+            *((p.thermal_stress, (6,)) for p in self.points),
+            *((w.to_wall, (6, 6)) for w in self.walls),
+            *((self.strength_MPa[kind], (3,)) for kind in ("tension", "compression", "shear")),
+        ]
+        for array, shape in shapes:
+            if array is not None and (np.shape(array) != shape or not np.isfinite(array).all()):
+                raise ValueError(f"{self.pattern}: an array of shape {np.shape(array)} must be {shape}, and finite")
 
 
 def infill_cell(
@@ -327,5 +340,5 @@ def _unpacked(kept: tuple[dict[str, Array], dict[str, Any]]) -> InfillCell | Non
             a["corners"],
             a["used"],
         )
-    except (KeyError, ValueError, TypeError, IndexError):
+    except (KeyError, ValueError, TypeError, IndexError, AttributeError):
         return None

@@ -28,6 +28,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fem.errors import InputError, nearest
+from fem.printing.plan import check_bead
 from fem.tensors import Array
 
 PATTERNS: tuple[str, ...] = ("woodpile", "grid", "triangle", "honeycomb", "cubic", "gyroid")
@@ -76,15 +77,6 @@ def makeable_density(pattern: str, *, bead_width: float, bead_height: float) -> 
         # the gap is the diameter of the circle inside the triangle: sqrt(3) w / L = w / (w + gap)
         return 1 - (1 - low) ** 2, 1 - (1 - high) ** 2
     return 1 - (1 - low) ** 2, 1 - (1 - high) ** 2
-
-
-def check_bead(width: float, height: float) -> None:
-    """Errors: InputError when a bead is not positive or is higher than wide."""
-    for name, value in (("width", width), ("height", height)):
-        if not (math.isfinite(value) and value > 0):
-            raise InputError(f"bead {name} {value:g} mm must be positive.")
-    if height > width:
-        raise InputError(f"bead height {height:g} mm is above its width {width:g} mm.", advice="A bead is laid flat.")
 
 
 def check_density(pattern: str, density: float, *, bead_width: float, bead_height: float) -> None:

@@ -8,13 +8,13 @@ from pydantic import BeforeValidator, Field, model_validator
 
 from fem.errors import InputError
 from fem.study.keys.values import Direction, Extent, Form, Name, Positive, Speed, Temperature, fault
-from fem.units import quantity
+from fem.units import unit_size
 
 
 def _unit(value: Any) -> Any:
     if isinstance(value, str):
         try:
-            quantity(f"1 {value}", "length")
+            unit_size(value, "length")
         except InputError:
             raise fault(f'"{value}" is not a unit of length.', 'Write unit = "mm".') from None
     return value
@@ -65,6 +65,7 @@ class PrintForm(Form):
     covers: Annotated[int, Field(ge=0)] = 4
     raster: Annotated[list[float], Field(min_length=1)] = [45.0, -45.0]
     infill: Annotated[InfillForm, BeforeValidator(_infill)] = InfillForm(pattern="solid")
+    card: dict[Name, Any] = {}
     temperature: Temperature | None = None
     speed: Speed | None = None
     filament_diameter: Extent | None = None

@@ -9,6 +9,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 from pydantic_core import PydanticCustomError
 
 from fem.errors import InputError
+from fem.tensors import checked_direction
 from fem.units import quantity
 
 
@@ -54,9 +55,14 @@ Positive = Annotated[float, Field(gt=0)]
 
 def _direction(value: Any) -> Any:
     numbers = isinstance(value, list) and all(type(v) in (int, float) for v in value)
-    if numbers and len(value) == 3 and not any(value):
+    if not numbers or len(value) != 3:
+        return value
+    if not any(value):
         raise fault("a direction of zero length.", "Give three numbers that are not all zero, like [0, 0, 1].")
-    return value
+    try:
+        return list(checked_direction("the direction", value))
+    except InputError as error:
+        raise fault(error.message, error.advice) from None
 
 
 def one_or_more(value: Any) -> Any:

@@ -13,11 +13,12 @@ from typing import Any
 
 import numpy as np
 
+from fem.digits import reserve_text
 from fem.errors import BeadworkError, InputError, NoTrustworthyAnswer, nearest
 from fem.fault import fault_line
 from fem.judging.hotspots import find_singular_places
 from fem.judging.least import LeastReserve, combined_stress, largest_interlayer, least_reserve
-from fem.judging.orientation import DirectionNumbers, Vector, reserve_words
+from fem.judging.orientation import DirectionNumbers, Vector
 from fem.judging.stress import StressField, recover_stress
 from fem.judging.trust import WORST_BALANCE
 from fem.loading.case import LoadCase
@@ -198,7 +199,7 @@ def missed_of(d: DirectionNumbers, wanted: Requirements) -> tuple[str, ...]:
     """The requirements that a direction does not meet, in words with numbers."""
     out = []
     if wanted.reserve is not None and d.reserve < wanted.reserve:
-        out.append(f"reserve factor {reserve_words(d.reserve)}, {wanted.reserve:g} required")
+        out.append(f"reserve factor {reserve_text(d.reserve)}, {wanted.reserve:g} required")
     limits = [(f"rotation of {n}", d.rotation_deg[n], float(np.degrees(v)), "°") for n, v in wanted.rotation.items()]
     limits += [(f"displacement of {n}", d.displacement_mm[n], v, " mm") for n, v in wanted.displacement.items()]
     if wanted.deflection is not None:

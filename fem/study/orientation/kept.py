@@ -28,12 +28,9 @@ _TUPLES = ("direction", "at_mm", "missed")
 
 def base_key(study: Study, *, body: str, size: Mapping[str, tuple[float, float]]) -> str:
     """Hash of all that a direction's numbers depend on but the direction itself; `size` the mesh [mm] by body."""
-    cards = []
-    for each in study.bodies.values():
-        name = each.print.polymer if each.print is not None else each.metal or ""
-        path = Path(name)
-        # A card that comes with the program is named by the program's version
-        cards.append(hashlib.sha256(path.read_bytes()).hexdigest() if path.is_file() else name)
+    from fem.printing.polymer import card_digest
+
+    cards = [card_digest(b.print.polymer if b.print is not None else b.metal or "") for b in study.bodies.values()]
     parts = [program_version(), METHOD, study.sha256, dict(study.solid_sha256), cards, body]
     return _hash([*parts, {name: list(pair) for name, pair in size.items()}])
 

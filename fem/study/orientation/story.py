@@ -11,6 +11,8 @@ from typing import Any
 import numpy as np
 
 from fem.errors import InputError
+from fem.judging.cautions import STANDING
+from fem.judging.findings import Caution
 from fem.judging.orientation import (
     DirectionNumbers,
     Orientation,
@@ -25,7 +27,6 @@ from fem.judging.orientation import (
     ring,
     spacing,
 )
-from fem.judging.trust import STANDING
 from fem.part.meshing import estimated_unknowns, mesh_solid, refuse_too_large
 from fem.part.solid import Solid, read_solid
 from fem.part.tetmesh import TetMesh, joined
@@ -218,7 +219,7 @@ def _vector(direction: Any) -> Vector:
 
 
 def _required(study: Study) -> tuple[float, bool]:
-    from fem.telling.words import TARGET_RESERVE
+    from fem.judging.verdict import TARGET_RESERVE
 
     wanted = study.requirements.reserve
     return (TARGET_RESERVE, False) if wanted is None else (wanted, True)
@@ -254,12 +255,13 @@ def _cautions(
     found: list[DirectionNumbers],
     picks: tuple[Pick, ...],
     confirmed: list[tuple[DirectionNumbers, DirectionNumbers]],
-) -> list[str]:
+) -> list[Caution]:
     """What a reader should know of this scan; `confirmed` holds numbers on the scan's mesh and on the study's own."""
-    out = []
+    out: list[Caution] = []
     failed = [d for d in found if d.error]
     if failed:
-        out.append(f"{len(failed)} of {len(found)} directions could not be computed; the first: {failed[0].error}")
+        told = f"{len(failed)} of {len(found)} directions could not be computed; the first: {failed[0].error}"
+        out.append(Caution("failed_directions", told, {"count": len(failed)}))
     moves = [
         own.reserve / scanned.reserve - 1
         for scanned, own in confirmed
@@ -267,13 +269,17 @@ def _cautions(
     ]
     if moves and max(map(abs, moves)) > 0.15:
         out.append(
-            f"On the study's own mesh the reserve factors of {len(moves)} directions moved by "
-            f"{100 * min(moves):+.0f} % to {100 * max(moves):+.0f} % against the scan's: take the scan for a rough "
-            "ranking, and the finer numbers for a verdict."
+            Caution(
+                "scan_moved",
+                f"On the study's own mesh the reserve factors of {len(moves)} directions moved by "
+                f"{100 * min(moves):+.0f} % to {100 * max(moves):+.0f} % against the scan's: take the scan for a "
+                "rough ranking, and the finer numbers for a verdict.",
+            )
         )
     if any(d.reserve_away > 1.05 * d.reserve for d in (p.numbers for p in picks)):
-        out.append(
-            "Some minimum reserve factors lie where a support or a load's edge makes the stress: they depend on the "
-            "mesh."
+        text = (
+            "Some minimum reserve factors lie at a support's or a load's edge, where the stress does not converge "
+            "with mesh refinement."
         )
+        out.append(Caution("singular", text))
     return out

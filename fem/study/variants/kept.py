@@ -18,7 +18,6 @@ from typing import Any
 from fem.errors import InputError
 from fem.judging.findings import Findings, read_findings, write_findings
 from fem.study.answers import compare_requirements
-from fem.study.file import file_digest
 from fem.study.machine import program_version
 from fem.study.plans import BodyPlan, Study
 
@@ -53,18 +52,13 @@ def key_of(study: Study) -> str:
 
 
 def _by_digest(body: BodyPlan) -> BodyPlan:
-    """The body with its card named by the digest of the card's file."""
+    """The body with its card named by the digest of the card's files."""
+    from fem.printing.polymer import card_digest
+
     if body.print is not None:
-        card = file_digest(_card_file(body.print.polymer))
+        card = card_digest(body.print.polymer)
         return dataclasses.replace(body, print=dataclasses.replace(body.print, polymer=card))
-    return dataclasses.replace(body, metal=file_digest(_card_file(str(body.metal))))
-
-
-def _card_file(name: str) -> Path:
-    from fem.printing.polymer import CARDS
-
-    path = Path(name) if name.endswith(".toml") or "/" in name else CARDS / f"{name}.toml"
-    return path if path.is_file() else CARDS / "pla.toml"  # a card that is not there fails when it is read
+    return dataclasses.replace(body, metal=card_digest(str(body.metal)))
 
 
 def _plain(value: Any) -> Any:

@@ -9,9 +9,10 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
+from fem.digits import reserve_text
+from fem.judging.cautions import texts_of
 from fem.judging.choice import Comparison, VariantNumbers
 from fem.judging.findings import CaseFindings, Findings, RequirementFindings
-from fem.judging.orientation import reserve_words
 from fem.study.variants.series import Told
 from fem.telling.files import safe_cell, write_text
 from fem.telling.words import money, with_unit
@@ -48,7 +49,7 @@ def numbers_of(told: Told) -> VariantNumbers:
         singular=worst.singular,
         missed=tuple(_missed(r) for r in found.requirements if not r.met),
         shortfall=max((_short(r) for r in found.requirements if not r.met), default=0.0),
-        cautions=found.cautions,
+        cautions=texts_of(found.cautions),
         findings_file=told.file,
     )
 
@@ -63,7 +64,7 @@ def _largest(found: Findings, what: str) -> dict[str, float]:
 def _missed(r: RequirementFindings) -> str:
     """A requirement that is not met, in words with numbers."""
     if r.name == "reserve":
-        return f"reserve factor {reserve_words(r.value)}, {r.limit:g} required (case {r.where})"
+        return f"reserve factor {reserve_text(r.value)}, {r.limit:g} required (case {r.where})"
     where = "" if r.name == "mass" else f" (case {r.where})"
     return f"{r.name} {with_unit(r.value, r.unit)}, at most {with_unit(r.limit, r.unit)} allowed{where}"
 

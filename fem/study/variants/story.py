@@ -124,7 +124,7 @@ def refuse_many(study: Study, *, jobs: int | None) -> None:
 
 def put_side_by_side(study: Study, numbers: Sequence[VariantNumbers]) -> Comparison:
     """The comparison of a study's variants."""
-    from fem.telling.words import TARGET_RESERVE
+    from fem.judging.verdict import TARGET_RESERVE
 
     asked = study.requirements.reserve
     found = compare(

@@ -8,9 +8,9 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
+from fem.digits import reserve_text
+from fem.judging.cautions import STANDING, texts_of
 from fem.judging.choice import Comparison, VariantNumbers, candidates_of, leading_number
-from fem.judging.orientation import reserve_words
-from fem.judging.trust import STANDING
 from fem.telling import words
 from fem.telling.comparison.plots import Trade, label_of, shown, trade_figure, trades
 from fem.telling.comparison.steps import best_buy, step_rows
@@ -62,7 +62,7 @@ def as_page(comparison: Comparison) -> str:
         answered=sum(v.answered for v in comparison.variants),
         printable=len(candidates_of(comparison.variants)),
         verdict="holds" if comparison.best else "short",
-        cautions=(*comparison.cautions, *(s for s in STANDING if s not in comparison.cautions)),
+        cautions=dict.fromkeys((*comparison.cautions, *texts_of(STANDING))),
         cost_head=f"Cost [{words.money(comparison.currency)}]",
         any_cost=any(v.cost is not None for v in comparison.variants),
     )
@@ -164,4 +164,4 @@ def _number(value: float | None, digits: int = 3) -> str:
 
 
 def _reserve(value: float | None) -> str:
-    return "–" if value is None else reserve_words(value)
+    return "–" if value is None else reserve_text(value)

@@ -16,7 +16,6 @@ from fem.judging.orientation import (
     angle_between,
     direction_words,
     meets,
-    reserve_words,
     vector_text,
 )
 from fem.printing.overhang import STEEP
@@ -89,7 +88,7 @@ def as_page(scan: Orientation, discs: list[Disc]) -> str:
         lstrip_blocks=True,
         undefined=jinja2.StrictUndefined,
     )
-    environment.filters.update(number=words.number, reserve=reserve_words, place=words.place)
+    environment.filters.update(number=words.number, reserve=words.reserve_text, place=words.place)
     plots = []
     for disc in discs:
         figure, tips = one_figure(scan, disc)

@@ -12,7 +12,8 @@ from typing import Any
 
 import numpy as np
 
-from fem.judging.orientation import AXES, DirectionNumbers, Orientation, direction_words, reserve_words, upper
+from fem.digits import reserve_text
+from fem.judging.orientation import AXES, DirectionNumbers, Orientation, direction_words, upper
 from fem.telling.colours import displacement_map, reserve_scale, use_map, utilisation
 from fem.telling.vector import INK, styled
 from fem.telling.words import number
@@ -42,7 +43,7 @@ class Quantity:
         """The number with its unit."""
         v = self.value(d)
         if self.key == "reserve":
-            return reserve_words(v)
+            return reserve_text(v)
         shown = f"{v:,.0f}" if self.key == "overhang" else number(v)
         return f"{shown} {self.unit}"
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from fem.judging.cautions import texts_of
 from fem.telling.report import flat
 from fem.telling.review.blocks import (
     Beside,
@@ -86,7 +87,7 @@ def assumptions(material: Material) -> Section:
 def cautions(material: Material) -> Section:
     """What a reader must know, the particular first, and the standing caution."""
     own = material.findings.cautions
-    blocks: list[Block] = [Items(own)] if own else []
+    blocks: list[Block] = [Items(texts_of(own))] if own else []
     blocks.append(Notice("Before anyone relies on this part", CAUTION))
     return Section("cautions", "Cautions", tuple(blocks))
 

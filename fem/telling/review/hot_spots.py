@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 
+from fem.judging.verdict import verdict_of
 from fem.telling.review.blocks import PHOTO_MM, Beside, Block, Cell, Figure, Heading, Section, Table, Text, table
 from fem.telling.review.material import APART, Material
 from fem.telling.review.numbers import components, reserve_cell
 from fem.telling.review.plots import COLOURS, INK, MARKS, drawing, svg_of
-from fem.telling.words import number, place, plain_name, required_reserve, reserve_text, worst_hot_spots
+from fem.telling.words import number, place, plain_name, reserve_text, worst_hot_spots
 
 MOST_ROWS, MOST_BESIDE = 8, 4
 PRINT_ORDER = ("σ11", "σ22", "σ33", "τ23", "τ13", "τ12")
@@ -69,7 +70,7 @@ def hot_spots(material: Material) -> Section:
 
 def _cases(material: Material) -> Table:
     f = material.findings
-    required, asked = required_reserve(f)
+    required, asked = verdict_of(f).required, verdict_of(f).asked
     rows = []
     for name, c in f.cases.items():
         r = c.reserve
@@ -94,7 +95,7 @@ def _cases(material: Material) -> Table:
 
 def _by_criterion(material: Material) -> list[Block]:
     f = material.findings
-    required, _ = required_reserve(f)
+    required = verdict_of(f).required
     names = list(dict.fromkeys(n for c in f.cases.values() for n in c.reserve.criteria))
     caption = (
         "Minimum reserve factor by each criterion on its own; none: not admissible for the material, or no limit."
@@ -157,7 +158,7 @@ def _criteria_plot(material: Material, names: list[str], required: float) -> str
 
 def _spot_tables(material: Material) -> list[Block]:
     f = material.findings
-    required, _ = required_reserve(f)
+    required = verdict_of(f).required
     rows, stresses = [], []
     spots = worst_hot_spots(f, count=MOST_ROWS, apart=APART * material.diagonal)
     for rank, (case, s) in enumerate(spots, start=1):

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 
+from fem.judging.verdict import verdict_of
 from fem.telling import words
 from fem.telling.printed import clock
-from fem.telling.report import verdict
 from fem.telling.review.blocks import Block, Cell, Notice, Section, Table, Text, Verdict, table
 from fem.telling.review.material import CAUTION, Material
 from fem.telling.review.numbers import reserve_cell
@@ -17,7 +17,7 @@ WORDS = {"holds": ("Holds", "good"), "short": ("Falls short", "warn"), "fails": 
 def opening(material: Material) -> Section:
     """Question, verdict, key figures and caution."""
     f = material.findings
-    word, tone = WORDS[verdict(f)]
+    word, tone = WORDS[verdict_of(f).word]
     blocks: list[Block] = [Text(f.question), Verdict(word, tone, words.answer(f)), key_figures(material)]
     blocks.append(Notice("Before anyone relies on this part", CAUTION))
     flagged = [f"{n} (card {b.material}, {b.state})" for n, b in f.bodies.items() if b.estimates]
@@ -34,7 +34,8 @@ def opening(material: Material) -> Section:
 def key_figures(material: Material) -> Table:
     """What a reader asks for first, each with the case or body that decides."""
     f = material.findings
-    required, asked = words.required_reserve(f)
+    verdict = verdict_of(f)
+    required, asked = verdict.required, verdict.asked
     rows: list[list[str | Cell]] = []
     if f.cases:
         name = f.worst_case

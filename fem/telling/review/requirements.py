@@ -5,23 +5,24 @@ from __future__ import annotations
 import math
 
 from fem.judging.findings import RequirementFindings
+from fem.judging.verdict import is_reserve, verdict_of
 from fem.telling.review.blocks import Cell, Section, Text, table
 from fem.telling.review.material import Material
-from fem.telling.words import number, required_reserve, reserve_text, with_unit
+from fem.telling.words import number, with_unit
 
 
 def requirements(material: Material) -> Section:
     """A row for each requirement."""
     f = material.findings
     if not f.requirements:
-        goal = number(required_reserve(f)[0])
+        goal = number(verdict_of(f).required)
         text = f"The study states no requirement. Pictures and verdict take a reserve factor of {goal} as target."
         return Section("requirements", "Requirements", (Text(text),))
     rows = [
         [
             Cell("reserve factor" if r.name == "reserve" else r.name),
-            Cell(("at least " if is_lower(r) else "at most ") + with_unit(r.limit, r.unit)),
-            Cell(reserve_text(r.value) if is_lower(r) else with_unit(r.value, r.unit)),
+            Cell(("at least " if is_reserve(r) else "at most ") + with_unit(r.limit, r.unit)),
+            Cell(with_unit(r.value, r.unit, limit=r.limit)),
             Cell(margin(r)),
             Cell(r.where),
             Cell("met" if r.met else "NOT MET", "good" if r.met else "bad"),
@@ -40,17 +41,12 @@ def requirements(material: Material) -> Section:
     )
 
 
-def is_lower(requirement: RequirementFindings) -> bool:
-    """Whether the limit is a least value (a reserve factor) and not a largest one."""
-    return requirement.name.split(" ")[0].split(".")[0] == "reserve"
-
-
 def margin(requirement: RequirementFindings) -> str:
     """How far the value is on the good side of its limit, as a share of the limit."""
     if requirement.limit == 0:
         return "–"
     share = (requirement.value - requirement.limit) / requirement.limit
-    share = share if is_lower(requirement) else -share
+    share = share if is_reserve(requirement) else -share
     if math.isinf(share):
         return "unlimited" if share > 0 else "–"
     # One place more where rounding would hide on which side of the limit the value lies

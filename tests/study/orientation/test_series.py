@@ -100,7 +100,7 @@ def test_a_direction_without_an_answer_does_not_stop_the_scan(scanned, monkeypat
     monkeypatch.setattr(bench_module, "numbers_of", failing)
     scan, _ = orient_study(path, directions=FEW, jobs=1, out=tmp_path / "out")
     assert [d.error for d in scan.directions if d.kind == "axis"] == ["cannot be laid so."] * 2
-    assert "2 of" in scan.cautions[0] and "cannot be laid so." in scan.cautions[0]
+    assert "2 of" in scan.cautions[0].text and "cannot be laid so." in scan.cautions[0].text
 
 
 def test_a_bench_sent_to_another_process_gives_the_same(scanned):

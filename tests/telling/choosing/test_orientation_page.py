@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from pages import Page, asks_outside
 
+from fem.judging.findings import Caution
 from fem.judging.orientation import DirectionNumbers, Orientation, half_sphere, picks_of, reason_of, upper
 from fem.telling.orientation import write_orientation
 from fem.telling.orientation.page import COLUMNS
@@ -79,7 +80,7 @@ def scan_of(directions, **more):
         picks=picks,
         reason=reason_of(picks, required=2.0, asked=True),
         mirrored=True,
-        cautions=("One caution.",),
+        cautions=(Caution("one", "One caution."),),
         beadwork="0.0",
     )
     return replace(scan, **more)

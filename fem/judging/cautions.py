@@ -1,0 +1,127 @@
+"""What a reader of the numbers must know: each caution has a kind, a sentence and its numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from fem.digits import reserve_text
+from fem.judging.findings import BodyFindings, CaseFindings, Caution, MeshFindings
+
+LARGE_DISPLACEMENT = 0.03
+"""Maximum displacement over the part's diagonal from which a linear analysis is called doubtful (common practice)."""
+POOR_QUALITY = 0.02
+"""Shape quality (1: regular, 0: flat) below which a tetrahedron is a sliver whose stress says little."""
+
+STANDING = tuple(
+    Caution("standing", text)
+    for text in (
+        "The numbers are an engineering estimate from one linear analysis: small displacements, elastic material.",
+        "Printed polymer varies from machine to machine, spool to spool and day to day: test coupons from your own "
+        "printer, in the state and direction that count.",
+        "Nylon softens when it takes up water or warms, and creeps under bolts: preload fades; check and retighten.",
+        "Never let one printed part alone stand between a person and injury: add a second hold, and inspect.",
+        "Follow local codes, and have a qualified engineer sign what can hurt someone.",
+    )
+)
+"""What every run, page and report says."""
+
+
+def cautions_of(
+    bodies: Mapping[str, BodyFindings],
+    cases: Mapping[str, CaseFindings],
+    trust: Mapping[str, Any],
+    *,
+    mesh: MeshFindings,
+    diagonal: float,
+    remarks: Iterable[Caution],
+) -> tuple[Caution, ...]:
+    """All that a run has to say: what decides first, then the particular, the standing cautions last.
+
+    `diagonal` [mm] of the part's box; `remarks` are the cautions of the rooms above.
+    """
+    out = [*remarks, *_estimates(bodies), *_of_cases(cases, diagonal=diagonal), *_of_mesh(bodies, trust, mesh=mesh)]
+    return (*sorted(out, key=lambda c: not c.decisive), *STANDING)
+
+
+def _estimates(bodies: Mapping[str, BodyFindings]) -> Iterable[Caution]:
+    for name, body in bodies.items():
+        if body.estimates:
+            yield Caution(
+                "estimates",
+                f"Body {name} uses card {body.material} ({body.state}) in which these values are estimates, not "
+                f"measurements: {', '.join(body.estimates)}.",
+                {"body": name, "values": list(body.estimates)},
+            )
+
+
+def _of_cases(cases: Mapping[str, CaseFindings], *, diagonal: float) -> Iterable[Caution]:
+    for name, case in cases.items():
+        r = case.reserve
+        if r.minimum == 0:
+            yield Caution(
+                "permanent_loads_fail",
+                f"Case {name}: its permanent loads alone are more than the part bears at "
+                f"({', '.join(f'{v:.4g}' for v in r.at_mm)}) mm, in the {r.zone}; the reserve factor is 0 there "
+                "whatever grows. Lower them, spread them, or refine the mesh there.",
+                {"case": name, "at_mm": list(r.at_mm)},
+                decisive=True,
+            )
+        if r.singular:
+            yield Caution(
+                "singular",
+                f"Case {name}: the minimum reserve factor {reserve_text(r.minimum)} is read at a support's or a "
+                "load's edge, where the stress does not converge with mesh refinement; away from singularities it is "
+                f"{reserve_text(r.nonsingular_minimum)}.",
+                {"case": name, "minimum": r.minimum, "nonsingular_minimum": r.nonsingular_minimum},
+            )
+        share = case.maximum_displacement_mm / diagonal
+        if share > LARGE_DISPLACEMENT:
+            yield Caution(
+                "large_displacement",
+                f"Case {name} bends by {100 * share:.1f} % of the part's diagonal, more than the "
+                f"{100 * LARGE_DISPLACEMENT:g} % up to which a linear analysis is relied on here. Stiffen the part, "
+                "or take the numbers for a first guess.",
+                {"case": name, "maximum_displacement_mm": case.maximum_displacement_mm, "of_diagonal": share},
+                decisive=True,
+            )
+
+
+def _of_mesh(
+    bodies: Mapping[str, BodyFindings], trust: Mapping[str, Any], *, mesh: MeshFindings
+) -> Iterable[Caution]:
+    if not trust["mesh_is_fine_enough"]:
+        worst = max(trust["relative_energy_error"].values())
+        thin = any(len(body.zones) > 1 for body in bodies.values())
+        why = " (walls and covers thinner than the tetrahedra add to it)" if thin else ""
+        yield Caution(
+            "coarse_mesh",
+            f"The mesh is coarse: the estimated energy error is {100 * worst:.0f} %{why}; ask for a smaller size.",
+            {"relative_energy_error": worst},
+            decisive=True,
+        )
+    if mesh.worst_quality < POOR_QUALITY:
+        yield Caution(
+            "poor_tetrahedron",
+            f"The worst tetrahedron is nearly flat (shape quality {mesh.worst_quality:.2g}, 1 is regular): a stress "
+            "read there says little. Another mesh size or a cleaner solid cures it.",
+            {"worst_quality": mesh.worst_quality},
+        )
+    if not trust["balance_met"]:
+        yield Caution(
+            "balance",
+            f"Forces balance only to {trust['maximum_balance_error']:.1e} of the load.",
+            {"maximum_balance_error": trust["maximum_balance_error"]},
+            decisive=True,
+        )
+    if mesh.straightened:
+        yield Caution(
+            "straightened",
+            f"{mesh.straightened} mid-side nodes were pulled straight; the face is a little flat there.",
+            {"nodes": mesh.straightened},
+        )
+
+
+def texts_of(cautions: Iterable[Caution]) -> tuple[str, ...]:
+    """The sentences alone."""
+    return tuple(c.text for c in cautions)

@@ -1,0 +1,83 @@
+"""The verdict, and the cautions that may turn it."""
+
+import math
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "telling"))
+
+import beam
+
+from fem.judging.cautions import STANDING, cautions_of
+from fem.judging.findings import RequirementFindings
+from fem.judging.verdict import verdict_of
+
+
+@pytest.fixture(scope="module")
+def findings():
+    return beam.beam_findings(beam.beam_scene(beam.beam_mesh((6, 2, 2))))
+
+
+def with_reserve(findings, minimum):
+    cases = {
+        name: replace(case, reserve=replace(case.reserve, minimum=minimum)) for name, case in findings.cases.items()
+    }
+    return replace(findings, cases=cases, requirements=())
+
+
+@pytest.mark.parametrize(
+    ("minimum", "word", "passes"),
+    [
+        (0.33, "fails", False),
+        (0.999999, "fails", False),
+        (1.0, "short", True),
+        (2.0, "holds", True),
+        (math.inf, "holds", True),
+    ],
+)
+def test_a_study_without_requirements_is_judged_all_the_same(findings, minimum, word, passes):
+    verdict = verdict_of(with_reserve(findings, minimum))
+    assert (verdict.word, verdict.passes, verdict.asked) == (word, passes, False)
+
+
+def test_what_is_asked_for_decides_where_it_is_asked(findings):
+    asked = RequirementFindings("reserve", 1.5, 1.499999, "", False, "a")
+    verdict = verdict_of(replace(with_reserve(findings, 1.499999), requirements=(asked,)))
+    assert (verdict.required, verdict.asked, verdict.word, verdict.passes) == (1.5, True, "short", False)
+    heavy = RequirementFindings("mass", 100.0, 101.0, "g", False, "part")
+    verdict = verdict_of(replace(with_reserve(findings, 9.0), requirements=(heavy,)))
+    assert (verdict.word, verdict.passes) == ("short", False)
+
+
+def told(findings, *, diagonal=1000.0, quality=0.3, fine=True, **case):
+    cases = {name: replace(c, **case) for name, c in findings.cases.items()} if case else findings.cases
+    trust = {
+        "mesh_is_fine_enough": fine, "relative_energy_error": {"a": 0.17}, "balance_met": True,
+        "maximum_balance_error": 0.0,
+    }  # fmt: skip
+    mesh = replace(findings.mesh, worst_quality=quality, straightened=0)
+    found = cautions_of(findings.bodies, cases, trust, mesh=mesh, diagonal=diagonal, remarks=())
+    assert found[-len(STANDING) :] == STANDING
+    return [c for c in found if c.kind not in ("standing", "estimates", "singular")]
+
+
+def test_decisive_cautions_come_first_with_their_numbers(findings):
+    assert told(findings, maximum_displacement_mm=29.0) == []
+    bent = told(findings, maximum_displacement_mm=31.0)
+    assert {c.kind for c in bent} == {"large_displacement"} and all(c.decisive for c in bent)
+    assert bent[0].numbers["of_diagonal"] == pytest.approx(0.031) and "3.1 %" in bent[0].text
+    (coarse,) = told(findings, maximum_displacement_mm=1.0, fine=False)
+    assert coarse.kind == "coarse_mesh" and coarse.decisive and "17 %" in coarse.text
+    (flat,) = told(findings, maximum_displacement_mm=1.0, quality=0.0026)
+    assert flat.kind == "poor_tetrahedron" and "0.0026" in flat.text
+
+
+def test_permanent_loads_that_fail_the_part_alone_are_told(findings):
+    name = next(iter(findings.cases))
+    case = findings.cases[name]
+    gone = replace(case.reserve, minimum=0.0, singular=False)
+    found = told(replace(findings, cases={name: case}), maximum_displacement_mm=1.0, reserve=gone)
+    assert [c.kind for c in found] == ["permanent_loads_fail"] and found[0].decisive
