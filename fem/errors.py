@@ -98,10 +98,7 @@ class NotConverged(NoTrustworthyAnswer):
 
 def toml_trouble(error: Exception) -> str:
     """What is wrong with a text that `tomllib` does not take, without the point at the end."""
-    if isinstance(error, RecursionError):
-        return "tables or lists are nested too deep"
-    text = str(error).rstrip(".")
-    return "a whole number has too many digits" if "integer string conversion" in text else text
+    return "tables or lists are nested too deep" if isinstance(error, RecursionError) else str(error).rstrip(".")
 
 
 class Faults:

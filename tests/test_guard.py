@@ -187,7 +187,7 @@ NESTED = "a = " + "[" * 1500 + "]" * 1500 + "\n"
 DIGITS = "a = " + "9" * 5000 + "\n"
 
 
-@pytest.mark.parametrize(("text", "words"), [(NESTED, "nested too deep|without end"), (DIGITS, "too many digits")])
+@pytest.mark.parametrize(("text", "words"), [(NESTED, "nested too deep|without end"), (DIGITS, "4300 digits")])
 def test_texts_that_no_reader_takes(tmp_path, text, words):
     with pytest.raises((RecursionError, ValueError)):
         tomllib.loads(text)

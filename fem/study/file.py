@@ -120,9 +120,8 @@ def _parsed(text: str, file: Path) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except (ValueError, RecursionError) as error:
-        words = toml_trouble(error)
-        told = re.fullmatch(r"(.*) \(at (.*)\)", words, re.DOTALL)
-        what, place = told.groups() if told else (words, "")
+        told = re.fullmatch(r"(.*) \(at (.*)\)", toml_trouble(error), re.DOTALL)
+        what, place = told.groups() if told else (toml_trouble(error), "")
         twice = re.fullmatch(r"Cannot declare \((.*)\) twice", what)
         if twice:
             table = ".".join(re.findall(r"'([^']*)'", twice[1]))
@@ -291,12 +290,7 @@ def _left_out(form: PrintForm) -> tuple[str, ...]:
 
 def _card(name: str, file: Path) -> str:
     """A card's name as it is; the path of a card file made absolute, read from where the study lies."""
-    if not (name.endswith(".toml") or "/" in name):
-        return name
-    try:
-        return str((file.parent / name).resolve())
-    except (OSError, ValueError, RuntimeError):  # a NUL, a loop of links: refused when the card is read
-        return os.path.abspath(file.parent / name)
+    return os.path.abspath(file.parent / name) if name.endswith(".toml") or "/" in name else name
 
 
 def _query(form: FaceForm) -> FaceQuery:

@@ -245,10 +245,10 @@ def _confirmed(
     return directions_answered(bench, wanted, kept=kept, jobs=jobs, tally=tally), mesh.unknowns
 
 
-def _fewer(jobs: int | None, mesh: TetMesh) -> list[str]:
+def _fewer(jobs: int | None, mesh: TetMesh) -> list[Caution]:
     """Why fewer processes worked than were asked for."""
     why = allowed_jobs(jobs, unknowns=mesh.unknowns)[1]
-    return [why] if why else []
+    return [Caution("fewer_processes", why)] if why else []
 
 
 def _cautions(
