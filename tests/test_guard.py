@@ -212,3 +212,16 @@ def test_paths_of_cards_that_are_none(tmp_path, capsys, monkeypatch, name):
     assert main(["faces", plain.replace("toml", "step")]) == 2
     assert main(["check", plain]) == 2
     assert not (tmp_path / FILE).exists()
+
+
+@pytest.mark.parametrize("kind", ["folder", "pipe", "nul"])
+def test_a_picture_takes_the_place_of_files_alone(tmp_path, capsys, kind):
+    place = tmp_path / ("a\0.png" if kind == "nul" else "a.png")
+    if kind == "folder":
+        place.mkdir()
+    elif kind == "pipe":
+        os.mkfifo(place)
+    solid = str(ROOT / "meshes" / "cantilever_bracket.stl")
+    assert main(["faces", solid, "--unit", "mm", "--picture", str(place)]) == 2
+    assert "place" in lines(capsys)[-1]
+    assert not place.is_file()

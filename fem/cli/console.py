@@ -5,12 +5,13 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from fem.errors import InputError, clean
 
 if TYPE_CHECKING:
     from fem.judging.findings import Caution
-
-from fem.errors import clean
 
 
 def screen() -> Any:
@@ -43,6 +44,18 @@ def ruled(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> 
     for row in rows:
         table.add_row(*row)
     return table
+
+
+def picture_place(path: Path) -> Path:
+    """Where a picture goes. Errors: InputError for a folder or a device, which a picture would take the place of."""
+    try:
+        other = path.exists() and not path.is_file()
+        path.resolve()
+    except (OSError, ValueError, RuntimeError):  # a NUL, a loop of links
+        raise InputError("that is no place for a file.", where=str(path)) from None
+    if other:
+        raise InputError("that is no file, and a picture would take its place.", where=str(path))
+    return path
 
 
 @contextmanager

@@ -8,7 +8,7 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from fem.cli.console import ruled, screen
+from fem.cli.console import picture_place, ruled, screen
 from fem.errors import CardError, InputError, printable
 
 
@@ -119,7 +119,7 @@ def cell(options: argparse.Namespace) -> int:
         strength=values.strength,
         expansion=values.expansion,
     )
-    picture = options.picture or Path(f"cell_{made.pattern}_{100 * made.density:.0f}.png")
+    picture = picture_place(options.picture or Path(f"cell_{made.pattern}_{100 * made.density:.0f}.png"))
     facts = _cell_facts(made, material=f"{card.name} ({state})")
     if options.json:
         print(json.dumps(facts, indent=1))

@@ -8,7 +8,7 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from fem.cli.console import place_text, ruled, screen
+from fem.cli.console import picture_place, place_text, ruled, screen
 from fem.errors import printable
 
 
@@ -16,7 +16,7 @@ def faces(options: argparse.Namespace) -> int:
     from fem.part.solid import read_solid, shown_surface
 
     solid = read_solid(options.solid, name="part", unit=options.unit, any_size=options.any_size)
-    picture = options.picture or Path(f"{solid.path.stem}_faces.png")
+    picture = picture_place(options.picture or Path(f"{solid.path.stem}_faces.png"))
     if options.json:
         print(json.dumps([_face_facts(f) for f in solid.faces], indent=1))
     else:
