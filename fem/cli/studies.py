@@ -30,6 +30,27 @@ def run(options: argparse.Namespace) -> int:
     return 3 if options.strict and not verdict_of(findings).passes else 0
 
 
+MOST_ROWS = 24
+"""Rows of reactions up to which those of all cases are printed; beyond, those of the case with the least reserve."""
+
+
+def _print_reactions(console: Any, findings: Findings) -> None:
+    from fem.telling.reactions import HEAD, reaction_rows
+
+    rows = {name: reaction_rows(case) for name, case in findings.cases.items()}
+    if sum(map(len, rows.values())) > MOST_ROWS:
+        rows = {findings.worst_case: rows[findings.worst_case]}
+    told = [[name, *row] for name, some in rows.items() for row in some]
+    if told:
+        # A column in which nothing stands is left out
+        used = [i for i in range(len(told[0])) if any(row[i] for row in told)]
+        columns = ["case", *(h if h.startswith(("F", "M")) else h.lower() for h in HEAD)]
+        title = "Reactions: what each support exerts on the part"
+        if len(rows) < len(findings.cases):
+            title += f", case {findings.worst_case} (the others are in the report)"
+        console.print(ruled(title, [columns[i] for i in used], [[row[i] for i in used] for row in told]))
+
+
 def _print_findings(console: Any, findings: Findings) -> None:
     from fem.judging.verdict import is_reserve
     from fem.telling.words import answer
@@ -38,6 +59,7 @@ def _print_findings(console: Any, findings: Findings) -> None:
         console.print(sentence, soft_wrap=True)
     tell_cautions(console, [c for c in findings.cautions if c.decisive])
     _print_cases(console, findings)
+    _print_reactions(console, findings)
     if findings.requirements:
         rows = [
             [
@@ -55,6 +77,8 @@ def _print_findings(console: Any, findings: Findings) -> None:
 
 
 def _print_cases(console: Any, findings: Findings) -> None:
+    from fem.telling.reactions import failing_load
+
     rows = []
     for name, case in findings.cases.items():
         r = case.reserve
@@ -63,13 +87,14 @@ def _print_cases(console: Any, findings: Findings) -> None:
                 name,
                 number(case.maximum_displacement_mm),
                 reserve_text(r.minimum) + (" *" if r.singular else ""),
+                failing_load(case),
                 f"{r.mode}, in the {r.zone}",
                 f"{r.face} {place_text(r.at_mm)}",
                 f"{max(case.force_error, case.moment_error):.0e}",
             ]
         )
-    columns = ["case", "maximum deflection [mm]", "minimum reserve factor", "failure mode", "near, at [mm]"]
-    console.print(ruled(findings.title, [*columns, "balance error"], rows))
+    columns = ["case", "maximum deflection [mm]", "minimum reserve factor", "fails at", "failure mode"]
+    console.print(ruled(findings.title, [*columns, "near, at [mm]", "balance error"], rows))
     if any(c.reserve.singular for c in findings.cases.values()):
         console.print("* singular: at a support's or load's edge; the value does not converge with refinement.")
 

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from fem.digits import reserve_text
+from fem.digits import number, reserve_text
 from fem.judging.findings import BodyFindings, CaseFindings, Caution, MeshFindings
 
 LARGE_DISPLACEMENT = 0.03
 """Maximum displacement over the part's diagonal from which a linear analysis is called doubtful (common practice)."""
+PULL_LIMIT = 0.01
+"""Share of a foundation's normal forces that may pull before a caution says so."""
 POOR_QUALITY = 0.02
 """Shape quality (1: regular, 0: flat) below which a tetrahedron is a sliver whose stress says little."""
 
@@ -40,7 +42,8 @@ def cautions_of(
 
     `diagonal` [mm] of the part's box; `remarks` are the cautions of the rooms above.
     """
-    out = [*remarks, *_estimates(bodies), *_of_cases(cases, diagonal=diagonal), *_of_mesh(bodies, trust, mesh=mesh)]
+    out = [*remarks, *_estimates(bodies), *_of_cases(cases, diagonal=diagonal), *_of_foundations(cases)]
+    out += _of_mesh(bodies, trust, mesh=mesh)
     return (*sorted(out, key=lambda c: not c.decisive), *STANDING)
 
 
@@ -53,6 +56,26 @@ def _estimates(bodies: Mapping[str, BodyFindings]) -> Iterable[Caution]:
                 f"measurements: {', '.join(body.estimates)}.",
                 {"body": name, "values": list(body.estimates)},
             )
+
+
+def _of_foundations(cases: Mapping[str, CaseFindings]) -> Iterable[Caution]:
+    for name, case in cases.items():
+        for support, found in case.foundations.items():
+            if found.pulling_force_fraction > PULL_LIMIT:
+                yield Caution(
+                    "foundation_pulls",
+                    f"Case {name}: foundation {support} pulls on the part, with {number(found.pull_N)} N over "
+                    f"{number(100 * found.lifted_area_fraction)} % of its area; unless it is glued there, add "
+                    "push_only = true.",
+                    {"case": name, "support": support, "pull_N": found.pull_N},
+                    decisive=True,
+                )
+            if found.push_only and found.lifted_area_fraction == 1:
+                yield Caution(
+                    "foundation_lifted",
+                    f"Case {name}: the part has lifted off foundation {support} altogether.",
+                    {"case": name, "support": support},
+                )
 
 
 def _of_cases(cases: Mapping[str, CaseFindings], *, diagonal: float) -> Iterable[Caution]:

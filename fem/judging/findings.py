@@ -161,7 +161,40 @@ class HotSpot:
 
 
 @dataclass(frozen=True)
+class ReactionFindings:
+    """What a `support` exerts on the part, or a separate `part` of it ("hole 2"; empty: the support as a whole).
+
+    `moment_Nmm` is about `at_mm`, the centre of its area, `origin_moment_Nmm` about the origin of the part axes.
+    """
+
+    support: str
+    part: str
+    force_N: Vector
+    moment_Nmm: Vector
+    origin_moment_Nmm: Vector
+    at_mm: Vector
+
+
+@dataclass(frozen=True)
+class FoundationFindings:
+    """How a foundation presses: `push_N` and `pull_N` the sums of its normal forces on the part, pressed and in
+    tension, `pulling_force_fraction` the pull over both; `lifted_area_fraction` the fraction of its area from which
+    the part moves away. One that only pushes (`push_only`) has let go there.
+    """
+
+    push_only: bool
+    push_N: float
+    pull_N: float
+    pulling_force_fraction: float
+    lifted_area_fraction: float
+
+
+@dataclass(frozen=True)
 class CaseFindings:
+    """What a case came to. `failing_load_N` is the resultant of its growing loads times the minimum reserve factor,
+    `failing_load_Nmm` that of their moments where they have no resultant; None where they have neither.
+    """
+
     factors: dict[str, float]
     applied_N: Vector
     applied_Nmm: Vector
@@ -175,6 +208,10 @@ class CaseFindings:
     faces: dict[str, WatchFindings]
     reserve: Reserve
     hot_spots: tuple[HotSpot, ...]
+    failing_load_N: float | None = None
+    failing_load_Nmm: float | None = None
+    reactions: tuple[ReactionFindings, ...] = ()
+    foundations: dict[str, FoundationFindings] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -1,10 +1,12 @@
-"""What holds the part: faces held in given directions, and elastic foundations."""
+"""What holds the part: faces held in given directions, elastic foundations, and springs."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fem.errors import InputError
 from fem.part.faces import FaceGroup, true_normals
@@ -28,19 +30,41 @@ class Held:
 
 @dataclass(frozen=True)
 class Foundation:
-    """A face on springs: `normal` and `tangential` stiffness per area [N/mm^3], on boundary `triangles` (j,)."""
+    """A face on springs, on boundary `triangles` (j,): stiffness per area [N/mm^3] `normal` and `tangential` to the
+    face, and `axes` (3,) along the part axes wherever the face looks. One that is `push_only` lets go where the face
+    moves away from it, its tangential part too.
+    """
 
     name: str
     triangles: Index
     normal: float
     tangential: float
+    axes: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    push_only: bool = False
 
     def __post_init__(self) -> None:
-        if self.normal < 0 or self.tangential < 0 or self.normal + self.tangential <= 0:
+        each = (self.normal, self.tangential, *self.axes)
+        if min(each) < 0 or max(each) <= 0:
             raise InputError(
                 "a foundation needs stiffness that is not negative, and at least one that is not zero.",
                 where=f"supports.{self.name}",
             )
+        if self.push_only and not (self.normal > 0 and max(self.axes) == 0):
+            raise InputError(
+                "a foundation that only pushes needs a normal stiffness.",
+                where=f"supports.{self.name}",
+                advice='Write foundation = { normal = "400 N/mm^3", push_only = true }.',
+            )
+
+
+def spring_support(mesh: TetMesh, group: FaceGroup, *, stiffness: Sequence[float] | Array, name: str) -> Foundation:
+    """Springs of the total `stiffness` (3,) [N/mm] along the part axes, spread evenly over a face.
+
+    The mean displacement of the face is the force over the stiffness, exactly; a turn of the face is resisted as far
+    as the face is wide.
+    """
+    x, y, z = (float(k) / group.area for k in stiffness)
+    return Foundation(name, mesh.triangles_of(group.faces), 0.0, 0.0, axes=(x, y, z))
 
 
 def held_face(
@@ -81,16 +105,43 @@ def _face_normals(mesh: TetMesh, faces: tuple[int, ...]) -> tuple[Array, Index]:
     return np.concatenate(normals), np.concatenate(nodes).astype(np.int32)
 
 
-def foundation_matrices(mesh: TetMesh, foundation: Foundation) -> tuple[Index, Array]:
-    """Nodes (j, 6) and spring matrices (j, 6, 6, 3, 3) [N/mm] of a foundation, integrated over its curved
-    triangles."""
-    points, weight, normal = surface_points(mesh, foundation.triangles)
-    normal = true_normals(mesh, foundation.triangles, points, normal)
+@dataclass(frozen=True)
+class FoundationPoints:
+    """The points at which a foundation is integrated over its curved triangles: `nodes` (j, 6) of the triangles,
+    `shape` (q, 6), `place` (j, q, 3) [mm], `weight` (j, q) [mm^2], outward `normal` (j, q, 3) and `spring`
+    (j, q, 3, 3) [N/mm^3].
+    """
+
+    nodes: Index
+    shape: Array
+    place: Array
+    weight: Array
+    normal: Array
+    spring: Array
+
+    def matrices(self, pressing: NDArray[np.bool_] | None = None) -> tuple[Index, Array]:
+        """Nodes (j, 6) and spring matrices (j, 6, 6, 3, 3) [N/mm], of the points that are `pressing` (j, q) alone."""
+        weight = self.weight if pressing is None else self.weight * pressing
+        return self.nodes, np.einsum("jq,qa,qb,jqik->jabik", weight, self.shape, self.shape, self.spring)
+
+    def approach(self, displacement: Array) -> Array:
+        """How far (j, q) [mm] a displacement (n, 3) [mm] moves the face into its foundation; negative: away."""
+        return np.einsum("qa,jai,jqi->jq", self.shape, displacement[self.nodes], self.normal)
+
+
+def foundation_points(mesh: TetMesh, foundation: Foundation) -> FoundationPoints:
+    """The integration points of a foundation."""
+    place, weight, normal = surface_points(mesh, foundation.triangles)
+    normal = true_normals(mesh, foundation.triangles, place, normal)
     shape, _ = triangle_shapes(TRIANGLE_POINTS)
     outer = normal[..., :, None] * normal[..., None, :]
-    spring = foundation.normal * outer + foundation.tangential * (np.eye(3) - outer)
-    local = np.einsum("jq,qa,qb,jqik->jabik", weight, shape, shape, spring)
-    return mesh.triangles[foundation.triangles], local
+    spring = foundation.normal * outer + foundation.tangential * (np.eye(3) - outer) + np.diag(foundation.axes)
+    return FoundationPoints(mesh.triangles[foundation.triangles], shape, place, weight, normal, spring)
+
+
+def foundation_matrices(mesh: TetMesh, foundation: Foundation) -> tuple[Index, Array]:
+    """Nodes (j, 6) and spring matrices (j, 6, 6, 3, 3) [N/mm] of a foundation, over its curved triangles."""
+    return foundation_points(mesh, foundation).matrices()
 
 
 @dataclass(frozen=True)

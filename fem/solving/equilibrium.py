@@ -6,15 +6,15 @@ with it, and linear cases are sums of the answers to unit loads.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fem.errors import FreeBodyError
-from fem.loading.supports import Foundation, Held, gather
-from fem.part.faces import true_normals
-from fem.part.quadrature import surface_points
+from fem.loading.supports import Foundation, FoundationPoints, Held, foundation_points, gather
 from fem.part.tetmesh import Index, TetMesh
 from fem.printing.field import PrintedField
 from fem.solving.earlier import Earlier
@@ -40,6 +40,19 @@ class Solution:
     record: SolveRecord
 
 
+@dataclass(frozen=True)
+class Contact:
+    """Which points (j, q) of each push-only foundation press, by its name, and the system with these alone.
+
+    `steps` is how often the part was solved until they no longer changed.
+    """
+
+    pressing: Mapping[str, NDArray[np.bool_]]
+    system: HeldSystem
+    solver: Any
+    steps: int = 0
+
+
 class Equilibrium:
     """A mesh with its printed material and its supports, ready to be loaded.
 
@@ -60,8 +73,9 @@ class Equilibrium:
         earlier: Earlier | None = None,
     ) -> None:
         refuse_free_motion(mesh, held=held, foundations=foundations)
-        self.mesh = mesh
-        self._held = tuple(held)
+        self.mesh, self.printed = mesh, printed
+        self.supports = tuple(held)
+        self.foundations = {foundation.name: foundation for foundation in foundations}
         self.held = gather(mesh, tuple(held))
         self.pattern = pattern or block_pattern(mesh)
         self.elastic = (
@@ -70,6 +84,7 @@ class Equilibrium:
             else blocks
         )
         self.system = HeldSystem(mesh, self.pattern, self.elastic, held=self.held, foundations=foundations)
+        self._kind = solver
         self.solver = solver_for(solver, self.system, printed, earlier=earlier)
         made = getattr(self.solver, "precondition", None)
         if earlier is None or made is not earlier.precondition:
@@ -83,28 +98,31 @@ class Equilibrium:
         *,
         starts: Array | None = None,
         tolerance: float = TOLERANCE,
+        contact: Contact | None = None,
         progress: Callable[[float], None] | None = None,
     ) -> tuple[Array, SolveRecord]:
         """Displacements (k, n, 3) [mm] under each of the nodal forces (k, n, 3) [N].
 
         `starts` (k, n, 3) [mm] prescribes the held directions' displacement (zero unless given); `tolerance` is the
-        residual over the load at which an iteration stops.
+        residual over the load at which an iteration stops. Every foundation pulls as well as it pushes, unless a
+        `contact` says where it presses (`contact.py` finds it).
         Errors: NotConverged.
         """
         k, n = len(loads), len(self.mesh.nodes)
+        system, solver = (self.system, self.solver) if contact is None else (contact.system, contact.solver)
         if k == 0:
             return np.zeros((0, n, 3)), SolveRecord(0, ())
         if starts is None:
             basis, mix = _independent(loads)
             if len(basis) < k:
-                some, record = self.solve(loads[basis], tolerance=tolerance, progress=progress)
+                some, record = self.solve(loads[basis], tolerance=tolerance, contact=contact, progress=progress)
                 return np.einsum("jk,jni->kni", mix, some), record
         right = loads.transpose(1, 2, 0).reshape(3 * n, k)
         given = None if starts is None else starts.transpose(1, 2, 0).reshape(3 * n, k)
         if given is not None:
-            right = right - self.system.whole_forces(given)
+            right = right - system.whole_forces(given)
         right = self.system.free(np.array(right))
-        answer, record = self.solver.solve(right, tolerance=tolerance, progress=progress)
+        answer, record = solver.solve(right, tolerance=tolerance, progress=progress)
         answer = self.system.free(answer)
         if given is not None:
             answer += given
@@ -112,7 +130,7 @@ class Equilibrium:
 
     def starts(self, move: Held) -> Array:
         """Displacement (n, 3) [mm] that holds everything still but the nodes of one prescribed face."""
-        still = [replace(h, value=np.zeros_like(h.value)) for h in self._held if h.name != move.name]
+        still = [replace(h, value=np.zeros_like(h.value)) for h in self.supports if h.name != move.name]
         return gather(self.mesh, (*still, move)).start
 
     def elastic_forces(self, displacement: Array) -> Array:
@@ -120,10 +138,32 @@ class Equilibrium:
         [mm]."""
         return np.asarray(self.system.elastic @ displacement.reshape(-1)).reshape(-1, 3)
 
-    def balance(self, displacement: Array, forces: Array, record: SolveRecord) -> Solution:
+    def pressing_only(self, pressing: Mapping[str, NDArray[np.bool_]], *, steps: int = 0) -> Contact:
+        """The contact in which foundations push at the points `pressing` (j, q) alone; the preconditioner is kept.
+
+        Errors: FreeBodyError when a piece can move without resistance then.
+        """
+        refuse_free_motion(
+            self.mesh, held=self.supports, foundations=tuple(self.foundations.values()), pressing=pressing
+        )
+        each = zip(self.foundations, self.system.springs, strict=True)
+        system = self.system.with_springs(
+            [self.points(name).matrices(pressing[name]) if name in pressing else full for name, full in each]
+        )
+        made = getattr(self.solver, "precondition", None)
+        return Contact(pressing, system, solver_for(self._kind, system, self.printed, precondition=made), steps)
+
+    def points(self, name: str) -> FoundationPoints:
+        """The integration points of a foundation."""
+        return foundation_points(self.mesh, self.foundations[name])
+
+    def balance(
+        self, displacement: Array, forces: Array, record: SolveRecord, *, contact: Contact | None = None
+    ) -> Solution:
         """The solution with the answer of the supports and what is left of the balance of force and moment."""
         elastic = self.elastic_forces(displacement)
-        whole = self.system.whole_forces(displacement.reshape(-1, 1)).reshape(-1, 3)
+        system = self.system if contact is None else contact.system
+        whole = system.whole_forces(displacement.reshape(-1, 1)).reshape(-1, 3)
         foundation = elastic - whole
         left = whole - forces
         support = foundation + left - np.einsum("nij,nj->ni", self.held.projector, left)
@@ -175,8 +215,17 @@ def pieces(mesh: TetMesh) -> Index:
     return connected_components(graph, directed=False)[1].astype(np.int32)
 
 
-def refuse_free_motion(mesh: TetMesh, *, held: Sequence[Held], foundations: Sequence[Foundation]) -> None:
-    """Errors: FreeBodyError naming the free slides and turns of the first piece that is not held."""
+def refuse_free_motion(
+    mesh: TetMesh,
+    *,
+    held: Sequence[Held],
+    foundations: Sequence[Foundation],
+    pressing: Mapping[str, NDArray[np.bool_]] | None = None,
+) -> None:
+    """Refuse a piece that could move freely; foundations resist at the points `pressing` (j, q) alone where given.
+
+    Errors: FreeBodyError naming the free slides and turns of the first piece that is not held.
+    """
     piece = pieces(mesh)
     names = list("xyz")
     for number in range(int(piece.max()) + 1):
@@ -190,16 +239,9 @@ def refuse_free_motion(mesh: TetMesh, *, held: Sequence[Held], foundations: Sequ
             if mine.any():
                 gram += _gram(mesh.nodes[h.nodes[mine]], h.directions[mine], centre, size)
         for foundation in foundations:
-            mine = foundation.triangles[piece[mesh.triangles[foundation.triangles, 0]] == number]
-            if len(mine):
-                at, _, normal = surface_points(mesh, mine)
-                normal = true_normals(mesh, mine, at, normal).reshape(-1, 3)
-                at = at.reshape(-1, 3)
-                if foundation.normal > 0:
-                    gram += _gram(at, normal, centre, size)
-                if foundation.tangential > 0:
-                    for axis in np.eye(3):
-                        gram += _gram(at, axis - (normal @ axis)[:, None] * normal, centre, size)
+            gram += _foundation_gram(
+                mesh, foundation, piece == number, (pressing or {}).get(foundation.name), centre, size
+            )
         values, vectors = np.linalg.eigh(gram)
         free = vectors[:, values < 1e-6]
         if free.shape[1] == 0:
@@ -214,6 +256,32 @@ def refuse_free_motion(mesh: TetMesh, *, held: Sequence[Held], foundations: Sequ
             where="supports",
             advice="Hold a face of it in these directions, or give it an elastic foundation.",
         )
+
+
+def _foundation_gram(
+    mesh: TetMesh,
+    foundation: Foundation,
+    nodes: NDArray[np.bool_],
+    pressing: NDArray[np.bool_] | None,
+    centre: Array,
+    size: float,
+) -> Array:
+    """Resistance (6, 6) of a foundation, where it is `pressing` (j, q), against motions of the piece `nodes`."""
+    points = foundation_points(mesh, foundation)
+    mine = np.broadcast_to(nodes[points.nodes[:, :1]], points.weight.shape)
+    mine = mine if pressing is None else mine & pressing
+    at, normal = points.place[mine], points.normal[mine]
+    gram = np.zeros((6, 6))
+    if not len(at):
+        return gram
+    if foundation.normal > 0:
+        gram += _gram(at, normal, centre, size)
+    for axis, along in zip(np.eye(3), foundation.axes, strict=True):
+        if foundation.tangential > 0:
+            gram += _gram(at, axis - (normal @ axis)[:, None] * normal, centre, size)
+        if along > 0:
+            gram += _gram(at, np.tile(axis, (len(at), 1)), centre, size)
+    return gram
 
 
 def _gram(points: Array, directions: Array, centre: Array, size: float) -> Array:

@@ -117,19 +117,26 @@ class WaryMultigrid:
         return answer, record
 
 
-def solver_for(name: str, system: HeldSystem, printed: PrintedField, *, earlier: Earlier | None = None) -> Any:
-    """The solver of that name, set up; multigrid's preconditioner is the `earlier` one where that serves again.
+def solver_for(
+    name: str,
+    system: HeldSystem,
+    printed: PrintedField,
+    *,
+    earlier: Earlier | None = None,
+    precondition: Preconditioner | None = None,
+) -> Any:
+    """The solver of that name, set up; multigrid's preconditioner is `precondition` where that is given, or the
+    `earlier` one where that serves again.
 
     Errors: InputError (no such solver here), TooLargeError.
     """
     if name == "auto":
         from fem.solving.distributed.ranks import serving
 
-        name = "distributed" if serving() else "multigrid"
-        if name == "multigrid":
-            return WaryMultigrid(system, precondition=_again(earlier, system, printed))
-    if name == "multigrid":
-        return MultigridSolver(system, precondition=_again(earlier, system, printed))
+        name = "distributed" if serving() else "wary"
+    if name in ("wary", "multigrid"):
+        kind = WaryMultigrid if name == "wary" else MultigridSolver
+        return kind(system, precondition=precondition or _again(earlier, system, printed))
     if name == "direct":
         from fem.solving.direct import DirectSolver
 

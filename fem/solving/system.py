@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import copy
 
 import numpy as np
 
@@ -42,6 +43,13 @@ class HeldSystem:
         self._foundation_nodes, self._foundation = _spring_matrix(self.springs)
         # Held directions become springs as stiff as the material around them, so that the scale stays even
         self.scale = float(np.median(np.trace(self.elastic.diagonal_blocks(), axis1=1, axis2=2))) / 3
+
+    def with_springs(self, springs: Sequence[tuple[np.ndarray, Array]]) -> HeldSystem:
+        """The same system on other springs: nodes (j, 6) and matrices (j, 6, 6, 3, 3) [N/mm] of each foundation."""
+        other = copy(self)
+        other.springs = list(springs)
+        other._foundation_nodes, other._foundation = _spring_matrix(other.springs)
+        return other
 
     def multiply(self, x: Array, out: Array) -> None:
         """out = P (K + B) x, for x (3n, k) that is zero in held directions; k one or a multiple of four."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,34 +11,47 @@ from fem.errors import NoTrustworthyAnswer
 from fem.judging.findings import (
     BodyFindings,
     CaseFindings,
+    Caution,
     FaceStiffness,
+    FoundationFindings,
     PointFindings,
+    ReactionFindings,
     RequirementFindings,
     Reserve,
     WatchFindings,
 )
+from fem.judging.growing import Growth, judge_growth
 from fem.judging.hotspots import NearestFace, SingularPlaces, find_hot_spots
-from fem.judging.reserve import ReserveField, judge_reserve
+from fem.judging.reserve import ReserveField
 from fem.judging.scene import CaseFields
-from fem.judging.stress import recover_stress
 from fem.loading.case import LoadCase
 from fem.loading.loads import resultant, wrench_load
 from fem.part.faces import FaceGroup
 from fem.part.tetmesh import TetMesh
 from fem.printing.field import PrintedField
+from fem.solving.cases import SolvedCases
 from fem.solving.equilibrium import Equilibrium
-from fem.solving.linear import SolveRecord
+from fem.solving.reactions import Reaction, foundation_tension, reactions
 from fem.study.plans import Requirements
 from fem.tensors import Array
+
+NO_RESULTANT = 1e-9
+"""A resultant below this share of the sum of all nodal forces is what rounding leaves of forces in balance."""
+
+LIFTS_OFF = "lift-off from its foundation"
+"""The failure mode of a part that is free to move before its material fails."""
 
 
 @dataclass(frozen=True)
 class Answer:
-    """One case answered: numbers for the findings, fields for the pictures, its estimated energy error."""
+    """One case answered: numbers for the findings, fields for the pictures, its estimated energy error, and what must
+    be said about it.
+    """
 
     findings: CaseFindings
     fields: CaseFields
     energy_error: float
+    remarks: tuple[Caution, ...] = ()
 
 
 def unit_wrenches(mesh: TetMesh, group: FaceGroup) -> Array:
@@ -55,26 +68,21 @@ def answer_case(
     mesh: TetMesh,
     printed: PrintedField,
     equilibrium: Equilibrium,
-    units: Mapping[str, Array],
-    record: SolveRecord,
+    solved: SolvedCases,
     watched: Mapping[str, Array],
     points: Mapping[str, tuple[float, float, float]],
     singular: SingularPlaces,
     groups: Mapping[str, FaceGroup],
 ) -> Answer:
-    """Combine the unit answers (n, 3) [mm] of a case's loads and judge what comes out."""
+    """Combine the answers to a case's loads at unit factor and judge what comes out."""
+    units, contact = solved.units, solved.contact
     forces = {k: case.loads[k].forces for k in case.factors}
     everything = tuple(case.factors)
     displacement = case.combined(everything, units)
     applied = case.combined(everything, forces)
-    solution = equilibrium.balance(displacement, applied, record)
-    warm = case.temperature_change(everything)
-    whole = recover_stress(mesh, printed, displacement, temperature_change=warm)
-    stay = None
-    if case.permanent:
-        still = case.combined(case.permanent, units)
-        stay = recover_stress(mesh, printed, still, temperature_change=case.temperature_change(case.permanent))
-    field = judge_reserve(mesh, printed, permanent=stay, growing=whole if stay is None else whole.minus(stay))
+    solution = equilibrium.balance(displacement, applied, solved.record, contact=contact)
+    growth = judge_growth(case, mesh=mesh, printed=printed, equilibrium=equilibrium, solved=solved)
+    whole, field = growth.stress, growth.reserve
     if not (np.isfinite(displacement).all() and not np.isnan(field.reserve).any()):
         raise NoTrustworthyAnswer(
             f"case {case.name} came to numbers that are not finite.", advice="Look at its factors."
@@ -82,6 +90,10 @@ def answer_case(
     length = np.linalg.norm(displacement, axis=1)
     most = int(length.argmax())
     force, moment = resultant(mesh, applied)
+    reserve = _least(mesh, field, singular, NearestFace(mesh, groups))
+    if growth.lift_off < reserve.minimum:
+        reserve = _lifted(reserve, growth.lift_off)
+    failing = _failing_load(mesh, case.combined(case.growing, forces), reserve.minimum)
     findings = CaseFindings(
         factors=dict(case.factors),
         applied_N=_floats(force),
@@ -91,14 +103,59 @@ def answer_case(
         moment_error=solution.moment_error,
         maximum_displacement_mm=float(length[most]),
         maximum_displacement_at_mm=_floats(mesh.nodes[most]),
-        strain_energy_mJ=_energy(mesh, printed, equilibrium, displacement, case, warm),
+        strain_energy_mJ=_energy(mesh, printed, equilibrium, displacement, case),
         points={name: _point(mesh, at, displacement, whole.node, field) for name, at in points.items()},
         faces={name: _watch(w, displacement) for name, w in watched.items()},
-        reserve=_least(mesh, field, singular, NearestFace(mesh, groups)),
+        reserve=reserve,
         hot_spots=find_hot_spots(mesh, field, singular, groups),
+        failing_load_N=failing[0],
+        failing_load_Nmm=failing[1],
+        reactions=tuple(_reaction(r) for r in reactions(equilibrium, solution, contact=contact)),
+        foundations={
+            name: FoundationFindings(t.push_only, t.push, t.pull, t.share, t.area)
+            for name, t in foundation_tension(equilibrium, displacement, contact=contact).items()
+        },
     )
     fields = CaseFields(displacement, whole.node, field.print_stress, field.reserve)
-    return Answer(findings, fields, whole.energy_error)
+    return Answer(findings, fields, whole.energy_error, _remarks(case, growth, reserve))
+
+
+def _remarks(case: LoadCase, growth: Growth, reserve: Reserve) -> tuple[Caution, ...]:
+    if reserve.mode == LIFTS_OFF:
+        times = f"{reserve.minimum:.3g} times its growing loads"
+        text = f"Case {case.name}: at {times} the part has lifted off its foundation and is free to move."
+        return (Caution("lifts_off", text, {"case": case.name, "factor": reserve.minimum}, decisive=True),)
+    if not growth.agreed:
+        text = f"Case {case.name}: where it presses on its foundation still changes at failure: a rough reserve."
+        return (Caution("contact_changes", text, {"case": case.name}),)
+    return ()
+
+
+def _lifted(reserve: Reserve, factor: float) -> Reserve:
+    """The reserve of a part that is free before its material fails."""
+    away = min(reserve.nonsingular_minimum, factor)
+    return replace(reserve, minimum=factor, nonsingular_minimum=away, singular=False, mode=LIFTS_OFF)
+
+
+def _reaction(told: Reaction) -> ReactionFindings:
+    about_origin = told.moment_about_origin
+    return ReactionFindings(
+        told.support,
+        told.part,
+        _floats(told.force),
+        _floats(told.moment),
+        _floats(about_origin),
+        _floats(told.at),
+    )
+
+
+def _failing_load(mesh: TetMesh, growing: Array, reserve: float) -> tuple[float | None, float | None]:
+    """The resultant of growing forces (n, 3) [N] at failure: force [N], or moment [N mm] where that is none."""
+    size = float(np.linalg.norm(growing, axis=1).sum())
+    force, moment = (float(np.linalg.norm(v)) for v in resultant(mesh, growing))
+    if force > NO_RESULTANT * size:
+        return reserve * force, None
+    return None, reserve * moment if moment > NO_RESULTANT * size * mesh.diagonal else None
 
 
 def _energy(
@@ -107,9 +164,9 @@ def _energy(
     equilibrium: Equilibrium,
     displacement: Array,
     case: LoadCase,
-    warm: Array | None,
 ) -> float:
     """Elastic energy [mJ] of the part, free expansion taken out."""
+    warm = case.temperature_change(tuple(case.factors))
     energy = 0.5 * float((displacement * equilibrium.elastic_forces(displacement)).sum())
     if warm is None:
         return energy

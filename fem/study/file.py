@@ -313,13 +313,10 @@ def _query(form: FaceForm) -> FaceQuery:
 
 
 def _support(name: str, form: SupportForm) -> SupportPlan:
-    if form.foundation is not None:
-        return SupportPlan(
-            name,
-            form.face,
-            foundation_normal=form.foundation.normal,
-            foundation_tangential=form.foundation.tangential,
-        )
+    if (on := form.foundation) is not None:
+        return SupportPlan(name, form.face, (), on.normal, on.tangential, push_only=on.push_only)
+    if form.spring is not None:
+        return SupportPlan(name, form.face, spring=(form.spring.x or 0.0, form.spring.y or 0.0, form.spring.z or 0.0))
     return SupportPlan(name, form.face, fixed="normal" if form.fixed == ["normal"] else tuple(form.fixed or ()))
 
 

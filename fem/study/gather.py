@@ -84,8 +84,11 @@ def _support_facts(plan: Any) -> dict[str, Any]:
     facts: dict[str, Any] = {"face": plan.face}
     if plan.fixed:
         return {**facts, "fixed": list(plan.fixed) if not isinstance(plan.fixed, str) else plan.fixed}
+    if plan.spring is not None:
+        return {**facts, "spring_N_per_mm": list(plan.spring)}
     return {
         **facts,
+        **({"push_only": True} if plan.push_only else {}),
         "foundation_normal_N_per_mm3": plan.foundation_normal,
         "foundation_tangential_N_per_mm3": plan.foundation_tangential,
     }

@@ -20,7 +20,7 @@ from fem.loading.loads import (
     thermal_load,
     wrench_load,
 )
-from fem.loading.supports import Foundation, Held, held_face
+from fem.loading.supports import Foundation, Held, held_face, spring_support
 from fem.loading.wing import wing_lift
 from fem.part.faces import FaceGroup
 from fem.part.tetmesh import Index, TetMesh
@@ -106,12 +106,14 @@ def temperature_cautions(study: Study) -> tuple[Caution, ...]:
 
 
 def supports_of(study: Study, mesh: TetMesh, groups: Mapping[str, FaceGroup]) -> tuple[list[Held], list[Foundation]]:
-    """Held faces and foundations."""
+    """Held faces, and foundations with springs among them."""
     held, foundations = [], []
     for name, plan in study.supports.items():
         group = groups[plan.face]
         if plan.fixed:
             held.append(held_face(mesh, group, fixed=plan.fixed, name=name))
+        elif plan.spring is not None:
+            foundations.append(spring_support(mesh, group, stiffness=plan.spring, name=name))
         else:
             foundations.append(
                 Foundation(
@@ -119,6 +121,7 @@ def supports_of(study: Study, mesh: TetMesh, groups: Mapping[str, FaceGroup]) ->
                     mesh.triangles_of(group.faces),
                     plan.foundation_normal or 0.0,
                     plan.foundation_tangential or 0.0,
+                    push_only=plan.push_only,
                 )
             )
     return held, foundations

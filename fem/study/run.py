@@ -21,6 +21,7 @@ from fem.part.faces import FaceGroup
 from fem.part.meshing import refuse_too_large
 from fem.part.solid import read_solid
 from fem.printing.cut import cut_body
+from fem.solving.cases import solve_cases
 from fem.solving.equilibrium import Equilibrium, refuse_free_motion
 from fem.study.answers import answer_case, face_stiffness, unit_wrenches
 from fem.study.bodies import describe_bodies, print_cautions
@@ -106,6 +107,9 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
     stiffness = {}
     iterations, balance = 0, 0.0
     remarks: list[Caution] = [*preload_cautions(loads), *far_points(study, mesh), *temperature_cautions(study)]
+    if watched and (pushing := [f.name for f in foundations if f.push_only]):
+        text = f"The stiffness of watched faces takes foundation {', '.join(pushing)} as pressing all over."
+        remarks.append(Caution("stiffness_without_contact", text, {"supports": pushing}))
     pattern, blocks = ready.ground.pattern, None
     # Cases that prescribe the same faces' displacements share a matrix; a face is free where its displacement is not
     # named
@@ -141,41 +145,36 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
         )
         clock("solve", 0.28)
         own = [case for case in cases.values() if case.displaced == displaced]
-        needed = sorted({k for case in own for k in case.factors})
-        plain = [k for k in needed if loads[k].displacement is None]
-        lost = lost_loads({k: loads[k] for k in plain}, equilibrium.held.projector)
-        remarks += [c for c in lost if c not in remarks]
-        wrenches = list(watched.values()) if displaced == () else []
-        right = np.concatenate([np.array([loads[k].forces for k in plain]).reshape(-1, *mesh.nodes.shape), *wrenches])
-        found, record = equilibrium.solve(right, progress=lambda s: clock_say(progress, "solve", 0.28 + 0.2 * s))
-        iterations += record.iterations
-        units = dict(zip(plain, found, strict=False))
-        for k, name in enumerate(watched if wrenches else ()):
-            at = len(plain) + 6 * k
-            stiffness[name] = face_stiffness(watched[name], found[at : at + 6])
-        for name, move in zip(displaced, moved, strict=True):
-            start = equilibrium.starts(move)
-            answer_, record = equilibrium.solve(np.zeros((1, *mesh.nodes.shape)), starts=start[None])
-            units[name] = answer_[0]
-            iterations += record.iterations
-        # A displacement that no factor asks for moves nothing and holds nothing
-        units |= {k: np.zeros_like(mesh.nodes) for k in needed if k not in units}
-        for case in own:
-            clock("judge", 0.5)
-            answers[case.name] = answer_case(
-                case,
-                mesh=mesh,
-                printed=printed,
-                equilibrium=equilibrium,
-                units=units,
-                record=record,
-                watched=watched,
-                points=study.points,
-                singular=singular,
-                groups=groups,
-            )
-            result = answers[case.name].findings
-            balance = max(balance, result.force_error, result.moment_error)
+        plain = {k: loads[k] for case in own for k in case.factors if loads[k].displacement is None}
+        remarks += [c for c in lost_loads(plain, equilibrium.held.projector) if c not in remarks]
+        wrenches = watched if displaced == () else {}
+        solved, found = solve_cases(
+            equilibrium,
+            own,
+            moves=dict(zip(displaced, moved, strict=True)),
+            beside=np.concatenate(list(wrenches.values())) if wrenches else None,
+            progress=lambda s: clock_say(progress, "solve", 0.28 + 0.2 * s),
+        )
+        for k, name in enumerate(wrenches):
+            stiffness[name] = face_stiffness(watched[name], found[6 * k : 6 * k + 6])
+        for some in solved:
+            iterations += some.record.iterations
+            for case in some.cases:
+                clock("judge", 0.5)
+                answers[case.name] = answer_case(
+                    case,
+                    mesh=mesh,
+                    printed=printed,
+                    equilibrium=equilibrium,
+                    solved=some,
+                    watched=watched,
+                    points=study.points,
+                    singular=singular,
+                    groups=groups,
+                )
+                remarks += answers[case.name].remarks
+                result = answers[case.name].findings
+                balance = max(balance, result.force_error, result.moment_error)
         ready.ground.remember(equilibrium)
     clock("", 0.6)
     if balance > WORST_BALANCE:

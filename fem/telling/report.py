@@ -18,6 +18,7 @@ from fem.telling import words
 from fem.telling.album import Picture, Progress
 from fem.telling.files import write_fields, write_text
 from fem.telling.printed import ASSUMED, FROM_ASSUMED, plan_rows, zone_rows
+from fem.telling.reactions import EXPLAINED, HEAD, failing_load, reaction_rows
 
 LIMIT_BYTES = 8_000_000
 """The page stays below this, plotly's script included."""
@@ -101,6 +102,8 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         norm=lambda v: math.hypot(*v),
         flat=flat,
         words=_words,
+        failing_load=failing_load,
+        reaction_rows=reaction_rows,
     )
     verdict = verdict_of(findings)
     return environment.get_template("report.html").render(
@@ -115,6 +118,8 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         assumed=(ASSUMED, FROM_ASSUMED),
         view=view,
         six=SIX,
+        reaction_head=HEAD,
+        reactions_explained=EXPLAINED,
         order=ORDER,
         print_order=PRINT_ORDER,
         with_unit=words.with_unit,
@@ -148,7 +153,7 @@ def compliance_unit(row: int, column: int) -> str:
 UNITS = {
     "_N": "N", "_Nmm": "N·mm", "_mm": "mm", "_mm2": "mm²", "_mm3": "mm³", "_MPa": "MPa", "_g": "g", "_deg": "deg",
     "_kN": "kN", "_mJ": "mJ", "_MB": "MB", "_s": "s", "_K": "K", "_rad": "rad",
-    "_N_per_mm3": "N/mm³", "_m_per_s2": "m/s²",
+    "_N_per_mm3": "N/mm³", "_N_per_mm": "N/mm", "_m_per_s2": "m/s²",
 }  # fmt: skip
 
 

@@ -63,6 +63,15 @@ fixed = "normal"
 [supports.glue]
 face = "socket"
 foundation = { normal = "4000 N/mm^3", tangential = "1.5 GN/m^3" }
+[supports.table]
+face = "socket"
+foundation = { normal = "40 N/mm^3", push_only = true }
+[supports.stay]
+face = "land"
+spring = { z = "20 N/mm", x = "3 kN/m" }
+[supports.rubber]
+face = "land"
+spring = "200 N/mm"
 
 [loads.lift]
 face = "wing_seat"
@@ -165,6 +174,10 @@ def test_supports(whole: Study) -> None:
     assert whole.supports["slide"].fixed == "normal"
     assert whole.supports["glue"].foundation_normal == 4000.0
     assert whole.supports["glue"].foundation_tangential == pytest.approx(1.5, rel=1e-12)  # 1 GN/m^3 = 1 N/mm^3
+    assert (whole.supports["glue"].push_only, whole.supports["table"].push_only) == (False, True)
+    assert whole.supports["glue"].spring is None
+    assert whole.supports["stay"].spring == (3.0, 0.0, 20.0)
+    assert whole.supports["rubber"].spring == (200.0, 200.0, 200.0)
 
 
 def test_loads_in_internal_units(whole: Study) -> None:
@@ -347,12 +360,23 @@ SLIPS = {
     "fixed and foundation": (
         'fixed = "normal"',
         'fixed = "normal"\nfoundation = { normal = "1 N/mm^3" }',
-        "both of fixed and foundation",
+        "supports.slide: both fixed and foundation are given. Give exactly one of fixed, foundation, spring.",
     ),
     "neither fixed nor foundation": (
         'fixed = "normal"',
         "",
-        "supports.slide: neither of fixed and foundation given. Give exactly one.",
+        "supports.slide: it says no way of holding the face. Give exactly one of fixed, foundation, spring.",
+    ),
+    "a spring of zero": ('"200 N/mm"', '"0 N/mm"', 'supports.rubber.spring.x: "0 N/mm" must be more than zero.'),
+    "a spring without an axis": (
+        '{ z = "20 N/mm", x = "3 kN/m" }',
+        "{}",
+        "supports.stay.spring: no direction is given.",
+    ),
+    "a foundation that pushes with nothing": (
+        'normal = "40 N/mm^3", push_only',
+        'normal = "0 N/mm^3", tangential = "1 N/mm^3", push_only',
+        "supports.table.foundation: a foundation that only pushes needs a normal stiffness.",
     ),
     "two loads in one": (
         'pressure = "2 bar"',

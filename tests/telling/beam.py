@@ -15,9 +15,11 @@ from fem.judging.findings import (
     FaceFindings,
     FaceStiffness,
     Findings,
+    FoundationFindings,
     HotSpot,
     MeshFindings,
     PointFindings,
+    ReactionFindings,
     RequirementFindings,
     Reserve,
     WatchFindings,
@@ -163,6 +165,18 @@ def _case(scene: Scene, name: str) -> CaseFindings:
             {"maximum_stress": spots[0].reserve, "tsai_wu": None},
         ),
         hot_spots=spots,
+        failing_load_N=force * spots[0].reserve,
+        reactions=(
+            ReactionFindings(
+                "root",
+                "",
+                (0.0, 0.0, force),
+                (0.0, -force * LENGTH, 0.0),
+                (0.0, -force * LENGTH, 0.0),
+                (0.0, 10.0, 0.0),
+            ),
+        ),
+        foundations={"root": FoundationFindings(False, force, 0.25 * force, 0.2, 0.125)},
     )
 
 

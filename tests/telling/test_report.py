@@ -62,7 +62,7 @@ def test_page_says_all_parts(page):
         "Does the beam bear its end load", "does not hold", "Requirements", "Load cases", "Hot spots", "Turn it over",
         "Stiffness of watched faces", "N·mm/rad", "Balance and trust", "Cautions", "qualified engineer", "estimates",
         "shear 23: estimate", "not admissible", "Full inputs and versions", "# <seat> & more",
-        "converged in 14 steps",
+        "converged in 14 steps", "Reactions", "pulls with", "of its area", "Fails at",
     ):  # fmt: skip
         assert part in page.words
     assert "<seat>" not in page.raw

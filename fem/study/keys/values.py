@@ -46,6 +46,7 @@ Temperature = Annotated[float, BeforeValidator(_number("temperature"))]
 Speed = Annotated[float, BeforeValidator(_number("speed", least="positive"))]
 TemperatureDifference = Annotated[float, BeforeValidator(_number("temperature difference"))]
 Foundation = Annotated[float, BeforeValidator(_number("foundation stiffness", least="zero"))]
+Spring = Annotated[float, BeforeValidator(_number("spring stiffness", least="positive"))]
 
 Three = Field(min_length=3, max_length=3)
 Name = Annotated[str, Field(min_length=1)]

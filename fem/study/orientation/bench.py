@@ -30,6 +30,7 @@ from fem.printing.field import PrintedField
 from fem.printing.mixing import printed_field
 from fem.printing.overhang import Skin, overhang_area, skin_of
 from fem.printing.plan import print_axes
+from fem.solving.cases import solve_cases
 from fem.solving.equilibrium import Equilibrium
 from fem.study.answers import unit_wrenches
 from fem.study.bodies import describe_bodies
@@ -248,26 +249,6 @@ def _solved(bench: Bench, printed: PrintedField, cases: Mapping[str, LoadCase]) 
             blocks=blocks,
         )
         blocks = equilibrium.elastic
-        plain = [k for k, load in loads.items() if load.displacement is None]
-        forces = np.array([loads[k].forces for k in plain]).reshape(-1, *mesh.nodes.shape)
-        found, record = equilibrium.solve(forces, tolerance=ENOUGH)
-        units = dict(zip(plain, found, strict=True))
-        for name, move in zip(displaced, moves, strict=True):
-            start = equilibrium.starts(move)
-            none = np.zeros((1, *mesh.nodes.shape))
-            units[name] = equilibrium.solve(none, starts=start[None], tolerance=ENOUGH)[0][0]
-        # A displacement that no factor asks for moves nothing and holds nothing
-        units |= {k: np.zeros_like(mesh.nodes) for k in loads if k not in units}
-        for case in own:
-            every = tuple(case.factors)
-            applied = case.combined(every, {k: load.forces for k, load in loads.items()})
-            left = equilibrium.balance(case.combined(every, units), applied, record)
-            if max(left.force_error, left.moment_error) > WORST_BALANCE:
-                raise NoTrustworthyAnswer(f"case {case.name}: forces do not balance.")
-        stress = {
-            k: recover_stress(mesh, printed, u, temperature_change=loads[k].temperature_change)
-            for k, u in units.items()
-        }
         singular = find_singular_places(
             mesh,
             held={h.name: h.triangles for h in (*bench.held, *moves)},
@@ -277,4 +258,17 @@ def _solved(bench: Bench, printed: PrintedField, cases: Mapping[str, LoadCase]) 
                 if len(v.triangles) and v.kind not in ("preload", "displacement")
             },
         )
-        yield _Group(own, units, stress, singular.at)
+        moving = dict(zip(displaced, moves, strict=True))
+        for solved in solve_cases(equilibrium, own, moves=moving, tolerance=ENOUGH)[0]:
+            for case in solved.cases:
+                every = tuple(case.factors)
+                applied = case.combined(every, {k: loads[k].forces for k in every})
+                displacement = case.combined(every, solved.units)
+                left = equilibrium.balance(displacement, applied, solved.record, contact=solved.contact)
+                if max(left.force_error, left.moment_error) > WORST_BALANCE:
+                    raise NoTrustworthyAnswer(f"case {case.name}: forces do not balance.")
+            stress = {
+                k: recover_stress(mesh, printed, u, temperature_change=loads[k].temperature_change)
+                for k, u in solved.units.items()
+            }
+            yield _Group(list(solved.cases), dict(solved.units), stress, singular.at)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from fem.judging.verdict import verdict_of
+from fem.telling.reactions import failing_load
 from fem.telling.review.blocks import PHOTO_MM, Beside, Block, Cell, Figure, Heading, Section, Table, Text, table
 from fem.telling.review.material import APART, Material
 from fem.telling.review.numbers import components, reserve_cell
@@ -83,14 +84,15 @@ def _cases(material: Material) -> Table:
                 Cell(name),
                 reserve_cell(r.minimum, required=required),
                 away,
+                Cell(failing_load(c) if limited else "–"),
                 Cell(r.mode if limited else "–"),
                 Cell(phase if limited else "–"),
                 Cell(where if limited else "–"),
             ]
         )
     goal = f"{'required' if asked else 'taken as target'}: {number(required)}"
-    head = ("Case", "Minimum reserve factor", "Away from singular places", "Fails by", "In", "At")
-    return table(head, rows, align="lrrlll", caption=f"Minimum reserve factor by case ({goal}).")
+    head = ("Case", "Minimum reserve factor", "Away from singular places", "Fails at", "Fails by", "In", "At")
+    return table(head, rows, align="lrrrlll", caption=f"Minimum reserve factor by case ({goal}).")
 
 
 def _by_criterion(material: Material) -> list[Block]:

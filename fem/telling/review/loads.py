@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from fem.telling.reactions import EXPLAINED, HEAD, reaction_rows
 from fem.telling.report import flat
 from fem.telling.review.blocks import PHOTO_MM, Block, Cell, Figure, Heading, Items, Section, Table, Text, table
 from fem.telling.review.free_body_figure import draw_free_body
@@ -39,6 +40,7 @@ def loads(material: Material) -> Section:
         if rank < MOST_DRAWN:
             blocks.append(_figure(material, body))
         blocks.append(_balance_table(material, body))
+        blocks += _reactions(material, case)
         if body.inner:
             blocks.append(Items(body.inner))
         blocks.append(Text(_balance(material, case)))
@@ -127,6 +129,12 @@ def _balance_table(material: Material, body: FreeBody) -> Table:
     head = ("", "Fx [N]", "Fy [N]", "Fz [N]", "Mx [N·m]", "My [N·m]", "Mz [N·m]", "Drawn at")
     caption = f"Wrenches on the part in case {body.case}; moments about the origin of the part axes."
     return table(head, rows, align="lrrrrrrl", caption=caption, small=True)
+
+
+def _reactions(material: Material, case: str) -> list[Block]:
+    rows = [[Cell(text) for text in row] for row in reaction_rows(material.findings.cases[case])]
+    caption = f"Reactions in case {case}. {EXPLAINED}"
+    return [table(HEAD, rows, align="lrrrrrrll", caption=caption, small=True)] if rows else []
 
 
 def _balance(material: Material, case: str) -> str:

@@ -1,0 +1,145 @@
+"""Springs, foundations that only push, reactions and the failing load, through the front door."""
+
+import re
+
+import numpy as np
+import pytest
+from helpers_cad import draw
+
+from fem.errors import FreeBodyError
+from fem.printing.polymer import load_card
+from fem.study.file import read_study
+from fem.study.orientation.bench import _solved, set_up
+from fem.study.run import answer, prepare
+from fem.telling.reactions import failing_load, reaction_rows
+
+L, A = 40.0, 100.0
+BAR = """
+title = "Bar"
+question = "How does it stand?"
+[bodies.bar]
+solid = "bar.step"
+mesh = { size = "5 mm" }
+metal = "6082-t6"
+[faces]
+left = { plane = { normal = [-1, 0, 0], at = "min" } }
+right = { plane = { normal = [1, 0, 0], at = "max" } }
+front = { plane = { normal = [0, -1, 0], at = "min" } }
+bottom = { plane = { normal = [0, 0, -1], at = "min" } }
+[supports.guide]
+face = "front"
+fixed = ["y"]
+[supports.floor]
+face = "bottom"
+fixed = ["z"]
+[supports.stop]
+face = "left"
+"""
+PUSH = '[loads.push]\nface = "right"\nforce = ["-1 kN", "0 N", "0 N"]\n'
+PULL = '[loads.pull]\nface = "right"\nforce = ["1 kN", "0 N", "0 N"]\n'
+ONLY_PUSHES = 'foundation = { normal = "20 N/mm^3", push_only = true }\n'
+
+
+@pytest.fixture(scope="module")
+def bar(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("bar")
+    draw(folder / "bar.step", lambda occ: occ.addBox(0, 0, 0, L, 10, 10))
+    return folder
+
+
+def ready(folder, text):
+    path = folder / "bar.toml"
+    path.write_text(BAR + text)
+    return prepare(read_study(path))
+
+
+def solved(folder, text):
+    return answer(ready(folder, text)).findings
+
+
+def card():
+    state = next(iter(load_card("6082-t6").states.values()))
+    return float(state.E[0]), float(state.strength.yield_stress)
+
+
+def test_a_spring_and_a_bar_in_a_row(bar):
+    young, yield_stress = card()
+    found = solved(bar, 'spring = { x = "4 kN/mm" }\n' + PULL + "[watch]\nfaces = ['right']\n").cases["all"]
+    assert found.faces["right"].displacement_mm[0] == pytest.approx(1000 / 4000 + 1000 * L / (young * A), rel=1e-6)
+    assert found.failing_load_N == pytest.approx(yield_stress * A, rel=1e-4)
+    assert failing_load(found) == "25.0 kN"
+    told = {r.support: r for r in found.reactions}
+    assert set(told) == {"stop", "guide", "floor"}
+    assert told["stop"].force_N[0] == pytest.approx(-1000, rel=1e-8)
+    assert np.sum([r.force_N for r in found.reactions], axis=0) == pytest.approx([-1000, 0, 0], abs=1e-6)
+    about = np.sum([r.origin_moment_Nmm for r in found.reactions], axis=0)
+    assert about == pytest.approx(-np.array(found.applied_Nmm), abs=1e-4)
+    assert found.foundations == {}
+    row = next(row for row in reaction_rows(found) if row[0] == "stop")
+    assert float(row[1]) == -1000 and row[2:4] == ("0", "0")
+
+
+def test_a_foundation_that_pulls_is_told(bar):
+    text = 'foundation = { normal = "20 N/mm^3" }\n'
+    found = solved(bar, text + PULL)
+    assert any(
+        re.search(r"all: foundation stop pulls on the part, with (1000|1000.0|999.9+) N over 100 %", c.text)
+        for c in found.cautions
+    )
+    pressed = solved(bar, text + PUSH)
+    assert not any("pulls on" in c.text for c in pressed.cautions)
+    assert pressed.cases["all"].foundations["stop"].push_N == pytest.approx(1000, rel=1e-6)
+    # The stop's springs alone give by force over stiffness and area
+    assert pressed.cases["all"].maximum_displacement_mm > 1000 / 20 / A
+
+
+def test_a_bar_on_a_stop_that_only_pushes(bar):
+    found = solved(bar, ONLY_PUSHES + PUSH).cases["all"]
+    assert found.foundations["stop"].lifted_area_fraction == 0
+    assert found.reserve.minimum == pytest.approx(card()[1] / 10, rel=1e-3)
+    with pytest.raises(FreeBodyError, match=r"cases.all: the part lifts off foundation stop.*free to slide along x"):
+        solved(bar, ONLY_PUSHES + PULL)
+
+
+def test_a_preloaded_part_fails_where_it_lifts_off_and_not_where_its_material_does(bar):
+    # Pressed on with 13 kN, pulled off with 5 kN: at 2.6 times the pull nothing presses any longer, while the metal
+    # alone would bear (130 MPa + yield) / 50 MPa times
+    preload = PUSH.replace("loads.push", "loads.press").replace("-1 kN", "-13 kN") + "permanent = true\n"
+    text = ONLY_PUSHES + preload + PULL.replace("1 kN", "5 kN")
+    found = solved(bar, text)
+    case = found.cases["all"]
+    assert case.reserve.minimum == pytest.approx(2.6, rel=0.01) and case.reserve.minimum <= 2.6
+    assert case.reserve.mode == "lift-off from its foundation"
+    assert case.failing_load_N == pytest.approx(13000, rel=0.01)
+    assert case.reactions[0].force_N[0] == pytest.approx(8000, rel=1e-6)
+    assert any("lifted off its foundation and is free to move" in c.text for c in found.cautions)
+    glued = solved(bar, text.replace(", push_only = true", "")).cases["all"]
+    assert glued.reserve.minimum == pytest.approx((card()[1] + 130) / 50, rel=1e-3)
+
+
+def test_each_case_has_its_own_contact_and_directions_see_it_too(bar):
+    # Pressed beside its middle the bar tips: the stop lets go on one side, on the other in the second case
+    tip = "".join(
+        f"[loads.{name}]\nface = 'right'\n"
+        f"wrench = {{ force = ['-1 kN', '0 N', '0 N'], at = ['40 mm', '{y} mm', '5 mm'] }}\n"
+        for name, y in (("near", 1), ("far", 9))
+    )
+    text = (
+        ONLY_PUSHES + tip + "[cases]\nnear = { near = 1.0 }\nfar = { far = 1.0 }\nboth = { near = 1.0, far = 1.0 }\n"
+    )
+    text = text.replace("[supports.guide]", "")
+    made = ready(bar, text)
+    found = answer(made).findings.cases
+    assert all(found[name].foundations["stop"].lifted_area_fraction < 0.9 for name in ("near", "far"))
+    assert found["both"].foundations["stop"].lifted_area_fraction < 1e-6
+    assert all(max(c.force_error, c.moment_error) < 1e-7 for c in found.values())
+    bench = set_up(made.study, made.mesh, body="bar")
+    from fem.loading.case import LoadCase
+
+    cases = {n: LoadCase(n, f, {k: v.load for k, v in made.loads.items()}) for n, f in made.study.cases.items()}
+    groups = list(_solved(bench, made.printed, cases))
+    assert [g.cases[0].name for g in groups] == ["near", "far", "both"]
+    for group in groups:
+        (case,) = group.cases
+        moved = np.linalg.norm(case.combined(tuple(case.factors), group.units), axis=1).max()
+        assert moved == pytest.approx(found[case.name].maximum_displacement_mm, rel=1e-5)
