@@ -1,9 +1,14 @@
 """The command as a user types it: what it prints, and the status it leaves with."""
 
 import json
+import sys
 from pathlib import Path
 
 import pytest
+
+sys.path.insert(0, str(Path(__file__).parent / "telling"))
+
+from old_words import old_words
 
 from fem.cli import main
 from fem.printing.polymer import all_cards
@@ -107,3 +112,12 @@ def test_the_bracket_meets_what_its_study_asks(tmp_path, capsys):
     assert len(page.encode()) < 8e6
     assert found["title"] in page
     assert max(c["force_error"] for c in found["cases"].values()) < 1e-8
+
+
+def test_help_speaks_the_fields_language():
+    from fem.cli import _parser
+
+    commands = next(a for a in _parser()._actions if hasattr(a, "choices") and a.choices)
+    told = _parser().format_help() + "".join(each.format_help() for each in commands.choices.values())
+    assert old_words(" ".join(told.split())) == []
+    assert "solve a study" in told and "exit with status 3" in told

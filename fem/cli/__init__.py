@@ -47,32 +47,30 @@ def _parser() -> argparse.ArgumentParser:
         description="Tells whether a 3D-printed part will hold, how stiff it is, and where it fails first.",
         epilog=studies.CAUTION,
     )
-    parser.add_argument("--version", action=_Version, nargs=0, help="print the version and leave")
+    parser.add_argument("--version", action=_Version, nargs=0, help="print the version and exit")
     sub = parser.add_subparsers(required=True, metavar="COMMAND")
 
-    run = sub.add_parser("run", help="answer a study and write its report")
+    run = sub.add_parser("run", help="solve a study and write its report")
     run.add_argument("study", help="study file (TOML)")
     run.add_argument("--out", type=Path, help="folder for the results (default: results/<study>)")
-    run.add_argument("--strict", action="store_true", help="leave with status 3 when a requirement is not met")
+    run.add_argument("--strict", action="store_true", help="exit with status 3 when a requirement is not met")
     run.set_defaults(command=studies.run)
 
-    check = sub.add_parser("check", help="read a study, match its faces, add up its loads, and stop")
+    check = sub.add_parser("check", help="read a study, match its faces and add up its loads, without solving")
     check.add_argument("study", help="study file (TOML)")
     check.set_defaults(command=studies.check)
 
     orient = sub.add_parser("orient", help="scan the build directions of a printed body, and name the best")
     orient.add_argument("study", help="study file (TOML)")
-    orient.add_argument("--body", help="the printed body that is turned (needed where there are several)")
+    orient.add_argument("--body", help="the printed body to orient (needed where there are several)")
     orient.add_argument("--directions", type=int, default=100, help="directions over the half sphere (default: 100)")
-    orient.add_argument("--jobs", type=int, help="processes to use (default: one a core, as far as memory goes)")
+    orient.add_argument("--jobs", type=int, help="parallel processes (default: one per core, as memory allows)")
     orient.add_argument("--out", type=Path, help="folder for the results (default: results/<study>)")
     orient.set_defaults(command=orienting.orient)
 
     comparing.add_to(sub)
 
-    report = sub.add_parser(
-        "report", help="write the design review of a study as PDF and HTML, answering it if needed"
-    )
+    report = sub.add_parser("report", help="write the design review of a study as PDF and HTML, solving it if needed")
     report.add_argument("study", help="study file (TOML)")
     report.add_argument("--out", type=Path, help="folder for the results (default: results/<study>)")
     report.set_defaults(command=reviewing.report)
@@ -91,9 +89,11 @@ def _parser() -> argparse.ArgumentParser:
     cards.add_argument("name", nargs="?", help="the card to show (a name, or a file)")
     cards.set_defaults(command=materials.cards)
 
-    cell = sub.add_parser("cell", help="tell what an infill pattern is worth as a material")
+    cell = sub.add_parser(
+        "cell", help="calculate the effective properties of an infill pattern as a homogenised material"
+    )
     cell.add_argument("pattern", help="woodpile, grid, triangle, honeycomb, cubic or gyroid")
-    cell.add_argument("--density", required=True, help="share of the volume that is bead, such as 0.3")
+    cell.add_argument("--density", required=True, help="infill density: volume fraction of the beads, such as 0.3")
     cell.add_argument("--polymer", default="pa12-cf", help="card of the bead, a name or a file (default: pa12-cf)")
     cell.add_argument("--state", help="state of the polymer (default: the card's first)")
     cell.add_argument("--temperature", help='service temperature, such as "60 degC" (default: 23 degC)')

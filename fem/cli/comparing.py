@@ -18,19 +18,17 @@ def add_to(sub: Any) -> None:
     """Add the command to the parser's commands."""
     from pathlib import Path
 
-    command = sub.add_parser("compare", help="answer all variants of a study and say which to print")
+    command = sub.add_parser("compare", help="solve all variants of a study and choose the one to print")
     command.add_argument("study", help="study file (TOML) with [variants] or [sweep]")
     command.add_argument("--out", type=Path, help="folder for the results (default: results/<study>)")
+    command.add_argument("--jobs", type=int, help="parallel processes (default: one per core, as memory allows)")
     command.add_argument(
-        "--jobs", type=int, help="processes that work at once (default: as many as cores and memory)"
+        "--resume", action="store_true", help="resume an interrupted run, and report how much of it was finished"
     )
-    command.add_argument(
-        "--resume", action="store_true", help="go on with a run that was stopped, and say how much of it was there"
-    )
-    command.add_argument("--yes", action="store_true", help="compute more than 500 variants without asking back")
+    command.add_argument("--yes", action="store_true", help="compute more than 500 variants without confirmation")
     command.add_argument("--cluster", metavar="ADDRESS", help='work on a Dask cluster: its address, or "local"')
     command.add_argument(
-        "--strict", action="store_true", help="leave with status 3 when no variant meets all requirements"
+        "--strict", action="store_true", help="exit with status 3 when no variant meets all requirements"
     )
     command.set_defaults(command=compare)
 
@@ -50,7 +48,7 @@ def compare(options: argparse.Namespace) -> int:
                 progress=say,
             )
     except KeyboardInterrupt as stop:
-        return stopped(stop, "finished variants are kept, and compare --resume goes on with them")
+        return stopped(stop, "finished variants are kept, and compare --resume resumes the run")
     console = screen()
     _print_comparison(console, found.comparison)
     for note in found.notes:
@@ -68,7 +66,7 @@ def _print_comparison(console: Any, comparison: Comparison) -> None:
     rows = [_row(v, comparison) for v in comparison.variants]
     console.print(ruled(comparison.title, [*heads, "requirements missed"], rows))
     if any(v.singular for v in comparison.variants):
-        console.print("* at a place made by a support or a load's edge; it depends on the mesh.")
+        console.print("* singular: the value does not converge with mesh refinement.")
     console.print(comparison.reason, soft_wrap=True)
 
 
@@ -76,7 +74,7 @@ def _row(v: VariantNumbers, comparison: Comparison) -> list[str]:
     name = f"{v.name} (reference)" if v.reference else v.name
     name = f"{name} <-" if v.name == comparison.best else name
     if not v.answered:
-        return [name, "", "", "", "", "", f"not answered: {v.error}"]
+        return [name, "", "", "", "", "", f"not computed: {v.error}"]
     plain = ["" if n is None else number(n, digits=4) for n in (v.mass_g, v.time_h, v.cost)]
     reserve = reserve_text(v.reserve or 0.0) + (" *" if v.singular else "")
     bend = f"{v.deflection_mm or 0.0:.3g}"

@@ -86,7 +86,7 @@ def _card_rows(state: Any) -> list[list[str]]:
 
 
 def cell(options: argparse.Namespace) -> int:
-    """Solve one infill cell and tell what it is worth as a material."""
+    """Solve one infill cell and tell its effective properties."""
     from fem.numerals import plain_number
     from fem.printing.infill import infill_cell
     from fem.printing.polymer import load_card
@@ -107,7 +107,9 @@ def cell(options: argparse.Namespace) -> int:
         density = plain_number(options.density)
     except InputError as error:
         raise InputError(error.message, where="--density", advice="Write a share such as 0.3.") from None
-    print(f"beadwork: a cell of {printable(options.pattern)} (solved once, then kept)", file=sys.stderr, flush=True)
+    print(
+        f"beadwork: infill cell, {printable(options.pattern)} (solved once, then kept)", file=sys.stderr, flush=True
+    )
     made = infill_cell(
         options.pattern,
         density=density,
@@ -151,20 +153,20 @@ def _cell_facts(made: Any, *, material: str) -> dict[str, Any]:
         "expansion_per_K": None if made.expansion is None else made.expansion.tolist(),
         "strength_MPa": {**strength, "shear": shear},
         "buckling_MPa": made.strength_MPa["buckling"],
-        "moves": float(made.moves),
-        "strength_moves": float(made.strength_moves),
-        "points_short": float(made.points_short),
+        "stiffness_mesh_change": float(made.moves),
+        "strength_mesh_change": float(made.strength_moves),
+        "peak_underestimate": float(made.points_short),
     }
 
 
 def _print_cell(made: Any, facts: dict[str, Any]) -> None:
     console = screen()
     size = " x ".join(f"{v:.3g}" for v in facts["period_mm"])
-    title = f"{made.pattern}, {100 * made.density:.1f} % of {facts['material']}: a cell of {size} mm"
+    title = f"{made.pattern}, density {100 * made.density:.1f} %, {facts['material']}, homogenised over {size} mm"
     rows = [["E1, E2, E3 [MPa]", "  ".join(f"{v:.4g}" for v in facts["E_MPa"])]]
     rows += [["nu12, nu13, nu23", "  ".join(f"{v:.3g}" for v in facts["nu"].values())]]
     rows += [["G12, G13, G23 [MPa]", "  ".join(f"{v:.4g}" for v in facts["G_MPa"].values())]]
-    console.print(ruled(title, ["stiffness, print axes at infill angle 0", ""], rows))
+    console.print(ruled(title, ["effective stiffness, print axes at infill angle 0", ""], rows))
     strength = facts["strength_MPa"]
     names = [f"{kind} {axis}" for kind in ("tension", "compression") for axis in "123"]
     values = [*strength["tension"], *strength["compression"], *strength["shear"].values()]
@@ -174,11 +176,11 @@ def _print_cell(made: Any, facts: dict[str, Any]) -> None:
         [n, f"{v:.3g}", f"{buckling[n]['MPa']:.3g} MPa: {buckling[n]['mode']}" if n in buckling else ""]
         for n, v in zip(names, values, strict=True)
     ]
-    heads = ["mean stress of the cell", "bears, by its worst bead [MPa]", "buckles before that"]
-    console.print(ruled("Strength", heads, rows))
+    heads = ["mean stress", "strength at first bead failure [MPa]", "wall buckling stress, if lower"]
+    console.print(ruled("Effective strength, each mean stress alone", heads, rows))
     console.print(
-        f"When the cell's mesh was last refined, its moduli moved by {100 * facts['moves']:.2g} % and its "
-        f"strengths by {100 * facts['strength_moves']:.2g} % at most. What a study judges "
-        f"of it may understate the worst bead by {100 * facts['points_short']:.2g} %.",
+        f"When the cell's mesh was last refined, its moduli changed by {100 * facts['stiffness_mesh_change']:.2g} % "
+        f"and its strengths by {100 * facts['strength_mesh_change']:.2g} % at most. The peak bead stress that a "
+        f"study takes from it may be underestimated by {100 * facts['peak_underestimate']:.2g} %.",
         soft_wrap=True,
     )

@@ -40,8 +40,8 @@ def orient(options: argparse.Namespace) -> int:
                 "; ".join(d.missed),
             ]
         )
-    heads = ["stands out for", "build_direction", "minimum reserve factor", "deflection [mm]"]
-    heads += ["interlayer tension [MPa]", "overhang [mm²]", "time [h]", "misses"]
+    heads = ["selected for", "build_direction", "minimum reserve factor", "deflection [mm]"]
+    heads += ["interlayer tension [MPa]", "overhang [mm²]", "time [h]", "requirements missed"]
     console.print(ruled(f"{scan.title}: build directions of {scan.body}", heads, rows))
     console.print(scan.reason, soft_wrap=True)
     tell_cautions(console, scan.cautions)

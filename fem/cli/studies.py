@@ -93,8 +93,8 @@ def _print_cases(console: Any, findings: Findings) -> None:
                 f"{max(case.force_error, case.moment_error):.0e}",
             ]
         )
-    columns = ["case", "maximum deflection [mm]", "minimum reserve factor", "fails at", "failure mode"]
-    console.print(ruled(findings.title, [*columns, "near, at [mm]", "balance error"], rows))
+    columns = ["case", "maximum deflection [mm]", "reserve factor", "failure load", "failure mode"]
+    console.print(ruled(findings.title, [*columns, "near, at [mm]", "residual [1]"], rows))
     if any(c.reserve.singular for c in findings.cases.values()):
         console.print("* singular: at a support's or load's edge; the value does not converge with refinement.")
 
@@ -132,10 +132,10 @@ def check(options: argparse.Namespace) -> int:
             console.print(f"Estimates in card {body.material} ({body.state}): {', '.join(body.estimates)}.")
     for variant in variants:
         if variant.error:
-            console.print(f"Variant {variant.name} cannot be answered: {variant.error}", soft_wrap=True)
+            console.print(f"Variant {variant.name} cannot be solved: {variant.error}", soft_wrap=True)
     if variants:
         console.print(
-            f"It holds {len(variants)} variants, which beadwork compare answers; the above is the study itself."
+            f"It holds {len(variants)} variants, which beadwork compare solves; the above is the study itself."
         )
     console.print("The study can be run.")
     return 0

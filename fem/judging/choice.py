@@ -1,4 +1,4 @@
-"""Which way to print it: variants of one study side by side, what each step buys, the one to print and why.
+"""Which way to print it: variants of one study side by side, the effect of each step, the one to print and why.
 
 The nouns are plain numbers, which the page, the table and the report draw from; the verbs are pure. A number is None
 where a variant has none: the print time of a machined part, everything of a variant that could not be computed.
@@ -23,11 +23,11 @@ class VariantNumbers:
     """One variant: what it changes and what came out.
 
     `settings` are the changed keys and their values in the study file's own words; `error` is "" for a variant that
-    was answered, else the line that says why it was not. `printed` tells whether any body is printed; `time_h` and
+    was solved, else the line that says why it was not. `printed` tells whether any body is printed; `time_h` and
     `cost` (in the user's own money) are of its printed bodies together. `deflection_mm` and, by watched face,
-    `displacement_mm` and `rotation_deg` are the largest over the cases; `reserve` is the least, in `reserve_case`, by
-    `mode` in the `zone` at `at_mm`, `reserve_away` the least away from places that a support or a load's edge makes
-    (`singular`: the least is at such a place). `missed` says which requirements are not met, in words with numbers;
+    `displacement_mm` and `rotation_deg` are the largest over the cases; `reserve` is the minimum, in `reserve_case`,
+    by `mode` in the `zone` at `at_mm`, `reserve_away` the minimum away from singularities (`singular`: the
+    minimum is at one). `missed` says which requirements are not met, in words with numbers;
     `shortfall` is the largest share by which one is missed (0: none is). `findings_file` is relative to the
     comparison's folder.
     """
@@ -70,8 +70,8 @@ class VariantNumbers:
 
 @dataclass(frozen=True)
 class Step:
-    """What one step of a swept key buys: the differences from variant `name_from` to `name_to`, which differ in `key`
-    alone.
+    """The effect of one step of a swept key: the differences from variant `name_from` to `name_to`, which differ in
+    `key` alone.
 
     `mass_g`, `time_h`, `cost`, `reserve` and `deflection_mm` are differences (to - from); `stiffness` is the gain in
     1 / deflection as a share. The quotients per gram and per hour are None where the step adds no mass or time.
@@ -100,7 +100,7 @@ class Comparison:
 
     `required_reserve` is what the study asks for, or the usual target where it asks for none (`reserve_asked`).
     `sweep` holds the swept keys with their values in the file's words and order. `fronts` names, under "stiffness"
-    and "reserve", the printed variants that no other beats in mass and that number at once, by rising mass.
+    and "reserve", the printed variants that are Pareto-optimal in mass and that number, by rising mass.
     `ratios` are by variant against the reference part: "mass", "stiffness" (reference's deflection over the
     variant's), "reserve", "cost", as far as both have the number; empty when there is no reference part.
     `best` is the variant to print, or None; `reason` one sentence that says why. `base` holds what the study itself
@@ -181,12 +181,12 @@ def compare(
 
 
 def candidates_of(variants: Sequence[VariantNumbers]) -> tuple[VariantNumbers, ...]:
-    """The answered variants that could be printed; where none is printed at all, all but the reference part."""
+    """The solved variants that could be printed; where none is printed at all, all but the reference part."""
     others = [v for v in variants if v.answered and not v.reference]
     return tuple(v for v in others if v.printed) or tuple(others)
 
 
-# ---- the variants that no other beats
+# ---- Pareto-optimal variants
 
 
 def non_dominated(points: Sequence[tuple[float, float]]) -> tuple[int, ...]:
@@ -208,7 +208,7 @@ def _front(variants: Sequence[VariantNumbers], what: str) -> tuple[str, ...]:
     return tuple(usable[i][0] for i in non_dominated([(mass, gain) for _, mass, gain in usable]))
 
 
-# ---- what a step buys
+# ---- the effect of a step
 
 
 def steps_of(variants: Sequence[VariantNumbers], sweep: Mapping[str, tuple[str, ...]]) -> tuple[Step, ...]:
@@ -314,13 +314,13 @@ def choose(
 ) -> tuple[str | None, str]:
     """The variant to print and one sentence that says why.
 
-    It is the lightest of those that miss no requirement; among masses alike the one with more in reserve. Where the
-    study asks for no reserve factor, `required_reserve` is asked for in its place. When none meets all, none is
-    named and the sentence says which comes nearest.
+    It is the lightest of those that miss no requirement; among equal masses the one with the higher reserve factor.
+    Where the study asks for no reserve factor, `required_reserve` is asked for in its place. When none meets all,
+    none is named and the sentence says which comes nearest.
     """
     candidates = candidates_of(variants)
     if not candidates:
-        return None, "No variant could be answered, so none can be chosen."
+        return None, "No variant could be solved, so none can be chosen."
     gaps = {
         v.name: max(v.shortfall, 0.0 if reserve_asked else _short(v.reserve, required_reserve)) for v in candidates
     }
@@ -330,21 +330,22 @@ def choose(
         nearest = min(candidates, key=lambda v: (gaps[v.name], v.mass_g or 0.0))
         missed = "; ".join(nearest.missed) or f"its reserve factor is {_text(nearest.reserve)}"
         return None, (
-            f"None of the {len(candidates)} variants meets all that is asked for; {nearest.name} comes nearest, "
-            f"{100 * gaps[nearest.name]:.2g} % short at worst ({missed})."
+            f"None of the {len(candidates)} variants meets all requirements; {nearest.name} comes nearest: its "
+            f"largest shortfall is {100 * gaps[nearest.name]:.2g} % ({missed})."
         )
     lightest = min(v.mass_g or 0.0 for v in meeting)
     alike = [v for v in meeting if (v.mass_g or 0.0) <= lightest * (1 + ALIKE)]
     best = max(alike, key=lambda v: (v.reserve or 0.0, -(v.time_h or 0.0)))
-    asked = "all that is asked for" if reserve_asked else f"a reserve factor of {required_reserve:g}"
+    asked = "all requirements" if reserve_asked else f"a reserve factor of {required_reserve:g}"
     among = f"the lightest of the {len(meeting)} variants" if len(meeting) > 1 else "the only variant"
     rest = f"{'that meet' if len(meeting) > 1 else 'that meets'} {asked}"
-    tie = " and has the most in reserve among those as light" if len(alike) > 1 else ""
-    price = "" if best.time_h is None else f", {best.time_h:.3g} h to print"
+    tie = " and has the highest reserve factor among those of equal mass" if len(alike) > 1 else ""
+    price = "" if best.time_h is None else f", print time {best.time_h:.3g} h"
     return best.name, (
         f"{verb} {best.name}: it is {among} {rest}{tie}, with {best.mass_g or 0.0:.4g} g{price}, a minimum reserve "
         f"factor of {_text(best.reserve)} ({required_reserve:g} "
-        f"{'required' if reserve_asked else 'taken as target'}) and {best.deflection_mm or 0.0:.3g} mm of deflection."
+        f"{'required' if reserve_asked else 'taken as target'}) and a maximum deflection of "
+        f"{best.deflection_mm or 0.0:.3g} mm."
     )
 
 

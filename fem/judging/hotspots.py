@@ -43,9 +43,9 @@ def find_singular_places(mesh: TetMesh, *, held: Mapping[str, Index], loaded: Ma
     for name, triangles in loaded.items():
         nodes = np.unique(mesh.triangles[triangles])
         if 0 < len(triangles) <= 4:
-            _mark(mesh, reason, size, nodes, f"the small patch of load {name}")
+            _mark(mesh, reason, size, nodes, f"the patch of load {name}, narrower than two elements")
     for name, triangles in held.items():
-        _mark(mesh, reason, size, patch_edge(mesh, triangles), f"the edge of the held face {name}")
+        _mark(mesh, reason, size, patch_edge(mesh, triangles), f"the edge of the fixed face {name}")
     return SingularPlaces(reason)
 
 

@@ -31,8 +31,8 @@ class DirectionNumbers:
     """What one build direction gives.
 
     `direction` (3,) of length one in part axes; `kind` is "scan", "refined", "axis" or "study" (the study's own).
-    `reserve` is the least over the cases, in `reserve_case`, by `mode` in the `zone` at `at_mm`; `reserve_away` the
-    least away from places that a support or a load's edge makes. `deflection_mm` the largest over the cases,
+    `reserve` is the minimum over the cases, in `reserve_case`, by `mode` in the `zone` at `at_mm`; `reserve_away` the
+    minimum away from singularities. `deflection_mm` the largest over the cases,
     `interlayer_MPa` the largest tension between layers at the cases' own loads. `displacement_mm`, `rotation_deg` by
     watched face. `overhang_mm2` hangs over when it is built along `direction`, `overhang_opposite_mm2` along the
     opposite. `missed` says which requirements are not met, in words; `error` why the direction was not computed ("":
@@ -244,18 +244,21 @@ def picks_of(directions: Sequence[DirectionNumbers], *, required: float, asked: 
         chosen.setdefault(known.index(d), []).append(why)
 
     first, *second = leaders(known, count=2)
-    note(first, "most in reserve")
+    note(first, "highest reserve factor")
     meeting = [d for d in known if meets(d, required=required, asked=asked)]
     if meeting:
         cheapest = min(meeting, key=lambda d: (d.support_mm2, -d.reserve))
-        note(cheapest, "least overhang of those that meet all that is asked for")
+        note(cheapest, "minimum overhang among directions that meet all requirements")
     else:
         fair = [d for d in known if d.reserve >= NEARLY * first.reserve]
         cheapest = min(fair, key=lambda d: (d.support_mm2, -d.reserve))
-        note(cheapest, f"least overhang of those with at least {100 * NEARLY:.0f} % of the best reserve factor")
-    note(min(known, key=lambda d: (d.deflection_mm, -d.reserve)), "least deflection")
+        note(
+            cheapest,
+            f"minimum overhang among directions with at least {100 * NEARLY:.0f} % of the highest reserve factor",
+        )
+    note(min(known, key=lambda d: (d.deflection_mm, -d.reserve)), "minimum deflection")
     if second:
-        note(second[0], "next best in reserve, elsewhere")
+        note(second[0], f"next highest reserve factor, more than {APART:.0f}° away")
     for d in known:
         if d.kind == "study":
             note(d, "the study's own direction")
@@ -263,7 +266,7 @@ def picks_of(directions: Sequence[DirectionNumbers], *, required: float, asked: 
 
 
 def meets(d: DirectionNumbers, *, required: float, asked: bool) -> bool:
-    """Whether a direction meets all that is asked for; without a required reserve factor the usual target counts."""
+    """Whether a direction meets all requirements; without a required reserve factor the usual target counts."""
     return not d.error and not d.missed and (asked or d.reserve >= required)
 
 
@@ -274,21 +277,19 @@ def reason_of(picks: Sequence[Pick], *, required: float, asked: bool) -> str:
         return "No direction could be computed, so none can be named."
     meeting = [d for d in usable if meets(d, required=required, asked=asked)]
     most = max(usable, key=lambda d: (d.reserve, -d.deflection_mm))
-    limit = f"{required:g} {'required' if asked else 'taken as target, as the study asks for none'}"
+    limit = f"{required:g} {'required' if asked else 'taken as target, since the study requires none'}"
     if meeting:
         best = min(meeting, key=lambda d: (round(d.support_mm2), -d.reserve))
-        among = "hangs over least of the directions named here that meet all that is asked for"
+        among = "has the minimum overhang among the directions listed here that meet all requirements"
         if len(meeting) == 1:
-            among = "is the only direction named here that meets all that is asked for"
-        text = f"Build it {_told(best)}: it {among}, {_numbers(best)} ({limit})."
+            among = "is the only one listed here that meets all requirements"
+        text = f"Build the part {_told(best)}: this direction {among}, {_numbers(best)} ({limit})."
         if most is not best:
-            text += f" Most in reserve has the direction {_told(most)}, {_numbers(most)}."
+            text += f" The highest reserve factor has the direction {_told(most)}, {_numbers(most)}."
     else:
         best = most
-        text = (
-            f"No direction meets all that is asked for. Most in reserve ({limit}) has the direction {_told(best)}, "
-        )
-        text += f"{_numbers(best)}."
+        text = f"No direction meets all requirements. The highest reserve factor ({limit}) has the direction "
+        text += f"{_told(best)}, {_numbers(best)}."
         if best.missed:
             text += f" It misses: {'; '.join(best.missed)}."
     own = next((d for d in usable if d.kind == "study"), None)
@@ -306,6 +307,6 @@ def _numbers(d: DirectionNumbers, *, turned: bool = True) -> str:
     over = d.support_mm2 if turned else d.overhang_mm2
     verb = "with " if turned else ""
     return (
-        f"{verb}a minimum reserve factor of {reserve_text(d.reserve)}, {d.deflection_mm:.3g} mm of deflection and "
-        f"{over:,.0f} mm² of overhang"
+        f"{verb}a minimum reserve factor of {reserve_text(d.reserve)}, a maximum deflection of "
+        f"{d.deflection_mm:.3g} mm and an overhang of {over:,.0f} mm²"
     )

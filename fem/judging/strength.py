@@ -30,17 +30,17 @@ STRESS_MODES = (
     "tension across the bead",
     "compression across the bead",
     "interlayer tension",
-    "compression up the build",
-    "interlayer shear 23",
-    "interlayer shear 13",
-    "shear in the layer",
+    "compression in the build direction",
+    "interlayer shear τ23",
+    "interlayer shear τ13",
+    "in-plane shear τ12",
 )
 """How a bead can fail by one stress alone; the index that `max_stress_reserve` returns points in here."""
 PRINTED_MODES = (
     *STRESS_MODES,
-    "stresses acting together (Tsai-Wu)",
-    "interlayer tension and shear together",
-    "interlayer shear, both ways together",
+    "combined stress (Tsai–Wu)",
+    "interlayer tension and shear combined",
+    "interlayer shear, resultant of τ13 and τ23",
 )
 ISOTROPIC_MODES = ("yield (von Mises)",)
 WALL_BUCKLING = "wall_buckling"
@@ -91,7 +91,7 @@ def phase_reserve(p: Any, v: Any, strength: Strength | WallBuckling) -> PhaseRes
         reserve = np.minimum(reserve, other)
     # Where the layers are pressed together at failure, the interface shears; nothing pulls it apart
     up = np.asarray(p, dtype=float)[..., 2] + np.where(np.isfinite(reserve), reserve, 0.0) * np.asarray(v)[..., 2]
-    together = PRINTED_MODES.index("interlayer tension and shear together")
+    together = PRINTED_MODES.index("interlayer tension and shear combined")
     mode = np.where((mode == together) & (up <= 0), together + 1, mode)
     return PhaseReserve(reserve, mode, PRINTED_MODES, criteria)
 

@@ -31,8 +31,8 @@ _ASIDE = 0.37  # share of a pixel by which places are moved off the part's own e
 class ZoneCut:
     """A cut through `body`, in print axes.
 
-    `kind` is "layer" (in a layer, seen from above) or "upright" (along the build direction); `height` [mm] is that
-    of the layer above the print bed, or the place of the upright cut along its normal. `place` (rows, columns) are
+    `kind` is "layer" (in a layer, seen from above) or "vertical" (along the build direction); `height` [mm] is that
+    of the layer above the print bed, or that of the vertical section on print axis 2. `place` (rows, columns) are
     indices into PLACES, row 0 at the bottom of the picture; `pixel` [mm] is the side of one; `corner` (2,) [mm] is
     the lower left corner; `across`, `up` name the two axes in words. `stroke_at` (s, 2) [mm] and `stroke` (s, 2)
     (length 1 or shorter: what of the bead's direction lies in the cut) tell which way the beads run.
@@ -51,11 +51,11 @@ class ZoneCut:
 
 
 def cut_body(mesh: TetMesh, *, body: str, made: PrintedBody) -> tuple[ZoneCut, ...]:
-    """A layer and an upright cut through a printed body, where they show most of its core; none of a metal."""
+    """A layer and a vertical section through a printed body, where they show most of its core; none of a metal."""
     if made.plan is None:
         return ()
     outline = Outline(mesh, body=body, plan=made.plan)
-    return tuple(_cut(outline, made, body=body, kind=kind) for kind in ("layer", "upright"))
+    return tuple(_cut(outline, made, body=body, kind=kind) for kind in ("layer", "vertical"))
 
 
 def _cut(outline: Outline, made: PrintedBody, *, body: str, kind: str) -> ZoneCut:
@@ -101,7 +101,7 @@ def _cut(outline: Outline, made: PrintedBody, *, body: str, kind: str) -> ZoneCu
         pixel=pixel,
         corner=(float(low[first] - pixel), float(low[second] - pixel)),
         across="print axis 1",
-        up="print axis 2" if kind == "layer" else "up the build",
+        up="print axis 2" if kind == "layer" else "build direction (3)",
         stroke_at=at,
         stroke=stroke,
     )

@@ -6,17 +6,23 @@ import os
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fem.telling.colours import Colour, ReserveScale
 from fem.tensors import Array
+
+if TYPE_CHECKING:
+    from fem.telling.stage import View
 
 WIDTH, HEIGHT = 1600, 1200
 TOP, BOTTOM = 120, 170
 SCENE = (WIDTH, HEIGHT - TOP - BOTTOM)
 """Size [px] of the drawn scene between the title above and the bar below."""
+TRIPOD = 96
+"""Place [px] of the axes' origin from the left and the lower edge of the scene."""
 INK, SOFT, WHITE = (20, 24, 28), (95, 102, 110), (255, 255, 255)
 
 
@@ -52,7 +58,7 @@ def rgb(colour: Colour) -> tuple[int, int, int]:
 class Canvas:
     """A white page of 1600 x 1200 with a rendered scene in the middle."""
 
-    def __init__(self, scene: Array, *, title: str, note: str = "") -> None:
+    def __init__(self, scene: Array, *, title: str, note: str = "", view: View | None = None) -> None:
         from PIL import Image, ImageDraw
 
         height, width = scene.shape[:2]
@@ -65,6 +71,8 @@ class Canvas:
         self.write((40, 18), title, size=40, bold=True)
         if note:
             self.write((40, 72), note, size=28, colour=SOFT)
+        if view is not None:
+            self.tripod(view)
 
     def write(
         self,
@@ -83,6 +91,40 @@ class Canvas:
         self.texts.append(text)
         self.pen.text(at, text, font=font(size, bold=bold), fill=colour, anchor=anchor)
 
+    def tripod(self, view: View, *, left: int = 0, names: str = "xyz") -> None:
+        """The part's axes at the lower left of the scene, or of a view that begins at `left` [px]."""
+        x, y = left + TRIPOD, TOP + view.size[1] - TRIPOD
+        right = np.cross(view.up, view.towards)
+        # The axis that points away from the eye comes first, one along the line of sight last: none hides another
+        order = sorted(range(3), key=lambda i: (abs(view.towards[i]) > 0.98, view.towards[i]))
+        for axis in order:
+            step = 62 * np.array([right[axis], -view.up[axis]])
+            tip, end = np.array([x, y]) + step, step / max(float(np.linalg.norm(step)), 1e-9)
+            if np.linalg.norm(step) > 12:
+                side = np.array([-end[1], end[0]])
+                head = [tuple(tip + 4 * end), *(tuple(tip - 16 * end + s * 8 * side) for s in (1, -1))]
+                for colour, wide in ((WHITE, 11), (INK, 4)):
+                    self.pen.line([(x, y), tuple(tip - 8 * end)], fill=colour, width=wide)
+                self.pen.polygon(head, fill=INK)
+            else:
+                self._end_on((x, y), towards_eye=view.towards[axis] > 0)
+                tip, end = np.array([x, y]), np.array([-0.8, 0.6])
+            self.pen.text(
+                tuple(tip + 22 * end), names[axis], font=font(28, bold=True), fill=INK, anchor="mm",
+                stroke_width=3, stroke_fill=WHITE,
+            )  # fmt: skip
+        self.taken.append((left, y - TRIPOD, x + TRIPOD, y + TRIPOD))
+
+    def _end_on(self, at: tuple[float, float], *, towards_eye: bool) -> None:
+        """The sign of an arrow along the line of sight: its point (a dot) or its tail (a cross) in a ring."""
+        x, y = at
+        self.pen.ellipse([x - 11, y - 11, x + 11, y + 11], fill=WHITE, outline=INK, width=4)
+        if towards_eye:
+            self.pen.ellipse([x - 4, y - 4, x + 4, y + 4], fill=INK)
+        else:
+            for s in (1, -1):
+                self.pen.line([(x - 7, y - 7 * s), (x + 7, y + 7 * s)], fill=INK, width=3)
+
     def bar(self, colour_map: Any, *, low: float, high: float, title: str) -> None:
         """An even colour bar with numbers below and its title, which carries the unit, above."""
         left, right, y = 120, self.width - 120, self.height - 100
@@ -97,25 +139,25 @@ class Canvas:
             self.write((at, y + 52), text, size=28, anchor="ma")
 
     def reserve_bar(self, scale: ReserveScale, *, asked: bool = True) -> None:
-        """The bands of the reserve factor, equally wide, with the two hard steps marked."""
+        """The bands of the reserve factor, equally wide, failure and the required factor named at their marks."""
         left, right, y = 120, self.width - 120, self.height - 100
         step = (right - left) / len(scale.colours)
-        self.write((self.width / 2, y - 14), "reserve factor [1]", size=30, bold=True, anchor="ms")
+        self.write((right, y - 18), "reserve factor [1]", size=30, bold=True, anchor="rs")
+        goal = f"{'required' if asked else 'target'} {scale.required:g}"
+        marks = {1.0: "failure 1", scale.required: goal if scale.required != 1 else f"failure, {goal}"}
         for i, colour in enumerate(scale.colours):
             self.pen.rectangle([left + i * step, y, left + (i + 1) * step, y + 36], fill=rgb(colour))
         self.pen.rectangle([left, y, right, y + 36], outline=INK, width=2)
         for i, (edge, text) in enumerate(zip(scale.edges[1:-1], scale.labels(), strict=True), start=1):
-            hard = edge in (1.0, scale.required)
+            hard = edge in marks
             x = left + i * step
             self.pen.line([(x, y - (12 if hard else 0)), (x, y + 46)], fill=INK, width=6 if hard else 2)
             self.write((x, y + 52), text, size=28, bold=hard, anchor="ma")
-        self.write((left - 10, y - 14), "fails below 1", size=26, anchor="ls")
-        self.write(
-            (right + 10, y - 14), f"{'required' if asked else 'target'} {scale.required:g}", size=26, anchor="rs"
-        )
+            if hard:
+                self.write((x, y - 18), marks[edge], size=28, bold=True, anchor="ms")
 
-    def legend(self, entries: list[tuple[str, Colour]]) -> None:
-        """Coloured squares with names, in rows at the foot of the page."""
+    def legend(self, entries: list[tuple[str, Colour]], *, hatched: tuple[str, ...] = ()) -> None:
+        """Coloured squares with names, in rows at the foot of the page; `hatched` ones bear ground lines."""
         x, y, size = 40.0, self.height - BOTTOM + 16, 28
         rows = 4
         for text, colour in entries:
@@ -125,7 +167,13 @@ class Canvas:
             if rows == 0:
                 self.write((x, y - 6), "and others, see the report", size=22, colour=SOFT)
                 return
-            self.pen.rectangle([x, y, x + 30, y + 30], fill=rgb(colour), outline=INK, width=2)
+            if text in hatched:
+                tile = np.full((30, 30, 3), rgb(colour), dtype=np.uint8)
+                tile[ground_lines((30, 30))] = INK
+                self.page.paste(_picture(tile), (round(x), round(y)))
+            self.pen.rectangle(
+                [x, y, x + 30, y + 30], fill=None if text in hatched else rgb(colour), outline=INK, width=2
+            )
             self.write((x + 42, y - 1), text, size=size)
             x += wide
 
@@ -187,6 +235,18 @@ class Canvas:
         beside = path.with_name(path.name + ".part")
         self.page.save(beside, format="PNG", compress_level=4)
         os.replace(beside, path)
+
+
+def ground_lines(shape: tuple[int, int]) -> NDArray[np.bool_]:
+    """Where (rows, columns) the slanted lines run that mark the ground in drawings of supports."""
+    rows, columns = np.indices(shape)
+    return (rows + columns) % 16 < 4
+
+
+def _picture(pixels: NDArray[np.uint8]) -> Any:
+    from PIL import Image
+
+    return Image.fromarray(np.ascontiguousarray(pixels))
 
 
 def ticks(low: float, high: float) -> list[tuple[float, str]]:

@@ -12,7 +12,7 @@ import numpy as np
 from fem.telling.album import LINE, Picture
 from fem.telling.canvas import TOP, WHITE, WIDTH, Canvas
 from fem.telling.colours import use_map
-from fem.telling.stage import Stage, fit
+from fem.telling.stage import Stage, View, fit
 from fem.telling.words import number
 from fem.tensors import Array
 
@@ -31,15 +31,15 @@ STATES = (
     ("shear 13",),
     ("shear 12",),
 )
-"""The two ways of each mean stress in one component; print axes, 1 and 2 in the layer, 3 up the build."""
+"""The two ways of each mean stress in one component; print axes, 1 and 2 in the layer, 3 the build direction."""
 TO_VTK = (0, 1, 3, 2, 4, 5, 7, 6)
 """Corners of a hexahedron in the order in which they are drawn, from the order of their bits."""
 
 
 @dataclass(frozen=True)
 class Limit:
-    """What a cell bears in a unit state: the mean stress [MPa] at which the first `bead` fails, and that at which its
-    walls `buckle` where that comes first, with the `mode` in words.
+    """Strength of a cell in a unit state: the mean stress [MPa] at which the first `bead` fails, and that at which
+    its walls `buckle` where that comes first, with the `mode` in words.
     """
 
     name: str
@@ -73,15 +73,17 @@ def draw_cell(cell: InfillCell, *, path: Path) -> Picture:
     used = at_failure(np.asarray(cell.used, dtype=float))
     corners, lattice = endless(cell)
     block = block_of(corners, lattice=lattice)
-    middle = Image.new("RGB", (WIDTH, LARGE[1]), WHITE)
+    middle, views = Image.new("RGB", (WIDTH, LARGE[1]), WHITE), {}
     for size, finer, states in ((LARGE, 1.5, [large]), (SMALL, 2.0, list(range(6)))):
         with Stage(size=size, finer=finer) as stage:
             for i in states:
                 corner = (0, 0) if size == LARGE else (LARGE[0] + (i % 2) * SMALL[0], (i // 2) * SMALL[1])
-                middle.paste(Image.fromarray(_shot(stage, block, used[i], size)), corner)
-    title = f"Infill cell: {cell.pattern}, {100 * cell.density:.3g} % dense"
-    by = "its first bead fails" if weakest.buckle is None else f"its walls buckle ({weakest.mode})"
-    weak = f"weakest in {weakest.name}, where {by} at a mean stress of {number(weakest.least)} MPa"
+                shot, view = _shot(stage, block, used[i], size)
+                middle.paste(Image.fromarray(shot), corner)
+                views[size] = view
+    title = f"Infill cell: {cell.pattern}, density {100 * cell.density:.3g} %"
+    by = "the first bead fails" if weakest.buckle is None else f"the walls buckle ({weakest.mode})"
+    weak = f"minimum strength in {weakest.name}: {by} at a mean stress of {number(weakest.least)} MPa"
     canvas = Canvas(np.asarray(middle), title=title, note=f"{weak[:1].upper()}{weak[1:]} (drawn large)")
     for i, ways in enumerate(limits):
         x, y = LARGE[0] + (i % 2) * SMALL[0] + 12, TOP + (i // 2) * SMALL[1] + 6
@@ -92,8 +94,9 @@ def draw_cell(cell: InfillCell, *, path: Path) -> Picture:
                 canvas.write((x, y), f"walls buckle: {number(limit.buckle)} MPa", size=21, bold=i == large)
                 y += 28
     period = " x ".join(number(float(v)) for v in cell.size)
-    canvas.write((40, TOP + LARGE[1] - 44), f"period {period} mm", size=26)
-    canvas.bar(use_map(), low=0.0, high=1.0, title="share of the strength used when the first bead fails [1]")
+    canvas.tripod(views[LARGE], names="123")
+    canvas.write((220, TOP + LARGE[1] - 44), f"period {period} mm; 3 is the build direction", size=26)
+    canvas.bar(use_map(), low=0.0, high=1.0, title="utilisation of the bead strength at first bead failure [1]")
     canvas.save(path)
     strengths = "; ".join(limit.text for ways in limits for limit in ways)
     return Picture(
@@ -101,10 +104,10 @@ def draw_cell(cell: InfillCell, *, path: Path) -> Picture:
         kind="cell",
         case="",
         title=title,
-        caption=f"{weak[:1].upper()}{weak[1:]}. Every view is drawn at the mean stress, in the worse of its two "
-        "ways, at which the first bead fails.",
-        alt=f"{title}, period {period} mm, bead {cell.bead_width:g} x {cell.bead_height:g} mm: {weak}. Mean "
-        f"stress at which the first bead fails, each alone: {strengths}.",
+        caption=f"{weak[:1].upper()}{weak[1:]}. Each view shows the mean stress, in the sense of the lower strength, "
+        "at which the first bead fails.",
+        alt=f"{title}, period {period} mm, bead {cell.bead_width:g} x {cell.bead_height:g} mm: {weak}. Strength "
+        f"at first bead failure, each mean stress alone: {strengths}.",
         unit="1",
         high=1.0,
         labels=tuple(canvas.texts),
@@ -133,8 +136,8 @@ def limits_of(cell: InfillCell) -> tuple[tuple[Limit, ...], ...]:
 def endless(cell: InfillCell) -> tuple[Array, Array]:
     """Corners (n, 8, 3) [mm] and periods (3, 3) [mm, rows] that the pattern is repeated from, in print axes.
 
-    Hexahedra that reach through the whole period up the build do not change along it: they are drawn out to be as
-    high as the pattern is wide, so that few of them make a block.
+    Hexahedra that reach through the whole period in the build direction do not change along it: they are drawn out to
+    be as high as the pattern is wide, so that few of them make a block.
     """
     from fem.printing.infill.patterns import cube_axes
 
@@ -176,10 +179,10 @@ def block_of(hexes: Array, *, lattice: Array) -> tuple[Any, Any]:
     grid = pv.UnstructuredGrid({pv.CellType.HEXAHEDRON: np.arange(len(points)).reshape(-1, 8)}, points)
     grid.cell_data["hex"] = which
     grid = grid.clean(tolerance=1e-5 * wide)
-    # The cut faces are triangles of many sizes: only the pattern's own skin knows where the true edges are
-    skin = _clipped(grid.extract_surface(algorithm="dataset_surface"), half)
+    # The cut faces are triangles of many sizes: only the pattern's own coat knows where the true edges are
+    coat = _clipped(grid.extract_surface(algorithm="dataset_surface"), half)
     kinds = {"manifold_edges": False, "non_manifold_edges": False}
-    edges = skin.clean(tolerance=1e-6).extract_feature_edges(feature_angle=35, **kinds)
+    edges = coat.clean(tolerance=1e-6).extract_feature_edges(feature_angle=35, **kinds)
     return _clipped(grid, half).extract_surface(algorithm="dataset_surface"), edges
 
 
@@ -209,8 +212,8 @@ def _repeated(hexes: Array, lattice: Array, half: Array) -> tuple[Array, Array]:
     return np.concatenate(corners), np.concatenate(which)
 
 
-def _shot(stage: Stage, block: tuple[Any, Any], used: Array, size: tuple[int, int]) -> Array:
-    """The block in the colours of one state."""
+def _shot(stage: Stage, block: tuple[Any, Any], used: Array, size: tuple[int, int]) -> tuple[Array, View]:
+    """The block in the colours of one state, and the view of it."""
     surface, edges = block
     surface.cell_data["used"] = used[surface.cell_data["hex"]]
     stage.clear()
@@ -221,4 +224,4 @@ def _shot(stage: Stage, block: tuple[Any, Any], used: Array, size: tuple[int, in
     if size == SMALL:
         # Room for three lines of text above
         view = replace(view, focal=view.focal + 0.28 * view.half * view.up)
-    return stage.show(view)
+    return stage.show(view), view

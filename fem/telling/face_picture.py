@@ -34,7 +34,7 @@ def draw_faces(
     path.parent.mkdir(parents=True, exist_ok=True)
     tints = [pale(c) for c in categorical(len(faces))]
     used = points[np.unique(triangles)]
-    shots, labels, seen = [], [], set[int]()
+    shots, views, labels, seen = [], [], [], set[int]()
     with Stage(size=HALF) as stage, Stage(size=HALF, finer=1.0) as numbered:
         for i, towards in enumerate((np.array(CORNER), -np.array(CORNER))):
             view = fit(used, towards=towards, size=HALF)
@@ -43,11 +43,12 @@ def draw_faces(
                 edge = tuple(0.6 * c for c in tints[number])
                 labels.append(Label(str(faces[number].id), x + i * HALF[0], y, edge, beside=wide < LABEL_HIDES))  # type: ignore[arg-type]
             stage.clear()
-            skin = polydata(points, triangles)
-            skin.cell_data["rgb"] = (255 * np.array(tints)[index]).astype(np.uint8)
-            stage.add(skin, scalars="rgb", rgb=True)
+            coat = polydata(points, triangles)
+            coat.cell_data["rgb"] = (255 * np.array(tints)[index]).astype(np.uint8)
+            stage.add(coat, scalars="rgb", rgb=True)
             stage.add(lines(points, rims(triangles, index)), colour=(0.1, 0.12, 0.14), width=1.5, lighting=False)
             shots.append(stage.show(view))
+            views.append(view)
     hidden = [str(f.id) for i, f in enumerate(faces) if i not in seen]
     size = used.max(axis=0) - used.min(axis=0)
     box = " x ".join(f"{v:.4g}" for v in size)
@@ -56,6 +57,8 @@ def draw_faces(
         title=f"{name}: {len(faces)} faces" if name else f"{len(faces)} faces",
         note=f"Box {box} mm; two views from opposite corners",
     )
+    for i, view in enumerate(views):
+        canvas.tripod(view, left=i * HALF[0])
     crowd = len(labels)
     canvas.labels(labels, size=28 if crowd < 120 else 20, inside=True)
     written = tuple(label.text for label in labels)
@@ -91,9 +94,9 @@ def _anchors(
     ids = np.arange(1, count + 1)
     code = 5 * np.column_stack([ids % 50, ids // 50 % 50, ids // 2500]).astype(np.uint8)
     stage.clear()
-    skin = polydata(points, triangles)
-    skin.cell_data["rgb"] = code[index]
-    stage.add(skin, scalars="rgb", rgb=True, lighting=False, ambient=1.0, diffuse=0.0)
+    coat = polydata(points, triangles)
+    coat.cell_data["rgb"] = code[index]
+    stage.add(coat, scalars="rgb", rgb=True, lighting=False, ambient=1.0, diffuse=0.0)
     painted = stage.show(view).astype(np.int64)
     value = (painted + 2) // 5 @ np.array([1, 50, 2500])
     value[(painted > 249).all(axis=-1)] = 0  # the white background

@@ -1,4 +1,4 @@
-"""The picture that explains the loading: coloured patches, arrows with their numbers, a legend."""
+"""The picture of the loading: loads in colours with arrows and numbers, supports grey with ground lines."""
 
 from __future__ import annotations
 
@@ -8,12 +8,16 @@ import numpy as np
 
 from fem.judging.scene import Arrow
 from fem.telling.album import GREY, LINE, Album, Picture
-from fem.telling.canvas import Canvas, Label
+from fem.telling.canvas import INK, Canvas, Label, ground_lines
 from fem.telling.colours import Colour, categorical
-from fem.telling.stage import CORNER, fit
+from fem.telling.stage import CORNER, Stage, View, fit
 from fem.telling.surface import four_triangles, lines, polydata
 from fem.tensors import Array
 
+SUPPORT: Colour = (0.58, 0.61, 0.64)
+"""Supports are grey, so that colours belong to loads."""
+MARK: Colour = (1.0, 0.0, 1.0)
+"""A colour that nothing in the picture has, by which the pixels of supports are found."""
 LENGTHS = (0.12, 0.24)
 """Length of the smallest and the largest arrow as a share of the box's diagonal."""
 
@@ -21,43 +25,36 @@ LENGTHS = (0.12, 0.24)
 def draw_loads(run: Album) -> Picture:
     """Patches that loads and supports work on, and the arrows of their resultants, hidden ones shining through."""
     scene, mesh = run.scene, run.scene.mesh
+    supports = [p for p in scene.patches if p.role == "support"]
+    held_by = [p.name for p in supports]
     names = list(dict.fromkeys([p.name for p in scene.patches] + [a.name for a in scene.arrows]))
+    names = [n for n in names if n not in held_by]
     colour = dict(zip(names, categorical(len(names)), strict=True))
+    tint = colour | dict.fromkeys(held_by, SUPPORT)
     shafts = [(arrow, *placed(arrow, scene.arrows, mesh.box, mesh.diagonal)) for arrow in scene.arrows]
     ends = [e for _, tail, tip in shafts for e in (tail, tip)]
     view = fit(np.concatenate([run.nodes, *([np.array(ends)] if ends else [])]), towards=_best_corner(run))
     stage = run.stage
     stage.clear()
-    # Where patches overlap, the smallest lies on top
-    owner = np.full(len(mesh.triangles), -1)
-    for number in sorted(range(len(scene.patches)), key=lambda i: -len(scene.patches[i].triangles)):
-        owner[scene.patches[number].triangles] = number
-    skin, painted, pointers = [], [], []
-    plain = four_triangles(mesh.triangles[owner < 0])
-    if len(plain):
-        skin.append(stage.add(polydata(run.nodes, plain), colour=GREY))
-    for number, patch in enumerate(scene.patches):
-        if (owner == number).any():
-            flat = four_triangles(mesh.triangles[owner == number])
-            painted.append(stage.add(polydata(run.nodes, flat), colour=colour[patch.name]))
-    skin.append(stage.add(lines(run.nodes, run.rims), colour=LINE, width=1.5, lighting=False))
+    plain, painted, grounds = _put_patches(run, colour)
+    pointers: list[Any] = []
     for arrow, tail, tip in shafts:
         for piece in _solid_arrow(arrow.kind, tail, tip, mesh.diagonal):
-            pointers.append(stage.add(piece, colour=colour[arrow.name]))
-    image = stage.show(view)
-    for share, hidden, shown in ((0.35, skin + pointers, painted), (0.5, skin + painted, pointers)):
-        for actor in hidden:
-            actor.SetVisibility(False)
-        for actor in shown:
-            actor.SetVisibility(True)
-        image = _shine_through(image, stage.show(view), share=share)
+            pointers.append(stage.add(piece, colour=tint[arrow.name]))
+    everything = [*plain, *painted, *grounds, *pointers]
+    image = _hatched(stage, view, everything, grounds)
+    for share, shown in ((0.35, grounds), (0.35, painted), (0.5, pointers)):
+        image = _shine_through(image, _hatched(stage, view, shown, grounds, of=everything), share=share)
     title = "Loads and supports"
-    canvas = Canvas(image, title=title, note="Arrows: resultant of each load at factor 1; two heads: a moment")
-    roles = {p.name: p.role for p in scene.patches}
-    canvas.legend([(f"{roles.get(n, 'load')}: {n}", c) for n, c in colour.items()])
+    canvas = Canvas(
+        image, title=title, note="Arrows: resultant of each load at unit factor; double head: moment", view=view
+    )
+    ground = [("support", SUPPORT)] if grounds else []
+    canvas.legend(ground + [(f"load: {n}", c) for n, c in colour.items()], hatched=("support",))
     for _, tail, tip in shafts:
         canvas.keep_clear(view.pixels(np.linspace(tail, tip, 12)))
-    canvas.labels([_label(arrow, view.pixels(tail)[0], view.pixels(tip)[0], colour) for arrow, tail, tip in shafts])
+    canvas.labels([_support_label(p.name, run.nodes[mesh.triangles[p.triangles]], view) for p in supports])
+    canvas.labels([_label(arrow, view.pixels(tail)[0], view.pixels(tip)[0], tint) for arrow, tail, tip in shafts])
     said = "; ".join(f"{a.name} {_dotted(a.label)} ({a.kind})" for a in scene.arrows) or "none"
     held = ", ".join(p.name for p in scene.patches if p.role == "support") or "none"
     return run.finish(
@@ -66,11 +63,33 @@ def draw_loads(run: Album) -> Picture:
         kind="loads",
         case="",
         title=title,
-        caption=f"Supports: {held}. Resultants at factor 1: {said}.",
+        caption=f"Supports: {held}. Resultants at unit factor: {said}.",
         alt=f"The part with its loads and supports. Supports: {held}. Resultants: {said}.",
         unit="N",
         view=view,
     )
+
+
+def _put_patches(run: Album, colour: dict[str, Colour]) -> tuple[list[Any], list[Any], list[Any]]:
+    """Put the part on the stage: actors of its bare surface and edges, of loaded patches, and of supports."""
+    scene, mesh, stage = run.scene, run.scene.mesh, run.stage
+    # Where patches overlap, the smallest lies on top
+    owner = np.full(len(mesh.triangles), -1)
+    for number in sorted(range(len(scene.patches)), key=lambda i: -len(scene.patches[i].triangles)):
+        owner[scene.patches[number].triangles] = number
+    plain, painted, grounds = [], [], []
+    rest = four_triangles(mesh.triangles[owner < 0])
+    if len(rest):
+        plain.append(stage.add(polydata(run.nodes, rest), colour=GREY))
+    for number, patch in enumerate(scene.patches):
+        if (owner == number).any():
+            flat = polydata(run.nodes, four_triangles(mesh.triangles[owner == number]))
+            if patch.role == "support":
+                grounds.append(stage.add(flat, colour=SUPPORT))
+            else:
+                painted.append(stage.add(flat, colour=colour[patch.name]))
+    plain.append(stage.add(lines(run.nodes, run.rims), colour=LINE, width=1.5, lighting=False))
+    return plain, painted, grounds
 
 
 def placed(arrow: Arrow, others: tuple[Arrow, ...], box: Array, diagonal: float) -> tuple[Array, Array]:
@@ -110,12 +129,37 @@ def _solid_arrow(kind: str, tail: Array, tip: Array, diagonal: float) -> list[An
     return [shaft, *cones]
 
 
+def _hatched(stage: Stage, view: View, shown: list[Any], grounds: list[Any], *, of: list[Any] | None = None) -> Any:
+    """The scene with only `shown` of the actors, ground lines over what is seen of `grounds`."""
+    for actor in of or shown:
+        actor.SetVisibility(actor in shown)
+    image = stage.show(view)
+    here = [actor for actor in grounds if actor in shown]
+    if not here:
+        return image
+    for actor in here:
+        actor.prop.lighting, actor.prop.color = False, MARK
+    marked = stage.show(view).astype(int)
+    for actor in here:
+        actor.prop.lighting, actor.prop.color = True, SUPPORT
+    seen = np.abs(marked - 255 * np.array(MARK, dtype=int)).max(axis=2) < 40
+    image = image.copy()
+    image[seen & ground_lines((image.shape[0], image.shape[1]))] = INK
+    return image
+
+
 def _shine_through(image: Any, alone: Any, *, share: float) -> Any:
     """`image` with what `alone` shows on white laid over it, so that what is hidden shows faintly."""
     inked = (alone < 250).any(axis=2)
     out = image.copy()
     out[inked] = ((1 - share) * image[inked] + share * alone[inked]).astype(np.uint8)
     return out
+
+
+def _support_label(name: str, triangles: Array, view: View) -> Label:
+    """A support's name at the middle of its patch; `triangles` (k, 6, 3) [mm]."""
+    x, y = view.pixels(triangles[:, :3].mean(axis=(0, 1)))[0] if len(triangles) else (0.0, 0.0)
+    return Label(name, float(x), float(y), SUPPORT)
 
 
 def _label(arrow: Arrow, tail: Array, tip: Array, colour: dict[str, Colour]) -> Label:

@@ -24,7 +24,15 @@ from fem.telling.face_picture import draw_faces as draw_faces
 from fem.telling.load_picture import draw_loads
 from fem.telling.stage import CORNER, Stage, View, fit, near
 from fem.telling.surface import eight_tets, four_triangles, lines, node_normals, outline
-from fem.telling.words import number, place, plain_name, reserve_text, round_factor, worst_hot_spots
+from fem.telling.words import (
+    SINGULAR,
+    number,
+    place,
+    plain_name,
+    reserve_text,
+    round_factor,
+    worst_hot_spots,
+)
 from fem.telling.zone_picture import cut_file, draw_zones
 from fem.tensors import Array
 
@@ -101,7 +109,7 @@ def _mesh(run: Album) -> Picture:
     text = (
         f"{numbers.tetrahedra:,} tetrahedra of second order, {numbers.nodes:,} nodes, {numbers.unknowns:,} unknowns"
     )
-    canvas = Canvas(run.stage.show(view), title="The mesh", note=text)
+    canvas = Canvas(run.stage.show(view), title="The mesh", note=text, view=view)
     box = " x ".join(number(float(v)) for v in size) + " mm"
     canvas.write((40, canvas.height - 120), f"Box {box}")
     canvas.write(
@@ -142,10 +150,10 @@ def _deflection(run: Album, case: str, fields: CaseFields, *, exaggerate: bool) 
     if exaggerate:
         run.stage.add(lines(run.nodes, run.rims), colour=GHOST, width=1.5, lighting=False)
     at = int(size.argmax())
-    scale = f"drawn {factor:g} times as large as it is" if exaggerate else "drawn at true scale"
-    note = f"Largest {number(top)} mm, {scale}" + ("; thin grey lines: the part at rest" if exaggerate else "")
+    scale = f"deformation scale {factor:g}" if exaggerate else "deformation scale 1 (true)"
+    note = f"Maximum {number(top)} mm, {scale}" + ("; thin grey lines: undeformed" if exaggerate else "")
     title = f"Deflection, case {case}"
-    canvas = Canvas(run.stage.show(view), title=title, note=note)
+    canvas = Canvas(run.stage.show(view), title=title, note=note, view=view)
     canvas.bar(displacement_map(), low=0.0, high=high, title="displacement [mm]")
     x, y = view.pixels(moved[at])[0]
     canvas.labels([Label(f"{number(top)} mm", float(x), float(y))])
@@ -154,9 +162,9 @@ def _deflection(run: Album, case: str, fields: CaseFields, *, exaggerate: bool) 
         file=f"deflection_{plain_name(case)}{'_exaggerated' if exaggerate else ''}.png",
         kind="exaggerated" if exaggerate else "deflection",
         case=case,
-        title=title + (f", exaggerated {factor:g} times" if exaggerate else ", true scale"),
+        title=f"{title}, {scale}",
         caption=f"The maximum displacement is {number(top)} mm at {place(run.nodes[at])}; {scale}.",
-        alt=f"Displacement of the surface in case {case}, {scale}, from 0 to {number(top)} mm; the largest is at "
+        alt=f"Displacement of the surface in case {case}, {scale}, from 0 to {number(top)} mm; the maximum is at "
         f"{place(run.nodes[at])}.",
         unit="mm",
         high=high,
@@ -166,32 +174,35 @@ def _deflection(run: Album, case: str, fields: CaseFields, *, exaggerate: bool) 
 
 
 def _reserve(run: Album, case: str, reserve: Array) -> Picture:
-    """Outside of the part; case "" is the least over all cases."""
-    skin = np.unique(run.triangles)
-    worst = int(skin[reserve[skin].argmin()])
+    """Surface of the part; case "" is the minimum over all cases."""
+    surface_nodes = np.unique(run.triangles)
+    worst = int(surface_nodes[reserve[surface_nodes].argmin()])
     least = float(reserve[worst])
     view = fit(run.nodes, towards=_corner_facing(run.normals[worst]))
     run.stage.clear()
     run.stage.add_reserve(run.coat(run.nodes, utilisation(reserve), "utilisation"), run.scale)
     run.stage.add(lines(run.nodes, run.rims), colour=LINE, width=1.5, lighting=False)
-    of = f"case {case}" if case else "least of all cases"
-    title = f"Reserve factor outside, {of}"
-    canvas = Canvas(run.stage.show(view), title=title, note=f"Least on the surface {reserve_text(least)}")
+    of = f"case {case}" if case else "minimum of all cases"
+    title = f"Reserve factor on the surface, {of}"
+    canvas = Canvas(
+        run.stage.show(view), title=title, note=f"Minimum on the surface {reserve_text(least)}", view=view
+    )
     canvas.reserve_bar(run.scale, asked=verdict_of(run.findings).asked)
     if np.isfinite(least):
         x, y = view.pixels(run.nodes[worst])[0]
         canvas.labels([Label(reserve_text(least), float(x), float(y))])
-    share = float(np.mean(reserve[skin] < run.scale.required))
+    share = float(np.mean(reserve[surface_nodes] < run.scale.required))
     return run.finish(
         canvas,
-        file=f"reserve_{plain_name(case) if case else 'least'}.png",
+        file=f"reserve_{plain_name(case) if case else 'minimum'}.png",
         kind="reserve",
         case=case,
         title=title,
-        caption=f"Least on the surface {reserve_text(least)} at {place(run.nodes[worst])}. {number(100 * share)} % "
+        caption=f"Minimum on the surface {reserve_text(least)} at {place(run.nodes[worst])}. {number(100 * share)} % "
         f"of the surface nodes lie below {run.scale.required:g}. The heavy marks on the bar are failure (1) and the "
-        f"reserve {'required' if verdict_of(run.findings).asked else 'taken as target'} ({run.scale.required:g}).",
-        alt=f"Reserve factor on the surface, {of}: least {reserve_text(least)} at {place(run.nodes[worst])}; "
+        f"reserve factor {'required' if verdict_of(run.findings).asked else 'taken as target'} "
+        f"({run.scale.required:g}).",
+        alt=f"Reserve factor on the surface, {of}: minimum {reserve_text(least)} at {place(run.nodes[worst])}; "
         f"{number(100 * share)} % of the surface nodes lie below {run.scale.required:g}.",
         unit="1",
         low=0.0,
@@ -201,7 +212,7 @@ def _reserve(run: Album, case: str, reserve: Array) -> Picture:
 
 
 def _cut(run: Album, case: str) -> Picture:
-    """A plane through the worst place of the case that is no singular, with what lies behind it."""
+    """A section through the minimum of the case away from singularities, with what lies behind it."""
     import pyvista as pv
 
     mesh, reserve = run.scene.mesh, run.scene.cases[case].reserve
@@ -244,10 +255,12 @@ def _cut(run: Album, case: str) -> Picture:
     shown = np.asarray(behind.points) if behind.n_cells else run.nodes
     view = fit(shown, towards=tilt)
     name, least = "xyz"[axis], float(reserve[worst])
-    title = f"Reserve factor inside, case {case}"
-    moved = f", {number(abs(level - at[axis]))} mm inward of the worst place" if level != at[axis] else ""
-    note = f"Cut at {name} = {number(level)} mm{moved}"
-    canvas = Canvas(run.stage.show(view), title=title, note=note)
+    plane = f"section {name} = {level:.1f} mm"
+    title = f"Reserve factor on {plane}, case {case}"
+    least_of = "minimum away from singularities" if spot else "minimum"
+    moved = f"; the section lies {number(abs(level - at[axis]))} mm inward" if level != at[axis] else ""
+    note = f"Through the {least_of}, {reserve_text(least)} at {place(at)}{moved}"
+    canvas = Canvas(run.stage.show(view), title=title, note=note, view=view)
     canvas.reserve_bar(run.scale, asked=verdict_of(run.findings).asked)
     if np.isfinite(least):
         x, y = view.pixels(origin)[0]
@@ -258,10 +271,8 @@ def _cut(run: Album, case: str) -> Picture:
         kind="cut",
         case=case,
         title=title,
-        caption=f"{note}, through {'the worst place but for singular places' if spot else 'the worst place'}: "
-        f"{reserve_text(least)} at {place(at)}.",
-        alt=f"Reserve factor on a cut at {name} = {number(level)} mm in case {case}, through "
-        f"{reserve_text(least)} at {place(at)}.",
+        caption=f"{note}.",
+        alt=f"{title}, through the {least_of}, {reserve_text(least)} at {place(at)}.",
         unit="1",
         high=run.scale.edges[-2],
         view=view,
@@ -271,8 +282,8 @@ def _cut(run: Album, case: str) -> Picture:
 def _hot_spot(run: Album, rank: int, case: str, spot: HotSpot) -> Picture:
     mesh, reserve = run.scene.mesh, run.scene.cases[case].reserve
     at = np.array(spot.at_mm, dtype=float)
-    skin = np.unique(run.triangles)
-    node = int(skin[np.linalg.norm(run.nodes[skin] - at, axis=1).argmin()])
+    surface_nodes = np.unique(run.triangles)
+    node = int(surface_nodes[np.linalg.norm(run.nodes[surface_nodes] - at, axis=1).argmin()])
     half = 0.10 * mesh.diagonal
     surface = run.coat(run.nodes, utilisation(reserve), "utilisation")
     view = near(at, towards=_clear_sight(surface, run.nodes[node], run.normals[node], mesh.diagonal), half=half)
@@ -281,13 +292,15 @@ def _hot_spot(run: Album, rank: int, case: str, spot: HotSpot) -> Picture:
     run.stage.add(lines(run.nodes, run.rims), colour=LINE, width=2.5, lighting=False)
     title = f"Hot spot {rank}: reserve factor {reserve_text(spot.reserve)}, case {case}"
     near_face = f", {number(spot.face_distance_mm)} mm from face {spot.face}" if spot.face else ""
-    canvas = Canvas(run.stage.show(view), title=title, note=f"{_capital(spot.mode)} at {place(at)}{near_face}")
+    canvas = Canvas(
+        run.stage.show(view), title=title, note=f"{_capital(spot.mode)} at {place(at)}{near_face}", view=view
+    )
     canvas.reserve_bar(run.scale, asked=verdict_of(run.findings).asked)
     x, y = view.pixels(at)[0]
     canvas.marker(float(x), float(y))
     canvas.labels([Label(f"{reserve_text(spot.reserve)}  {spot.mode}", float(x), float(y), dot=False)])
     _ruler(canvas, view)
-    singular = f" It is an singular: {spot.singular_reason}." if spot.singular else ""
+    singular = f" {_capital(SINGULAR)} ({spot.singular_reason})." if spot.singular else ""
     return run.finish(
         canvas,
         file=f"hot_spot_{rank}.png",
@@ -295,7 +308,7 @@ def _hot_spot(run: Album, rank: int, case: str, spot: HotSpot) -> Picture:
         case=case,
         title=title,
         caption=f"{_capital(spot.mode)}, in {spot.zone} of {spot.body}, at {place(at)}{near_face}.{singular}",
-        alt=f"Close-up of hot spot {rank}: reserve factor {reserve_text(spot.reserve)} in case {case} by {spot.mode} "
+        alt=f"Close-up of hot spot {rank}: reserve factor {reserve_text(spot.reserve)} in case {case}, {spot.mode}, "
         f"at {place(at)}{near_face}.{singular}",
         unit="1",
         high=run.scale.edges[-2],
@@ -307,8 +320,9 @@ def _ruler(canvas: Canvas, view: View) -> None:
     """A line of a round length, so that a close-up has a size."""
     length = round_factor(view.half * 0.5)
     long = length * view.size[1] / 2 / view.half
-    x, y = 60, canvas.height - 200
-    canvas.pen.rectangle([x - 16, y - 52, x + max(long, 110) + 16, y + 16], fill=(255, 255, 255))
+    wide = max(long, 110)
+    x, y = canvas.width - 60 - wide, canvas.height - 200
+    canvas.pen.rectangle([x - 16, y - 52, x + wide + 16, y + 16], fill=(255, 255, 255))
     canvas.pen.line([(x, y), (x + long, y)], fill=(20, 24, 28), width=6)
     canvas.write((x, y - 12), f"{length:g} mm", size=28, anchor="ls")
 

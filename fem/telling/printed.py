@@ -81,7 +81,10 @@ def plan_rows(body: BodyFindings) -> tuple[PlanRow, ...]:
         given("Build direction", vector(plan.build_direction)),
         given("Bead", f"{plan.bead_width_mm:g} mm wide, {plan.bead_height_mm:g} mm high"),
         given("Walls", f"{plan.walls}, {number(plan.walls * plan.bead_width_mm)} mm in all"),
-        given("Covers", f"{plan.covers} below and above, {number(plan.covers * plan.bead_height_mm)} mm each"),
+        given(
+            "Covers",
+            f"{plan.covers} at the bottom and at the top, {number(plan.covers * plan.bead_height_mm)} mm each",
+        ),
         given("Raster", f"{angles} deg, layer by layer"),
         given("Infill pattern", plan.pattern),
     ]

@@ -25,8 +25,8 @@ LIMIT_BYTES = 8_000_000
 WIDTHS = (1200, 1000, 800, 640, 480)
 """Widths [px] of the pictures inside the page, tried in turn until the page is small enough."""
 SIX = ("x", "y", "z", "about x", "about y", "about z")
-ORDER = ("xx", "yy", "zz", "yz", "xz", "xy")
-PRINT_ORDER = ("11", "22", "33", "23", "13", "12")
+ORDER = ("σxx", "σyy", "σzz", "τyz", "τxz", "τxy")
+PRINT_ORDER = ("σ11", "σ22", "σ33", "τ23", "τ13", "τ12")
 
 
 def tell(findings: Findings, scene: Scene, *, folder: Path, progress: Progress = None) -> Path:
@@ -102,6 +102,7 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         norm=lambda v: math.hypot(*v),
         flat=flat,
         words=_words,
+        criterion=words.criterion,
         failing_load=failing_load,
         reaction_rows=reaction_rows,
     )
@@ -114,6 +115,7 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         asked=verdict.asked,
         pictures=[p for p in pictures if p.kind != "zones"],
         printed=_printed(findings, pictures),
+        axes=_bead_axes(findings),
         embedded=embedded,
         assumed=(ASSUMED, FROM_ASSUMED),
         view=view,
@@ -127,6 +129,21 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         compliance_unit=compliance_unit,
         estimates={name: body.estimates for name, body in findings.bodies.items() if body.estimates},
     )
+
+
+def _bead_axes(findings: Findings) -> dict[str, str] | None:
+    """The figure of the bead axes and its caption, where a body is printed."""
+    from markupsafe import Markup
+    from matplotlib.figure import Figure
+
+    from fem.telling.bead_axes import ALT, CAPTION, RATIO, axes_figure
+    from fem.telling.vector import inline_svg, styled
+
+    if not any(body.print for body in findings.bodies.values()):
+        return None
+    with styled(font_size=9):
+        figure = axes_figure(Figure(figsize=(5.2, 5.2 * RATIO)))
+        return {"svg": Markup(inline_svg(figure, prefix="axes", label=ALT, tips={})), "caption": CAPTION}
 
 
 def _printed(findings: Findings, pictures: tuple[Picture, ...]) -> list[dict[str, Any]]:

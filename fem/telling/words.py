@@ -10,6 +10,24 @@ from fem.digits import number, reserve_text, with_unit
 from fem.judging.findings import Findings, HotSpot, Reserve
 from fem.judging.verdict import verdict_of
 
+CRITERIA = {
+    "maximum_stress": "maximum stress",
+    "tsai_wu": "Tsai–Wu",
+    "interlayer": "interlayer",
+    "hill": "Hill",
+    "von_mises": "von Mises",
+    "wall_buckling": "wall buckling",
+}
+"""The failure criteria: their keys in the findings, and the names that readers see."""
+
+SINGULAR = "singular: the value does not converge with mesh refinement"
+"""What is said of a stress peak that the idealised support or load makes."""
+
+
+def criterion(key: str) -> str:
+    """The name of a failure criterion as readers see it."""
+    return CRITERIA.get(key, key.replace("_", " "))
+
 
 def money(currency: str) -> str:
     """What stands where a cost's unit belongs."""
@@ -36,7 +54,7 @@ def force(value: float) -> str:
 def worst_hot_spots(findings: Findings, *, count: int = 3, apart: float = 0.0) -> list[tuple[str, HotSpot]]:
     """The worst places over all cases with the case of each, no two nearer than `apart` [mm].
 
-    Places that a support or a load's edge makes come last, since their values depend on the mesh.
+    Singular places come last, since their values depend on the mesh.
     """
     spots = [(name, spot) for name, case in findings.cases.items() for spot in case.hot_spots]
     spots.sort(key=lambda s: (s[1].singular, s[1].reserve))
@@ -48,33 +66,33 @@ def worst_hot_spots(findings: Findings, *, count: int = 3, apart: float = 0.0) -
 
 
 def answer(findings: Findings) -> tuple[str, str]:
-    """Two sentences: does it hold, by how much, where; how far does it give, is what was asked for met."""
+    """Two answers: does it hold, by how much, where; how far does it move, are the requirements met."""
     return _holds(findings), _gives(findings)
 
 
 def _holds(findings: Findings) -> str:
     if not findings.cases:
-        return "No load case was computed, so nothing can be said about the strength."
+        return "No load case was solved, so nothing can be said about the strength."
     name = findings.worst_case
     reserve = findings.cases[name].reserve
     verdict = verdict_of(findings)
-    usual = "required" if verdict.asked else "taken as target, as the study asks for none"
+    usual = "required" if verdict.asked else "taken as target, since the study requires none"
     target = f"{number(verdict.required)} {usual}"
     if math.isinf(reserve.minimum):
-        return "Yes, the part holds: no load case brings any place nearer to failure as its loads grow."
+        return "Yes, the part holds: in no load case do growing loads bring any location nearer to failure."
     if reserve.minimum < 1:
         told = "No, the part does not hold"
     elif reserve.minimum < verdict.required:
-        told = "The part bears its loads, but with too little in reserve"
+        told = "The part bears its loads, but its reserve factor is too small"
     else:
         told = "Yes, the part holds"
     sentence = (
         f"{told}: the minimum reserve factor is {reserve_text(reserve.minimum)} ({target}), in case {name}, "
-        f"by {reserve.mode} at {place(reserve.at_mm)}{_near(reserve)}"
+        f"failure mode: {reserve.mode}, at {place(reserve.at_mm)}{_near(reserve)}"
     )
     if reserve.singular:
         sentence += (
-            f"; that place is made by a support or a load's edge, and away from such places the minimum is "
+            f". That location is {SINGULAR}; the minimum away from singularities is "
             f"{reserve_text(reserve.nonsingular_minimum)}"
         )
     return sentence + "."
@@ -88,7 +106,7 @@ def _gives(findings: Findings) -> str:
     if not findings.cases:
         return "There is no displacement to report."
     name, case = max(findings.cases.items(), key=lambda item: item[1].maximum_displacement_mm)
-    sentence = f"It gives at most {number(case.maximum_displacement_mm)} mm (case {name})"
+    sentence = f"The maximum displacement is {number(case.maximum_displacement_mm)} mm (case {name})"
     turns = [
         (math.hypot(*watch.rotation_deg), face, c)
         for c, k in findings.cases.items()
@@ -96,7 +114,7 @@ def _gives(findings: Findings) -> str:
     ]
     if turns:
         turn, face, where = max(turns)
-        sentence += f", face {face} rotates by at most {number(turn)} deg (case {where})"
+        sentence += f", the maximum rotation of face {face} is {number(turn)} deg (case {where})"
     failed = [r for r in findings.requirements if not r.met]
     total = len(findings.requirements)
     if not total:

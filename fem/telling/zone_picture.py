@@ -75,8 +75,8 @@ def frame_of(shape: tuple[int, int], *, entries: int) -> Frame:
 def cut_title(cut: ZoneCut) -> str:
     """What the picture shows, in a few words."""
     if cut.kind == "layer":
-        return f"{cut.body}: layer at {cut.height:.1f} mm above the bed"
-    return f"{cut.body}: {cut.kind} cut"
+        return f"{cut.body}: layer at {cut.height:.1f} mm above the build plate"
+    return f"{cut.body}: vertical section at print axis 2 = {cut.height:.1f} mm"
 
 
 def cut_file(cut: ZoneCut, *, rank: int = 0) -> str:
@@ -112,15 +112,15 @@ def draw_zones(cut: ZoneCut, *, body: BodyFindings, path: Path) -> Picture:
         figure.savefig(beside, format="png", dpi=DPI, metadata={"Software": None})
     os.replace(beside, path)
     zones = "; ".join(row.text for row in zone_rows(body))
-    strokes = "The short strokes show which way the beads run." if len(cut.stroke) else ""
-    where = "seen from above" if cut.kind == "layer" else f"in the plane at {number(cut.height)} mm along its normal"
+    strokes = "Short strokes: bead direction (1)." if len(cut.stroke) else ""
+    where = "seen from above" if cut.kind == "layer" else "seen along print axis 2"
     return Picture(
         file=path.name,
         kind="zones",
         case="",
         title=title,
         caption=f"{where[:1].upper()}{where[1:]}. {strokes}".strip(),
-        alt=f"Cut through {title}, {where}, {number(cut.place.shape[1] * cut.pixel)} mm by "
+        alt=f"Section of {title}, {where}, {number(cut.place.shape[1] * cut.pixel)} mm by "
         f"{number(cut.place.shape[0] * cut.pixel)} mm. Of the whole body: {zones}. {strokes}".strip(),
         unit="mm",
         labels=tuple(texts),
@@ -244,9 +244,9 @@ def _entries(cut: ZoneCut, body: BodyFindings) -> list[tuple[str, str, str]]:
     if len(cut.stroke):
         seen = np.linalg.norm(cut.stroke, axis=1) > END_ON
         if seen.any():
-            out.append(("stroke", "beads", "run along the strokes"))
+            out.append(("stroke", "beads", "in the plane of the section"))
         if not seen.all():
-            out.append(("dot", "beads", "run through the cut"))
+            out.append(("dot", "beads", "normal to the section"))
     return out
 
 

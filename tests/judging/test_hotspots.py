@@ -27,14 +27,14 @@ def bent():
     return mesh, held, reserve
 
 
-def test_the_worst_place_is_the_root_and_is_called_an_artefact(bent):
+def test_the_worst_place_is_the_root_and_is_called_singular(bent):
     mesh, held, reserve = bent
     root = mesh.box[0][0]
     marks = find_singular_places(mesh, held={"root": held.triangles}, loaded={})
     spots = find_hot_spots(mesh, reserve, marks, {"root": group(mesh, LOW_X)})
     assert spots[0].at_mm[0] - root < 10
     assert spots[0].singular
-    assert "held face root" in spots[0].singular_reason
+    assert "fixed face root" in spots[0].singular_reason
     near = NearestFace(mesh, {"root": group(mesh, LOW_X)})
     assert near(np.array([0.0, 5.0, 5.0])) == ("root", pytest.approx(0.0, abs=1e-9))
     assert near(np.array([30.0, 5.0, 10.0]))[0].startswith("part:")

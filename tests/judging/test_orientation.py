@@ -142,13 +142,17 @@ SET = [
 def test_the_directions_that_stand_out():
     picks = picks_of(SET, required=2.2, asked=False)
     assert [p.scanned for p in picks] == [SET[2], SET[4], SET[1], SET[0]]
-    assert picks[1].why == ("least overhang of those that meet all that is asked for", "least deflection")
+    assert picks[1].why == ("minimum overhang among directions that meet all requirements", "minimum deflection")
     assert picks[1].scanned.build_direction == pytest.approx((0, -1, 0))
     assert picks[1].scanned.support_mm2 == 100
     said = reason_of(picks, required=2.2, asked=False)
-    assert "Build it along -y [0, -1, 0]" in said and "100 mm² of overhang" in said and "Most in reserve" in said
+    assert (
+        "Build the part along -y [0, -1, 0]" in said
+        and "an overhang of 100 mm²" in said
+        and "The highest reserve factor has" in said
+    )
     assert "The study's own direction, along z [0, 0, 1], has a minimum reserve factor of 2.00" in said
-    assert "900 mm² of overhang" in said
+    assert "an overhang of 900 mm²" in said
 
 
 def test_leaders_are_apart():
@@ -161,10 +165,10 @@ def test_contenders_hold_what_stands_out_and_the_leaders():
     assert found == [SET[2], SET[4], SET[1], SET[0], SET[3]]
 
 
-def test_when_none_meets_all_the_most_in_reserve_is_named():
+def test_when_none_meets_all_the_highest_reserve_is_named():
     low = [numbers((0, 0, 1), 1.0, missed=("mass",)), numbers((1, 0, 0), 1.6, over=50, opposite=50, missed=("mass",))]
     picks = picks_of(low, required=2.0, asked=True)
     said = reason_of(picks, required=2.0, asked=True)
-    assert said.startswith("No direction meets all that is asked for.")
+    assert said.startswith("No direction meets all requirements.")
     assert "along x [1, 0, 0]" in said and "1.60" in said and "It misses: mass." in said
     assert "cannot" not in said and picks_of([SET[5]], required=2, asked=True) == ()

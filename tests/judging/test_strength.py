@@ -66,10 +66,10 @@ def test_the_criterion_is_met_at_the_reserve_and_not_before(reserve, index):
         (1, 1, 40, "tension across the bead"),
         (1, -1, 60, "compression across the bead"),
         (2, 1, 25, "interlayer tension"),
-        (2, -1, 60, "compression up the build"),
-        (3, 1, 15, "interlayer shear 23"),
-        (4, -1, 16, "interlayer shear 13"),
-        (5, -1, 25, "shear in the layer"),
+        (2, -1, 60, "compression in the build direction"),
+        (3, 1, 15, "interlayer shear τ23"),
+        (4, -1, 16, "interlayer shear τ13"),
+        (5, -1, 25, "in-plane shear τ12"),
     ],
 )
 def test_one_stress_alone_names_its_mode(component, value, strength, mode):
@@ -178,5 +178,5 @@ def test_pressed_layers_shear_and_are_not_said_to_tear() -> None:
     for v in (pressed, pulled):
         found = s.phase_reserve(np.zeros((1, 6)), v, strength)
         names.append(found.modes[found.mode[0]])
-    assert names[1] == "interlayer tension and shear together"
+    assert names[1] == "interlayer tension and shear combined"
     assert "tension" not in names[0]

@@ -39,12 +39,12 @@ def test_a_layer_holds_the_areas_of_its_zones(grid):
     assert areas(cuts(walls=4)[0])[WALL] > 1.2 * layer[WALL]
 
 
-def test_an_upright_cut_holds_walls_and_skins(grid):
-    upright = areas(grid[1])
+def test_a_vertical_section_holds_walls_and_covers(grid):
+    vertical = areas(grid[1])
     # In the middle of the part: two walls of the whole height, covers between them
-    assert upright[WALL] == pytest.approx(2 * DEEP * Z, rel=0.06)
-    assert upright[COVER] == pytest.approx((X - 2 * DEEP) * 2 * HIGH, rel=0.1)
-    whole = upright.sum() - upright[OUTSIDE]
+    assert vertical[WALL] == pytest.approx(2 * DEEP * Z, rel=0.06)
+    assert vertical[COVER] == pytest.approx((X - 2 * DEEP) * 2 * HIGH, rel=0.1)
+    whole = vertical.sum() - vertical[OUTSIDE]
     assert whole == pytest.approx(X * Z, rel=0.03)
 
 
@@ -63,15 +63,15 @@ def test_the_picture_lies_over_the_part(grid):
             assert corner + (at.max() + 1) * cut.pixel == pytest.approx(size, abs=cut.pixel)
         assert (cut.place[[0, -1]] == OUTSIDE).all()
         assert (cut.place[:, [0, -1]] == OUTSIDE).all()
-    layer, upright = grid
-    assert (layer.kind, upright.kind) == ("layer", "upright")
+    layer, vertical = grid
+    assert (layer.kind, vertical.kind) == ("layer", "vertical")
     assert HIGH < layer.height < Z - HIGH
     assert (layer.height / 0.2) % 1 == pytest.approx(0.5, abs=1e-6)  # through the middle of a bead
-    assert DEEP < upright.height < Y - DEEP
+    assert DEEP < vertical.height < Y - DEEP
 
 
 def test_strokes_follow_the_outline(grid):
-    layer, upright = grid
+    layer, vertical = grid
     assert np.linalg.norm(layer.stroke, axis=1) == pytest.approx(1, abs=1e-9)
     x, y = layer.stroke_at.T
     near_x, near_y = np.minimum(x, X - x), np.minimum(y, Y - y)
@@ -82,11 +82,11 @@ def test_strokes_follow_the_outline(grid):
     assert np.abs(layer.stroke[sides, 1]).max() < 1e-6
     assert np.abs(layer.stroke[ends, 0]).max() < 1e-6
     # Upright, a bead shows what of it lies in the cut: nothing of one that runs through, cos 45 deg in a cover
-    assert np.abs(upright.stroke[:, 1]).max() < 1e-9
-    x, z = upright.stroke_at.T
+    assert np.abs(vertical.stroke[:, 1]).max() < 1e-9
+    x, z = vertical.stroke_at.T
     wall, cover = np.minimum(x, X - x) <= DEEP, (np.minimum(x, X - x) > DEEP) & (np.minimum(z, Z - z) <= HIGH)
-    assert np.abs(upright.stroke[wall, 0]).max() < 1e-6
-    assert np.abs(upright.stroke[cover, 0]) == pytest.approx(np.sqrt(0.5), abs=1e-9)
+    assert np.abs(vertical.stroke[wall, 0]).max() < 1e-6
+    assert np.abs(vertical.stroke[cover, 0]) == pytest.approx(np.sqrt(0.5), abs=1e-9)
 
 
 @pytest.mark.parametrize("raster", [(0.0,), (90.0,), (30.0,)])

@@ -37,7 +37,7 @@ class TestLayerAt60Degrees:
     def test_maximum_stress(self):
         reserve, mode = s.max_stress_reserve(ZERO, self.local, T300)
         assert reserve == pytest.approx(16.3263, rel=1e-5)
-        assert s.STRESS_MODES[mode[0]] == "shear in the layer"
+        assert s.STRESS_MODES[mode[0]] == "in-plane shear τ12"
 
     def test_tsai_wu(self):
         assert s.tsai_wu_reserve(ZERO, self.local, T300) == pytest.approx(22.3887, rel=1e-5)

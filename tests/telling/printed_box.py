@@ -89,7 +89,7 @@ def layer_cut() -> ZoneCut:
     )
 
 
-def upright_cut() -> ZoneCut:
+def vertical_cut() -> ZoneCut:
     """A cut along the build through the middle: walls left and right, covers below and above, infill between."""
     x, z = _middles(SIZE[0]), _middles(SIZE[2])
     inside = _within(x, 0, SIZE[0])[None, :] & _within(z, 0, SIZE[2])[:, None]
@@ -99,13 +99,17 @@ def upright_cut() -> ZoneCut:
     place = np.where(inside, place, OUTSIDE).astype(np.int8)
     at = np.array([(0.75, 12.0), (59.25, 12.0), (20.0, 0.5), (40.0, 23.5), (30.0, 12.0)])
     way = np.array([(0.0, 0.0), (0.0, 0.0), (0.71, 0.0), (0.71, 0.0), (1.0, 0.0)])
-    return ZoneCut("box", "upright", 20.0, place, PIXEL, (-2.0, -2.0), "print axis 1", "build direction", at, way)
+    return ZoneCut(
+        "box", "vertical", 20.0, place, PIXEL, (-2.0, -2.0), "print axis 1", "build direction (3)", at, way
+    )
 
 
 def printed(findings: Findings, scene: Scene) -> tuple[Findings, Scene]:
     """Another part's findings with the box beside it."""
     bodies = {**findings.bodies, "box": box_body()}
-    return dataclasses.replace(findings, bodies=bodies), dataclasses.replace(scene, cuts=(layer_cut(), upright_cut()))
+    return dataclasses.replace(findings, bodies=bodies), dataclasses.replace(
+        scene, cuts=(layer_cut(), vertical_cut())
+    )
 
 
 def _middles(length: float) -> np.ndarray:

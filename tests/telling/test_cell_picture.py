@@ -134,8 +134,8 @@ def test_a_cell_that_does_not_change_up_the_build_is_drawn_out():
 
 def test_picture_shows_the_weakest_state_and_all_limits(tmp_path):
     picture = draw_cell(made_cell(), path=tmp_path / "grid.png")
-    assert picture.title == "Infill cell: grid, 27.8 % dense"
-    note = "Weakest in tension 1, where its first bead fails at a mean stress of 10.0 MPa"
+    assert picture.title == "Infill cell: grid, density 27.8 %"
+    note = "Minimum strength in tension 1: the first bead fails at a mean stress of 10.0 MPa"
     assert any(text.startswith(note) for text in picture.labels)
     assert {"tension 1: 10.0 MPa", "compression 1: 12.0 MPa", "shear 23: 20.0 MPa"} <= set(picture.labels)
     assert "period 3.00 x 3.00 x 0.200 mm" in picture.alt
@@ -161,7 +161,7 @@ def test_buckling_that_comes_first_decides(tmp_path):
     strength = {**made_cell().strength_MPa, "buckling": first}
     picture = draw_cell(made_cell(strength_MPa=strength), path=tmp_path / "thin.png")
     assert (
-        "weakest in compression 3, where its walls buckle (walls between crossings) at a mean stress of 4.00 MPa"
+        "minimum strength in compression 3: the walls buckle (walls between crossings) at a mean stress of 4.00 MPa"
         in (picture.alt)
     )
     assert "walls buckle: 4.00 MPa" in picture.labels

@@ -10,8 +10,10 @@ from xml.etree import ElementTree
 
 import numpy as np
 import pytest
+from old_words import old_words, seen
 
-from fem.telling.figures import interactive, thinned
+from fem.telling.bead_axes import CAPTION
+from fem.telling.figures import interactive, page_part, thinned
 from fem.telling.files import field_names, safe_cell, write_fields
 from fem.tensors import unpack_stress
 
@@ -59,10 +61,13 @@ def test_each_picture_is_in_the_page_with_its_numbers(page):
 
 def test_page_says_all_parts(page):
     for part in (
-        "Does the beam bear its end load", "does not hold", "Requirements", "Load cases", "Hot spots", "Turn it over",
-        "Stiffness of watched faces", "N·mm/rad", "Balance and trust", "Cautions", "qualified engineer", "estimates",
-        "shear 23: estimate", "not admissible", "Full inputs and versions", "# <seat> & more",
-        "converged in 14 steps", "Reactions", "pulls with", "of its area", "Fails at",
+        "Does the beam bear its end load", "does not hold", "Requirements", "Load cases", "Hot spots",
+        "Interactive view", "Stiffness of watched faces", "N·mm/rad",
+        "Equilibrium and accuracy", "Cautions", "qualified engineer", "estimates",
+        "shear 23: estimate", "maximum stress", "Tsai–Wu", "not admissible",
+        "Full inputs and versions", "# <seat> & more",
+        "converged in 14 steps", "Reactions", "pulls with",
+        "of its area", "Failure load",
     ):  # fmt: skip
         assert part in page.words
     assert "<seat>" not in page.raw
@@ -157,3 +162,36 @@ def test_thinning_keeps_the_shape(scene):
     p = coarse.points[coarse.triangles]
     volume = (np.cross(p[:, 0], p[:, 1]) * p[:, 2]).sum() / 6
     assert volume == pytest.approx(32000, rel=0.02)
+
+
+def test_no_old_word_is_left_on_the_page(page):
+    assert old_words(seen(page.raw)) == []
+
+
+def test_an_old_word_would_be_seen():
+    page = '<p>An <b>artefact</b>: it Fails&nbsp;fast.</p><img alt="Turn it over"><style>.skin {}</style>'
+    assert old_words(seen(page)) == ["artefact", "turn it over"]
+    assert old_words("The foundation, skinny and beatenly.") == []
+
+
+def test_bead_axes_are_not_drawn_without_beads(page):
+    assert CAPTION not in page.words
+
+
+def test_the_interactive_view_has_no_look_of_its_own(findings, scene):
+    figure = interactive(findings, scene)
+    for name in ("scene", "scene2"):
+        part = figure.layout[name]
+        assert not any(part[f"{axis}axis"].visible for axis in "xyz")
+        assert part.bgcolor == "white"
+    assert "Georgia" in figure.layout.font.family
+    assert '"displayModeBar": false' in page_part(figure)
+    # The axes stand in a scene of their own, each one unit long, with its name at its end
+    axes = next(t for t in figure.data if t.scene == "scene2")
+    ends = [(axes.x[i], axes.y[i], axes.z[i]) for i, name in enumerate(axes.text) if name]
+    assert [name for name in axes.text if name] == ["<b>x</b>", "<b>y</b>", "<b>z</b>"]
+    assert ends == [(1, 0, 0), (0, 1, 0), (0, 0, 1)]
+    # Failure and what is required are named at their marks
+    bar = figure.data[0].colorbar
+    at = dict(zip(bar.ticktext, bar.tickvals, strict=True))
+    assert at["<b>1</b><br>failure"] == 2 and any(text.endswith("<br>required") for text in at)

@@ -7,8 +7,10 @@ import re
 
 import printed_box
 import pytest
+from old_words import old_words, seen
 
 from fem.telling import tell
+from fem.telling.bead_axes import ALT, CAPTION
 from fem.telling.report import write_report
 from fem.telling.zone_picture import cut_file, draw_zones
 
@@ -26,6 +28,11 @@ def page(findings, scene, tmp_path_factory):
     return path.read_text(encoding="utf-8")
 
 
+def test_the_bead_axes_are_drawn_once(page):
+    assert page.count(f"<figcaption>{CAPTION}</figcaption>") == page.count(f'aria-label="{ALT}"') == 1
+    assert old_words(seen(page)) == []
+
+
 def _section(page, title):
     found = re.search(rf"<section[^>]*><h2>{title}</h2>.*?</section>", page, flags=re.S)
     return found.group(0) if found else ""
@@ -40,7 +47,7 @@ def test_section_holds_the_pictures(page):
     shots = re.findall(r'<img src="data:image/\w+;base64,[^"]+" alt="([^"]+)"', section)
     assert len(shots) == 2
     assert all("wall 12.1 % of the volume" in alt and "10.6 g" in alt for alt in shots)
-    assert "box: layer at 12.4 mm above the bed" in section
+    assert "box: layer at 12.4 mm above the build plate" in section
     assert "<img" not in _section(page, "Pictures")
     assert len(page.encode()) < 8_000_000
 
@@ -66,10 +73,10 @@ def test_pictures_of_a_run_follow_the_mesh(findings, scene, tmp_path):
     findings = dataclasses.replace(findings, cases={})
     path = tell(findings, scene, folder=tmp_path)
     files = sorted(p.name for p in (tmp_path / "pictures").glob("zones_*.png"))
-    assert files == ["zones_box_layer.png", "zones_box_layer_2.png", "zones_box_upright.png"]
+    assert files == ["zones_box_layer.png", "zones_box_layer_2.png", "zones_box_vertical.png"]
     page = path.read_text(encoding="utf-8")
     section = _section(page, "As printed")
-    assert section.index("layer at 12.4 mm") < section.index("upright cut") < section.index("layer at 20.0 mm")
+    assert section.index("layer at 12.4 mm") < section.index("vertical section") < section.index("layer at 20.0 mm")
     assert "The mesh" in _section(page, "Pictures")
 
 

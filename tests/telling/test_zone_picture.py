@@ -15,9 +15,9 @@ from fem.telling.colours import ZONES
 from fem.telling.printed import ASSUMED, COMPUTED, FROM_ASSUMED, STUDY, clock, plan_rows, zone_rows
 from fem.telling.zone_picture import WIDTH, cut_file, draw_zones, edges, frame_of, stroke_length
 
-CUTS = {"layer": printed_box.layer_cut(), "upright": printed_box.upright_cut()}
-ENTRIES = {"layer": 5, "upright": 6}
-"""Key: three zones, air, strokes; in the upright cut also dots for the beads that run through it."""
+CUTS = {"layer": printed_box.layer_cut(), "vertical": printed_box.vertical_cut()}
+ENTRIES = {"layer": 5, "vertical": 6}
+"""Key: three zones, air, strokes; in the vertical section also dots for the beads that run through it."""
 
 
 @pytest.fixture(scope="module")
@@ -54,11 +54,11 @@ def _pixel(kind, x, y):
         ("layer", 12.0, 12.0, "air"),
         ("layer", -1.0, 10.0, "outside"),
         ("layer", 30.0, 41.0, "outside"),
-        ("upright", 30.0, 0.875, "cover"),  # the lower cover ends at 1 mm
-        ("upright", 27.0, 1.125, "air"),
-        ("upright", 27.0, 23.5, "cover"),
-        ("upright", 0.75, 3.0, "wall"),
-        ("upright", 25.25, 12.0, "core"),
+        ("vertical", 30.0, 0.875, "cover"),  # the lower cover ends at 1 mm
+        ("vertical", 27.0, 1.125, "air"),
+        ("vertical", 27.0, 23.5, "cover"),
+        ("vertical", 0.75, 3.0, "wall"),
+        ("vertical", 25.25, 12.0, "core"),
     ],
 )
 def test_a_place_has_the_colour_of_its_zone(drawn, kind, x, y, place):
@@ -71,8 +71,8 @@ def test_a_place_has_the_colour_of_its_zone(drawn, kind, x, y, place):
 
 def test_the_area_of_each_colour_is_the_area_of_its_zone(drawn):
     # Upright through y = 20 mm, where no strokes cross the walls: two walls of 1.5 x 24 mm
-    cut, shot = CUTS["upright"], drawn["upright"][1]
-    frame = frame_of(cut.place.shape, entries=ENTRIES["upright"])
+    cut, shot = CUTS["vertical"], drawn["vertical"][1]
+    frame = frame_of(cut.place.shape, entries=ENTRIES["vertical"])
     part = shot[frame.top : frame.top + frame.high, frame.left : frame.left + frame.wide].astype(int)
     for zone, area in (("wall", 2 * 1.5 * 24), ("cover", 2 * 57 * 1.0)):
         found = (np.abs(part - _bytes(ZONES[zone])).max(axis=2) <= 1).sum() * (cut.pixel / frame.scale) ** 2
@@ -95,15 +95,15 @@ def test_the_key_shows_each_zone_with_its_numbers(drawn):
 
 def test_axes_name_what_they_measure_and_their_unit(drawn):
     assert {"print axis 1 [mm]", "print axis 2 [mm]"} <= set(drawn["layer"][0].labels)
-    assert {"print axis 1 [mm]", "build direction [mm]"} <= set(drawn["upright"][0].labels)
+    assert {"print axis 1 [mm]", "build direction (3) [mm]"} <= set(drawn["vertical"][0].labels)
 
 
 def test_words_carry_the_numbers(drawn):
-    layer, upright = drawn["layer"][0], drawn["upright"][0]
-    assert layer.title == "box: layer at 12.4 mm above the bed"
-    assert upright.title == "box: upright cut"
-    assert layer.kind == upright.kind == "zones"
-    for picture in (layer, upright):
+    layer, vertical = drawn["layer"][0], drawn["vertical"][0]
+    assert layer.title == "box: layer at 12.4 mm above the build plate"
+    assert vertical.title == "box: vertical section at print axis 2 = 20.0 mm"
+    assert layer.kind == vertical.kind == "zones"
+    for picture in (layer, vertical):
         for text in ("wall 12.1 %", "8.38 g", "cover 7.32 %", "core 80.6 %", "64.0 mm by "):
             assert text in picture.alt
     assert "3 walls, 4 covers, grid infill 19 % dense, bead 0.5 x 0.25 mm" in layer.labels
@@ -122,11 +122,11 @@ def test_strokes_lie_along_the_beads(drawn):
     assert all(dark(9, 20 + d) for d in (-1, 0, 1))
     assert not any(dark(9 + d, 20) for d in (-1, 1))
     # A bead that runs through the cut is a dot: dark in the middle, neither along nor across
-    column, row = _pixel("upright", 0.75, 12.0)
-    assert drawn["upright"][1][row, column].max() < 90
+    column, row = _pixel("vertical", 0.75, 12.0)
+    assert drawn["vertical"][1][row, column].max() < 90
     for x, y in ((0.25, 12.0), (1.25, 12.0), (0.75, 11.0), (0.75, 13.0)):
-        column, row = _pixel("upright", x, y)
-        assert np.abs(drawn["upright"][1][row, column].astype(int) - _bytes(ZONES["wall"])).max() <= 1
+        column, row = _pixel("vertical", x, y)
+        assert np.abs(drawn["vertical"][1][row, column].astype(int) - _bytes(ZONES["wall"])).max() <= 1
 
 
 def test_strokes_of_neighbours_do_not_touch():
@@ -188,9 +188,9 @@ def test_a_cut_finer_than_the_picture_keeps_its_colours_and_thin_walls(tmp_path)
 
 
 def test_files_of_cuts_differ():
-    layer, upright = CUTS["layer"], CUTS["upright"]
+    layer, vertical = CUTS["layer"], CUTS["vertical"]
     other = dataclasses.replace(layer, body="box.")
-    assert len({cut_file(layer), cut_file(upright), cut_file(other), cut_file(layer, rank=1)}) == 4
+    assert len({cut_file(layer), cut_file(vertical), cut_file(other), cut_file(layer, rank=1)}) == 4
 
 
 # Simulation of lost cones: G. M. Machado, M. M. Oliveira, L. A. F. Fernandes, "A Physiologically-based Model for

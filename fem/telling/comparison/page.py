@@ -1,4 +1,4 @@
-"""comparison.html: variants to sort and filter, what each step buys, which no other beats, the one to print."""
+"""comparison.html: variants to sort and filter, the effect of each step, the Pareto fronts, the one to print."""
 
 from __future__ import annotations
 
@@ -99,7 +99,7 @@ def variant_row(comparison: Comparison, place: int, v: VariantNumbers) -> dict[s
     enough = comparison.reserve_asked or (v.reserve is not None and v.reserve >= comparison.required_reserve)
     marks = ["the one to print"] if v.name == comparison.best else []
     marks += ["reference part"] if v.reference else []
-    marks += [f"not beaten in mass and {' nor in mass and '.join(fronts)}"] if fronts else []
+    marks += [f"Pareto-optimal in mass and {' and in mass and '.join(fronts)}"] if fronts else []
     kind = "best" if v.name == comparison.best else "reference" if v.reference else ""
     own = {k: t for k, t in v.settings.items() if k not in comparison.sweep}
     return {
@@ -115,7 +115,7 @@ def variant_row(comparison: Comparison, place: int, v: VariantNumbers) -> dict[s
 
 
 def missed_counts(comparison: Comparison) -> list[tuple[str, int]]:
-    """How many answered variants, the reference part apart, miss each requirement; most missed first."""
+    """How many solved variants, the reference part apart, miss each requirement; most missed first."""
     names = Counter(
         requirement_name(text) for v in comparison.variants if v.answered and not v.reference for text in v.missed
     )

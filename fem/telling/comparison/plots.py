@@ -1,4 +1,4 @@
-"""Mass against stiffness and mass against reserve, with the variants that no other beats marked."""
+"""Mass against stiffness and mass against reserve, with the Pareto-optimal variants marked."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from fem.judging.choice import Comparison, VariantNumbers
 from fem.telling.vector import INK, SOFT, styled
 from fem.telling.words import number
 
-FRONT, BEATEN, METAL = "#0b5d8f", "#b35900", "#4c5a57"
+FRONT, DOMINATED, METAL = "#0b5d8f", "#b35900", "#4c5a57"
 """Blue and brown-orange stay apart for readers who lack one kind of cone; fill and line say the same again."""
 SHAPES = ("o", "s", "^", "D", "v", "P")
 MOST_NAMED = 8
@@ -80,9 +80,9 @@ def trade_figure(comparison: Comparison, trade: Trade) -> tuple[Any, dict[str, l
         if trade.key == "reserve":
             wanted = comparison.required_reserve
             axes.axhline(wanted, color=INK, linewidth=1.0, linestyle=(0, (5, 3)), zorder=1)
-            told = "required" if comparison.reserve_asked else "taken as target"
+            told = "required" if comparison.reserve_asked else "target"
             axes.annotate(
-                f"{wanted:g} {told}", (0, wanted), xycoords=("axes fraction", "data"), xytext=(4, 3),
+                f"{told} {wanted:g}", (0, wanted), xycoords=("axes fraction", "data"), xytext=(4, 3),
                 textcoords="offset points", fontsize=9, ha="left",
             )  # fmt: skip
         limits = _limits(points, floor=comparison.required_reserve if trade.key == "reserve" else 0.0)
@@ -157,7 +157,7 @@ def _shape_of(v: VariantNumbers, shapes: dict[str, str]) -> str:
 def _mark(v: VariantNumbers, on_front: bool, shapes: dict[str, str]) -> dict[str, Any]:
     if v.reference or not v.printed:
         return {"marker": "*", "markersize": 13, "markerfacecolor": METAL, "markeredgecolor": INK}
-    colour = FRONT if on_front else BEATEN
+    colour = FRONT if on_front else DOMINATED
     face = colour if on_front else "white"
     return {"marker": _shape_of(v, shapes), "markersize": 8, "markerfacecolor": face, "markeredgecolor": colour}
 
@@ -179,8 +179,8 @@ def _legend(axes: Any, comparison: Comparison, shapes: dict[str, str]) -> None:
         return Line2D([], [], linestyle="none", label=label, markersize=8, **look)
 
     marks = [
-        entry("no other beats it", marker=SHAPES[0], markerfacecolor=FRONT, markeredgecolor=FRONT),
-        entry("beaten by another", marker=SHAPES[0], markerfacecolor="white", markeredgecolor=BEATEN),
+        entry("Pareto-optimal", marker=SHAPES[0], markerfacecolor=FRONT, markeredgecolor=FRONT),
+        entry("dominated", marker=SHAPES[0], markerfacecolor="white", markeredgecolor=DOMINATED),
     ]
     if any(v.reference or not v.printed for v in comparison.variants):
         name = "reference part" if comparison.reference else "not printed"
@@ -195,7 +195,7 @@ def _legend(axes: Any, comparison: Comparison, shapes: dict[str, str]) -> None:
 
 
 def label_of(comparison: Comparison, trade: Trade, *, short: bool = False) -> str:
-    """The plot in words: its range and the variants that no other beats, with numbers; `short` without names."""
+    """The plot in words: its range and the Pareto-optimal variants, with numbers; `short` without names."""
     points = shown(comparison, trade)
     if not points:
         return f"{trade.title}: no variant has both numbers."
@@ -211,10 +211,10 @@ def label_of(comparison: Comparison, trade: Trade, *, short: bool = False) -> st
         if v.name in front
     ]
     if short:
-        return f"{trade.title}: {len(points)} variants. No other beats, with their mass and value: {', '.join(few)}."
+        return f"{trade.title}: {len(points)} variants. Pareto-optimal, with mass and value: {', '.join(few)}."
     left = [i for i, v in enumerate(comparison.variants, 1) if v.answered and i not in {p[0] for p in points}]
     apart = f" Not drawn, as unlimited or not known: {', '.join(map(str, left))}." if left else ""
     return (
         f"{trade.title}: {len(points)} variants from {number(min(masses))} to {number(max(masses))} g and from "
-        f"{trade.text(min(values))} to {trade.text(max(values))}. No other beats: {best or 'none'}.{apart}"
+        f"{trade.text(min(values))} to {trade.text(max(values))}. Pareto-optimal: {best or 'none'}.{apart}"
     )

@@ -1,4 +1,4 @@
-"""What each step of a swept number buys, gathered over all variants in which that step can be taken."""
+"""The effect of each step of a swept number, gathered over all variants in which that step can be taken."""
 
 from __future__ import annotations
 
@@ -76,7 +76,7 @@ def spread_of(values: Iterable[float | None]) -> Spread:
 
 
 def best_buy(rows: list[StepRow]) -> str:
-    """A sentence on which step buys most reserve and most stiffness per gram, by the middle of its range."""
+    """A sentence on which step raises reserve and stiffness most per gram, by the median of its range."""
     parts = []
     for name, what, unit, scale in (
         ("reserve_per_g", "reserve factor", "per 10 g", 10.0),
@@ -88,7 +88,7 @@ def best_buy(rows: list[StepRow]) -> str:
         most, row = max(known, key=lambda item: item[0] or 0.0)
         if most is not None and most > 0:
             parts.append(
-                f"most {what} for its mass is bought by {row.key.split('.')[-1]} from {row.start} to {row.end} "
+                f"the {what} rises most for its mass with {row.key.split('.')[-1]} from {row.start} to {row.end} "
                 f"({_signed(most * scale, True)} {unit})"
             )
     text = "; ".join(parts)

@@ -25,9 +25,9 @@ from fem.telling.orientation.sphere import QUANTITIES, Disc, disc_of, four_figur
 from fem.telling.vector import inline_svg
 
 COLUMNS = (
-    "kind", "direction_x", "direction_y", "direction_z", "in_words", "reserve", "reserve_away_from_artefacts", "case",
-    "mode", "zone", "deflection_mm", "interlayer_tension_MPa", "overhang_mm2", "overhang_opposite_mm2", "height_mm",
-    "mass_g", "time_h", "cost", "missed", "mesh", "stands_out_for", "error",
+    "kind", "direction_x", "direction_y", "direction_z", "in_words", "reserve", "reserve_away_from_singularities",
+    "case", "mode", "zone", "deflection_mm", "interlayer_tension_MPa", "overhang_mm2", "overhang_opposite_mm2",
+    "height_mm", "mass_g", "time_h", "cost", "missed", "mesh", "selected_for", "error",
 )  # fmt: skip
 PIXELS_PER_INCH = 150
 

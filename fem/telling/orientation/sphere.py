@@ -50,9 +50,16 @@ class Quantity:
 
 QUANTITIES = (
     Quantity("reserve", "Minimum reserve factor", "1", True, lambda d: d.reserve),
-    Quantity("deflection", "Largest deflection", "mm", False, lambda d: d.deflection_mm),
-    Quantity("interlayer", "Largest interlayer tension", "MPa", False, lambda d: d.interlayer_MPa),
-    Quantity("overhang", "Overhang, built the better way up", "mm²", False, lambda d: d.support_mm2, jumps=True),
+    Quantity("deflection", "Maximum deflection", "mm", False, lambda d: d.deflection_mm),
+    Quantity("interlayer", "Maximum interlayer tension", "MPa", False, lambda d: d.interlayer_MPa),
+    Quantity(
+        "overhang",
+        "Overhang, the smaller of the two opposite directions",
+        "mm²",
+        False,
+        lambda d: d.support_mm2,
+        jumps=True,
+    ),
 )
 
 
@@ -151,7 +158,9 @@ def _paint(axes: Any, bar: Any, scan: Orientation, disc: Disc) -> None:
         colours, norm = ListedColormap(scale.colours), BoundaryNorm(np.arange(bands + 1), bands)
         painted = axes.imshow(shown, cmap=colours, norm=norm, **look)
         colourbar = axes.figure.colorbar(painted, cax=bar, orientation="horizontal", ticks=range(1, bands))
-        colourbar.ax.set_xticklabels(scale.labels())
+        mark = "required" if scan.reserve_asked else "target"
+        named = zip(scale.edges[1:-1], scale.labels(), strict=True)
+        colourbar.ax.set_xticklabels([f"{text}\n{mark}" if edge == scale.required else text for edge, text in named])
         image = np.minimum(image, 2 * scale.edges[-2])
     else:
         colours = {"deflection": displacement_map(), "interlayer": use_map()}.get(what.key, cm.bamako_r)

@@ -27,7 +27,7 @@ from fem.telling.words import number, place
 BASIS = (
     "Linear statics: small displacements, elastic material, no contact. Cases are sums of loads solved one by one.",
     "Buckling of the part as a whole, fatigue, creep and impact are not computed.",
-    "Beads are taken to be welded to their neighbours everywhere as well as the card's strengths say.",
+    "Beads are assumed bonded to their neighbours everywhere, with the strengths of the card.",
 )
 
 
@@ -38,9 +38,12 @@ def assumptions(material: Material) -> Section:
     for name, support in f.supports.items():
         face = support.get("face", "")
         if "foundation_normal_N_per_mm3" in support:
-            lines.append(f"Support {name}: face {face} lies on an elastic foundation that pushes and pulls alike.")
+            lines.append(
+                f"Support {name}: face {face} lies on an elastic foundation that acts in compression and "
+                "tension alike."
+            )
         else:
-            lines.append(f"Support {name}: face {face} is held without any give in the directions that it holds.")
+            lines.append(f"Support {name}: face {face} is fixed rigidly in its fixed directions.")
     for name, b in f.bodies.items():
         if b.estimates:
             lines.append(
@@ -50,15 +53,15 @@ def assumptions(material: Material) -> Section:
             lines.append(f"Body {name}: all values of card {b.material} ({b.state}) have a source.")
         if b.print and b.print.assumed:
             told = ", ".join(a.replace("_", " ") for a in b.print.assumed)
-            lines.append(f"Body {name}: assumed, as the study does not say: {told}.")
+            lines.append(f"Body {name}: assumed, since the study does not give them: {told}.")
         if b.print and b.print.cell_stiffness_mesh_change is not None:
             lines.append(
-                f"Body {name}: the infill is a homogenised material from a periodic cell, whose stiffness moved by "
-                f"{_share(b.print.cell_stiffness_mesh_change)} and whose strength by "
-                f"{_share(b.print.cell_strength_mesh_change or 0.0)} when its mesh was refined; its worst bead may "
-                f"be understated by {_share(b.print.cell_peak_underestimate or 0.0)}."
+                f"Body {name}: the infill is a homogenised material from a periodic cell. When the cell's "
+                f"mesh was refined, its stiffness changed by {_share(b.print.cell_stiffness_mesh_change)} and its "
+                f"strength by {_share(b.print.cell_strength_mesh_change or 0.0)}; its peak bead stress may "
+                f"be underestimated by {_share(b.print.cell_peak_underestimate or 0.0)}."
             )
-    blocks: list[Block] = [Items(tuple(lines)), Heading("How far the numbers can be trusted")]
+    blocks: list[Block] = [Items(tuple(lines)), Heading("Accuracy of the numbers")]
     errors = f.trust.get("relative_energy_error", {})
     errors = errors if isinstance(errors, Mapping) else {}
     rows = [
@@ -66,22 +69,24 @@ def assumptions(material: Material) -> Section:
         + ([_share(float(errors[name])) if name in errors else "–"] if errors else [])
         for name, c in f.cases.items()
     ]
-    head = ["Case", "Force balance error [1]", "Moment balance error [1]"]
+    head = ["Case", "Force residual [1]", "Moment residual [1]"]
     head += ["Estimated energy error"] if errors else []
-    blocks.append(table(head, rows, caption="Balance (relative to what is applied) and the mesh's estimated error."))
+    blocks.append(
+        table(head, rows, caption="Equilibrium (relative to the applied loads) and the estimated error of the mesh.")
+    )
     m = f.mesh
     blocks.append(
         Text(
             f"The mesh has {m.tetrahedra:,} tetrahedra of order {m.order}, {m.nodes:,} nodes and {m.unknowns:,} "
             f"unknowns; shape quality (1 is best) is {number(m.worst_quality)} at worst and "
-            f"{number(m.median_quality)} in the middle; {m.straightened} mid-side nodes were pulled straight."
+            f"{number(m.median_quality)} in the median; {m.straightened} mid-side nodes were straightened."
         )
     )
     shown = ("relative_energy_error", "worst_tetrahedron_quality")
     rest = flat({k: v for k, v in f.trust.items() if k not in shown})
     if rest:
-        blocks.append(table(("What", "Value"), rest, align="ll", caption="What else tells of trust.", small=True))
-    return Section("assumptions", "Assumptions and trust", tuple(blocks))
+        blocks.append(table(("Quantity", "Value"), rest, align="ll", caption="Further accuracy figures.", small=True))
+    return Section("assumptions", "Assumptions and accuracy", tuple(blocks))
 
 
 def cautions(material: Material) -> Section:
@@ -107,14 +112,14 @@ def inputs(material: Material) -> Section:
     if faces:
         head = ("Face", "Faces of the solid", "Area [mm²]", "Centre")
         blocks.append(table(head, faces, align="lrrl", caption="Named faces."))
-    blocks.append(table(("What", "Which"), _files(f.inputs), align="ll", caption="Files.", small=True))
+    blocks.append(table(("Input", "Value"), _files(f.inputs), align="ll", caption="Files.", small=True))
     versions = f.inputs.get("versions", {})
     rows = [["beadwork", f.beadwork], *([str(k), str(v)] for k, v in versions.items())]
     used = table(("Program or library", "Version"), rows, align="ll", caption="Versions.", small=True)
     took = [[k.replace("_", " "), seconds_text(v)] for k, v in f.seconds.items()]
     if f.peak_memory_MB:
         took.append(["peak memory", f"{number(f.peak_memory_MB)} MB"])
-    spent = table(("Step of the run", "Took"), took, caption="Time and memory.", small=True)
+    spent = table(("Step of the run", "Time"), took, caption="Time and memory.", small=True)
     blocks.append(Beside((used, spent), (0.5, 0.5)) if took else used)
     text = f.inputs.get("text")
     if isinstance(text, str):

@@ -18,12 +18,12 @@ MOST_VARIANTS, MOST_STEPS = 60, 24
 
 
 def comparison(material: Material) -> Section:
-    """The choice in a sentence, the variants, what no other beats, what each step buys."""
+    """The choice in a sentence, the variants, the Pareto-optimal ones, the effect of each step."""
     found = material.comparison
     if found is None:
         text = material.remark or (
-            "No finished comparison of this study was found beside its results. Give the study [variants] or a "
-            "[sweep] and run beadwork compare to see here what other ways to print it cost and bring."
+            "There is no finished comparison of this study beside its results. Give the study [variants] or a "
+            "[sweep] and run beadwork compare to see here how other print plans change mass, stiffness and reserve."
         )
         return Section("comparison", "Comparison", (Text(text),))
     blocks: list[Block] = [Verdict("Choice", "good" if found.best else "warn", (found.reason,))]
@@ -33,7 +33,7 @@ def comparison(material: Material) -> Section:
         blocks.append(
             Text(
                 f"Of {answered} variants the {len(shown)} that matter most are shown: named ones, those "
-                "that no other beats, and the lightest. comparison.csv holds all.",
+                "that are Pareto-optimal, and the lightest. comparison.csv holds all.",
                 "soft",
             )
         )
@@ -42,7 +42,7 @@ def comparison(material: Material) -> Section:
         blocks.append(_steps(found))
     failed = [f"{v.name}: {v.error}" for v in found.variants if v.error]
     if failed:
-        blocks += [Text("Not answered:"), Items(tuple(failed))]
+        blocks += [Text("Not computed:"), Items(tuple(failed))]
     return Section("comparison", "Comparison", tuple(blocks))
 
 
@@ -106,11 +106,11 @@ def _plots(found: Comparison) -> list[Block]:
         known, outside = _near(known)
         front = [(v, m, y) for v, m, y in known if v.name in found.fronts.get(key, ())]
         front.sort(key=lambda p: p[1])
-        caption = f"Mass against {label}; joined are the printed variants that no other beats in both at once."
+        caption = f"Mass against {label}; the line joins the Pareto-optimal printed variants."
         told = "; ".join(f"{v.name} {number(m)} g, {number(y)} {unit}".removesuffix(" 1") for v, m, y in front)
         goal = found.required_reserve if key == "reserve" else None
         if outside:
-            caption += " Outside the drawing: " + "; ".join(
+            caption += " Outside the plot: " + "; ".join(
                 f"{v.name}, {number(m)} g, {number(y)} {unit}".removesuffix(" 1") for v, m, y in outside
             )
             caption += "."
@@ -121,7 +121,7 @@ def _plots(found: Comparison) -> list[Block]:
             table(
                 ("Variant", "Mass [g]", f"{label} [{unit}]"),
                 rows,
-                caption=f"Variants that no other beats in mass and {key} at once.",
+                caption=f"Pareto-optimal variants in mass and {key}.",
                 small=True,
             )
         )
@@ -154,7 +154,7 @@ def _scatter(points: list[Point], front: list[Point], best: str | None, label: s
             if own:
                 axes.plot(*zip(*own, strict=True), ls="", marker=mark, color=colour, ms=6, label=name)
         if front:
-            axes.plot([p[1] for p in front], [p[2] for p in front], color=INK, lw=0.9, label="no other beats it")
+            axes.plot([p[1] for p in front], [p[2] for p in front], color=INK, lw=0.9, label="Pareto-optimal")
         chosen = [(m, y) for v, m, y in points if v.name == best]
         if chosen:
             axes.plot(*chosen[0], marker="o", mfc="none", mec=INK, ms=12, mew=1.5, ls="", label="to print")
@@ -168,7 +168,7 @@ def _scatter(points: list[Point], front: list[Point], best: str | None, label: s
 
 
 def _steps(found: Comparison) -> Table:
-    """What each step of a swept number buys, the best bargains in reserve first."""
+    """The effect of each step of a swept number, the largest gain in reserve per gram first."""
     ends = [key.split(".")[-1] for key in found.sweep]
     short = {key: end if ends.count(end) == 1 else key for key, end in zip(found.sweep, ends, strict=True)}
     order = sorted(found.steps, key=lambda s: -(s.reserve_per_g if s.reserve_per_g is not None else -math.inf))
@@ -186,8 +186,8 @@ def _steps(found: Comparison) -> Table:
         for s in order[:MOST_STEPS]
     ]
     head = ("Step", "from", "Mass [g]", "Time [h]", "Reserve", "Stiffness", "Reserve per g", "Reserve per h")
-    more = f"; the best {MOST_STEPS} of {len(order)}" if len(order) > MOST_STEPS else ""
-    return table(head, rows, align="llrrrrrr", caption=f"What each step buys{more}.", small=True)
+    more = f"; the {MOST_STEPS} largest gains per gram of {len(order)}" if len(order) > MOST_STEPS else ""
+    return table(head, rows, align="llrrrrrr", caption=f"Effect of each step{more}.", small=True)
 
 
 def missed_names(missed: tuple[str, ...]) -> str:

@@ -10,7 +10,7 @@ import numpy as np
 from fem.judging.scene import Arrow
 from fem.telling.load_picture import placed
 from fem.telling.review.blocks import FULL_MM
-from fem.telling.review.plots import BLUE, INK, ORANGE, SOFT, drawing, svg_of
+from fem.telling.review.plots import BLUE, INK, SOFT, drawing, svg_of
 from fem.telling.review.pulls import NOISE, FreeBody, Pull
 from fem.telling.review.shape import VIEWS, Drawn, Shape, View
 from fem.telling.words import force
@@ -25,13 +25,13 @@ GAP, HEAD, KEY_ROW, MOST_HIGH = 4.0, 6.0, 4.4, 100.0
 KEY = (
     (
         ("load (solid)", BLUE),
-        ("straight arrow: force, with the size of its", INK),
-        ("turned arrow: moment about the line of sight,", INK),
+        ("straight arrow: force, with the magnitude of", INK),
+        ("curved arrow: moment about the line of sight,", INK),
     ),
     (
-        ("reaction (dashed)", ORANGE),
-        ("part in the view; ring: along the line of sight", INK),
-        ("about the point it is drawn at", INK),
+        ("reaction (dashed)", SOFT),
+        ("its part in the view; ring: along line of sight", INK),
+        ("about its point of application", INK),
     ),
 )
 """What the signs mean."""
@@ -106,7 +106,7 @@ def _draw_view(axes: Any, view: View, lines: Drawn, body: FreeBody, *, box: Arra
     labels = _Labels(axes, scale)
     plane = [view.right, view.up]
     for pull, tail, tip in _shafts(body, box):
-        colour, style = (ORANGE, (0, (3, 1.4))) if pull.role == "reaction" else (BLUE, "solid")
+        colour, style = (SOFT, (0, (3, 1.4))) if pull.role == "reaction" else (BLUE, "solid")
         inside = float(np.linalg.norm(pull.force[plane]))
         a, b, at = tail[plane], tip[plane], pull.at[plane]
         if inside > SEEN * strongest:
@@ -139,7 +139,7 @@ def _arrow(axes: Any, tail: Array, tip: Array, colour: str, style: Any) -> None:
 
 
 def _curl(axes: Any, at: Array, radius: float, turn: float, colour: str, style: Any) -> Array:
-    """A turned arrow, counterclockwise where the moment points to the eye; returns its points (k, 2) [mm]."""
+    """A curved arrow, counterclockwise where the moment points to the eye; returns its points (k, 2) [mm]."""
     angles = np.radians(np.linspace(-60, 200, 60) if turn > 0 else np.linspace(240, -20, 60))
     points = at + radius * np.column_stack([np.cos(angles), np.sin(angles)])
     axes.plot(*points[:-3].T, color=colour, lw=1.3, ls=style)

@@ -5,14 +5,23 @@ from __future__ import annotations
 import math
 
 from fem.judging.verdict import verdict_of
+from fem.telling.bead_axes import ALT, CAPTION, RATIO, axes_figure
 from fem.telling.reactions import failing_load
 from fem.telling.review.blocks import PHOTO_MM, Beside, Block, Cell, Figure, Heading, Section, Table, Text, table
 from fem.telling.review.material import APART, Material
 from fem.telling.review.numbers import components, reserve_cell
 from fem.telling.review.plots import COLOURS, INK, MARKS, drawing, svg_of
-from fem.telling.words import number, place, plain_name, reserve_text, worst_hot_spots
+from fem.telling.words import (
+    SINGULAR,
+    criterion,
+    number,
+    place,
+    plain_name,
+    reserve_text,
+    worst_hot_spots,
+)
 
-MOST_ROWS, MOST_BESIDE = 8, 4
+MOST_ROWS, MOST_BESIDE, AXES_MM = 8, 4, 110.0
 PRINT_ORDER = ("σ11", "σ22", "σ33", "τ23", "τ13", "τ12")
 
 
@@ -23,8 +32,8 @@ def hot_spots(material: Material) -> Section:
         return Section("strength", "Strength and hot spots", (Text("No load case was computed."),))
     blocks: list[Block] = [
         Text(
-            "The reserve factor is the number by which a case's growing loads may be multiplied until the first "
-            "criterion is met anywhere; loads that stay are left as they are. Below 1 the part fails under the case "
+            "The reserve factor is the factor on a case's variable loads at which the first failure criterion is met "
+            "anywhere in the part; permanent loads stay at their own value. Below 1 the part fails under the case "
             "itself."
         ),
         _cases(material),
@@ -32,41 +41,51 @@ def hot_spots(material: Material) -> Section:
     ]
     worst = f.worst_case
     for name, told in (
-        (f"reserve_{plain_name(worst)}.png", f"Reserve factor on the outside, case {worst}"),
+        (f"reserve_{plain_name(worst)}.png", f"Reserve factor on the surface, case {worst}"),
         (
             f"reserve_cut_{plain_name(worst)}.png",
-            f"Reserve factor inside, case {worst}, on a cut through the worst place",
+            f"Reserve factor on a section through the minimum, case {worst}",
         ),
     ):
         file = material.picture(name)
         if file:
             r = f.cases[worst].reserve
-            say = f"{told}: least of the case {reserve_text(r.minimum)} at {place(r.at_mm)}."
+            say = f"{told}: minimum of the case {reserve_text(r.minimum)} at {place(r.at_mm)}."
             blocks.append(Figure(say, say, PHOTO_MM, file))
     blocks.append(Heading("Hot spots"))
     blocks.append(
         Text(
-            "Places where the reserve factor has a local minimum, the worst first over all cases. A place on a held "
-            "edge or at a load's edge is singular of the idealised support: its value grows worse without end on "
-            "finer meshes, so such places come last."
+            "Locations where the reserve factor has a local minimum, the smallest first over all cases. At the edge "
+            "of a fixed face and under a concentrated load the stress of the idealised model is singular: the value "
+            "does not converge with mesh refinement. Such locations come last; judge them with a support or a load "
+            "patch as it will be built, or by hand calculation."
         )
     )
     spots = worst_hot_spots(f, count=MOST_ROWS, apart=APART * material.diagonal)
     if not spots:
-        blocks.append(Text("None: no place comes nearer to failure than its surroundings."))
+        blocks.append(Text("None: the reserve factor has no local minimum."))
         return Section("strength", "Strength and hot spots", tuple(blocks))
-    blocks += _spot_tables(material)
+    blocks += [*_axes(material), *_spot_tables(material)]
     for rank, (case, s) in enumerate(spots, start=1):
         file = material.picture(f"hot_spot_{rank}.png")
         if file:
             near = f", {number(s.face_distance_mm)} mm from face {s.face}" if s.face else ""
             told = (
-                f"Hot spot {rank}: reserve factor {reserve_text(s.reserve)} in case {case}, by {s.mode}, in the "
-                f"{s.zone} of {s.body}, at {place(s.at_mm)}{near}."
+                f"Hot spot {rank}: reserve factor {reserve_text(s.reserve)} in case {case}, failure mode {s.mode}, "
+                f"in the {s.zone} of {s.body}, at {place(s.at_mm)}{near}."
             )
-            told += f" An singular: {s.singular_reason}." if s.singular else ""
+            told += f" {SINGULAR[0].upper()}{SINGULAR[1:]} ({s.singular_reason})." if s.singular else ""
             blocks.append(Figure(f"Close-up. {told}", told, PHOTO_MM, file))
     return Section("strength", "Strength and hot spots", tuple(blocks))
+
+
+def _axes(material: Material) -> list[Block]:
+    """The bead axes, once, where a body is printed."""
+    if not any(body.print for body in material.findings.bodies.values()):
+        return []
+    with drawing(width=AXES_MM, height=AXES_MM * RATIO) as figure:
+        figure.set_layout_engine("none")
+        return [Figure(ALT, CAPTION, AXES_MM, svg=svg_of(axes_figure(figure)))]
 
 
 def _cases(material: Material) -> Table:
@@ -91,7 +110,8 @@ def _cases(material: Material) -> Table:
             ]
         )
     goal = f"{'required' if asked else 'taken as target'}: {number(required)}"
-    head = ("Case", "Minimum reserve factor", "Away from singular places", "Fails at", "Fails by", "In", "At")
+    head: tuple[str, ...] = ("Case", "Minimum reserve factor", "Minimum away from singularities", "Failure load")
+    head = (*head, "Failure mode", "Zone", "Location")
     return table(head, rows, align="lrrrlll", caption=f"Minimum reserve factor by case ({goal}).")
 
 
@@ -100,7 +120,8 @@ def _by_criterion(material: Material) -> list[Block]:
     required = verdict_of(f).required
     names = list(dict.fromkeys(n for c in f.cases.values() for n in c.reserve.criteria))
     caption = (
-        "Minimum reserve factor by each criterion on its own; none: not admissible for the material, or no limit."
+        "Minimum reserve factor by each failure criterion on its own; none: not admissible for the material, or "
+        "unlimited."
     )
     beside = len(f.cases) <= MOST_BESIDE
 
@@ -109,15 +130,20 @@ def _by_criterion(material: Material) -> list[Block]:
 
     if beside:
         numbers = table(
-            ("Criterion", *f.cases), [[n, *(told_of(c, n) for c in f.cases)] for n in names], caption=caption
+            ("Criterion", *f.cases),
+            [[criterion(n), *(told_of(c, n) for c in f.cases)] for n in names],
+            caption=caption,
         )
     else:
-        numbers = table(("Case", *names), [[c, *(told_of(c, n) for n in names)] for c in f.cases], caption=caption)
+        numbers = table(
+            ("Case", *map(criterion, names)), [[c, *(told_of(c, n) for n in names)] for c in f.cases], caption=caption
+        )
     told = "; ".join(
-        f"case {case}: " + ", ".join(f"{n} {reserve_text(v)}" for n, v in c.reserve.criteria.items() if v is not None)
+        f"case {case}: "
+        + ", ".join(f"{criterion(n)} {reserve_text(v)}" for n, v in c.reserve.criteria.items() if v is not None)
         for case, c in f.cases.items()
     )
-    caption = "Reserve factor by case and criterion; the lines mark failure (1) and what is required."
+    caption = "Reserve factor by case and failure criterion; the lines mark failure (1) and the required value."
     svg = _criteria_plot(material, names, required)
     plot = Figure(f"{caption} {told}.", caption, 84 if beside else 120, svg=svg)
     return [Beside((plot, numbers), (0.5, 0.5))] if beside else [plot, numbers]
@@ -144,10 +170,17 @@ def _criteria_plot(material: Material, names: list[str], required: float) -> str
                     marker=MARKS[k % len(MARKS)],
                     color=COLOURS[k % len(COLOURS)],
                     ms=5,
-                    label=name,
+                    label=criterion(name),
                 )
         axes.axvline(1, color=INK, lw=1.4)
         axes.axvline(required, color=INK, lw=1.0, ls="--")
+        goal = "required" if verdict_of(material.findings).asked else "target"
+        marks = [(1.0, "failure 1"), (required, f"{goal} {required:g}")]
+        for value, text in marks if abs(required - 1) > 0.05 else [(1.0, f"failure, {goal} {required:g}")]:
+            axes.annotate(
+                text, (value, 1), (3, -3), xycoords=("data", "axes fraction"), textcoords="offset points",
+                rotation=90, va="top", fontsize=7,
+            )  # fmt: skip
         axes.set_xlim(min(seen) / 1.5, max(seen) * 1.5)
         axes.set_ylim(len(cases) - 0.5, -0.5)
         axes.set_yticks(range(len(cases)), list(cases))
@@ -178,9 +211,19 @@ def _spot_tables(material: Material) -> list[Block]:
         )
         scale = max(abs(v) for v in s.print_stress_MPa)
         stresses.append([str(rank), case, *components(s.print_stress_MPa, scale=1e3 * scale)])
-    head: tuple[str, ...] = ("No.", "Case", "Reserve factor", "Fails by", "At, in", "Nearest face", "Remark")
+    head: tuple[str, ...] = (
+        "No.",
+        "Case",
+        "Reserve factor",
+        "Failure mode",
+        "Location, zone",
+        "Nearest face",
+        "Remark",
+    )
     if not any(s.singular for _, s in spots):
         head, rows = head[:-1], [row[:-1] for row in rows]
-    tell = table(head, rows, align="llrllll"[: len(head)], caption="The worst places over all cases.", small=True)
-    caption = "Stress [MPa] there in the axes of the beads that fail: 1 along the bead, 2 across it, 3 up the build."
+    tell = table(
+        head, rows, align="llrllll"[: len(head)], caption="Lowest reserve factors over all cases.", small=True
+    )
+    caption = "Stress [MPa] there in the axes of the beads that fail first."
     return [tell, table(("No.", "Case", *PRINT_ORDER), stresses, align="llrrrrrr", caption=caption, small=True)]

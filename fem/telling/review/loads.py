@@ -1,4 +1,4 @@
-"""What the part bears: loads, cases, the free body with its balance."""
+"""The loads on the part: loads, cases, the free body with its balance."""
 
 from __future__ import annotations
 
@@ -21,21 +21,21 @@ MOST_DRAWN = 3
 
 
 def loads(material: Material) -> Section:
-    """Loads at factor one, supports, factors by case, and the free body of each case, the worst first."""
+    """Loads at unit factor, supports, factors by case, and the free body of each case, the worst first."""
     f = material.findings
     blocks: list[Block] = []
     picture = material.picture("loads.png")
     if picture:
         names = f"Supports: {', '.join(f.supports) or 'none'}. Loads: {', '.join(f.loads) or 'none'}."
         alt = f"The part with its loads and supports. {names} {_resultants(material)}"
-        blocks.append(Figure(alt, f"Loads and supports; resultants at factor 1. {names}", PHOTO_MM, picture))
+        blocks.append(Figure(alt, f"Loads and supports; resultants at unit factor. {names}", PHOTO_MM, picture))
     blocks += [_loads(material), *_supports(material), _factors(material)]
     order = sorted(f.cases, key=lambda name: f.cases[name].reserve.minimum)
     for rank, case in enumerate(order):
         body = free_body(material, case)
-        blocks.append(Heading(f"Free body, case {case}"))
+        blocks.append(Heading(f"Free-body diagram, case {case}"))
         if not body.pulls:
-            blocks += [Text("Nothing acts on the part from outside with a resultant."), Items(body.inner)]
+            blocks += [Text("No external load has a resultant on the part."), Items(body.inner)]
             continue
         if rank < MOST_DRAWN:
             blocks.append(_figure(material, body))
@@ -47,9 +47,9 @@ def loads(material: Material) -> Section:
     if len(order) > MOST_DRAWN:
         rest = ", ".join(order[MOST_DRAWN:])
         blocks.append(
-            Text(f"Drawn are the {MOST_DRAWN} cases with the minimum reserve; by table only: {rest}.", "soft")
+            Text(f"Drawn are the {MOST_DRAWN} cases with the lowest reserve factors; by table only: {rest}.", "soft")
         )
-    return Section("loads", "Loads and balance", tuple(blocks))
+    return Section("loads", "Loads and equilibrium", tuple(blocks))
 
 
 def _resultants(material: Material) -> str:
@@ -66,12 +66,12 @@ def _loads(material: Material) -> Table:
         ]
         size = math.hypot(*own) if own is not None else 0.0
         texts = components(own, scale=size, digits=4) if own is not None else ["–"] * 3
-        grows = "stays" if facts.get("permanent") else "grows"
+        grows = "permanent" if facts.get("permanent") else "variable"
         rows.append(
             [Cell(name), Cell(str(facts.get("kind", ""))), Cell(grows), *map(Cell, texts), Cell("; ".join(told))]
         )
-    head = ("Load", "Kind", "In reserve", "Fx [N]", "Fy [N]", "Fz [N]", "Further")
-    caption = "Loads at factor 1, in part axes. A reserve factor multiplies those that grow; the others stay."
+    head = ("Load", "Kind", "Action", "Fx [N]", "Fy [N]", "Fz [N]", "Further values")
+    caption = "Loads at unit factor, in part axes. The reserve factor multiplies variable loads; permanent ones stay."
     return table(head, rows, align="lllrrrl", caption=caption, small=True)
 
 
@@ -80,7 +80,7 @@ def _supports(material: Material) -> list[Block]:
     for name, facts in material.findings.supports.items():
         told = "; ".join(f"{k} {v}" for k, v in flat({k: v for k, v in facts.items() if k != "face"}))
         rows.append([Cell(name), Cell(str(facts.get("face", ""))), Cell(told)])
-    return [table(("Support", "Face", "How it holds"), rows, align="lll", caption="Supports.")] if rows else []
+    return [table(("Support", "Face", "Definition"), rows, align="lll", caption="Supports.")] if rows else []
 
 
 def _factors(material: Material) -> Table:
@@ -94,7 +94,7 @@ def _factors(material: Material) -> Table:
         ]
         for name, c in f.cases.items()
     ]
-    return table(("Case", *names, "Sum of forces [N]"), rows, caption="Factors on the loads, by case.")
+    return table(("Case", *names, "Sum of forces [N]"), rows, caption="Load factors by case.")
 
 
 def _figure(material: Material, body: FreeBody) -> Figure:
@@ -103,7 +103,7 @@ def _figure(material: Material, body: FreeBody) -> Figure:
         f"({', '.join(components(p.moment / 1000, scale=_most(body)))}) N·m at {place(p.at)}"
         for p in body.pulls
     )
-    caption = f"The part cut free, case {body.case}: resultants that act on it, with the case's factors."
+    caption = f"Free-body diagram, case {body.case}: resultants on the part, with the case's load factors."
     return Figure(f"{caption} {said}.", caption, svg=draw_free_body(body, shape=material.shape, box=material.box))
 
 
@@ -125,9 +125,9 @@ def _balance_table(material: Material, body: FreeBody) -> Table:
         if p.role == "reaction":
             rows.append(row("reaction", p.force, p.origin_moment, f"{place(p.at)}, {p.place}"))
     left = body.force + sum((p.force for p in body.pulls if p.role == "reaction"), start=np.zeros(3))
-    rows.append([*row("left over", left, (0, 0, 0), "", "soft")[:4], *[Cell("–", "soft")] * 3, Cell("")])
-    head = ("", "Fx [N]", "Fy [N]", "Fz [N]", "Mx [N·m]", "My [N·m]", "Mz [N·m]", "Drawn at")
-    caption = f"Wrenches on the part in case {body.case}; moments about the origin of the part axes."
+    rows.append([*row("residual", left, (0, 0, 0), "", "soft")[:4], *[Cell("–", "soft")] * 3, Cell("")])
+    head = ("", "Fx [N]", "Fy [N]", "Fz [N]", "Mx [N·m]", "My [N·m]", "Mz [N·m]", "Point of application")
+    caption = f"Forces and moments on the part in case {body.case}; moments about the origin of the part axes."
     return table(head, rows, align="lrrrrrrl", caption=caption, small=True)
 
 
@@ -140,10 +140,10 @@ def _reactions(material: Material, case: str) -> list[Block]:
 def _balance(material: Material, case: str) -> str:
     c = material.findings.cases[case]
     return (
-        "Balance: the loads and the reaction of all supports together add up to zero within "
+        "Equilibrium: the loads and the reactions of all supports add up to zero within "
         f"{number(c.force_error, digits=2)} of the applied forces and {number(c.moment_error, digits=2)} of their "
-        "moments, as the solver found it. The reaction's moment in the table is the opposite of the loads'; drawn, "
-        "it is moved to the point that the table names."
+        "moments, as calculated by the solver. The moment of the reaction in the table is the opposite of the loads' "
+        "about the origin; in the diagram it is about the point of application."
     )
 
 

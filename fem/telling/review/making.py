@@ -21,14 +21,16 @@ def making(material: Material) -> Section:
             continue
         blocks.append(Heading(f"Body {name}, as printed"))
         zones = "; ".join(z.text for z in zone_rows(body))
-        for kind, told in (("layer", "A layer"), ("upright", "A cut along the build")):
+        for kind, told in (("layer", "Layer"), ("vertical", "Vertical section")):
             file = material.picture(f"zones_{plain_name(name)}_{kind}.png")
             if file:
                 say = f"{told} of {name} with its zones: {zones}."
-                blocks.append(Figure(say, f"{told} of {name}, its zones, and the way the beads run.", 130, file))
+                blocks.append(Figure(say, f"{told} of {name}: zones and bead directions.", 130, file))
         blocks += [_zones(name, body), _plan(name, body)]
     if any(b.print for b in f.bodies.values()):
-        text = "Masses, lengths, times and costs are estimates from the geometry: compare them with scales and clock."
+        text = (
+            "Masses, lengths, times and costs are estimates from the geometry: weigh and time a print to check them."
+        )
         blocks.append(Text(text, "soft"))
     return Section("making", "Mass, time and cost", tuple(blocks))
 
@@ -52,7 +54,9 @@ def _bodies(material: Material) -> Table:
         )
     cost_in = f"Cost [{money(material.findings.currency)}]"
     head = ("Body", "Material", "Volume [cm³]", "Mass [g]", "Print time", "Filament [m]", cost_in, "Box")
-    return table(head, rows, align="llrrrrrl", caption="What each body is and takes.", small=True)
+    return table(
+        head, rows, align="llrrrrrl", caption="Material, mass, print time and cost of each body.", small=True
+    )
 
 
 def _against(material: Material) -> Table:
@@ -73,7 +77,7 @@ def _against(material: Material) -> Table:
     pairs[f"Cost [{money(material.findings.currency)}]"] = (cost([*own]), told.cost if told else cost([*ref]))
     rows = [[k, *("–" if v is None else number(v) for v in pair), ratio(*pair)] for k, pair in pairs.items()]
     head = ("", "this part", f"reference, {material.reference.name}", "ratio")
-    return table(head, rows, caption="Against the reference part; a dash where nothing is known.")
+    return table(head, rows, caption="Comparison with the reference part; a dash: not known.")
 
 
 def _zones(name: str, body: BodyFindings) -> Table:
@@ -92,5 +96,5 @@ def _plan(name: str, body: BodyFindings) -> Table:
         [Cell(r.name), Cell(r.text), Cell(r.basis, "warn" if r.basis in (ASSUMED, FROM_ASSUMED) else "")]
         for r in plan_rows(body)
     ]
-    head = ("Value", "What it is", "Where it comes from")
-    return table(head, rows, align="lll", caption=f"The print plan of {name} and what it takes.", small=True)
+    head = ("Parameter", "Value", "Source")
+    return table(head, rows, align="lll", caption=f"Print plan of {name}, with material and time.", small=True)

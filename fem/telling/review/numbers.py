@@ -23,7 +23,7 @@ def stiffness_texts(matrix: Matrix) -> list[list[str]]:
     """The entries per mm and per radian, each rounded to DIGITS digits of sqrt(K_ii K_jj), its natural size.
 
     A coupling that is small beside the stiffnesses that it couples reads 0; a direction in which the face cannot
-    move reads "held".
+    move reads "fixed".
     """
     raw = np.array(matrix, dtype=float)
     direct = np.abs(np.diag(raw))
@@ -34,7 +34,7 @@ def stiffness_texts(matrix: Matrix) -> list[list[str]]:
             value = float(raw[i, j])
             size = math.sqrt(direct[i] * direct[j])
             if not math.isfinite(value):
-                row.append("held" if i == j else "–")
+                row.append("fixed" if i == j else "–")
             elif not math.isfinite(size) or size == 0:
                 row.append(number(value, digits=DIGITS) if size == 0 else "0")
             else:

@@ -49,7 +49,7 @@ def key_figures(material: Material) -> Table:
         name, case = max(f.cases.items(), key=lambda item: item[1].maximum_displacement_mm)
         rows.append(
             [
-                "Largest deflection",
+                "Maximum deflection",
                 f"{words.number(case.maximum_displacement_mm)} mm",
                 f"case {name}, {words.place(case.maximum_displacement_at_mm)}",
             ]
@@ -74,4 +74,4 @@ def key_figures(material: Material) -> Table:
         missed = [r.name for r in f.requirements if not r.met]
         told = Cell(f"{met} of {len(f.requirements)} met", "good" if not missed else "bad")
         rows.append(["Requirements", told, "missed: " + ", ".join(missed) if missed else ""])
-    return table(("Figure", "Value", "Where"), rows, align="lrl", caption="What decides.")
+    return table(("Quantity", "Value", "Governing case, location"), rows, align="lrl", caption="Key figures.")

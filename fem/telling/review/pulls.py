@@ -1,4 +1,4 @@
-"""The wrenches that act on the part in a case: each load's resultant, and the reaction of the supports."""
+"""The forces and moments that act on the part in a case: each load's resultant, and the reaction of the supports."""
 
 from __future__ import annotations
 
@@ -75,9 +75,9 @@ def free_body(material: Material, case: str) -> FreeBody:
     back, turned = np.array(found.reaction_N), -about
     if max(scale, _norm(back)) > NOTHING or _norm(turned) > NOTHING * material.diagonal:
         at = _support_centre(findings, material.study, found.factors)
-        held = "the middle of the held faces"
+        held = "centroid of the supported faces"
         if at is None:
-            at, held = centre, "the middle of the part"
+            at, held = centre, "centre of the part"
         pulls.append(Pull("reaction", "reaction", back, turned - np.cross(at, back), turned, at, held))
     return FreeBody(case, tuple(pulls), tuple(inner), total, about)
 
@@ -103,7 +103,7 @@ def _load(name: str, factor: float, facts: Mapping[str, Any], material: Material
         square = float(own @ own)
         foot = np.cross(own, about) / square if square > 0 else centre
         along = own * float(own @ (centre - foot)) / square if square > 0 else 0.0
-        at, place = foot + along, "its line of action"
+        at, place = foot + along, "on its line of action"
     return Pull(name, "load", own, about - np.cross(at, own), about, at, place)
 
 
@@ -113,7 +113,7 @@ def _point(name: str, facts: Mapping[str, Any], material: Material) -> tuple[Arr
         return np.array(facts["centre_mm"], dtype=float), "its centre"
     face = facts.get("face", _table(material.study, "loads", name).get("face"))
     if face in material.findings.faces:
-        return np.array(material.findings.faces[face].centre_mm), f"the middle of {face}"
+        return np.array(material.findings.faces[face].centre_mm), f"centroid of {face}"
     return None, ""
 
 
@@ -150,13 +150,13 @@ def _inner(name: str, factor: float, facts: Mapping[str, Any]) -> str:
     if "bolts" in facts:
         each = force(float(facts["force_per_bolt_N"]))
         count = int(facts["bolts"])
-        bolts = f"{count} bolts clamp" if count != 1 else "1 bolt clamps"
-        return f"{name}: {bolts} with {each} each{times}, pairs of forces in balance"
+        bolts = f"preload of {count} bolts" if count != 1 else "preload of 1 bolt"
+        return f"{name}: {bolts}, {each} each{times}; each pair of forces is in equilibrium"
     if "by_K" in facts:
-        return f"{name}: temperature change by {number(float(facts['by_K']))} K{times}, no force from outside"
+        return f"{name}: temperature change by {number(float(facts['by_K']))} K{times}; no external force"
     if "displacement_mm" in facts:
         displacement = ", ".join(number(float(v)) for v in facts["displacement_mm"])
-        return f"{name}: a face is moved by ({displacement}) mm{times}; what that takes is in the reaction"
+        return f"{name}: prescribed displacement ({displacement}) mm{times}; its force is part of the reaction"
     return f"{name}: no resultant"
 
 

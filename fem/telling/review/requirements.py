@@ -1,4 +1,4 @@
-"""The requirements, each with what was found and what is left of it."""
+"""The requirements, each with the calculated value and its margin."""
 
 from __future__ import annotations
 
@@ -29,10 +29,10 @@ def requirements(material: Material) -> Section:
         ]
         for r in f.requirements
     ]
-    head = ("Requirement", "Limit", "Found", "Margin", "Decided by", "Result")
+    head = ("Requirement", "Limit", "Calculated", "Margin", "Governing case or body", "Result")
     note = (
-        "The margin is what is left of the limit as a share of it: positive where the requirement is met. The "
-        "reserve factor counts every place, also those that a support or a load's edge makes."
+        "The margin is the distance to the limit as a share of the limit, positive where the requirement is met. The "
+        "reserve factor is the minimum over the whole part, singular locations included."
     )
     return Section(
         "requirements",

@@ -75,8 +75,8 @@ def surface_of(points: Array, tets: Ints) -> Shape:
     tets = np.where(turned[:, None], tets[:, [0, 2, 1, 3]], tets)
     sides = np.concatenate([tets[:, [1, 2, 3]], tets[:, [0, 3, 2]], tets[:, [0, 1, 3]], tets[:, [0, 2, 1]]])
     _, first, count = np.unique(np.sort(sides, axis=1), axis=0, return_index=True, return_counts=True)
-    skin = sides[first[count == 1]]
-    used, flat = np.unique(skin, return_inverse=True)
+    outer = sides[first[count == 1]]
+    used, flat = np.unique(outer, return_inverse=True)
     return Shape(points[used], flat.reshape(-1, 3))
 
 

@@ -1,4 +1,4 @@
-"""How far the part gives: deflections, rotations, and the 6 x 6 at each watched face, beside the reference part's."""
+"""Stiffness: deflections, rotations, and the 6 x 6 at each watched face, beside the reference part's."""
 
 from __future__ import annotations
 
@@ -24,8 +24,8 @@ def stiffness(material: Material) -> Section:
         if file:
             c = f.cases[worst]
             told = f"{number(c.maximum_displacement_mm)} mm at {place(c.maximum_displacement_at_mm)}"
-            how = "exaggerated by the factor in its head" if large else "at true scale"
-            caption = f"Deflection in case {worst}, {how}: at most {told}."
+            how = "deformation scale as in its heading" if large else "deformation scale 1"
+            caption = f"Deflection in case {worst}, {how}: maximum {told}."
             blocks.append(
                 Figure(f"{caption} The colours are the displacement from 0 to that.", caption, PHOTO_MM, file)
             )
@@ -35,9 +35,9 @@ def stiffness(material: Material) -> Section:
         blocks.append(
             Text(
                 "Force and moment at the face's centre for a unit mean displacement (1 mm) or rotation (1 rad) of "
-                "the face, the other five held. Rows are forces [N] and moments [N·mm], columns displacements [mm] "
+                "the face, the other five fixed. Rows are forces [N] and moments [N·mm], columns displacements [mm] "
                 "and rotations [rad]: the entries are in N/mm, N/rad, N·mm/mm and N·mm/rad. Each entry is rounded to "
-                "four digits of the size that √(Kᵢᵢ Kⱼⱼ) gives it, so that a coupling without weight reads 0."
+                "four digits of its natural size √(Kᵢᵢ Kⱼⱼ), so that a negligible coupling reads 0."
             )
         )
         for face, own in f.stiffness.items():
@@ -50,7 +50,7 @@ def stiffness(material: Material) -> Section:
 def no_reference(material: Material) -> str:
     """Why there is nothing to compare with."""
     return material.remark or (
-        "There is no reference part to set beside this one: no finished comparison of this study was found. Mark a "
+        "There is no reference part to compare with: no finished comparison of this study is at hand. Mark a "
         "variant with reference = true and run beadwork compare."
     )
 
@@ -70,7 +70,7 @@ def _deflections(material: Material) -> Table:
             bend = other.maximum_displacement_mm if other else None
             row += [number(bend), ratio(c.maximum_displacement_mm, bend)]
         rows.append(row)
-    head = ["Case", "Maximum deflection [mm]", "at", "Strain energy [mJ]"]
+    head = ["Case", "Maximum deflection [mm]", "Location", "Strain energy [mJ]"]
     if ref:
         head += [f"Deflection of {ref.name} [mm]", "this / reference"]
     return table(head, rows, align="lrlr" + ("rr" if ref else ""), caption="Deflection by case.")
@@ -110,7 +110,7 @@ def _motions(material: Material) -> list[Block]:
         caption = "Mean displacement and rotation of watched faces" + (f"; ref. is {ref.name}." if ref else ".")
         out.append(table(head, rows, align="ll" + "r" * (len(head) - 2), caption=caption, small=True))
     if points:
-        head = ["Point", "Case", "Read at", "x [mm]", "y [mm]", "z [mm]", "in all [mm]"]
+        head = ["Point", "Case", "Location", "x [mm]", "y [mm]", "z [mm]", "magnitude [mm]"]
         out.append(table(head, points, align="lllrrrr", caption="Displacement of named points.", small=True))
     return out
 

@@ -4,10 +4,16 @@ from __future__ import annotations
 
 import csv
 import math
+import sys
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from old_words import old_words, seen
 from pages import Page, asks_outside
 
 from fem.caution import Caution
@@ -133,7 +139,7 @@ def test_the_page_is_well_formed_and_asks_for_nothing(folder):
 def test_the_page_holds_every_number(folder, scan):
     page = Page((folder / "orientation.html").read_text(encoding="utf-8"))
     pick = next(row for row in page.rows if row[0] == "1")
-    assert "2.22" in pick and "most in reserve" in pick[1] and "study's own" in pick[-1]
+    assert "2.22" in pick and "highest reserve factor" in pick[1] and "study's own" in pick[-1]
     first = next(row for row in page.rows if row[1:2] == ["scan"])
     d = scan.directions[0]
     assert first[3] == f"{math.floor(d.reserve * 100) / 100:.2f}" and first[7:9] == ["1,234", "1,500"]
@@ -180,3 +186,8 @@ def test_the_table_for_scripts(folder, scan):
     assert rows[-2]["error"] == "cannot be <laid> so." and rows[-2]["reserve"] == ""
     assert rows[-1]["mesh"] == "study's own" and float(rows[-1]["reserve"]) == 2.222
     assert (folder / "orientation.png").stat().st_size > 50_000
+
+
+def test_no_old_word_is_left_on_the_page(folder):
+    assert old_words(seen((folder / "orientation.html").read_text(encoding="utf-8"))) == []
+    assert old_words(" ".join(COLUMNS).replace("_", " ")) == []

@@ -13,10 +13,13 @@ from pathlib import Path
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
+sys.path.insert(0, str(Path(__file__).parents[1]))
 
+from old_words import old_words, seen
 from reading import Page, fonts_of_pdf, letters, words_of_pdf
 
 from fem.judging.choice import VariantNumbers, compare
+from fem.telling.bead_axes import CAPTION
 from fem.telling.review.blocks import Figure, Section, Text, every
 from fem.telling.review.document import QUALITIES, document_of
 from fem.telling.review.material import CAUTION, Reference
@@ -78,9 +81,9 @@ def test_pictures_have_print_resolution(material):
 def test_all_sections_are_on_paper_and_on_screen(pages, page):
     whole = letters(" ".join(pages))
     for title in (
-        "Question and verdict", "Requirements", "Loads and balance", "Stiffness", "Strength and hot spots",
-        "Mass, time and cost", "Comparison", "Assumptions and trust", "Cautions", "Signatures", "Inputs and versions",
-        "Prepared", "Checked", "Approved",
+        "Question and verdict", "Requirements", "Loads and equilibrium", "Stiffness", "Strength and hot spots",
+        "Mass, time and cost", "Comparison", "Assumptions and accuracy", "Cautions", "Signatures",
+        "Inputs and versions", "Prepared", "Checked", "Approved",
     ):  # fmt: skip
         assert letters(title) in whole
         assert title in page.words
@@ -201,7 +204,7 @@ def test_the_choice_and_its_reason_are_told(compared):
     page = _page_of(compared)
     for text in (
         "Print walls=3", "misses reserve", "walls must be a whole number", "reference part",
-        "Outside the drawing: machined", "What each step buys",
+        "Outside the plot: machined", "Effect of each step",
     ):  # fmt: skip
         assert text in page.words
     assert "No finished comparison" not in page.words
@@ -213,3 +216,9 @@ def test_paper_holds_the_comparison_too(compared):
     text = letters(" ".join(words_of_pdf(io.BytesIO(data))))
     for told in ("Print walls=3", "reference part machined", "800000", "walls must be a whole number"):
         assert letters(told) in text
+
+
+def test_no_old_word_is_left_and_the_bead_axes_are_drawn_once(reviewed, compared, pages):
+    for html in (reviewed[1].read_text(encoding="utf-8"), _page_of(compared).words):
+        assert old_words(seen(html)) == []
+    assert letters(" ".join(pages)).count(letters(CAPTION)) == 1
