@@ -12,6 +12,10 @@ from __future__ import annotations
 import importlib
 from typing import Any
 
+from fem.compiled import find_place_for_loops
+
+find_place_for_loops()  # before any module that compiles
+
 _HOMES = {
     "BeadworkError": "fem.errors",
     "InputError": "fem.errors",

@@ -39,6 +39,17 @@ class BeadworkError(Exception):
         where = f"{place}: {self.where}" if self.where else place
         return type(self)(self.message, where=where, advice=self.advice, each=self.each)
 
+    def __reduce__(self) -> tuple[Any, ...]:
+        # As it was, also from another process: a failure's own arguments may be more than its text
+        return _as_it_was, (type(self), self.args, self.__dict__)
+
+
+def _as_it_was(kind: type[BeadworkError], texts: tuple[Any, ...], facts: dict[str, Any]) -> BeadworkError:
+    error = kind.__new__(kind)
+    error.args = texts
+    error.__dict__.update(facts)
+    return error
+
 
 class InputError(BeadworkError):
     """Something that the user gave is missing, contradictory or impossible."""
@@ -89,6 +100,11 @@ class NotConverged(NoTrustworthyAnswer):
         super().__init__(message, advice=advice)
 
 
+def toml_trouble(error: Exception) -> str:
+    """What is wrong with a text that `tomllib` does not take, without the point at the end."""
+    return "tables or lists are nested too deep" if isinstance(error, RecursionError) else str(error).rstrip(".")
+
+
 class Faults:
     """Collects what is wrong with one file, so that the user is told all of it at once."""
 
@@ -124,6 +140,11 @@ def together(errors: Sequence[InputError], *, where: str) -> InputError:
 def printable(text: str) -> str:
     """The text with what a terminal would obey, or could not show, written out as an escape."""
     return text if text.isprintable() else "".join(c if c.isprintable() else repr(c)[1:-1] for c in text)
+
+
+def clean(text: str) -> str:
+    """The text as a terminal may have it: its lines, each `printable`."""
+    return "\n".join(map(printable, text.split("\n")))
 
 
 def shown(value: Any, *, longest: int = 50) -> str:

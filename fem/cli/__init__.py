@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 from fem.cli import comparing, materials, orienting, reviewing, solids, studies
-from fem.errors import BeadworkError
+from fem.cli.guard import guarded
+from fem.errors import clean
 from fem.solving.distributed.ranks import company, place, serve
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run the command and return its exit status (0 done, 2 input wrong, 3 requirement missed, 4 no answer).
+    """Run the command and return its exit status.
+
+    0 done, 1 a fault of the program, 2 input wrong, 3 requirement missed, 4 no answer, 130 Ctrl-C, 143 SIGTERM.
 
     Of the processes that `mpirun` starts together, the first runs the command and the others help it to solve.
     """
@@ -22,12 +24,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if rank > 0:
         return serve()
     if ranks == 1:
-        return _run(arguments)
-    try:
-        others = company()
-    except BeadworkError as error:
-        print(f"beadwork: {error}", file=sys.stderr)
-        return error.exit_status
+        return guarded(lambda: _run(arguments))
+    return guarded(lambda: _run_in_company(arguments))
+
+
+def _run_in_company(arguments: Sequence[str] | None) -> int:
+    others = company()
     try:
         return _run(arguments)
     finally:
@@ -36,27 +38,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _run(arguments: Sequence[str] | None) -> int:
     options = _parser().parse_args(arguments)
-    try:
-        return int(options.command(options))
-    except BeadworkError as error:
-        print(f"beadwork: {error}", file=sys.stderr)
-        return error.exit_status
-    except MemoryError:
-        print("beadwork: memory ran out. Ask for a larger mesh size.", file=sys.stderr)
-        return 4
-    except KeyboardInterrupt:
-        print("beadwork: stopped; earlier results are as they were.", file=sys.stderr)
-        return 130
-    except BrokenPipeError:
-        sys.stderr.close()
-        return 0
-    except OSError as error:
-        print(f"beadwork: {error.filename or ''}: {error.strerror or error}.", file=sys.stderr)
-        return 2
+    return int(options.command(options))
 
 
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog="beadwork",
         description="Tells whether a 3D-printed part will hold, how stiff it is, and where it fails first.",
         epilog=studies.CAUTION,
@@ -119,6 +105,13 @@ def _parser() -> argparse.ArgumentParser:
     cell.add_argument("--json", action="store_true", help="print JSON for scripts instead of tables")
     cell.set_defaults(command=materials.cell)
     return parser
+
+
+class _Parser(argparse.ArgumentParser):
+    """Repeats what was typed without what a terminal would take for commands."""
+
+    def error(self, message: str) -> NoReturn:
+        super().error(clean(message))
 
 
 class _Version(argparse.Action):

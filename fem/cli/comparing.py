@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from typing import TYPE_CHECKING, Any
 
 from fem.cli.console import progress, ruled, screen
+from fem.cli.guard import stopped
 from fem.cli.studies import CAUTION
 from fem.digits import number, reserve_text
 
@@ -47,18 +47,14 @@ def compare(options: argparse.Namespace) -> int:
                 cluster=options.cluster,
                 progress=say,
             )
-    except KeyboardInterrupt:
-        print(
-            "beadwork: interrupted; finished variants are kept, and compare --resume resumes the run.",
-            file=sys.stderr,
-        )
-        return 130
+    except KeyboardInterrupt as stop:
+        return stopped(stop, "finished variants are kept, and compare --resume resumes the run")
     console = screen()
     _print_comparison(console, found.comparison)
     for note in found.notes:
-        console.print(note, soft_wrap=True, markup=False)
-    console.print(f"Comparison: {found.page}", soft_wrap=True, markup=False)
-    console.print(f"[dim]{CAUTION}[/dim]")
+        console.print(note, soft_wrap=True)
+    console.print(f"Comparison: {found.page}", soft_wrap=True)
+    console.print(CAUTION, style="dim")
     return 3 if options.strict and found.comparison.best is None else 0
 
 
@@ -71,7 +67,7 @@ def _print_comparison(console: Any, comparison: Comparison) -> None:
     console.print(ruled(comparison.title, [*heads, "requirements missed"], rows))
     if any(v.singular for v in comparison.variants):
         console.print("* singular: the value does not converge with mesh refinement.")
-    console.print(comparison.reason, soft_wrap=True, markup=False)
+    console.print(comparison.reason, soft_wrap=True)
 
 
 def _row(v: VariantNumbers, comparison: Comparison) -> list[str]:

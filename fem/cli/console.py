@@ -5,60 +5,87 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from fem.errors import InputError, clean
 
 if TYPE_CHECKING:
     from fem.caution import Caution
 
 
 def screen() -> Any:
-    """Where tables are printed."""
+    """Where tables are printed: text as it is, never read as markup, and clean for a terminal."""
+    console = _console()
+    return console if console.is_terminal else _console(width=140)
+
+
+def _console(**options: Any) -> Any:
     from rich.console import Console
 
-    console = Console(highlight=False)
-    return console if console.is_terminal else Console(highlight=False, width=140)
+    class Plain(Console):
+        def render_str(self, text: str, **how: Any) -> Any:
+            return super().render_str(clean(text), **how)
+
+        def on_broken_pipe(self) -> None:
+            raise  # to the guard
+
+    return Plain(highlight=False, markup=False, emoji=False, **options)
 
 
 def ruled(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> Any:
-    """A table with a title."""
+    """A table with a title, for `screen`."""
     from rich import box
-    from rich.markup import escape
     from rich.table import Table
 
-    # Units stand in square brackets, which would be read as markup
-    table = Table(title=escape(title), title_justify="left", box=box.SIMPLE_HEAD, header_style="bold")
+    table = Table(title=title, title_justify="left", box=box.SIMPLE_HEAD, header_style="bold")
     for name in columns:
-        table.add_column(escape(name), overflow="fold")
+        table.add_column(name, overflow="fold")
     for row in rows:
-        table.add_row(*map(escape, row))
+        table.add_row(*row)
     return table
+
+
+def picture_place(path: Path) -> Path:
+    """Where a picture goes. Errors: InputError for a folder or a device, which a picture would take the place of."""
+    try:
+        other = path.exists() and not path.is_file()
+        path.resolve()
+    except (OSError, ValueError, RuntimeError):  # a NUL, a loop of links
+        raise InputError("that is no place for a file.", where=str(path)) from None
+    if other:
+        raise InputError("that is no file, and a picture would take its place.", where=str(path))
+    return path
 
 
 @contextmanager
 def progress() -> Iterator[Any]:
     """A bar that names the stage, on a terminal; one line a stage elsewhere."""
-    from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-    console = Console(stderr=True)
+    console = _console(stderr=True)
     if not console.is_terminal:
         last = [""]
 
         def plain(stage: str, share: float) -> None:
             head = stage.split(":")[0]
             if stage and head != last[0]:
-                print(f"beadwork: {head} ({100 * share:.0f} %)", file=sys.stderr, flush=True)
+                print(f"beadwork: {clean(head)} ({100 * share:.0f} %)", file=sys.stderr, flush=True)
                 last[0] = head
 
         yield plain
         return
-    columns = (TextColumn("{task.description:<28}"), BarColumn(40), TextColumn("{task.percentage:>3.0f} %"))
+    columns = (
+        TextColumn("{task.description:<28}", markup=False),
+        BarColumn(40),
+        TextColumn("{task.percentage:>3.0f} %"),
+    )
     with Progress(*columns, TimeElapsedColumn(), console=console, transient=True) as bar:
         task = bar.add_task("start", total=1.0)
 
         def moving(stage: str, share: float) -> None:
             if stage:
-                bar.update(task, description=stage, completed=share)
+                bar.update(task, description=clean(stage), completed=share)
 
         yield moving
 

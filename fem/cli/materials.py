@@ -8,8 +8,8 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from fem.cli.console import ruled, screen
-from fem.errors import CardError, InputError
+from fem.cli.console import picture_place, ruled, screen
+from fem.errors import CardError, InputError, printable
 
 
 def cards(options: argparse.Namespace) -> int:
@@ -21,7 +21,7 @@ def cards(options: argparse.Namespace) -> int:
         return 0
     rows = [[c.name, c.about, ", ".join(c.states), _doubt(c)] for c in all_cards()]
     console.print(ruled("Material cards", ["card", "what it is", "states", "estimates"], rows))
-    console.print("`beadwork cards NAME` shows a card's values with their sources.", markup=False)
+    console.print("`beadwork cards NAME` shows a card's values with their sources.")
     return 0
 
 
@@ -33,17 +33,15 @@ def _doubt(card: Any) -> str:
 
 def _print_card(card: Any, console: Any) -> None:
     """All that a card holds, state by state."""
-    from rich.markup import escape
-
     kind = f"{card.kind}: {card.about}" if card.about else card.kind
-    console.print(f"\n[bold]{escape(card.name)}[/bold] ({escape(kind)}), density {card.density * 1e9:.4g} g/cm³")
+    console.print(f"\n{card.name} ({kind}), density {card.density * 1e9:.4g} g/cm³", style="bold")
     by_factors: dict[Any, list[str]] = {}
     for state in card.states.values():
         console.print(ruled(f"{state.name}, 23 °C", ["value", "", "", "source"], _card_rows(state)))
         by_factors.setdefault(state.factors, []).append(state.name)
     for table, names in by_factors.items():
         if table is None:
-            console.print(f"{', '.join(names)}: known at 23 °C only\n", markup=False)
+            console.print(f"{', '.join(names)}: known at 23 °C only\n")
             continue
         rows = [
             [key, *(f"× {x:g}" for x in getattr(table, key)), "estimate" if key in table.estimates else ""]
@@ -51,7 +49,7 @@ def _print_card(card: Any, console: Any) -> None:
         ]
         title = f"{', '.join(names)}: by temperature"
         console.print(ruled(title, ["", *(f"{t:g} °C" for t in table.at), ""], rows))
-        console.print(f"  {table.source}\n", markup=False)
+        console.print(f"  {table.source}\n")
 
 
 def _card_rows(state: Any) -> list[list[str]]:
@@ -109,7 +107,9 @@ def cell(options: argparse.Namespace) -> int:
         density = plain_number(options.density)
     except InputError as error:
         raise InputError(error.message, where="--density", advice="Write a share such as 0.3.") from None
-    print(f"beadwork: infill cell, {options.pattern} (solved once, then kept)", file=sys.stderr, flush=True)
+    print(
+        f"beadwork: infill cell, {printable(options.pattern)} (solved once, then kept)", file=sys.stderr, flush=True
+    )
     made = infill_cell(
         options.pattern,
         density=density,
@@ -121,14 +121,14 @@ def cell(options: argparse.Namespace) -> int:
         strength=values.strength,
         expansion=values.expansion,
     )
-    picture = options.picture or Path(f"cell_{made.pattern}_{100 * made.density:.0f}.png")
+    picture = picture_place(options.picture or Path(f"cell_{made.pattern}_{100 * made.density:.0f}.png"))
     facts = _cell_facts(made, material=f"{card.name} ({state})")
     if options.json:
         print(json.dumps(facts, indent=1))
     else:
         _print_cell(made, facts)
     draw_cell(made, path=picture)
-    print(f"Picture: {picture}", file=sys.stderr)
+    print(f"Picture: {printable(str(picture))}", file=sys.stderr)
     return 0
 
 

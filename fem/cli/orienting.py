@@ -43,8 +43,8 @@ def orient(options: argparse.Namespace) -> int:
     heads = ["selected for", "build_direction", "minimum reserve factor", "deflection [mm]"]
     heads += ["interlayer tension [MPa]", "overhang [mm²]", "time [h]", "requirements missed"]
     console.print(ruled(f"{scan.title}: build directions of {scan.body}", heads, rows))
-    console.print(scan.reason, soft_wrap=True, markup=False)
+    console.print(scan.reason, soft_wrap=True)
     tell_cautions(console, scan.cautions)
     console.print(f"Page: {page}", soft_wrap=True)
-    console.print(f"[dim]{CAUTION}[/dim]")
+    console.print(CAUTION, style="dim")
     return 0

@@ -16,13 +16,13 @@ def report(options: argparse.Namespace) -> int:
     with progress() as say:
         made = review_study(options.study, out=options.out, progress=say)
     console = screen()
-    console.print(made.findings.title, soft_wrap=True, markup=False, style="bold")
+    console.print(made.findings.title, soft_wrap=True, style="bold")
     for sentence in answer(made.findings):
-        console.print(sentence, soft_wrap=True, markup=False)
+        console.print(sentence, soft_wrap=True)
     if made.reused:
         console.print("The results of the earlier run hold for these inputs and were used again.", soft_wrap=True)
     for note in made.notes:
-        console.print(note, soft_wrap=True, markup=False)
-    console.print(f"Review on paper: {made.pdf}\nReview on screen: {made.html}", soft_wrap=True, markup=False)
-    console.print(f"[dim]{CAUTION}[/dim]")
+        console.print(note, soft_wrap=True)
+    console.print(f"Review on paper: {made.pdf}\nReview on screen: {made.html}", soft_wrap=True)
+    console.print(CAUTION, style="dim")
     return 0

@@ -9,8 +9,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from fem.cli.console import place_text, ruled, screen
-from fem.errors import SeveralSolidsError
+from fem.cli.console import picture_place, place_text, ruled, screen
+from fem.errors import SeveralSolidsError, printable
 
 
 def faces(options: argparse.Namespace) -> int:
@@ -24,11 +24,12 @@ def faces(options: argparse.Namespace) -> int:
     except SeveralSolidsError:
         solids = solids_in(options.solid, unit=options.unit)
         return _list_solids(solids, Path(options.solid), as_json=options.json)
+    picture = picture_place(options.picture or Path(f"{solid.path.stem}_faces.png"))
     if options.json:
         print(json.dumps([_face_facts(f) for f in solid.faces], indent=1))
     else:
         _list_faces(solid)
-    _draw(solid, options.picture or Path(f"{solid.path.stem}_faces.png"))
+    _draw(solid, picture)
     return 0
 
 
@@ -80,7 +81,7 @@ def _draw(solid: Any, picture: Path) -> None:
 
     points, triangles, face = shown_surface(solid)
     draw_faces(points, triangles, face, solid.faces, picture, name=_name(solid))
-    print(f"Picture: {picture}", file=sys.stderr)
+    print(f"Picture: {printable(str(picture))}", file=sys.stderr)
 
 
 def _direction(face: Any) -> str:

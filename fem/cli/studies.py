@@ -25,8 +25,8 @@ def run(options: argparse.Namespace) -> int:
         findings, report = run_study(options.study, out=options.out, progress=say)
     console = screen()
     _print_findings(console, findings)
-    console.print(f"Report: {report}", soft_wrap=True, markup=False)
-    console.print(f"[dim]{CAUTION}[/dim]")
+    console.print(f"Report: {report}", soft_wrap=True)
+    console.print(CAUTION, style="dim")
     return 3 if options.strict and not verdict_of(findings).passes else 0
 
 
@@ -56,7 +56,7 @@ def _print_findings(console: Any, findings: Findings) -> None:
     from fem.telling.words import answer
 
     for sentence in answer(findings):
-        console.print(sentence, soft_wrap=True, markup=False)
+        console.print(sentence, soft_wrap=True)
     tell_cautions(console, [c for c in findings.cautions if c.decisive])
     _print_cases(console, findings)
     _print_reactions(console, findings)
@@ -109,7 +109,7 @@ def check(options: argparse.Namespace) -> int:
     with progress() as say:
         found = check_study(study, progress=say)
     console = screen()
-    console.print(f"{found.study.title}\n{found.study.question}", soft_wrap=True, markup=False)
+    console.print(f"{found.study.title}\n{found.study.question}", soft_wrap=True)
     console.print(ruled("Solids", ["file", "part", "body", "volume [mm³]", "box", "contact"], _solid_rows(found)))
     rows = [
         [name, f"{b.material} ({b.state})", f"{b.volume_mm3:,.0f}", f"{b.mass_g:.1f}", f"{found.unknowns[name]:,}"]
@@ -132,7 +132,7 @@ def check(options: argparse.Namespace) -> int:
             console.print(f"Estimates in card {body.material} ({body.state}): {', '.join(body.estimates)}.")
     for variant in variants:
         if variant.error:
-            console.print(f"Variant {variant.name} cannot be solved: {variant.error}", soft_wrap=True, markup=False)
+            console.print(f"Variant {variant.name} cannot be solved: {variant.error}", soft_wrap=True)
     if variants:
         console.print(
             f"It holds {len(variants)} variants, which beadwork compare solves; the above is the study itself."

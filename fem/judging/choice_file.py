@@ -21,6 +21,6 @@ def read_choice(path: Path) -> Comparison:
         found: Comparison = typed(Comparison, read_sealed(path))
     except SealBroken as broken:
         raise InputError(f"this file {broken}.", where=str(path), advice=advice) from None
-    except (OSError, ValueError, TypeError, KeyError, AttributeError):
+    except (OSError, ValueError, TypeError, KeyError, AttributeError, RecursionError):
         raise InputError("this is no comparison that Beadwork wrote.", where=str(path), advice=advice) from None
     return found

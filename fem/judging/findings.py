@@ -295,6 +295,6 @@ def read_findings(path: Path) -> Findings:
         raise InputError("there are no findings.", where=str(path), advice=advice) from None
     except SealBroken as broken:
         raise InputError(f"this file {broken}.", where=str(path), advice=advice) from None
-    except (OSError, ValueError, TypeError, KeyError, AttributeError):
+    except (OSError, ValueError, TypeError, KeyError, AttributeError, RecursionError):
         raise InputError("these are no findings of this version.", where=str(path), advice=advice) from None
     return found

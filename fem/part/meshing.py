@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from typing import Any, TypeVar
 
 import numpy as np
 
 from fem.errors import MeshError, TooLargeError
+from fem.memory import available_memory
+from fem.part.apart import apart
 from fem.part.ordering import neighbourly
 from fem.part.quadrature import tet_slopes
 from fem.part.solid import Cut, Solid
 from fem.part.tetmesh import TET_EDGES, TRIANGLE_EDGES, MeshQuality, TetMesh, shape_quality
 from fem.tensors import Array
 
+T = TypeVar("T")
 BYTES_PER_UNKNOWN = 7000
 """Peak memory of a whole run for each unknown, measured (studies/speed/) and rounded up."""
+MESHING, SECONDS_PER_TET = 180.0, 3e-3
+"""Seconds that a mesh may take: some twenty times what it takes on a slow core."""
 LEAST_JACOBIAN = 0.05
 """Least ratio of the curved to the straight element's volume density before a mid-side node is straightened."""
 
@@ -41,7 +47,7 @@ def estimated_unknowns(solid: Solid, *, size: float, finest: float) -> int:
 
 
 def refuse_too_large(unknowns: int, *, where: str) -> None:
-    """Errors: TooLargeError when a run with so many unknowns would not fit into this machine's memory."""
+    """Errors: TooLargeError when a run with so many unknowns would not fit into what this process may have."""
     need, have = unknowns * BYTES_PER_UNKNOWN, available_memory()
     if need > 0.9 * have:
         raise TooLargeError(
@@ -49,18 +55,6 @@ def refuse_too_large(unknowns: int, *, where: str) -> None:
             where=where,
             advice="Ask for a larger mesh size.",
         )
-
-
-def available_memory() -> float:
-    """Bytes of memory that a new process may take; a cautious 4 GB where the system does not say."""
-    try:
-        with open("/proc/meminfo", encoding="ascii") as info:
-            for line in info:
-                if line.startswith("MemAvailable:"):
-                    return 1024.0 * float(line.split()[1])
-    except OSError:
-        pass
-    return 4e9
 
 
 def mesh_solid(
@@ -87,17 +81,32 @@ def mesh_solid(
     if solid.surface is None:
         from fem.part.cad import mesh_cad
 
-        nodes, tets, triangles, face = mesh_cad(solid, size=size, finest=finest, unit=unit, cuts=cuts)
+        nodes, tets, triangles, face = _filled_apart(mesh_cad, solid, size=size, finest=finest, unit=unit, cuts=cuts)
         tets = tets[:, [0, 1, 2, 3, 4, 5, 6, 7, 9, 8]]  # gmsh swaps the last two mid-side nodes
         triangles = triangles[:, [0, 1, 2, 3, 4, 5]]
     else:
         from fem.part.triangulated import mesh_triangulated
 
-        corner, tets4, triangles3, face = mesh_triangulated(
-            solid, size=size, finest=finest, name=solid.name, cuts=cuts
+        corner, tets4, triangles3, face = _filled_apart(
+            mesh_triangulated, solid, size=size, finest=finest, name=solid.name, cuts=cuts
         )
         nodes, tets, triangles = second_order(corner, tets4, triangles3, solid=solid, face=face)
     return tidy_mesh(nodes, tets, triangles, face, solid=solid)
+
+
+def _filled_apart(mesher: Callable[..., T], solid: Solid, *, size: float, finest: float, **named: Any) -> T:
+    """What the mesher makes of the solid, in a process that may crash, hang or swell without harm here."""
+    return apart(
+        mesher,
+        solid,
+        size=size,
+        finest=finest,
+        seconds=MESHING + SECONDS_PER_TET * estimated_tets(solid, size=size, finest=finest),
+        what="meshing it",
+        where=str(solid.path),
+        refusal=MeshError,
+        **named,
+    )
 
 
 def second_order(

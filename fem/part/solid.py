@@ -6,22 +6,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fem.errors import SolidError, nearest
+from fem.part.apart import apart
 from fem.part.several import FileSolid
 from fem.tensors import Array
 
+T = TypeVar("T")
 CAD_SUFFIXES = (".step", ".stp", ".iges", ".igs", ".brep")
 TRIANGLE_SUFFIXES = (".stl", ".obj", ".ply", ".3mf")
 KINDS = ("plane", "cylinder", "cone", "sphere", "free")
 SMALLEST, LARGEST = 1.0, 5000.0
 """A part whose longest side lies outside these [mm] was most likely drawn in another unit."""
+READING, SECONDS_PER_BYTE = 60.0, 5e-6
+"""Seconds that a file may take to be read: ten times what a sound one takes on a slow machine."""
+ROOM, ROOM_PER_BYTE = 2e9, 400.0
+"""Bytes of memory that a file may take to be read."""
 
 
 @dataclass(frozen=True)
@@ -133,11 +140,11 @@ def read_solid(
     if file.suffix.lower() in CAD_SUFFIXES:
         from fem.part.cad import read_cad
 
-        solid = read_cad(file, name=name, unit=unit, part=part, fused=fused)
+        solid = _read_apart(read_cad, file, name=name, unit=unit, part=part, fused=fused)
     else:
         from fem.part.triangulated import read_triangulated
 
-        solid = read_triangulated(file, name=name, unit=unit, part=part, fused=fused)
+        solid = _read_apart(read_triangulated, file, name=name, unit=unit, part=part, fused=fused)
     _refuse_odd_size(solid, any_size=any_size)
     return solid
 
@@ -148,10 +155,10 @@ def solids_in(path: Any, *, unit: str | None = None) -> tuple[FileSolid, ...]:
     if file.suffix.lower() in CAD_SUFFIXES:
         from fem.part.cad import solids_in_cad
 
-        return solids_in_cad(file, unit=unit)
+        return _read_apart(solids_in_cad, file, unit=unit)
     from fem.part.triangulated import solids_in_triangles
 
-    return solids_in_triangles(file, unit=unit)
+    return _read_apart(solids_in_triangles, file, unit=unit)
 
 
 def existing(path: Any) -> Path:
@@ -178,6 +185,19 @@ def shown_surface(solid: Solid) -> tuple[Array, NDArray[np.int64], NDArray[np.in
     if shown is None:
         raise SolidError("it was made without triangles to draw.", where=str(solid.path))
     return shown.points, shown.triangles, shown.face
+
+
+def _read_apart(reader: Callable[..., T], file: Path, **said: Any) -> T:
+    """What `reader` gives for a file, in a process that may crash, hang or swell without harm here."""
+    length = file.stat().st_size
+    return apart(
+        reader,
+        file,
+        **said,
+        seconds=READING + SECONDS_PER_BYTE * length,
+        memory=ROOM + ROOM_PER_BYTE * length,
+        where=str(file),
+    )
 
 
 def _refuse_odd_size(solid: Solid, *, any_size: bool) -> None:

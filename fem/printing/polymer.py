@@ -17,7 +17,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from fem.errors import CardError, Faults, nearest
+from fem.errors import CardError, Faults, nearest, toml_trouble
 from fem.printing.card.nouns import ROOM_TEMPERATURE, Card, CardState, Constituents, Factors
 from fem.printing.card.over import card_over
 from fem.printing.card.states import read_states, with_values
@@ -149,7 +149,7 @@ def _read(path: Path) -> dict[str, Any]:
     except RecursionError:
         raise CardError("holds tables within tables without end.", where=file_name(path)) from None
     except ValueError as error:  # TOML, UTF-8, and numbers of thousands of digits
-        raise CardError(f"cannot be read as TOML: {error}.", where=file_name(path)) from None
+        raise CardError(f"cannot be read as TOML: {toml_trouble(error)}.", where=file_name(path)) from None
     except OSError as error:
         raise CardError(f"cannot be read: {error.strerror}.", where=file_name(path)) from None
 

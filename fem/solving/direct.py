@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 
 from fem.errors import NotConverged, NoTrustworthyAnswer, TooLargeError
-from fem.part.meshing import available_memory
+from fem.memory import available_memory
 from fem.solving.linear import SolveRecord
 from fem.tensors import Array
 

@@ -10,7 +10,7 @@ import numpy as np
 from fem.cores import workers
 from fem.errors import TooLargeError
 from fem.loading.supports import Foundation, HeldNodes, foundation_matrices
-from fem.part.meshing import available_memory
+from fem.memory import available_memory
 from fem.part.tetmesh import TetMesh
 from fem.solving.blocks import BlockMatrix, padded
 from fem.solving.stiffness import BlockPattern, add_blocks

@@ -9,7 +9,9 @@ from contextlib import contextmanager
 from typing import Any
 
 from fem.cores import cores
-from fem.part.meshing import BYTES_PER_UNKNOWN, available_memory
+from fem.fault import quiet_libraries
+from fem.memory import available_memory
+from fem.part.meshing import BYTES_PER_UNKNOWN
 
 PROCESS_BYTES = 6e8
 """What a process with its libraries takes before it computes, measured."""
@@ -25,6 +27,19 @@ def sensible_jobs(unknowns: int) -> int:
     """As many processes as there are cores for this one, and memory for them with so many unknowns each."""
     room = int(0.8 * available_memory() / (BYTES_PER_UNKNOWN * unknowns + PROCESS_BYTES))
     return max(1, min(cores(), room))
+
+
+def allowed_jobs(asked: int | None, *, unknowns: int) -> tuple[int, str]:
+    """As many processes as were asked for (None: as many as are sensible), held against cores and memory.
+
+    The second is a sentence that says why it is fewer, "" where it is not.
+    """
+    most = sensible_jobs(unknowns)
+    if asked is None or asked <= most:
+        return (asked or most), ""
+    memory = f"there is {available_memory() / 1e9:.1f} GB of free memory"
+    why = memory if most < cores() else f"there {'is one core' if most == 1 else f'are {most} cores'}"
+    return most, f"{asked:,} processes were asked for; {most} {'works' if most == 1 else 'work'}: {why}."
 
 
 def work_through(
@@ -109,11 +124,25 @@ def _one_thread_each() -> Iterator[None]:
 
 
 def _begin(shared: Any) -> None:
-    """A process takes what is shared once; Ctrl-C is the first process's business."""
+    """A process takes what is shared once; Ctrl-C is the first process's business, and its end is this one's too."""
     import signal
+    import threading
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+    quiet_libraries()
     _shared[:] = [shared]
+
+
+def _end_with_parent() -> None:
+    from multiprocessing import parent_process
+    from multiprocessing.connection import wait
+
+    parent = parent_process()
+    if parent is not None:
+        wait([parent.sentinel])
+        os._exit(1)
 
 
 def _do(work: Callable[[Any, Any], Any], item: Any) -> Any:

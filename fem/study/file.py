@@ -6,13 +6,14 @@ The line has the form `file: key.path: what is wrong. What to do.`
 from __future__ import annotations
 
 import json
+import os
 import re
 import tomllib
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from fem.errors import InputError, nearest
+from fem.errors import InputError, nearest, toml_trouble
 from fem.loading.kinds import KINDS
 from fem.loading.plan import ForceKeys, LoadKeys, LoadPlan, PressureKeys
 from fem.loading.pressure import DepthPressure
@@ -109,9 +110,9 @@ def _text(file: Path) -> str:
 def _parsed(text: str, file: Path) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
-    except (ValueError, RecursionError) as error:  # TOML's own, and numbers of thousands of digits
-        told = re.fullmatch(r"(.*) \(at (.*)\)", str(error), re.DOTALL)
-        what, place = told.groups() if told else (str(error), "")
+    except (ValueError, RecursionError) as error:
+        told = re.fullmatch(r"(.*) \(at (.*)\)", toml_trouble(error), re.DOTALL)
+        what, place = told.groups() if told else (toml_trouble(error), "")
         twice = re.fullmatch(r"Cannot declare \((.*)\) twice", what)
         if twice:
             table = ".".join(re.findall(r"'([^']*)'", twice[1]))
@@ -282,7 +283,7 @@ def _left_out(form: PrintForm) -> tuple[str, ...]:
 
 def _card(name: str, file: Path) -> str:
     """A card's name as it is; the path of a card file made absolute, read from where the study lies."""
-    return str((file.parent / name).resolve()) if name.endswith(".toml") or "/" in name else name
+    return os.path.abspath(file.parent / name) if name.endswith(".toml") or "/" in name else name
 
 
 def _query(form: FaceForm) -> FaceQuery:

@@ -14,6 +14,7 @@ from fem.judging.findings import Findings, read_findings
 from fem.study.clock import Progress, clock_say
 from fem.study.file import read_study
 from fem.study.fingerprint import fingerprint, fingerprint_of_all, shown_digests
+from fem.study.folder import added_together, checked_place
 from fem.study.machine import program_version
 from fem.study.plans import Study
 from fem.study.run import DEFAULT_FOLDER, run_study
@@ -25,7 +26,6 @@ if TYPE_CHECKING:
 CHOICE = "comparison.json"
 """What a comparison leaves in the results folder for reports that are made later."""
 AGAIN = "run beadwork compare again."
-PARTS = ("review.pdf.part", "review.html.part")
 
 
 @dataclass(frozen=True)
@@ -52,26 +52,26 @@ def review_study(
 
     study = read_study(path)
     folder = Path(out) if out is not None else Path(DEFAULT_FOLDER) / study.path.stem
+    checked_place(folder)
     missing = what_is_missing(study, folder)
     if missing:
         run_study(path, out=out, progress=lambda text, share: clock_say(progress, text, 0.9 * share))
     start = 0.9 if missing else 0.0
     material = gather_material(study, folder)
-    try:
+    with added_together(folder) as beside:
         pdf, html = write_review(
             material,
-            folder=folder,
+            folder=beside,
             date=date or datetime.date.today(),
             progress=lambda text, share: clock_say(progress, text, start + (1 - start) * share),
         )
-    except OSError as error:
-        for name in PARTS:
-            (folder / name).unlink(missing_ok=True)
-        reason = f"the review cannot be written there ({error.strerror or error})."
-        raise InputError(reason, where=str(folder), advice="Make room, or name another --out.") from None
     notes = (missing,) if missing else ()
     return Reviewed(
-        material.findings, pdf, html, not missing, (*notes, material.remark) if material.remark else notes
+        material.findings,
+        folder / pdf.name,
+        folder / html.name,
+        not missing,
+        (*notes, material.remark) if material.remark else notes,
     )
 
 

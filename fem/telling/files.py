@@ -5,6 +5,8 @@ from __future__ import annotations
 import errno
 import os
 from pathlib import Path
+from typing import Any
+from xml.sax.saxutils import escape
 
 import numpy as np
 
@@ -18,7 +20,11 @@ COMPONENTS = {"stress": ("xx", "yy", "zz", "xy", "yz", "xz"), "print_stress": ("
 
 
 def field_names(case: str) -> dict[str, str]:
-    """The names in the file of a case's fields; each says its unit or what was done to it."""
+    """The names in the file of a case's fields; each says its unit or what was done to it.
+
+    Characters that XML does not know, or does not keep in a name, are spelled out (such as \\x1b).
+    """
+    case = "".join(c if _in_xml(c) else c.encode("unicode_escape").decode("ascii") for c in case)
     return {
         "displacement": f"{case}_displacement_mm",
         "stress": f"{case}_stress_MPa",
@@ -40,7 +46,8 @@ def write_fields(scene: Scene, path: Path) -> Path:
     grid = pyvista.UnstructuredGrid({pyvista.CellType.QUADRATIC_TETRA: mesh.tets}, mesh.nodes)
     grid.cell_data["body"] = mesh.body.astype(np.int32)
     for case, fields in scene.cases.items():
-        names = field_names(case)
+        # The writer puts names into attributes as they are
+        names = {kind: escape(name, {'"': "&quot;"}) for kind, name in field_names(case).items()}
         grid.point_data[names["displacement"]] = fields.displacement.astype(np.float32)
         grid.point_data[names["reserve"]] = np.minimum(fields.reserve, UNLIMITED_AS).astype(np.float32)
         for kind, components in COMPONENTS.items():
@@ -61,6 +68,24 @@ def write_fields(scene: Scene, path: Path) -> Path:
         raise OSError(errno.EIO, "the fields cannot be written", str(path))
     os.replace(beside, path)
     return path
+
+
+def _in_xml(c: str) -> bool:
+    """Whether XML 1.0 has the character, and an attribute keeps it as it is (W3C, section 2.2 and 3.3.3)."""
+    return "\x20" <= c <= "\ud7ff" or "\ue000" <= c <= "\ufffd" or c >= "\U00010000"
+
+
+def safe_cell(cell: Any) -> Any:
+    """A table's cell that no spreadsheet takes for a formula: text that begins like one gets an apostrophe before it,
+    by the custom of spreadsheets; numbers stay.
+    """
+    if not isinstance(cell, str) or not cell.startswith(("=", "+", "-", "@", "\t", "\r")):
+        return cell
+    try:
+        float(cell)
+    except ValueError:
+        return f"'{cell}"
+    return cell
 
 
 def write_text(text: str, path: Path) -> Path:

@@ -18,6 +18,9 @@ from typing import Any
 ROOMS = (
     "errors",
     "caution",
+    "compiled",
+    "memory",
+    "fault",
     "numerals",
     "units",
     "digits",

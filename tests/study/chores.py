@@ -32,3 +32,10 @@ def says_threads(_, item):
     from fem.cores import workers
 
     return os.environ["NUMBA_NUM_THREADS"], os.environ["OMP_NUM_THREADS"], workers()
+
+
+def says_who_and_waits(folder, item):
+    import time
+
+    (Path(folder) / str(os.getpid())).touch()
+    time.sleep(60)

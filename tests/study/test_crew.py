@@ -1,9 +1,12 @@
 """Work shared among processes: all of it comes back, whatever becomes of a process."""
 
 import os
+import subprocess
 import sys
+import time
 from pathlib import Path
 
+import psutil
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -48,3 +51,28 @@ def test_each_process_computes_with_one_thread():
 def test_jobs_fit_cores_and_memory():
     assert sensible_jobs(1000) == cores()
     assert sensible_jobs(10**9) == 1
+
+
+WAITING = """
+import sys
+sys.path.insert(0, {here!r})
+import chores
+from fem.study.crew import work_through
+if __name__ == "__main__":
+    list(work_through([1, 2], work=chores.says_who_and_waits, shared={there!r}, jobs=2))
+"""
+
+
+def test_processes_end_with_their_parent_however_it_ends(tmp_path):
+    script, there = tmp_path / "script.py", tmp_path / "there"
+    there.mkdir()
+    script.write_text(WAITING.format(here=str(Path(__file__).parent), there=str(there)))
+    with subprocess.Popen([sys.executable, str(script)]) as parent:
+        until = time.monotonic() + 60
+        while len(list(there.iterdir())) < 2 and time.monotonic() < until:
+            time.sleep(0.1)
+        children = [psutil.Process(int(p.name)) for p in there.iterdir()]
+        assert len(children) == 2
+        parent.kill()
+        parent.wait(timeout=10)
+        assert psutil.wait_procs(children, timeout=10)[1] == []

@@ -55,7 +55,7 @@ def test_a_body_is_one_solid_and_a_load_stands_on_a_patch(tmp_path):
     ready = prepare(study)
     assert ready.solids["lid"].volume == pytest.approx(3200)
     assert ready.groups["pad"].area == pytest.approx(50, rel=1e-9)
-    forces = ready.loads["weight"].load.forces
+    forces = ready.loads["weight"].forces
     assert forces.sum(axis=0) == pytest.approx([0, 0, -20], abs=1e-9)
     turning = np.cross(ready.mesh.nodes, forces).sum(axis=0)
     assert turning == pytest.approx(np.cross([10, 7.5, 14], [0, 0, -20]), abs=1e-6)

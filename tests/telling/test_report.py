@@ -6,6 +6,7 @@ import json
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
@@ -13,7 +14,7 @@ from old_words import old_words, seen
 
 from fem.telling.bead_axes import CAPTION
 from fem.telling.figures import interactive, page_part, thinned
-from fem.telling.files import field_names, write_fields
+from fem.telling.files import field_names, safe_cell, write_fields
 from fem.tensors import unpack_stress
 
 
@@ -114,6 +115,33 @@ def test_field_file_tells_tensors_as_its_readers_take_them(scene, tmp_path):
     assert np.abs(np.linalg.eigvalsh(unpack_stress(v)) - meant).max() > 0.1  # the program's own order would not do
     array = pyvista.read(path).GetPointData().GetAbstractArray(field_names("a")["stress"])
     assert [array.GetComponentName(i) for i in range(6)] == ["xx", "yy", "zz", "xy", "yz", "xz"]
+
+
+def test_any_name_of_a_case_makes_a_field_file_that_can_be_read(scene, tmp_path):
+    import meshio
+
+    names = ["<b> \"x\" & 'y'", "a\x1b[31m\n\t", "²"]
+    fields = next(iter(scene.cases.values()))
+    path = write_fields(replace(scene, cases=dict.fromkeys(names, fields)), tmp_path / "fields.vtu")
+    read = {a.get("Name") for a in ElementTree.parse(path).iter("DataArray")}
+    assert {"<b> \"x\" & 'y'_displacement_mm", "a\\x1b[31m\\n\\t_displacement_mm", "²_displacement_mm"} <= read
+    assert len(meshio.read(path).point_data) == 4 * len(names)
+
+
+@pytest.mark.parametrize(
+    ("cell", "safe"),
+    [
+        ("=1+1", "'=1+1"),
+        ("+a", "'+a"),
+        ("-x", "'-x"),
+        ("@a", "'@a"),
+        ("-45", "-45"),
+        ("+1e3", "+1e3"),
+        ("a=1", "a=1"),
+    ],
+)
+def test_no_cell_is_taken_for_a_formula(cell, safe):
+    assert safe_cell(cell) == safe
 
 
 def test_interactive_view_offers_each_field_with_units(findings, scene):

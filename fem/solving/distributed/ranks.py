@@ -10,7 +10,6 @@ from __future__ import annotations
 import os
 import sys
 import time
-import traceback
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from functools import cache
@@ -18,6 +17,7 @@ from importlib.util import find_spec
 from typing import Any
 
 from fem.errors import BeadworkError, InputError
+from fem.fault import fault_line
 
 LIBRARIES = ("mpi4py", "petsc4py")
 ADVICE = (
@@ -176,8 +176,7 @@ def all_or_none(comm: Any) -> Iterator[None]:
             status = 130
             print("beadwork: stopped; earlier results are as they were.", file=sys.stderr)
         else:
-            traceback.print_exc()
-            print(f"beadwork: rank {comm.rank} failed, so all ranks stop.", file=sys.stderr)
+            print(f"beadwork: rank {comm.rank}, and so all ranks: {fault_line(error)}", file=sys.stderr)
         sys.stderr.flush()
         sys.stdout.flush()
         comm.Abort(status)

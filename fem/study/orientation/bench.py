@@ -15,6 +15,7 @@ import numpy as np
 
 from fem.digits import reserve_text
 from fem.errors import BeadworkError, InputError, NoTrustworthyAnswer, nearest
+from fem.fault import fault_line
 from fem.judging.hotspots import find_singular_places
 from fem.judging.least import LeastReserve, combined_stress, largest_interlayer, least_reserve
 from fem.judging.orientation import DirectionNumbers, Vector
@@ -129,6 +130,8 @@ def try_direction(bench: Bench, direction: Vector, *, kind: str = "scan") -> Dir
         return DirectionNumbers(tuple(direction), kind, error=str(error))
     except MemoryError:
         return DirectionNumbers(tuple(direction), kind, error="memory ran out. Ask for a larger mesh size.")
+    except Exception as error:
+        return DirectionNumbers(tuple(direction), kind, error=fault_line(error))
 
 
 def numbers_of(bench: Bench, direction: Vector, *, kind: str = "scan") -> DirectionNumbers:

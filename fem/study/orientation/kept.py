@@ -32,7 +32,7 @@ class Kept:
         try:
             data = read_sealed(self.folder / f"{name}.json")
             found: DirectionNumbers = typed(DirectionNumbers, data["numbers"])
-        except (OSError, ValueError, TypeError, KeyError, AttributeError):
+        except (OSError, ValueError, TypeError, KeyError, AttributeError, RecursionError):
             return None
         return found if data["name"] == name else None
 

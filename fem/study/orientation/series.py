@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from fem.errors import NoTrustworthyAnswer
 from fem.judging.orientation import DirectionNumbers, Vector
-from fem.study.crew import Lost, sensible_jobs, work_through
+from fem.study.crew import Lost, allowed_jobs, work_through
 from fem.study.orientation.bench import Bench, missed_of, try_direction
 from fem.study.orientation.kept import Kept
 
@@ -31,7 +31,7 @@ def directions_answered(
     tally.known(len(known))
     rest = [item for item in dict.fromkeys(wanted) if item not in known]
     few = bench.mesh.unknowns * len(rest) < FEW_UNKNOWNS
-    count = jobs or (1 if few else sensible_jobs(bench.mesh.unknowns))
+    count = 1 if few and jobs is None else allowed_jobs(jobs, unknowns=bench.mesh.unknowns)[0]
     for i, result in work_through(rest, work=_answer, shared=bench, jobs=count):
         kind, direction = rest[i]
         numbers = DirectionNumbers(direction, kind, error=LOST) if isinstance(result, Lost) else result

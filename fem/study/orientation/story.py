@@ -31,6 +31,7 @@ from fem.part.meshing import estimated_unknowns, refuse_too_large
 from fem.part.solid import Solid
 from fem.part.tetmesh import TetMesh
 from fem.study.clock import Progress
+from fem.study.crew import allowed_jobs
 from fem.study.file import read_study
 from fem.study.fingerprint import fingerprint
 from fem.study.folder import open_folder
@@ -76,14 +77,20 @@ def orient_study(
     Finished directions are kept in the results folder: a scan that was stopped goes on where it was.
     Errors: InputError (the study, the folder, a number out of range), NoTrustworthyAnswer.
     """
-    from fem.telling.orientation import write_orientation
-
     say = progress or (lambda _text, _share: None)
-    since = time.perf_counter()
     study = read_study(path)
     name = chosen_body(study, body)
     _refuse_counts(directions, jobs)
-    folder = open_folder(Path(out) if out is not None else Path(DEFAULT_FOLDER) / study.path.stem)
+    with open_folder(Path(out) if out is not None else Path(DEFAULT_FOLDER) / study.path.stem) as folder:
+        return _scanned(study, name, folder, directions=directions, jobs=jobs, say=say)
+
+
+def _scanned(
+    study: Study, name: str, folder: Path, *, directions: int, jobs: int | None, say: Progress
+) -> tuple[Orientation, Path]:
+    from fem.telling.orientation import write_orientation
+
+    since = time.perf_counter()
     say("read solids", 0.01)
     solids = read_bodies(study)
     own = _own_sizes(study, solids)
@@ -134,7 +141,7 @@ def orient_study(
         mirrored=mirrored_alike(
             bench.keys.raster, pattern=bench.keys.infill_pattern, infill_angle=bench.keys.plan.infill_angle
         ),
-        cautions=(*_cautions(found, picks, confirmed), *STANDING),
+        cautions=(*_fewer(jobs, mesh), *_cautions(found, picks, confirmed), *STANDING),
         beadwork=program_version(),
         seconds=round(time.perf_counter() - since, 1),
     )
@@ -238,6 +245,12 @@ def _confirmed(
     tally = Countdown(say, total=len(chosen), share=(0.83, 0.95))
     wanted = [(d.kind, d.direction) for d in chosen]
     return directions_answered(bench, wanted, kept=kept, jobs=jobs, tally=tally), mesh.unknowns
+
+
+def _fewer(jobs: int | None, mesh: TetMesh) -> list[Caution]:
+    """Why fewer processes worked than were asked for."""
+    why = allowed_jobs(jobs, unknowns=mesh.unknowns)[1]
+    return [Caution("fewer_processes", why)] if why else []
 
 
 def _cautions(

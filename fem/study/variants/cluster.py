@@ -13,6 +13,7 @@ from typing import Any
 
 from fem.cores import cores
 from fem.errors import InputError
+from fem.fault import fault_line
 from fem.study.crew import Lost
 from fem.study.ground import Ground
 from fem.study.plans import Study
@@ -40,7 +41,11 @@ def open_cluster(address: str, *, jobs: int | None = None) -> Iterator[Worker]:
         ) from None
     if address == LOCAL:
         made = LocalCluster(
-            n_workers=jobs or cores(), threads_per_worker=1, processes=True, dashboard_address=None, silence_logs=50
+            n_workers=min(jobs or cores(), cores()),
+            threads_per_worker=1,
+            processes=True,
+            dashboard_address=None,
+            silence_logs=50,
         )
         with made, Client(made) as client:
             yield worker_on(client)
@@ -78,7 +83,7 @@ def worker_on(client: Any, *, work: Callable[[Ground, Study], Any] = answer_vari
                     losses[i] += 1
                     again.append(i)
                 else:
-                    raise error
+                    yield i, fault_line(error)
             yield from ((i, Lost()) for i in again if losses[i] >= MOST_LOSSES)
             left = [i for i in again if losses[i] < MOST_LOSSES]
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from fem.errors import InputError
+from fem.fault import fault_line
 from fem.study.change import changed, checked_path
 from fem.study.file import key_path
 from fem.study.plans import Study
@@ -21,6 +22,8 @@ MARK = "reference"
 """The key that marks a variant as the part that the others are measured against."""
 COST = "cost"
 """The key that says what a variant costs, in the user's own money, where the estimate of a print does not."""
+MOST = 20_000
+"""More variants than this are refused: to spell one out takes some milliseconds and kilobytes."""
 
 
 @dataclass(frozen=True)
@@ -46,10 +49,18 @@ def expand(study: Study) -> tuple[Variant, ...]:
     """The named variants, then the full product of the sweep.
 
     A variant that makes no valid study is kept with the reason. Errors: InputError for a path that no key has, a
-    value that stands twice in a sweep, two references, a study without variants.
+    value that stands twice in a sweep, two references, a study without variants or with more than `MOST`.
     """
     where = str(study.path)
-    if not count_variants(study):
+    count = count_variants(study)
+    if count > MOST:
+        told = f"{count:,}" if count < 10**15 else f"more than {10**15:,}"
+        raise InputError(
+            f"it holds {told} variants; {MOST:,} can be compared.",
+            where=f"{where}: sweep",
+            advice="Sweep fewer keys at once, or fewer values.",
+        )
+    if not count:
         raise InputError(
             "it holds nothing to compare.", where=where, advice="Add [variants] or [sweep]; the README shows how."
         )
@@ -117,3 +128,5 @@ def _made(study: Study, name: str, wanted: Mapping[str, Any]) -> Variant:
         return Variant(name, settings, changed(study, wanted, where=str(study.path), variant=name))
     except InputError as error:
         return Variant(name, settings, None, str(error))
+    except Exception as error:
+        return Variant(name, settings, None, fault_line(error))

@@ -67,7 +67,7 @@ class Kept:
         for path in self.folder.glob("*.json"):
             try:
                 maker = f"Beadwork {read_sealed(path).get('beadwork')}"
-            except (OSError, ValueError):
+            except (OSError, ValueError, RecursionError):
                 maker = "an earlier version of Beadwork, or damaged,"
             out[maker] += maker != f"Beadwork {program_version()}"
         return dict(+out)

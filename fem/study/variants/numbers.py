@@ -14,7 +14,7 @@ from fem.judging.cautions import texts_of
 from fem.judging.choice import Comparison, VariantNumbers
 from fem.judging.findings import CaseFindings, Findings, RequirementFindings
 from fem.study.variants.series import Told
-from fem.telling.files import write_text
+from fem.telling.files import safe_cell, write_text
 from fem.telling.words import money, with_unit
 
 
@@ -80,7 +80,8 @@ def _short(r: RequirementFindings) -> float:
 def write_table(comparison: Comparison, path: Path) -> Path:
     """Write comparison.csv: a row for each variant, the unit in each head; beside its place and renamed."""
     text = io.StringIO()
-    csv.writer(text, lineterminator="\n").writerows(table_rows(comparison))
+    rows = ([safe_cell(cell) for cell in row] for row in table_rows(comparison))
+    csv.writer(text, lineterminator="\n").writerows(rows)
     return write_text(text.getvalue(), path)
 
 

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from fem.errors import BeadworkError, NoTrustworthyAnswer
+from fem.fault import fault_line
 from fem.judging.findings import Findings
 from fem.study.clock import Clock, Progress, clock_say
-from fem.study.crew import Lost, sensible_jobs, work_through
+from fem.study.crew import Lost, allowed_jobs, sensible_jobs, work_through
 from fem.study.fingerprint import fingerprint, ground_key
 from fem.study.ground import Ground, lay_ground
 from fem.study.plans import Study
@@ -19,6 +20,7 @@ from fem.study.variants.expand import Variant
 from fem.study.variants.kept import Kept
 
 LOST = "its process was ended from outside each time, perhaps for want of memory; try --jobs 1 or a larger mesh size."
+NO_MEMORY = "memory ran out. Ask for a larger mesh size."
 FEW_UNKNOWNS = 200_000
 """Less than this, over all variants, is solved sooner than a process with its libraries has come up."""
 Worker = Callable[[Ground, Sequence[Study]], Iterator[tuple[int, Any]]]
@@ -42,7 +44,9 @@ def answer_variant(ground: Ground, study: Study) -> Findings | str:
     except BeadworkError as error:
         return str(error)
     except MemoryError:
-        return "memory ran out. Ask for a larger mesh size."
+        return NO_MEMORY
+    except Exception as error:
+        return fault_line(error)
 
 
 def answer_series(
@@ -52,10 +56,12 @@ def answer_series(
     jobs: int | None = None,
     worker: Worker | None = None,
     progress: Progress | None = None,
+    remark: Callable[[str], Any] = lambda _: None,
 ) -> tuple[Told, ...]:
     """All variants answered, in their order; those that were kept are taken as they are.
 
-    `worker` answers them elsewhere than in `jobs` processes of this machine (None: as many as fit).
+    `worker` answers them elsewhere than in `jobs` processes of this machine (None: as many as fit). A variant that
+    fails, for whatever reason, carries it and ends nothing else; `remark` hears what the user should know of the run.
     Errors: InputError (the disk does not take a finished one).
     """
     out: dict[int, Told] = {i: Told(v, None, v.error) for i, v in enumerate(variants) if v.study is None}
@@ -70,10 +76,9 @@ def answer_series(
     tally = Countdown(progress, total=len(variants), known=len(out))
     for same in _by_ground(variants, todo):
         study = _study(variants[same[0]])
-        try:
-            ground = lay_ground(study, clock=Clock(None))
-        except BeadworkError as error:
-            out |= {i: Told(variants[i], None, str(error)) for i in same}
+        ground = _ground_of(study)
+        if isinstance(ground, str):
+            out |= {i: Told(variants[i], None, ground) for i in same}
             tally(len(same), "")
             continue
         # Variants of equal numbers are solved once
@@ -83,7 +88,11 @@ def answer_series(
         order = in_turn([_study(variants[i]) for i in first.values()])
         numbers = [list(first.values())[k] for k in order]
         studies = [_study(variants[i]) for i in numbers]
-        count = jobs or _crew_for(ground, len(studies))
+        count, why = allowed_jobs(jobs, unknowns=ground.mesh.unknowns)
+        if jobs is None:
+            count = _crew_for(ground, len(studies))
+        elif why and worker is None:
+            remark(why)
         answers = (
             worker(ground, studies)
             if worker is not None
@@ -95,6 +104,18 @@ def answer_series(
                 out[i] = _finished(variants[i], result, kept)
             tally(len(twins), variants[numbers[k]].name)
     return tuple(out[i] for i in range(len(variants)))
+
+
+def _ground_of(study: Study) -> Ground | str:
+    """The ground of a study, or the line that says why there is none."""
+    try:
+        return lay_ground(study, clock=Clock(None))
+    except BeadworkError as error:
+        return str(error)
+    except MemoryError:
+        return NO_MEMORY
+    except Exception as error:
+        return fault_line(error)
 
 
 def _crew_for(ground: Ground, count: int) -> int:

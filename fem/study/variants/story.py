@@ -21,7 +21,7 @@ from fem.study.machine import program_version
 from fem.study.plans import Study
 from fem.study.run import DEFAULT_FOLDER
 from fem.study.variants.cluster import LOCAL, open_cluster
-from fem.study.variants.expand import count_variants, expand
+from fem.study.variants.expand import MOST, Variant, count_variants, expand
 from fem.study.variants.kept import Kept
 from fem.study.variants.names import as_written
 from fem.study.variants.numbers import numbers_of, write_table
@@ -70,9 +70,26 @@ def compare_study(
         refuse_many(study, jobs=jobs)
     clock_say(progress, "spell out the variants", 0.01)
     variants = expand(study)
-    folder = open_folder(Path(out) if out is not None else Path(DEFAULT_FOLDER) / study.path.stem)
+    place = Path(out) if out is not None else Path(DEFAULT_FOLDER) / study.path.stem
+    with open_folder(place) as folder, worker_of(cluster, jobs=jobs) as worker:
+        return _compared(study, variants, folder, jobs=jobs, resume=resume, worker=worker, progress=progress)
+
+
+def _compared(
+    study: Study,
+    variants: Sequence[Variant],
+    folder: Path,
+    *,
+    jobs: int | None,
+    resume: bool,
+    worker: Worker | None,
+    progress: Progress | None,
+) -> Compared:
     kept = Kept(folder)
-    notes = [
+    notes = []
+    if worker is not None and jobs is not None and jobs > cores():
+        notes.append(f"{jobs:,} processes were asked for; there are {cores()} cores for as many.")
+    notes += [
         f"{count} kept {'variant is' if count == 1 else 'variants are'} of {maker} and not taken; the old "
         f"{'file stays' if count == 1 else 'files stay'}."
         for maker, count in kept.not_taken().items()
@@ -80,8 +97,7 @@ def compare_study(
     taken = kept.count(v.study for v in variants if v.study is not None)
     if taken or resume:
         notes.append(f"{taken} of {len(variants)} variants were finished before and are taken as they were.")
-    with worker_of(cluster, jobs=jobs) as worker:
-        told = answer_series(variants, kept=kept, jobs=jobs, worker=worker, progress=progress)
+    told = answer_series(variants, kept=kept, jobs=jobs, worker=worker, progress=progress, remark=notes.append)
     if not any(each.findings for each in told):
         raise InputError(f"no variant could be solved; the first one: {told[0].error}", where=str(study.path))
     comparison = replace(
@@ -91,14 +107,14 @@ def compare_study(
     clock_say(progress, "table and page", 0.98)
     page = write_all(comparison, folder)
     clock_say(progress, "done", 1.0)
-    return Compared(comparison, page, tuple(notes))
+    return Compared(comparison, page, tuple(dict.fromkeys(notes)))
 
 
 def refuse_many(study: Study, *, jobs: int | None) -> None:
     """Errors: InputError for more variants than `MANY`, with what they would cost."""
     count = count_variants(study)
-    if count <= MANY:
-        return
+    if not MANY < count <= MOST:
+        return  # more than that are refused before they are spelled out
     solids = read_bodies(study)
     each = SECONDS_PER_UNKNOWN * sum(expected_unknowns(solids, own_sizes(study)).values())
     crew = jobs or cores()

@@ -20,7 +20,7 @@ from fem.judging.orientation import (
 )
 from fem.printing.overhang import STEEP
 from fem.telling import words
-from fem.telling.files import write_text
+from fem.telling.files import safe_cell, write_text
 from fem.telling.orientation.sphere import QUANTITIES, Disc, disc_of, four_figure, label, one_figure
 from fem.telling.vector import inline_svg
 
@@ -59,14 +59,14 @@ def _row(d: DirectionNumbers, mesh: str, why: str) -> list[Any]:
     place = [f"{v:.6f}" for v in d.direction]
     start = [d.kind, *place, direction_words(d.direction)]
     if d.error:
-        return [*start, *[""] * (len(COLUMNS) - len(start) - 3), mesh, why, d.error]
+        return list(map(safe_cell, [*start, *[""] * (len(COLUMNS) - len(start) - 3), mesh, why, d.error]))
     reserves = ["unlimited" if math.isinf(v) else f"{v:.6g}" for v in (d.reserve, d.reserve_away)]
     numbers = (
         d.deflection_mm, d.interlayer_MPa, d.overhang_mm2, d.overhang_opposite_mm2, d.height_mm, d.mass_g, d.time_h,
         d.cost,
     )  # fmt: skip
     told = [*reserves, d.reserve_case, d.mode, d.zone, *(f"{v:.6g}" for v in numbers), "; ".join(d.missed)]
-    return [*start, *told, mesh, why, ""]
+    return list(map(safe_cell, [*start, *told, mesh, why, ""]))
 
 
 def _write_picture(scan: Orientation, discs: list[Disc], path: Path) -> None:

@@ -167,3 +167,27 @@ def test_paths_and_short_names():
     tree = {"bodies": {"a": {"metal": "steel", "state": "dry"}}}
     put(tree, ("bodies", "a", "print"), {"polymer": "pla"})
     assert tree == {"bodies": {"a": {"print": {"polymer": "pla"}}}}
+
+
+def test_a_million_combinations_are_counted_not_spelled_out(read, monkeypatch):
+    from fem.study.variants import expand as module
+
+    monkeypatch.setattr(module, "_made", lambda *_: pytest.fail("spelled out"))
+    values = ", ".join(map(str, range(1, 101)))
+    paths = ("walls", "bead.width", "bead.height")
+    study = read("[sweep]\n" + "".join(f'"bodies.arm.print.{path}" = [{values}]\n' for path in paths))
+    with pytest.raises(InputError, match="holds 1,000,000 variants; 20,000 can be compared"):
+        expand(study)
+
+
+def test_a_variant_that_the_reader_fails_on_is_kept_with_its_reason(read, monkeypatch, tmp_path):
+    from fem.study.variants import expand as module
+
+    def failing(*_, **__):
+        raise ZeroDivisionError("of nothing")
+
+    study = read('[variants]\nodd = { "bodies.arm.print.walls" = 3 }\n')
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(module, "study_of", failing)
+    (odd,) = expand(study)
+    assert odd.study is None and "ZeroDivisionError" in odd.error

@@ -32,6 +32,33 @@ def refusing(ground, studies):
     raise AssertionError(f"{[s.variant for s in studies]} would be computed")
 
 
+@pytest.mark.parametrize("where", ["solve_and_judge", "lay_ground"])
+def test_a_variant_that_fails_for_any_reason_is_a_row_with_it(own, monkeypatch, where):
+    from fem.study.variants import series
+
+    real = getattr(series, where)
+    text = bars.PULLED + '[variants]\nwhole = {}\nfine = { "bodies.bar.mesh.size" = "7 mm" }\n'
+
+    def failing(given, **more):
+        study = given.study if where == "solve_and_judge" else given
+        if study.variant == "fine":
+            raise ZeroDivisionError("of nothing")
+        return real(given, **more)
+
+    monkeypatch.chdir(own)
+    monkeypatch.setattr(series, where, failing)
+    _, (whole, fine) = told(own, text)
+    assert whole.findings is not None and fine.findings is None
+    assert "fault of the program itself: ZeroDivisionError: of nothing" in fine.error
+    assert "in failing" in (own / "beadwork-fault.txt").read_text()
+
+
+def test_more_processes_than_cores_and_memory_are_told(own):
+    remarks = []
+    told(own, bars.PULLED + WALLS.replace("[0, 1, 2, 3, 8]", "[1]"), jobs=1000, remark=remarks.append)
+    assert len(remarks) == 1 and remarks[0].startswith("1,000 processes were asked for; ")
+
+
 def test_ea_and_mass_of_a_bar_whose_walls_grow(bar):
     _, found = told(bar, bars.STRETCHED + WALLS, out="walls")
     strain = bars.SHIFT / bars.LENGTH

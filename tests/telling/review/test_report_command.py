@@ -60,7 +60,7 @@ def test_the_paper_says_what_the_findings_hold(bar):
     assert letters("normal = [-1, 0, 0]") in whole
     assert letters(found["inputs"]["sha256"]) in whole
     assert found["beadwork"] == program_version()
-    assert not list(out.glob("*.part"))
+    assert not list(out.rglob("*.part"))
     assert path.name in page.words
 
 
@@ -167,8 +167,9 @@ def change(path, old, new):
 def test_a_full_disk_is_one_line_and_leaves_nothing_half(copied, bar, monkeypatch):
     _, out = copied
 
-    def full(*_args, **_more):
-        (out / "review.pdf.part").write_text("half")
+    def full(*_args, folder, **_more):
+        (folder / "review.pdf").write_text("whole")
+        (folder / "review.html.part").write_text("half")
         raise OSError(28, "No space left on device")
 
     before = (out / "review.pdf").read_bytes()
@@ -176,7 +177,7 @@ def test_a_full_disk_is_one_line_and_leaves_nothing_half(copied, bar, monkeypatc
     with pytest.raises(InputError, match="No space left on device"):
         review_study(bar[0], out=out)
     assert (out / "review.pdf").read_bytes() == before
-    assert not list(out.glob("*.part"))
+    assert not list(out.rglob("*.part"))
 
 
 def test_wrong_input_is_one_line_and_status_two(bar, tmp_path, capsys):
