@@ -111,6 +111,7 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         f=findings,
         answer=words.answer(findings),
         verdict=verdict.word,
+        decisive=[c for c in findings.cautions if c.decisive],
         required=verdict.required,
         asked=verdict.asked,
         pictures=[p for p in pictures if p.kind != "zones"],

@@ -19,6 +19,9 @@ def opening(material: Material) -> Section:
     f = material.findings
     word, tone = WORDS[verdict_of(f).word]
     blocks: list[Block] = [Text(f.question), Verdict(word, tone, words.answer(f)), key_figures(material)]
+    decisive = [c.text for c in f.cautions if c.decisive]
+    if decisive:
+        blocks.append(Notice("What may turn this verdict", " ".join(decisive)))
     blocks.append(Notice("Before anyone relies on this part", CAUTION))
     flagged = [f"{n} (card {b.material}, {b.state})" for n, b in f.bodies.items() if b.estimates]
     if flagged:
