@@ -367,7 +367,7 @@ SLIPS = {
         "",
         "supports.slide: it says no way of holding the face. Give exactly one of fixed, foundation, spring.",
     ),
-    "a spring of zero": ('"200 N/mm"', '"0 N/mm"', 'supports.rubber.spring.x: "0 N/mm" must be more than zero.'),
+    "a spring of zero": ('"200 N/mm"', '"0 N/mm"', 'supports.rubber.spring: "0 N/mm" must be more than zero.'),
     "a spring without an axis": (
         '{ z = "20 N/mm", x = "3 kN/m" }',
         "{}",
@@ -412,7 +412,7 @@ SLIPS = {
     ),
     "not a unit": ('unit = "cm"', 'unit = "kg"', 'bodies.mast.unit: "kg" is not a unit of length.'),
     "no solid": ('"mast.stl"', '"mst.stl"', "bodies.mast.solid: there is no file .* mst.stl. Nearest: mast.stl"),
-    "later table": ("[watch]", "[joints.a]\n[watch]", "[joints] is not accepted yet: joints between bodies"),
+    "later table": ("[watch]", "[joints.a]\n[watch]", "joints: this table is not accepted yet: joints between bodies"),
     "empty sweep": ("[watch]", '[sweep]\n"solver" = []\n[watch]', "sweep.solver: must not be empty."),
     "variant no table": ("[watch]", "[variants]\na = 3\n[watch]", "variants.a: must be a table, not 3."),
     "other solver": (
