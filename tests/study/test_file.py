@@ -412,7 +412,11 @@ SLIPS = {
     ),
     "not a unit": ('unit = "cm"', 'unit = "kg"', 'bodies.mast.unit: "kg" is not a unit of length.'),
     "no solid": ('"mast.stl"', '"mst.stl"', "bodies.mast.solid: there is no file .* mst.stl. Nearest: mast.stl"),
-    "later table": ("[watch]", "[joints.a]\n[watch]", "joints: this table is not accepted yet: joints between bodies"),
+    "later table": (
+        "[watch]",
+        "[joints.a]\n[watch]",
+        "joints: this table is not accepted yet: joints between bodies",
+    ),
     "empty sweep": ("[watch]", '[sweep]\n"solver" = []\n[watch]', "sweep.solver: must not be empty."),
     "variant no table": ("[watch]", "[variants]\na = 3\n[watch]", "variants.a: must be a table, not 3."),
     "other solver": (

@@ -49,10 +49,7 @@ class BeadForm(Form):
 
 
 class InfillForm(Form):
-    pattern: Name = Field(
-        description="`solid`, `woodpile`, `grid`, `triangle`, `honeycomb`, `cubic` or `gyroid`. "
-        'The pattern alone may stand for the table: `infill = "solid"`.'
-    )
+    pattern: Name = Field(description="`solid`, `woodpile`, `grid`, `triangle`, `honeycomb`, `cubic` or `gyroid`.")
     density: Annotated[float | None, Field(gt=0, le=1)] = Field(
         default=None, description="Volume fraction of polymer in the core. Needed for every pattern but `solid`."
     )
@@ -91,10 +88,13 @@ class PrintForm(Form):
     raster: Annotated[list[float], Field(min_length=1)] = Field(
         default=[45.0, -45.0], description="Degrees of the rasters in covers and solid cores, layer by layer."
     )
-    infill: Annotated[InfillForm, BeforeValidator(_infill)] = Field(
+    infill: Annotated[InfillForm, BeforeValidator(_infill), Says("a table, or a pattern as text")] = Field(
         default=InfillForm(pattern="solid"),
         description="What fills the core.",
-        examples=['[bodies.bracket.print]\ninfill = { pattern = "gyroid", density = 0.4 }'],
+        examples=[
+            '[bodies.bracket.print]\ninfill = { pattern = "gyroid", density = 0.4 }',
+            '[bodies.bracket.print]\ninfill = "solid"',
+        ],
     )
     card: dict[Name, Any] = Field(
         default={},

@@ -107,7 +107,7 @@ class LoadForm(Form):
     )
     permanent: bool | None = Field(
         default=None,
-        description="The load stays as it is while the reserve factor is sought. Only a `preload` does if left out.",
+        description="Whether it keeps its size while the reserve factor is sought. Only a `preload` does by default.",
         examples=['[loads.ballast]\nface = "pad"\nforce = ["0 N", "0 N", "-10 N"]\npermanent = true'],
     )
     force: Annotated[list[Force] | None, Three] = Field(
@@ -129,6 +129,7 @@ class LoadForm(Form):
         description="The force of a closely fitting pin or shaft: cosine pressure on the half of the bore that it "
         "pushes, none along the axis.",
         examples=[
+            '[supports.bolts]\nface = "back"   # so that nothing else holds the bore\n'
             '[faces]\none_hole = { cylinder = { radius = "3.3 mm" }, near = ["5 mm", "8 mm", "45 mm"] }\n'
             '[loads.pin]\nface = "one_hole"\nbearing = ["0 N", "0 N", "-100 N"]'
         ],

@@ -74,9 +74,9 @@ class SupportForm(Form):
             '[supports.glue]\nface = "back"\nfoundation = { normal = "4000 N/mm^3", tangential = "1500 N/mm^3" }'
         ],
     )
-    spring: Annotated[SpringForm | None, BeforeValidator(_each_way)] = Field(
+    spring: Annotated[SpringForm | None, BeforeValidator(_each_way), Says("a spring stiffness or a table")] = Field(
         default=None,
-        description='A spring, spread over the face. One text stands for every axis: `spring = "200 N/mm"`.',
+        description="A spring, spread over the face; one stiffness counts along every axis.",
         examples=[
             '[supports.rubber]\nface = "pad"\nspring = "200 N/mm"',
             '[supports.stay]\nface = "pad"\nspring = { z = "20 N/mm" }',
