@@ -127,7 +127,7 @@ class LoadForm(Form):
     bearing: Annotated[list[Force] | None, Three] = Field(
         default=None,
         description="The force of a closely fitting pin or shaft: cosine pressure on the half of the bore that it "
-        "pushes, none along the axis.",
+        "pushes, through its middle and none along its axis.",
         examples=[
             '[supports.bolts]\nface = "back"   # so that nothing else holds the bore\n'
             '[faces]\none_hole = { cylinder = { radius = "3.3 mm" }, near = ["5 mm", "8 mm", "45 mm"] }\n'
