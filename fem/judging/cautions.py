@@ -141,7 +141,7 @@ def _of_mesh(
     if mesh.straightened:
         yield Caution(
             "straightened",
-            f"{mesh.straightened} mid-side nodes were pulled straight; the face is a little flat there.",
+            f"{mesh.straightened} mid-side nodes were straightened; the surface is slightly flattened there.",
             {"nodes": mesh.straightened},
         )
 

@@ -119,7 +119,7 @@ def table_rows(comparison: Comparison) -> Iterator[list[Any]]:
         "none lighter has more in reserve",
         "to print",
         "requirements missed",
-        "why not answered",
+        "why not solved",
         "findings file",
     ]
     for v in variants:

@@ -37,7 +37,7 @@ def test_the_folder_holds_all_of_it(compared):
     for name, row in rows.items():
         numbers = choice[name]
         if not numbers.answered:
-            assert row["why not answered"] == numbers.error and row["mass [g]"] == ""
+            assert row["why not solved"] == numbers.error and row["mass [g]"] == ""
             continue
         assert float(row["mass [g]"]) == pytest.approx(numbers.mass_g, rel=1e-8)
         assert float(row["maximum deflection [mm]"]) == pytest.approx(numbers.deflection_mm, rel=1e-8)
@@ -107,7 +107,7 @@ REFUSED = {
     "none answered": (
         bars.PULLED + '[variants]\na = { "bodies.bar.metal" = "stel" }\n',
         [],
-        "no variant could be answered",
+        "no variant could be solved",
         "Nearest: steel",
     ),
     "nothing to compare": (bars.PULLED, [], "nothing to compare", "Add [variants]"),
