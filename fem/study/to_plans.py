@@ -82,7 +82,7 @@ def _print(form: PrintForm, file: Path, *, where: str) -> PrintKeys:
 def _left_out(form: PrintForm) -> tuple[str, ...]:
     """The values of a print that the study leaves to their defaults, in words."""
     fields = type(form).model_fields
-    names = [key for key in fields if key not in form.model_fields_set and fields[key].default is not None]
+    names = [key for key in fields if key not in form.model_fields_set and fields[key].default not in (None, {})]
     bead = [f"bead {key}" for key in type(form.bead).model_fields if key not in form.bead.model_fields_set]
     return (*(key.replace("_", " ") for key in names if key != "bead"), *bead)
 
