@@ -109,7 +109,7 @@ def check(options: argparse.Namespace) -> int:
     with progress() as say:
         found = check_study(study, progress=say)
     console = screen()
-    console.print(f"{found.study.title}\n{found.study.question}", soft_wrap=True)
+    console.print("\n".join(filter(None, (found.study.title, found.study.question))), soft_wrap=True)
     console.print(ruled("Solids", ["file", "part", "body", "volume [mm³]", "box", "contact"], _solid_rows(found)))
     rows = [
         [name, f"{b.material} ({b.state})", f"{b.volume_mm3:,.0f}", f"{b.mass_g:.1f}", f"{found.unknowns[name]:,}"]

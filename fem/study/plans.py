@@ -1,6 +1,6 @@
 """What a study asks for, as plain numbers in mm, N, MPa, tonne, s, K: the nouns that the study file is read into.
 
-Nothing here knows the file's form (`keys.py`) or how it is read (`file.py`).
+Nothing here knows the file's form (`keys/`) or how it is read (`file.py`, `to_plans.py`).
 """
 
 from __future__ import annotations

@@ -18,7 +18,8 @@ def opening(material: Material) -> Section:
     """Question, verdict, key figures and caution."""
     f = material.findings
     word, tone = WORDS[verdict_of(f).word]
-    blocks: list[Block] = [Text(f.question), Verdict(word, tone, words.answer(f)), key_figures(material)]
+    asked: list[Block] = [Text(f.question)] if f.question else []
+    blocks = [*asked, Verdict(word, tone, words.answer(f)), key_figures(material)]
     decisive = [c.text for c in f.cautions if c.decisive]
     if decisive:
         blocks.append(Notice("What may turn this verdict", " ".join(decisive)))
@@ -31,7 +32,7 @@ def opening(material: Material) -> Section:
                 "the section on assumptions names them."
             )
         )
-    return Section("verdict", "Question and verdict", tuple(blocks))
+    return Section("verdict", "Question and verdict" if f.question else "Verdict", tuple(blocks))
 
 
 def key_figures(material: Material) -> Table:
