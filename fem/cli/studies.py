@@ -52,7 +52,7 @@ def _print_reactions(console: Any, findings: Findings) -> None:
 
 
 def _print_findings(console: Any, findings: Findings) -> None:
-    from fem.judging.verdict import is_reserve
+    from fem.judging.verdict import is_reserve, value_text
     from fem.telling.words import answer
 
     for sentence in answer(findings):
@@ -65,7 +65,7 @@ def _print_findings(console: Any, findings: Findings) -> None:
             [
                 "reserve factor" if is_reserve(r) else r.name,
                 with_unit(r.limit, r.unit),
-                with_unit(r.value, r.unit, limit=r.limit),
+                value_text(r),
                 "met" if r.met else "NOT MET",
                 r.where,
             ]

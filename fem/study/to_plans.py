@@ -116,7 +116,7 @@ def face_query(form: FaceForm) -> FaceQuery:
 def support_plan(name: str, form: SupportForm) -> SupportPlan:
     """What holds a face."""
     if (on := form.foundation) is not None:
-        return SupportPlan(name, form.face, (), on.normal, on.tangential, push_only=on.push_only)
+        return SupportPlan(name, form.face, (), on.normal, on.tangential, push_only=on.push_only, bonded=on.bonded)
     if form.spring is not None:
         return SupportPlan(name, form.face, spring=(form.spring.x or 0.0, form.spring.y or 0.0, form.spring.z or 0.0))
     return SupportPlan(name, form.face, fixed="normal" if form.fixed == ["normal"] else tuple(form.fixed or ()))

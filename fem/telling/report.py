@@ -13,7 +13,7 @@ from typing import Any
 from fem.errors import BeadworkError
 from fem.judging.findings import Findings, write_findings
 from fem.judging.scene import Scene
-from fem.judging.verdict import verdict_of
+from fem.judging.verdict import value_text, verdict_of
 from fem.telling import words
 from fem.telling.album import Picture, Progress
 from fem.telling.files import write_fields, write_text
@@ -126,6 +126,7 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         order=ORDER,
         print_order=PRINT_ORDER,
         with_unit=words.with_unit,
+        value_text=value_text,
         stiffness_unit=stiffness_unit,
         compliance_unit=compliance_unit,
         estimates={name: body.estimates for name, body in findings.bodies.items() if body.estimates},

@@ -28,12 +28,19 @@ class FoundationForm(Form):
         examples=['[supports.base]\nface = "back"\nfoundation = { normal = "400 N/mm^3", push_only = true }'],
     )
 
+    bonded: bool = Field(
+        default=False,
+        description="Glued: it may pull as well as push, and no caution says so. The glue itself is not judged.",
+    )
+
     @model_validator(mode="after")
     def _resists(self) -> FoundationForm:
         if self.normal == 0 and self.tangential == 0:
             raise fault("a foundation without any stiffness holds nothing.")
         if self.push_only and self.normal == 0:
             raise fault("a foundation that only pushes needs a normal stiffness.")
+        if self.push_only and self.bonded:
+            raise fault("both push_only and bonded are true.", "A glued face pulls too: keep one of them.")
         return self
 
 
