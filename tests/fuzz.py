@@ -3,9 +3,9 @@
     python tests/fuzz.py --minutes 30 [--seed N] [--kind studies ...] [--keep FOLDER]
 
 Each case follows from its kind, the seed and its number alone; `--first K --count 1` does one again. Cases run in a
-process of their own, so that one that crashes or hangs is told like any other failure. The files of a failure are kept.
-A case fails by any exception that the program does not name, an improper end of the real command, a hang, and an answer
-that is not what the damaged text means (see the modules in `fuzzing/`).
+process of their own, so that one that crashes or hangs is told like any other failure, whose files are kept. A case
+fails by any exception that the program does not name, an improper end of the real command, a hang, and an answer that
+is not what the damaged text means (see the modules in `fuzzing/`).
 """
 
 from __future__ import annotations
@@ -53,7 +53,10 @@ def cases(kind: str, *, seed: int, first: int, count: int, keep: Path) -> Iterat
     """Number, outcome ("read", "refused" or "failed") and details of each case; crashes and hangs are failures."""
     end = first + count
     while first < end:
-        with tempfile.TemporaryDirectory(prefix="beadwork-fuzz-") as folder, _worker(kind, seed, first, end, folder, keep) as worker:
+        with (
+            tempfile.TemporaryDirectory(prefix="beadwork-fuzz-") as folder,
+            _worker(kind, seed, first, end, folder, keep) as worker,
+        ):
             lines = _lines(worker)
             for message in lines:
                 if message is None:
@@ -75,7 +78,11 @@ def cases(kind: str, *, seed: int, first: int, count: int, keep: Path) -> Iterat
 
 @contextlib.contextmanager
 def _worker(kind: str, seed: int, first: int, end: int, folder: str, keep: Path) -> Iterator[Any]:
-    one = {"OMP_NUM_THREADS": "1", "NUMBA_NUM_THREADS": "1", "BEADWORK_PATIENCE": os.environ.get("BEADWORK_PATIENCE", PATIENCE)}
+    one = {
+        "OMP_NUM_THREADS": "1",
+        "NUMBA_NUM_THREADS": "1",
+        "BEADWORK_PATIENCE": os.environ.get("BEADWORK_PATIENCE", PATIENCE),
+    }
     path = os.pathsep.join([str(HERE.parent), str(HERE)])
     worker = subprocess.Popen(
         [sys.executable, __file__, "--worker", kind, str(seed), str(first), str(end), folder, str(keep.absolute())],
@@ -215,7 +222,9 @@ def main() -> int:
 
 
 def _table(counts: dict[str, Counter[str]]) -> str:
-    rows = [f"{kind:12}" + "".join(f"{n[k]:10,} {k}" for k in ("read", "refused", "failed")) for kind, n in counts.items()]
+    rows = [
+        f"{kind:12}" + "".join(f"{n[k]:10,} {k}" for k in ("read", "refused", "failed")) for kind, n in counts.items()
+    ]
     return "\n".join(rows)
 
 

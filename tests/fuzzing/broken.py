@@ -6,9 +6,8 @@ import os
 import random
 from pathlib import Path
 
-from fuzzing.doors import READ, REFUSED, Wrong, refused, tried
-
 from fem.errors import InputError
+from fuzzing.doors import READ, REFUSED, Wrong, refused, tried
 
 
 def prepare(folder: Path) -> None:

@@ -7,11 +7,10 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
+from fem.printing.polymer import CARDS, card_files, load_card
 from fuzzing.damage import damaged_bytes, damaged_text, quoted, varied_text
 from fuzzing.doors import READ, REFUSED, Wrong, refused, tried
 from fuzzing.meaning import WORDS, difference, leaves, unread, with_plain_numbers
-
-from fem.printing.polymer import CARDS, card_files, load_card
 
 OVER = 'name = "ours"\nfrom = "pla"\n[dry]\ntension = ["48 MPa", "41 MPa", "22 MPa"]\nsource = "five coupons"\n'
 
@@ -84,4 +83,10 @@ def _value(value: Any) -> str:
         return "[" + ", ".join(map(_value, value)) + "]"
     if isinstance(value, str):
         return quoted(value)
-    return str(value).lower() if isinstance(value, bool) else repr(value) if isinstance(value, int | float) else str(value)
+    return (
+        str(value).lower()
+        if isinstance(value, bool)
+        else repr(value)
+        if isinstance(value, int | float)
+        else str(value)
+    )

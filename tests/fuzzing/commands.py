@@ -6,11 +6,10 @@ import random
 from pathlib import Path
 from typing import Any
 
+from fem.judging.findings import read_findings
 from fuzzing import cards, kept, studies
 from fuzzing.doors import READ, REFUSED, Wrong, command, tried
 from fuzzing.solids import CAD, TRIANGLES
-
-from fem.judging.findings import read_findings
 
 SLOW = 150.0
 """Seconds that `report` may take, which answers the study anew and draws all of its pictures."""

@@ -15,16 +15,114 @@ EXTREME = (
     *("9" * 400, "9" * 5000, "true", '"3"', "[1]", "{}", "1979-05-27", "07:32:00", "[[[[1]]]]"),
 )
 QUANTITIES = (
-    *("2,5 {u}", "1,500 {u}", "1 200 {u}", "−60 {u}", "1'200 {u}", "1.234,5 {u}", "1,234.5 {u}", "12 000 {u}", "12 00 {u}"),
-    *("1{u}", " 1 {u} ", "1e400 {u}", "1e-400 {u}", "{u}", "-{u}", "--4 {u}", "4 4 {u}", "½ {u}", "1_0 {u}", "0x10 {u}"),
-    *("1e {u}", ".5 {u}", "5. {u}", "+5 {u}", "1 2 {u}", "٣ {u}", "１２ {u}", "9**9**9 {u}", "4 {u} 2", "4 {u}^2", "4 {u}/mm"),
-    *("4 {u}*{u}/{u}", "(4) {u}", "4 {u}\x00", "4 {u}\n", "4\x1b[31m {u}", "4 ", "", "4", "4 furlong", "1e29 {u}", "1e-29 {u}"),
-    *("0 {u}", "-0 {u}", "1/3 {u}", "3 {u}⁹⁹", "3 {u}^999999999", "nan {u}", "inf {u}", "4 pi {u}", "4 m{u}", "4 k{u}", "5 %"),
+    *(
+        "2,5 {u}",
+        "1,500 {u}",
+        "1 200 {u}",
+        "−60 {u}",
+        "1'200 {u}",
+        "1.234,5 {u}",
+        "1,234.5 {u}",
+        "12 000 {u}",
+        "12 00 {u}",
+    ),
+    *(
+        "1{u}",
+        " 1 {u} ",
+        "1e400 {u}",
+        "1e-400 {u}",
+        "{u}",
+        "-{u}",
+        "--4 {u}",
+        "4 4 {u}",
+        "½ {u}",
+        "1_0 {u}",
+        "0x10 {u}",
+    ),
+    *(
+        "1e {u}",
+        ".5 {u}",
+        "5. {u}",
+        "+5 {u}",
+        "1 2 {u}",
+        "٣ {u}",
+        "１２ {u}",
+        "9**9**9 {u}",
+        "4 {u} 2",
+        "4 {u}^2",
+        "4 {u}/mm",
+    ),
+    *(
+        "4 {u}*{u}/{u}",
+        "(4) {u}",
+        "4 {u}\x00",
+        "4 {u}\n",
+        "4\x1b[31m {u}",
+        "4 ",
+        "",
+        "4",
+        "4 furlong",
+        "1e29 {u}",
+        "1e-29 {u}",
+    ),
+    *(
+        "0 {u}",
+        "-0 {u}",
+        "1/3 {u}",
+        "3 {u}⁹⁹",
+        "3 {u}^999999999",
+        "nan {u}",
+        "inf {u}",
+        "4 pi {u}",
+        "4 m{u}",
+        "4 k{u}",
+        "5 %",
+    ),
 )
 NASTY = (
-    *("", " ", "a b", "ä€漢字", "\x1b[31mred", "line\nbreak", "tab\there", "nul\x00", "[bold]x[/nope]", ":smile:", "=1+1"),
-    *('"quoted"', "<b>&amp;</b>", "../../x", "~nouser/x", "/", ".", "a.b", "\u202eback", "\ufeff", "\x7f", "x" * 3000, "-"),
-    *("all", "min", "max", "x", "pla", "part", "'; DROP", "%s%n", "{0}", "\U0001f600", "e\u0301", "a/b\\c", "CON", "a\r\nb"),
+    *(
+        "",
+        " ",
+        "a b",
+        "ä€漢字",
+        "\x1b[31mred",
+        "line\nbreak",
+        "tab\there",
+        "nul\x00",
+        "[bold]x[/nope]",
+        ":smile:",
+        "=1+1",
+    ),
+    *(
+        '"quoted"',
+        "<b>&amp;</b>",
+        "../../x",
+        "~nouser/x",
+        "/",
+        ".",
+        "a.b",
+        "\u202eback",
+        "\ufeff",
+        "\x7f",
+        "x" * 3000,
+        "-",
+    ),
+    *(
+        "all",
+        "min",
+        "max",
+        "x",
+        "pla",
+        "part",
+        "'; DROP",
+        "%s%n",
+        "{0}",
+        "\U0001f600",
+        "e\u0301",
+        "a/b\\c",
+        "CON",
+        "a\r\nb",
+    ),
 )
 
 
@@ -100,7 +198,16 @@ def varied_text(chance: random.Random, text: str) -> str:
     start, end = chance.choice(places)
     own = float(text[start:end])
     other = own * chance.choice((0.1, 0.9, 1.001, 1.5, -1, 3))
-    said = chance.choice((f"{other:g}", f"{other:.3f}", f"{other:,.2f}", f"{int(other)}", f"{other:.1e}", f"{other:g}".replace(".", ",")))
+    said = chance.choice(
+        (
+            f"{other:g}",
+            f"{other:.3f}",
+            f"{other:,.2f}",
+            f"{int(other)}",
+            f"{other:.1e}",
+            f"{other:g}".replace(".", ","),
+        )
+    )
     return text[:start] + said + text[end:]
 
 
@@ -111,7 +218,9 @@ def other_number(chance: random.Random, text: str) -> str:
         return text
     start, end = chance.choice(places)
     own = text[start:end]
-    other = chance.choice((*EXTREME, own + "0", own + "1", "-" + own, own + "e3", own.replace(".", ","), own.replace(".", "")))
+    other = chance.choice(
+        (*EXTREME, own + "0", own + "1", "-" + own, own + "e3", own.replace(".", ","), own.replace(".", ""))
+    )
     return text[:start] + other + text[end:]
 
 

@@ -68,11 +68,17 @@ def command(chance: random.Random, folder: Path, *arguments: str, seconds: float
         wrong = "Python speaks"
     elif "\x1b" in told or b"\x1b" in done.stdout:
         wrong = "an escape reaches the terminal"
-    lines = [line for line in told.splitlines() if not line.startswith(("beadwork: ", "  ", "Picture: ", "Choose one "))]
+    lines = [
+        line for line in told.splitlines() if not line.startswith(("beadwork: ", "  ", "Picture: ", "Choose one "))
+    ]
     usage = told.startswith("usage: ")
     if lines and not usage:
         wrong = wrong or f"more on standard error than the message: {lines[0]!r}"
-    if done.returncode == 2 and not usage and not told.rstrip("\n").split("\n  ")[0].splitlines()[-1].startswith("beadwork: "):
+    if (
+        done.returncode == 2
+        and not usage
+        and not told.rstrip("\n").split("\n  ")[0].splitlines()[-1].startswith("beadwork: ")
+    ):
         wrong = wrong or "no message"
     if wrong:
         raise Wrong(f"{arguments}: {wrong}\n--- standard error\n{told[-3000:]}")

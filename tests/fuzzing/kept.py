@@ -6,14 +6,11 @@ import random
 import re
 import shutil
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-from fuzzing.damage import EXTREME, damaged_bytes, damaged_text
-from fuzzing.doors import READ, REFUSED, Wrong, refused, tried
-from fuzzing.drawn import drawn_solids
-from fuzzing.studies import STUDY
 
 from fem.judging.choice import VariantNumbers, compare
 from fem.judging.choice_file import read_choice, write_choice
@@ -25,9 +22,14 @@ from fem.study.fingerprint import fingerprint_of_all, shown_digests
 from fem.study.machine import program_version
 from fem.study.orientation import kept as directions
 from fem.study.review import find_comparison, what_is_missing
-from fem.study.run import prepare as prepared, solve_and_judge
+from fem.study.run import prepare as prepared
+from fem.study.run import solve_and_judge
 from fem.study.variants import kept as variants
 from fem.study.variants.expand import expand
+from fuzzing.damage import EXTREME, damaged_bytes, damaged_text
+from fuzzing.doors import READ, REFUSED, Wrong, refused, tried
+from fuzzing.drawn import drawn_solids
+from fuzzing.studies import STUDY
 
 CELL = {"pattern": "grid", "density": 0.3}
 WAYS = ((0.0, 0.0, 1.0), (0.0, 1.0, 0.0))
@@ -84,7 +86,7 @@ def case(chance: random.Random, base: Path, folder: Path) -> str:
     victim = spoilt(chance, base, folder)
     if victim is None:
         return READ
-    before, after = _told(base), _told(folder)
+    before, after = _told_before(base), _told(folder)
     changed = [name for name in before if _text(before[name]) != _text(after[name])]
     if "findings" in changed and after["results"] is None and victim.read_bytes() in _sound(base):
         after["findings"] = None  # a whole file of another study is read; that it is not of this one shows elsewhere
@@ -109,6 +111,11 @@ def _damaged(chance: random.Random, file: Path, whole: bytes) -> bytes:
     places = [m.span() for m in re.finditer(r"-?\d+(\.\d+)?([eE][+-]?\d+)?|true|false|null|\"unlimited\"", text)]
     start, end = chance.choice(places)
     return (text[:start] + chance.choice((*EXTREME, "931", "null", '"unlimited"', "false")) + text[end:]).encode()
+
+
+@cache
+def _told_before(base: Path) -> dict[str, Any]:
+    return _told(base)
 
 
 def _told(folder: Path) -> dict[str, Any]:

@@ -30,10 +30,16 @@ def readings(text: str) -> tuple[set[Decimal], str] | None:
     for mark, group in [(m, g) for m in ".," for g in (" ", "'", ".", ",", "") if g != m]:
         whole, *decimals = body.split(mark)
         groups = whole.split(group) if group else [whole]
-        sound = len(decimals) <= 1 and all(g.isascii() and g.isdigit() for g in (*groups, *filter(None, decimals)) if g)
+        sound = len(decimals) <= 1 and all(
+            g.isascii() and g.isdigit() for g in (*groups, *filter(None, decimals)) if g
+        )
         sound = sound and (len(groups) == 1 or (0 < len(groups[0]) <= 3 and all(len(g) == 3 for g in groups[1:])))
         if sound and (whole or any(decimals)):
-            out.add(Decimal("".join(groups) + "." + "".join(decimals) if decimals and decimals[0] else "".join(groups) or "0"))
+            out.add(
+                Decimal(
+                    "".join(groups) + "." + "".join(decimals) if decimals and decimals[0] else "".join(groups) or "0"
+                )
+            )
     power = found["power"] or "0"
     power = "-" + power[1:] if power[0] in _MINUS[1:] else power
     if not out or len(power) > 6:
@@ -86,28 +92,35 @@ def with_plain_numbers(tree: Any) -> Any:
 
 
 def unread(tree: Any, before: Any) -> list[str]:
-    """Quantities of `before` that stand otherwise in `tree`, where they are none to this reader, or have two readings."""
+    """Quantities of `before` that were changed in `tree` to what is none to this reader, or has two readings."""
     old = dict(leaves(before))
     return [
         f"{'.'.join(map(str, path))} = {value!r}"
         for path, value in leaves(tree)
-        if isinstance(value, str) and isinstance(old.get(path), str) and old[path] != value
+        if isinstance(value, str)
+        and isinstance(old.get(path), str)
+        and old[path] != value
         and not {*WORDS, "variants", "sweep"} & {*path}
-        and plainly(old[path]) and not plainly(value)
+        and plainly(old[path])
+        and not plainly(value)
     ]
 
 
 def difference(one: Any, other: Any, *, near: float = 1e-12, path: str = "") -> str:
     """Where two values differ by more than rounding, "" when nowhere; paths of files do not count."""
     if dataclasses.is_dataclass(one) and type(one) is type(other):
-        return _first(difference(getattr(one, f.name), getattr(other, f.name), near=near, path=f"{path}.{f.name}")
-                      for f in dataclasses.fields(one))
+        return _first(
+            difference(getattr(one, f.name), getattr(other, f.name), near=near, path=f"{path}.{f.name}")
+            for f in dataclasses.fields(one)
+        )
     if isinstance(one, Mapping) and isinstance(other, Mapping):
         if list(one) != list(other):
             return f"{path}: {list(one)} / {list(other)}"
         return _first(difference(one[k], other[k], near=near, path=f"{path}.{k}") for k in one)
     if isinstance(one, (list, tuple)) and isinstance(other, (list, tuple)) and len(one) == len(other):
-        return _first(difference(a, b, near=near, path=f"{path}[{i}]") for i, (a, b) in enumerate(zip(one, other, strict=True)))
+        return _first(
+            difference(a, b, near=near, path=f"{path}[{i}]") for i, (a, b) in enumerate(zip(one, other, strict=True))
+        )
     if isinstance(one, np.ndarray) and isinstance(other, np.ndarray):
         return difference(one.tolist(), other.tolist(), near=near, path=path)
     if isinstance(one, Path):

@@ -6,12 +6,11 @@ import random
 from decimal import Decimal
 from pathlib import Path
 
+from fem.numerals import plain_number
+from fem.units import quantity
 from fuzzing.damage import QUANTITIES, damaged_bytes
 from fuzzing.doors import READ, REFUSED, Wrong, refused, tried
 from fuzzing.meaning import plainly
-
-from fem.numerals import plain_number
-from fem.units import quantity
 
 UNITS = {
     "force": {"N": "1", "kN": "1e3", "MN": "1e6", "mN": "1e-3"},

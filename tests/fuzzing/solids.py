@@ -1,4 +1,4 @@
-"""Solid files, drawn and of triangles: what is read must agree with itself, and with the numbers that stand in the file."""
+"""Solid files, drawn and of triangles: what is read must agree with itself, and with the numbers in the file."""
 
 from __future__ import annotations
 
@@ -11,13 +11,13 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+
+from fem.part.meshing import mesh_solid
+from fem.part.solid import CAD_SUFFIXES, read_solid, shown_surface, solids_in
 from fuzzing.damage import damaged_bytes, damaged_text, other_number
 from fuzzing.doors import READ, REFUSED, Wrong, refused, tried
 from fuzzing.drawn import drawn_solids
 from fuzzing.soup import soup_of
-
-from fem.part.meshing import mesh_solid
-from fem.part.solid import CAD_SUFFIXES, read_solid, shown_surface, solids_in
 
 NAMES = ("part", "part", "part", "a b", "[bold]x[nope]", "\x1b[31mred", "ä漢", "-x", "line\nbreak", "part.tar")
 
@@ -65,7 +65,7 @@ def _damaged(chance: random.Random, sound: Path) -> bytes:
     if sound.suffix == ".3mf":
         return _damaged_archive(chance, whole)
     way = chance.random()
-    if way < 0.35 or sound.suffix == ".stl" and whole[:5] != b"solid" or sound.name.endswith("_b.ply"):
+    if way < 0.35 or (sound.suffix == ".stl" and whole[:5] != b"solid") or sound.name.endswith("_b.ply"):
         return damaged_bytes(chance, whole)
     text = whole.decode("latin-1")
     if way < 0.7:

@@ -1,4 +1,4 @@
-"""The triangles of a file (k, 3, 3) in mm, read by the letter of its format; or a sentence that says what is against it."""
+"""The triangles of a file (k, 3, 3) in mm, read by the letter of its format, or what is against that."""
 
 from __future__ import annotations
 
@@ -63,8 +63,26 @@ def _obj(whole: bytes) -> Any:
     return np.array(points)[np.array(faces)]
 
 
-_SIZES = {"char": "b", "uchar": "B", "int8": "b", "uint8": "B", "short": "h", "ushort": "H", "int16": "h", "uint16": "H"}
-_SIZES |= {"int": "i", "uint": "I", "int32": "i", "uint32": "I", "float": "f", "float32": "f", "double": "d", "float64": "d"}
+_SIZES = {
+    "char": "b",
+    "uchar": "B",
+    "int8": "b",
+    "uint8": "B",
+    "short": "h",
+    "ushort": "H",
+    "int16": "h",
+    "uint16": "H",
+}
+_SIZES |= {
+    "int": "i",
+    "uint": "I",
+    "int32": "i",
+    "uint32": "I",
+    "float": "f",
+    "float32": "f",
+    "double": "d",
+    "float64": "d",
+}
 
 
 def _ply(whole: bytes) -> Any:
@@ -141,7 +159,9 @@ def _3mf(file: Path) -> Any:
     for item in root.find(f"{own}build").iter(f"{own}item"):
         mesh = objects[item.get("objectid")].find(f"{own}mesh")
         points = [[float(v.get(k)) for k in "xyz"] for v in mesh.find(f"{own}vertices").iter(f"{own}vertex")]
-        rows = [[int(t.get(k)) for k in ("v1", "v2", "v3")] for t in mesh.find(f"{own}triangles").iter(f"{own}triangle")]
+        rows = [
+            [int(t.get(k)) for k in ("v1", "v2", "v3")] for t in mesh.find(f"{own}triangles").iter(f"{own}triangle")
+        ]
         if min(min(r) for r in rows) < 0:
             return "a triangle names a point below zero"
         turn = [float(v) for v in item.get("transform", "1 0 0 0 1 0 0 0 1 0 0 0").split()]

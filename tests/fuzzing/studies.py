@@ -9,15 +9,16 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+
+from fem.study.file import read_study, study_of
+from fem.study.fingerprint import fingerprint
+from fem.study.run import check_study, solve_and_judge
+from fem.study.run import prepare as prepared
+from fem.study.variants.expand import count_variants, expand
 from fuzzing.damage import NASTY, damaged_bytes, damaged_text, quoted, varied_text
 from fuzzing.doors import READ, REFUSED, Wrong, refused, tried
 from fuzzing.drawn import drawn_solids
 from fuzzing.meaning import difference, unread, with_plain_numbers
-
-from fem.study.file import read_study, study_of
-from fem.study.fingerprint import fingerprint
-from fem.study.run import check_study, prepare as prepared, solve_and_judge
-from fem.study.variants.expand import count_variants, expand
 
 STUDY = """
 title = "Bar"
@@ -194,7 +195,8 @@ def _totals(checked: Any) -> None:
                 wanted = wanted + factor * np.array(getattr(what, study.loads[name].kind))
         force = checked.totals[case][0]
         size = max(sum(abs(f) for f in factors.values()), 1e-300) * max(
-            [float(np.linalg.norm(getattr(study.loads[k].what, study.loads[k].kind, (0,)))) for k in factors], default=0
+            [float(np.linalg.norm(getattr(study.loads[k].what, study.loads[k].kind, (0,)))) for k in factors],
+            default=0,
         )
         heat = any(study.loads[k].kind == "temperature_change" for k in factors)
         if not heat and np.linalg.norm(force - wanted) > 1e-6 * size:
@@ -214,11 +216,15 @@ def _solved(study: Any) -> None:
 def _vast(chance: random.Random, text: str) -> str:
     way = chance.randrange(5)
     if way == 0:
-        return text + "[sweep]\n".join(["", ""]) + "".join(
-            f'"bodies.bar.print.{key}" = {list(range(100))}\n' for key in ("walls", "covers", "raster")
+        return (
+            text
+            + "[sweep]\n".join(["", ""])
+            + "".join(f'"bodies.bar.print.{key}" = {list(range(100))}\n' for key in ("walls", "covers", "raster"))
         )
     if way == 1:
-        return text.replace("[cases]", "".join(f'[faces."f{i}"]\nnear = ["1 mm","1 mm","1 mm"]\n' for i in range(3000)) + "[cases]")
+        return text.replace(
+            "[cases]", "".join(f'[faces."f{i}"]\nnear = ["1 mm","1 mm","1 mm"]\n' for i in range(3000)) + "[cases]"
+        )
     if way == 2:
         return text.replace("title = ", f"title = {quoted(chance.choice(NASTY) * 500)}\n#")
     if way == 3:

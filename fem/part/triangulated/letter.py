@@ -1,7 +1,7 @@
 """Whether a file of triangles keeps to the letter of its format, where the library that reads it would guess.
 
-That library skips bytes that are no text, stops at the first number that it cannot read, and overlooks how many points
-a face says it has: a damaged file could come out as a sound solid of another shape.
+That library skips bytes that are no text, stops at the first number that it cannot read, and overlooks how many
+points a face says it has: a damaged file could come out as a sound solid of another shape.
 """
 
 from __future__ import annotations
@@ -13,12 +13,15 @@ from fem.errors import SolidError, shown
 
 _NUMBER = rb"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
 _WRONG_IN_OBJ = re.compile(
-    rb"^[ \t]*(?:v(?![ \t]+(?:%(n)s[ \t]+){2,6}%(n)s[ \t]*(?:#.*)?\r?$)|f(?![-+/0-9 \t]*(?:#.*)?\r?$))(?![a-zA-Z]).*"
-    % {b"n": _NUMBER},
+    rb"^(?:[ \t]+[vf](?![a-zA-Z])|v(?![a-zA-Z])(?! [ \t]*(?:%(n)s[ \t]+){2,6}%(n)s[ \t]*(?:#.*)?\r?$)"
+    rb"|f(?![a-zA-Z])(?! [-+/0-9 \t]*(?:#.*)?\r?$)).*" % {b"n": _NUMBER},
     re.MULTILINE,
 )
-_WRONG_IN_STL = re.compile(rb"\bvertex(?![ \t]+(?:%(n)s[ \t]+){2}%(n)s[ \t]*\r?\n).*" % {b"n": _NUMBER}, re.IGNORECASE)
-_TYPES = "char uchar int8 uint8 short ushort int16 uint16 int uint int32 uint32 float float32 double float64".split()
+_WRONG_IN_STL = re.compile(
+    rb"\bvertex(?![ \t]+(?:%(n)s[ \t]+){2}%(n)s[ \t]*\r?\n).*" % {b"n": _NUMBER}, re.IGNORECASE
+)
+_TYPES = {"char", "uchar", "int8", "uint8", "short", "ushort", "int16", "uint16", "int", "uint", "int32", "uint32"}
+_TYPES |= {"float", "float32", "double", "float64"}
 
 
 def refuse_guesses(file: Path) -> None:
