@@ -41,7 +41,7 @@ KINDS = {
     "commands": "fuzzing.commands",
     "broken": "fuzzing.broken",
 }
-ROUND = {"quantities": 5000, "studies": 60, "cards": 200, "cad": 40, "triangles": 100, "kept": 40, "commands": 8}
+ROUND = {"quantities": 5000, "studies": 150, "cards": 400, "cad": 80, "triangles": 200, "kept": 80, "commands": 15}
 """Cases of a kind before the next kind has its turn, in the long form."""
 HANGING, LONGEST = 20, 200
 """Seconds after which a case hangs, and those that one may take in which the real command runs."""
@@ -148,12 +148,14 @@ def work(kind: str, seed: int, first: int, end: int, folder: Path, keep: Path) -
     own: Any = importlib.import_module(module)
     own = getattr(own, name) if name else own
     (folder / "base").mkdir()
+    patience = os.environ.pop("BEADWORK_PATIENCE")  # sound files have all the time that they need
     try:
         base = own.prepare(folder / "base")
     except Exception:
         say.write(json.dumps([first - 1, "failed", traceback.format_exc()]) + "\n")
         say.flush()
         return
+    os.environ["BEADWORK_PATIENCE"] = patience
 
     def too_long(*_: Any) -> None:
         raise Hang

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import random
+import resource
 import subprocess
 import sys
 from collections.abc import Callable
@@ -14,8 +15,8 @@ from fem.errors import BeadworkError
 from fem.fault import FILE
 
 STATUSES = (0, 2, 3, 4)
-HANGING = 20.0
-"""Seconds after which a command hangs."""
+HANGING, LONGEST = 20.0, 170.0
+"""Seconds of processor time after which a command hangs, whatever else the machine does; and seconds by the clock."""
 PROJECT = Path(__file__).parents[2]
 READ, REFUSED = "read", "refused"
 
@@ -46,21 +47,30 @@ def refused(found: Any) -> bool:
     return isinstance(found, BeadworkError)
 
 
+def _spent() -> float:
+    """Processor time of all processes that this one has started and that have ended [s]."""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
+
+
 def command(chance: random.Random, folder: Path, *arguments: str, seconds: float = HANGING) -> int:
     """The exit status of the real command in `folder`. Errors: Wrong for anything but a proper end."""
     env = {**os.environ, "PYTHONPATH": str(PROJECT), "PYTHONIOENCODING": chance.choice(("utf-8", "ascii", "latin-1"))}
+    before = _spent()
     try:
         done = subprocess.run(
             [sys.executable, "-m", "fem.cli", *arguments],
-            cwd=folder, env=env, stdin=subprocess.DEVNULL, capture_output=True, timeout=seconds,
+            cwd=folder, env=env, stdin=subprocess.DEVNULL, capture_output=True, timeout=LONGEST,
         )  # fmt: skip
     except subprocess.TimeoutExpired:
-        raise Wrong(f"{arguments}: no end after {seconds:g} s") from None
+        raise Wrong(f"{arguments}: no end after {LONGEST:g} s") from None
     except ValueError:  # a NUL cannot be an argument
         return 2
     told = done.stderr.decode("utf-8", "replace")
     wrong = ""
-    if done.returncode not in STATUSES:
+    if _spent() - before > seconds:
+        wrong = f"it took {_spent() - before:.0f} s of processor time"
+    elif done.returncode not in STATUSES:
         wrong = f"exit status {done.returncode}"
     elif (folder / FILE).exists():
         wrong = f"{FILE} was written"

@@ -63,7 +63,7 @@ def plainly(text: str) -> str | None:
             values = {v for v in values if v == min(values, key=abs)}
         elif re.match(r"0+,[0-9]{3}(?![0-9.,'’])", body):
             values = {min(values, key=abs)}
-    return f"{values.pop():E} {unit}" if len(values) == 1 else None
+    return f"{values.pop().normalize():E} {unit}" if len(values) == 1 else None
 
 
 def leaves(tree: Any, path: tuple[Any, ...] = ()) -> Iterator[tuple[tuple[Any, ...], Any]]:
