@@ -40,8 +40,9 @@ def _list_solids(solids: Sequence[Any], file: Path, *, as_json: bool) -> int:
         rows = [[str(s.number), s.name, f"{s.volume:,.1f}", s.size, s.contact] for s in solids]
         heads = ["part", "name", "volume [mm³]", "box", "contact"]
         screen().print(ruled(f"{file.name}: {len(solids)} solids", heads, rows))
+    path = printable(str(file))
     print(
-        f"Choose one to see its faces: beadwork faces {file} --part {solids[-1].number} (or its name); in a study "
+        f"Choose one to see its faces: beadwork faces {path} --part {solids[-1].number} (or its name); in a study "
         f"part = {solids[-1].number}. To take all as one solid: --fused; in a study fused = true.",
         file=sys.stderr,
     )

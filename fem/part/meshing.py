@@ -12,7 +12,7 @@ from fem.memory import available_memory
 from fem.part.apart import apart
 from fem.part.ordering import neighbourly
 from fem.part.quadrature import tet_slopes
-from fem.part.solid import Cut, Solid
+from fem.part.solid import Cut, Solid, Triangulation
 from fem.part.tetmesh import TET_EDGES, TRIANGLE_EDGES, MeshQuality, TetMesh, shape_quality
 from fem.tensors import Array
 
@@ -27,6 +27,8 @@ LEAST_JACOBIAN = 0.05
 
 def estimated_tets(solid: Solid, *, size: float, finest: float) -> int:
     """About how many tetrahedra a mesh will have: volume over that of a regular one, more where faces curve."""
+    if solid.shown is not None:
+        return _by_skin(solid, solid.shown, size=size, finest=finest)
     regular = size**3 / (6 * np.sqrt(2.0))
     area = sum(face.area for face in solid.faces)
     # A plate thinner than the elements is filled by its skin: about three tetrahedra for each surface triangle
@@ -39,6 +41,22 @@ def estimated_tets(solid: Solid, *, size: float, finest: float) -> int:
         h = float(np.clip(2 * np.pi * radius / 16, finest, size))
         curved += 4 * face.area / (np.sqrt(3) / 4 * h * h)
     return int(inside + curved)
+
+
+def _by_skin(solid: Solid, skin: Triangulation, *, size: float, finest: float) -> int:
+    """The same for a drawn solid, whose skin says how small triangles are where it curves.
+
+    The mesh takes sizes on from the faces into the volume, hence a mean of them (of 1/h^2, by trial on twelve solids:
+    0.7 to 1.8 of what came, up to 5 for solids that are ellipsoids all over).
+    """
+    corner = skin.points[skin.triangles]
+    area = np.linalg.norm(np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]), axis=1) / 2
+    h = 2 * np.sqrt(4 / np.sqrt(3) * area)  # skins are shown in quarters
+    sixteenth = np.array([2 * np.pi * (f.radius or 0.0) / 16 for f in solid.faces])
+    h = np.clip(np.maximum(h, sixteenth[skin.face]), finest, size)
+    per_area = float((area / h**2).sum() / area.sum())
+    filled = 1.4 * solid.volume * 6 * np.sqrt(2.0) * per_area**1.5
+    return int(max(filled, 3 * per_area * area.sum() * 4 / np.sqrt(3)))
 
 
 def estimated_unknowns(solid: Solid, *, size: float, finest: float) -> int:

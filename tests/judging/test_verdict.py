@@ -11,6 +11,8 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "telling"))
 
 import beam
 
+from fem.caution import Caution
+from fem.cli import main
 from fem.judging.cautions import STANDING, cautions_of
 from fem.judging.findings import FoundationFindings, RequirementFindings
 from fem.judging.verdict import value_text, verdict_of
@@ -100,3 +102,20 @@ def test_a_reserve_reads_alike_in_tables_and_sentences(value, limit, text):
     row = RequirementFindings("reserve", limit, value, "", value >= limit, "a")
     assert value_text(row) == text and float(text) <= value
     assert (float(text) >= limit) is row.met
+
+
+def test_a_run_prints_what_decides_above_its_tables_and_strict_fails_it(findings, capsys, monkeypatch):
+    """A part with a reserve of 0.33 that bends by 5.4 % of its diagonal, in a study that asks for nothing."""
+    weak = with_reserve(findings, 0.33)
+    bent = told(weak, maximum_displacement_mm=54.0)
+    fine = Caution("thin", "A wall is thin.")
+    weak = replace(weak, cautions=(*bent, fine, *STANDING))
+    monkeypatch.setattr("fem.study.run.run_study", lambda *_, **__: (weak, Path("report.html")))
+    assert main(["run", "part.toml", "--strict"]) == 3
+    out = " ".join(capsys.readouterr().out.split())
+    assert out.index("CAUTION: Case") < out.index("5.4 %") < out.index("maximum deflection")
+    assert out.index("Caution: A wall is thin.") > out.index("maximum deflection")
+    assert main(["run", "part.toml"]) == 0 and "CAUTION" in capsys.readouterr().out
+    strong = replace(with_reserve(findings, 3.0), cautions=STANDING)
+    monkeypatch.setattr("fem.study.run.run_study", lambda *_, **__: (strong, Path("report.html")))
+    assert main(["run", "part.toml", "--strict"]) == 0 and "CAUTION" not in capsys.readouterr().out

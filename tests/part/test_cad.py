@@ -6,7 +6,7 @@ from helpers_cad import draw
 
 from fem.errors import InputError, SolidError
 from fem.part.faces import FaceQuery, area_and_centre, find_faces
-from fem.part.meshing import jacobian_ratio, mesh_solid
+from fem.part.meshing import estimated_unknowns, jacobian_ratio, mesh_solid
 from fem.part.quadrature import volume
 from fem.part.solid import read_solid
 
@@ -40,6 +40,22 @@ def test_curved_mesh_carries_the_exact_volume_and_area(tmp_path):
     hole = next(i for i, f in enumerate(mesh.faces) if f.kind == "cylinder")
     on_hole = mesh.nodes[mesh.nodes_of((hole,))]
     assert np.hypot(on_hole[:, 0] - 20, on_hole[:, 1] - 10) == pytest.approx(4.0, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("build", "size", "finest"),
+    [
+        (block_with_hole, 5, 1.25),
+        (lambda occ: occ.addTorus(0, 0, 0, 20, 4), 5, 1.5),
+        (lambda occ: occ.addSphere(0, 0, 0, 10), 4, 1),
+        (lambda occ: occ.addCylinder(0, 0, 0, 0, 0, 60, 4), 4, 1.5),
+        (lambda occ: occ.dilate([(3, occ.addTorus(0, 0, 0, 20, 5))], 0, 0, 0, 1.5, 1, 0.7), 5, 1.5),
+    ],
+)
+def test_the_size_of_a_mesh_is_foretold(tmp_path, build, size, finest):
+    solid = read_solid(draw(tmp_path / "part.step", build))
+    told = estimated_unknowns(solid, size=size, finest=finest)
+    assert 0.75 < told / mesh_solid(solid, size=size, finest=finest).unknowns < 1.9
 
 
 def test_the_same_input_gives_the_same_mesh(tmp_path):

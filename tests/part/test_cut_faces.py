@@ -131,3 +131,19 @@ def test_at_takes_whole_numbers_and_refuses_other_words(tmp_path):
             FaceQuery(normal=(0, 0, 1), at=word)
     with pytest.raises(FaceError, match="low is not below high"):
         FaceQuery(normal=(0, 0, 1), cut=((0, 0, 0), (1, 1, 0)))
+
+
+def test_at_is_measured_along_the_normal_of_a_skew_plane(tmp_path):
+    """A block turned by 30 degrees: its sides lie 2 and 12 mm from the origin along their normal, whichever way."""
+
+    def build(occ):
+        occ.rotate([(3, occ.addBox(2, 0, 0, 10, 8, 6))], 0, 0, 0, 0, 0, 1, np.pi / 6)
+
+    solid = read_solid(draw(tmp_path / "turned.step", build))
+    normal = (np.cos(np.pi / 6), 0.5, 0.0)
+    for at, outward in ((12.0, 1.0), (2.0, -1.0)):
+        (hit,) = find_faces(solid.faces, FaceQuery(normal=tuple(outward * v for v in normal), at=at))
+        assert solid.faces[hit].centre @ normal == pytest.approx(at)
+    along_x = float(solid.faces[hit].centre[0])
+    with pytest.raises(FaceError, match="no face matches"):
+        find_faces(solid.faces, FaceQuery(normal=tuple(-v for v in normal), at=along_x))

@@ -83,6 +83,9 @@ def test_check_and_faces_list_the_solids(tmp_path, capsys, monkeypatch):
     assert "part 2: 6 faces" in capsys.readouterr().out
     assert main(["faces", "case.step", "--part", "3"]) == 2
     assert "there is no part 3" in capsys.readouterr().err
+    (tmp_path / "case.step").rename(tmp_path / "a\nb.step")
+    assert main(["faces", "a\nb.step"]) == 0
+    assert "beadwork faces a\\nb.step --part" in capsys.readouterr().err
 
 
 def test_an_assembly_is_refused_without_a_word(tmp_path):

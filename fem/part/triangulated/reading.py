@@ -12,6 +12,7 @@ from fem.part.several import FileSolid, chosen, listed, refuse_several
 from fem.part.solid import Solid, Triangulation
 from fem.part.triangulated.bodies import Bodies, Shell, bodies_of
 from fem.part.triangulated.crossing import refuse_crossing
+from fem.part.triangulated.letter import refuse_guesses
 from fem.part.triangulated.segmenting import sorted_into_faces
 from fem.part.triangulated.soundness import volumes
 
@@ -109,6 +110,7 @@ def _loaded(file: Path) -> tuple[list[Shell], str | None]:
     where = str(file)
     if file.suffix.lower() == ".3mf":
         _refuse_vast_archive(file)
+    refuse_guesses(file)
     shells = []
     try:
         apart: dict[str, Any] = {"split_objects": True} if file.suffix.lower() == ".obj" else {}
