@@ -104,8 +104,16 @@ def quantity(text: Any, kind: str, *, where: str = "") -> float:
         return _quantity(text, kind)
     except InputError as error:
         raise InputError(
-            error.message, where=where, advice=error.advice or f'Write it as "{EXAMPLES[kind]}".'
+            error.message, where=where, advice=error.advice or f'Write it as "{_example(text, kind)}".'
         ) from None
+
+
+def _example(text: Any, kind: str) -> str:
+    """How a quantity is written: the user's own number with a unit, or an example of the kind."""
+    small = isinstance(text, int | float) and not isinstance(text, bool) and abs(text) < 1e9
+    number = f"{text}" if small else text.strip() if isinstance(text, str) else ""
+    plain = len(number) <= 12 and re.fullmatch(r"-?\d+(\.\d+)?", number)
+    return f"{number} {EXAMPLES[kind].split(' ', 1)[1]}" if plain else EXAMPLES[kind]
 
 
 def unit_size(unit: Any, kind: str, *, where: str = "") -> float:

@@ -24,7 +24,7 @@ def faces(options: argparse.Namespace) -> int:
     except SeveralSolidsError:
         solids = solids_in(options.solid, unit=options.unit)
         return _list_solids(solids, Path(options.solid), as_json=options.json)
-    picture = picture_place(options.picture or Path(f"{solid.path.stem}_faces.png"))
+    picture = picture_place(options.picture or Path(f"{solid.path.stem}{_which(solid)}_faces.png"))
     if options.json:
         print(json.dumps([_face_facts(f) for f in solid.faces], indent=1))
     else:
@@ -74,6 +74,13 @@ def _name(solid: Any) -> str:
     which = "" if solid.part is None else f", part {solid.part}"
     which = f", {len(solid.parts)} solids fused" if solid.fused and len(solid.parts) > 1 else which
     return f"{solid.path.name}{which}"
+
+
+def _which(solid: Any) -> str:
+    """Which of a file's solids, as part of a file name."""
+    if solid.part is not None:
+        return "_" + "".join(c if c.isalnum() else "_" for c in str(solid.part))
+    return "_fused" if solid.fused and len(solid.parts) > 1 else ""
 
 
 def _draw(solid: Any, picture: Path) -> None:

@@ -27,7 +27,10 @@ def run(options: argparse.Namespace) -> int:
     _print_findings(console, findings)
     console.print(f"Report: {report}", soft_wrap=True)
     console.print(CAUTION, style="dim")
-    return 3 if options.strict and not verdict_of(findings).passes else 0
+    verdict = verdict_of(findings)
+    if options.strict and not verdict.asked and verdict.passes:
+        console.print("The study asks for no reserve factor: --strict asked for 1, at which a part just fails.")
+    return 3 if options.strict and not verdict.passes else 0
 
 
 MOST_ROWS = 24
@@ -79,6 +82,9 @@ def _print_findings(console: Any, findings: Findings) -> None:
 def _print_cases(console: Any, findings: Findings) -> None:
     from fem.telling.reactions import failing_load
 
+    def of(reserve: Any) -> str:
+        return f"{reserve.body}: " if len(findings.bodies) > 1 and ":" not in reserve.face else ""
+
     rows = []
     for name, case in findings.cases.items():
         r = case.reserve
@@ -89,7 +95,7 @@ def _print_cases(console: Any, findings: Findings) -> None:
                 reserve_text(r.minimum) + (" *" if r.singular else ""),
                 failing_load(case),
                 f"{r.mode}, in the {r.zone}",
-                f"{r.face} {place_text(r.at_mm)}",
+                f"{of(r)}{r.face} {place_text(r.at_mm)}",
                 f"{max(case.force_error, case.moment_error):.0e}",
             ]
         )
@@ -120,6 +126,8 @@ def check(options: argparse.Namespace) -> int:
     _print_plans(console, found.bodies, currency=study.currency)
     rows = [[n, g.what, f"{g.area:,.1f}", place_text(g.centre)] for n, g in found.groups.items()]
     console.print(ruled("Faces", ["name", "what", "area [mm²]", "centre [mm]"], rows))
+    rows = [[n, ", ".join(f"{k} {_fact(v)}" for k, v in facts.items())] for n, facts in found.supports.items()]
+    console.print(ruled("Supports", ["support", "what"], rows))
     rows = [[n, ", ".join(f"{k} {_fact(v)}" for k, v in facts.items())] for n, facts in found.loads.items()]
     console.print(
         ruled("Loads at unit factor (moments about the origin of the part axes)", ["load", "numbers"], rows)

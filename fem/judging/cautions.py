@@ -22,7 +22,8 @@ STANDING = tuple(
         "The numbers are an engineering estimate from one linear analysis: small displacements, elastic material.",
         "Printed polymer varies from machine to machine, spool to spool and day to day: test coupons from your own "
         "printer, in the state and direction that count.",
-        "Nylon softens when it takes up water or warms, and creeps under bolts: preload fades; check and retighten.",
+        "Polymers soften when they warm, nylon also when it takes up water, and they creep under bolts: preload "
+        "fades; check and retighten.",
         "Never let one printed part alone stand between a person and injury: add a second hold, and inspect.",
         "Follow local codes, and have a qualified engineer sign what can hurt someone.",
     )

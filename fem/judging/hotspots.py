@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -97,36 +98,43 @@ def find_hot_spots(
 
 
 class NearestFace:
-    """Answers which named face (or which face of the solid) lies nearest to a point."""
+    """Answers which named face (or which face of the solid) of a node's own body lies nearest to it."""
 
     def __init__(self, mesh: TetMesh, groups: Mapping[str, FaceGroup]) -> None:
-        from scipy.spatial import cKDTree
-
         # A patch cut from a face keeps its name where the whole face has one, too
         self.mesh, self.names = mesh, sorted(groups, key=lambda name: groups[name].cut_area is not None)
-        which = np.full(len(mesh.triangles), -1)
+        self._which = np.full(len(mesh.triangles), -1)
         for i, name in enumerate(self.names):
-            which[groups[name].triangles] = i
-        own, named = np.repeat(mesh.face, 6), np.repeat(which, 6)
-        flat = mesh.triangles.ravel()
-        self._face = own
-        self._tree = cKDTree(mesh.nodes[flat])
-        mine = named >= 0
-        self._named = named[mine]
-        self._named_tree = cKDTree(mesh.nodes[flat[mine]]) if mine.any() else None
+            self._which[groups[name].triangles] = i
+        self._near: dict[int, tuple[Any, Any, Any, Any]] = {}
 
-    def __call__(self, point: Array) -> tuple[str, float]:
+    def __call__(self, node: int) -> tuple[str, float]:
         """Its name and distance [mm]: a named face when one is as near as the nearest, else `body:id`."""
-        distance, at = self._tree.query(point)
-        if self._named_tree is not None:
-            d, k = self._named_tree.query(point)
+        body, point = int(self.mesh.node_body[node]), self.mesh.nodes[node]
+        if body not in self._near:
+            self._near[body] = self._trees(body)
+        tree, faces, named_tree, named = self._near[body]
+        distance, at = tree.query(point)
+        if named_tree is not None:
+            d, k = named_tree.query(point)
             if d <= distance + 0.05 * self.mesh.diagonal:
-                return self.names[int(self._named[k])], float(d)
-        return self.mesh.faces[int(self._face[at])].label, float(distance)
+                return self.names[int(named[k])], float(d)
+        return self.mesh.faces[int(faces[at])].label, float(distance)
+
+    def _trees(self, body: int) -> tuple[Any, Any, Any, Any]:
+        """A tree of a body's surface nodes with their faces, and one of those on named faces with their names."""
+        from scipy.spatial import cKDTree
+
+        own = self.mesh.node_body[self.mesh.triangles[:, 0]] == body
+        flat, face = self.mesh.triangles[own].ravel(), np.repeat(self.mesh.face[own], 6)
+        which = np.repeat(self._which[own], 6)
+        mine = which >= 0
+        named = cKDTree(self.mesh.nodes[flat[mine]]) if mine.any() else None
+        return cKDTree(self.mesh.nodes[flat]), face, named, which[mine]
 
 
 def _spot(mesh: TetMesh, field: ReserveField, singular: SingularPlaces, near: NearestFace, node: int) -> HotSpot:
-    face, distance = near(mesh.nodes[node])
+    face, distance = near(node)
     zone, label = field.phases[field.phase[node]]
     return HotSpot(
         reserve=float(field.reserve[node]),

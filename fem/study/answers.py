@@ -243,7 +243,7 @@ def _least(mesh: TetMesh, field: ReserveField, singular: SingularPlaces, near: N
         zone=zone,
         phase=phase,
         body=mesh.bodies[mesh.node_body[node]],
-        face=near(mesh.nodes[node])[0],
+        face=near(node)[0],
         at_mm=_floats(mesh.nodes[node]),
         singular=bool(singular.at[node]) and limited,
         nonsingular_minimum=float(real.min()) if len(real) else float("inf"),

@@ -4,15 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
-
 from fem.caution import Caution
 from fem.judging.cautions import cautions_of
 from fem.judging.findings import FaceFindings, Findings, MeshFindings
 from fem.judging.trust import trust_of
 from fem.loading.case import LoadCase
 from fem.part.faces import cut_notes
-from fem.part.tetmesh import TetMesh
 from fem.study.answers import compare_requirements
 from fem.study.bodies import describe_bodies, print_cautions
 from fem.study.fingerprint import fingerprint
@@ -47,8 +44,7 @@ def findings_of(
     )
     errors = {name: answers[name].energy_error for name in cases}
     trust = trust_of(about_mesh, balance=balance, energy_error=errors, iterations=iterations)
-    notes = tuple(Caution("solid", note) for solid in ready.solids.values() for note in solid.notes)
-    notes += tuple(Caution("cut", note, {"face": name}) for name, note in cut_notes(ready.groups).items())
+    notes = tuple(Caution("cut", note, {"face": name}) for name, note in cut_notes(ready.groups).items())
     growing = tuple(
         Caution(
             "permanent_alone",
@@ -56,7 +52,7 @@ def findings_of(
             {"case": case.name},
         )
         for case in cases.values()
-        if case.all_grow
+        if case.all_grow and any(case.factors.values())
     )
     if not study.text:
         notes += (Caution("no_file", "The study was changed by a script: no file holds what was computed."),)
@@ -73,7 +69,7 @@ def findings_of(
         stiffness=stiffness,
         requirements=compare_requirements(study.requirements, bodies=bodies, cases=results),
         loads={name: each.facts for name, each in ready.loads.items()},
-        supports={name: _support_facts(plan) for name, plan in study.supports.items()},
+        supports={name: support_facts(plan) for name, plan in study.supports.items()},
         trust=trust,
         cautions=cautions_of(bodies, results, trust, mesh=about_mesh, diagonal=mesh.diagonal, remarks=remarks),
         peak_memory_MB=peak_memory(),
@@ -86,7 +82,8 @@ def print_keys(study: Study) -> dict[str, PrintKeys | None]:
     return {name: body.print for name, body in study.bodies.items()}
 
 
-def _support_facts(plan: Any) -> dict[str, Any]:
+def support_facts(plan: Any) -> dict[str, Any]:
+    """A support in words and numbers."""
     facts: dict[str, Any] = {"face": plan.face}
     if plan.fixed:
         return {**facts, "fixed": list(plan.fixed) if not isinstance(plan.fixed, str) else plan.fixed}
@@ -98,18 +95,3 @@ def _support_facts(plan: Any) -> dict[str, Any]:
         "foundation_normal_N_per_mm3": plan.foundation_normal,
         "foundation_tangential_N_per_mm3": plan.foundation_tangential,
     }
-
-
-def far_points(study: Study, mesh: TetMesh) -> tuple[Caution, ...]:
-    """Cautions for points that lie off the part: they are read at the nearest node."""
-    reach = float(mesh.edge_length.max())
-    off = {n: float(np.linalg.norm(mesh.nodes - np.asarray(at), axis=1).min()) for n, at in study.points.items()}
-    return tuple(
-        Caution(
-            "point_off_part",
-            f"Point {n} lies {d:.3g} mm off the part; the nearest node is read.",
-            {"point": n, "distance_mm": d},
-        )
-        for n, d in off.items()
-        if d > reach
-    )

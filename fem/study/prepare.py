@@ -10,12 +10,10 @@ from fem.caution import Caution
 from fem.errors import InputError
 from fem.judging.scene import Patch
 from fem.loading.loads import Load
-from fem.loading.plan import TemperatureChangeKeys
 from fem.loading.supports import Foundation, Held, held_face, spring_support
 from fem.part.faces import FaceGroup
 from fem.part.tetmesh import TetMesh
 from fem.printing.body import PrintedBody, metal_body, printed_body
-from fem.printing.card.temperature import other_temperature
 from fem.printing.polymer import Card, card_with, load_card
 from fem.study.plans import BodyPlan, Study
 from fem.tensors import Array
@@ -29,15 +27,15 @@ def body_print(body: BodyPlan, *, where: str = "") -> PrintedBody:
     place = f"{where}: bodies.{body.name}" if where else f"bodies.{body.name}"
     try:
         if body.print is not None:
-            card, state = _card_of(body)
+            card, state = card_of(body)
             return printed_body(body.print.plan, card=card, state=state, temperature=body.print.temperature)
-        card, state = _card_of(body)
+        card, state = card_of(body)
         return metal_body(card, state=state)
     except InputError as error:
         raise error.inside(place) from None
 
 
-def _card_of(body: BodyPlan) -> tuple[Card, str]:
+def card_of(body: BodyPlan) -> tuple[Card, str]:
     """A body's card, with the values that the study sets in it, and the state asked for or the card's first."""
     if body.print is None:
         card = load_card(str(body.metal))
@@ -46,30 +44,6 @@ def _card_of(body: BodyPlan) -> tuple[Card, str]:
     state = body.print.state or next(iter(card.states))
     values = body.print.card
     return (card_with(card, state=state, values=values, where="print.card") if values else card), state
-
-
-def temperature_cautions(study: Study) -> tuple[Caution, ...]:
-    """Cautions for temperature changes that end where a card's values no longer hold."""
-    out = []
-    for name, load in study.loads.items():
-        if not isinstance(load.what, TemperatureChangeKeys):
-            continue
-        most = max((abs(factors.get(name, 0.0)) for factors in study.cases.values()), default=1.0)
-        for body in load.what.bodies or tuple(study.bodies):
-            card, state = _card_of(study.bodies[body])
-            plan = study.bodies[body].print
-            values = card.state(state, temperature=None if plan is None else plan.temperature)
-            other = other_temperature(values, change=most * load.what.by)
-            if other is not None:
-                text = f"Load {name}: body {body}, card {card.name}: {other.text}"
-                numbers = {
-                    "load": name,
-                    "body": body,
-                    "values_at_degC": other.values_at,
-                    "load_at_degC": other.load_at,
-                }
-                out.append(Caution("card_temperature", text, numbers, decisive=True))
-    return tuple(out)
 
 
 def supports_of(study: Study, mesh: TetMesh, groups: Mapping[str, FaceGroup]) -> tuple[list[Held], list[Foundation]]:

@@ -31,11 +31,12 @@ from fem.study.clock import Clock, Progress, clock_say
 from fem.study.file import read_study
 from fem.study.fingerprint import ground_key, shown_digests
 from fem.study.folder import fresh_folder
-from fem.study.gather import far_points, findings_of, print_keys
+from fem.study.gather import findings_of, print_keys, support_facts
 from fem.study.ground import Ground, Prepared, Sizes, expected_unknowns, lay_ground, own_sizes, read_bodies
 from fem.study.machine import peak_memory
 from fem.study.plans import Study
-from fem.study.prepare import body_print, lost_loads, patches_of, supports_of, temperature_cautions
+from fem.study.prepare import body_print, lost_loads, patches_of, supports_of
+from fem.study.remarks import remarks_of
 
 DEFAULT_FOLDER = "results"
 """Where a run writes unless it is told otherwise: a folder of the study's name in here."""
@@ -110,8 +111,7 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
     answers: dict[str, Any] = {}
     stiffness = {}
     iterations, balance = 0, 0.0
-    remarks: list[Caution] = [c for load in loads.values() for c in load.cautions]
-    remarks += [*far_points(study, mesh), *temperature_cautions(study)]
+    remarks: list[Caution] = list(remarks_of(ready))
     if watched and (pushing := [f.name for f in foundations if f.push_only]):
         text = f"The stiffness of watched faces takes foundation {', '.join(pushing)} as pressing all over."
         remarks.append(Caution("stiffness_without_contact", text, {"supports": pushing}))
@@ -211,6 +211,7 @@ class Checked:
     bodies: dict[str, Any]
     groups: dict[str, FaceGroup]
     unknowns: dict[str, int]
+    supports: dict[str, dict[str, Any]]
     loads: dict[str, dict[str, Any]]
     totals: dict[str, tuple[Any, Any]]
     cautions: tuple[Caution, ...]
@@ -239,8 +240,19 @@ def check_study(study: Study, *, progress: Progress | None = None) -> Checked:
         totals[case.name] = resultant(ready.mesh, forces)
     bodies = describe_bodies(ready.mesh, ready.printed, made=ready.made, keys=print_keys(study))
     facts = {k: v.facts for k, v in loads.items()}
+    supports = {name: support_facts(plan) for name, plan in study.supports.items()}
     # The mesh of a check is coarser than that of the run: what it reaches of a cut says nothing of the run's
-    return Checked(study, solids, bodies, ready.groups, unknowns, facts, totals, print_cautions(bodies))
+    return Checked(
+        study,
+        solids,
+        bodies,
+        ready.groups,
+        unknowns,
+        supports,
+        facts,
+        totals,
+        (*remarks_of(ready), *print_cautions(bodies)),
+    )
 
 
 def run_study(path: Any, *, out: Path | None = None, progress: Progress | None = None) -> tuple[Findings, Path]:

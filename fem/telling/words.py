@@ -84,11 +84,13 @@ def _holds(findings: Findings) -> str:
         told = "No, the part does not hold"
     elif reserve.minimum < verdict.required:
         told = "The part bears its loads, but its reserve factor is too small"
+    elif not verdict.passes:
+        told = "The part bears its loads, but misses a requirement"
     else:
         told = "Yes, the part holds"
     sentence = (
         f"{told}: the minimum reserve factor is {reserve_text(reserve.minimum)} ({target}), in case {name}, "
-        f"failure mode: {reserve.mode}, at {place(reserve.at_mm)}{_near(reserve)}"
+        f"failure mode: {reserve.mode}, at {place(reserve.at_mm)}{_near(findings, reserve)}"
     )
     if reserve.singular:
         sentence += (
@@ -98,8 +100,9 @@ def _holds(findings: Findings) -> str:
     return sentence + "."
 
 
-def _near(reserve: Reserve) -> str:
-    return f" near face {reserve.face}" if reserve.face else ""
+def _near(findings: Findings, reserve: Reserve) -> str:
+    of = f" in body {reserve.body}" if len(findings.bodies) > 1 else ""
+    return of + (f" near face {reserve.face}" if reserve.face else "")
 
 
 def _gives(findings: Findings) -> str:

@@ -317,7 +317,7 @@ SLIPS = {
     "infill that nobody knows": (
         '"solid"',
         '{ pattern = "gyrod", density = 0.4 }',
-        'bodies.saddle.print: no infill pattern is called "gyrod".',
+        'bodies.saddle.print.infill: no infill pattern is called "gyrod".',
     ),
     "place in words": ('at = "min"', 'at = "lowest"', 'faces.wing_seat.plane.at: \'lowest\' .* Write "min", "max"'),
     "nothing asked": (", id = 7", "", "faces.mast_top: nothing is asked of the face."),

@@ -8,9 +8,11 @@ from helpers_cad import draw
 
 from fem.cli import main
 from fem.errors import InputError, SeveralSolidsError
+from fem.judging.hotspots import NearestFace
 from fem.study.clock import Clock
 from fem.study.file import read_study
 from fem.study.ground import ground_key, lay_ground
+from fem.study.remarks import remarks_of
 from fem.study.run import check_study, prepare
 
 STUDY = """
@@ -131,3 +133,25 @@ def test_without_a_question_the_terminal_leaves_no_blank_line(tmp_path, capsys):
         title, after = capsys.readouterr().out.splitlines()[:2]
         assert title == "Tray and lid"
         assert after.strip() == ("Does the lid bear a weight?" if question else "Solids")
+
+
+def test_touching_bodies_are_not_taken_for_joined_and_places_name_their_own_faces(tmp_path):
+    """The lid carries the weight alone; the place where it fails lies on the lid, however near the tray's rim is."""
+    tray = '[bodies.tray]\nsolid = "case.step"\npart = 1\nmetal = "6082-t6"\nmesh = { size = "8 mm" }\n'
+    both = STUDY.replace("[bodies.lid]", tray + "[bodies.lid]").replace(
+        "[faces.below]\n", '[faces.below]\nbody = "lid"\n'
+    )
+    both = both.replace("[faces.pad]\n", '[faces.pad]\nbody = "lid"\n').replace(
+        "[supports.rest]",
+        '[faces.rim]\nbody = "tray"\nplane = { normal = [0, 0, 1], at = "max" }\n'
+        '[supports.rim]\nface = "rim"\nfixed = ["x", "y", "z"]\n[supports.rest]',
+    )
+    ready = prepare(read_study(written(tmp_path, both)))
+    (told,) = [c for c in remarks_of(ready) if c.kind == "not_joined"]
+    assert told.decisive and "no force passes" in told.text
+    alone = prepare(read_study(written(tmp_path)))
+    assert "not_joined" not in {c.kind for c in remarks_of(alone)}
+    near = NearestFace(ready.mesh, ready.groups)
+    lid = ready.mesh.bodies.index("lid")
+    for node in np.flatnonzero(ready.mesh.node_body == lid)[::7]:
+        assert near(int(node))[0] in ("below", "pad") or near(int(node))[0].startswith("lid:")

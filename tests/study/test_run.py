@@ -262,3 +262,27 @@ def test_a_card_read_at_another_temperature_than_the_load_is_told(bar):
         warm = f'[loads.warm]\ntemperature_change = {{ by = "{by}" }}\n'
         found = solved(bar, printed + PULL + warm + case).cautions
         assert any(c.kind == "card_temperature" and c.decisive for c in found) is told
+
+
+def test_check_and_run_tell_what_the_study_leaves_doubtful(bar, capsys):
+    """A load in no case, a point off the part, and a case without any load: each told as it is, by both commands."""
+    idle = '[loads.idle]\nface = "right"\npressure = "1 MPa"\n'
+    points = '[points]\neye = ["44 mm", "5 mm", "5 mm"]\n'.replace("44", "49")
+    text = BAR + PULL + idle + points + "[cases]\none = { pull = 1.0 }\nnone = { pull = 0.0 }\n"
+    path = study(bar, text)
+    kinds = {c.kind for c in check_study(read_study(path)).cautions}
+    assert {"idle_load", "point_off_part"} <= kinds
+    found = {c.kind for c in solved(bar, text).cautions}
+    assert {"idle_load", "point_off_part"} <= found and "permanent_alone" not in found
+    assert main(["check", str(path)]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert "Supports" in out and "fixed (x)" in out and "Load idle works in no case" in out
+    far = text.replace("49 mm", "490 mm")
+    with pytest.raises(InputError, match=r"points\.eye: the point lies 450 mm off the part"):
+        check_study(read_study(study(bar, far)))
+
+
+def test_strict_says_what_it_asked_where_the_study_asks_nothing(bar, capsys, tmp_path):
+    text = BAR + PULL + "[cases]\none = { pull = 1.0 }\n"
+    assert main(["run", str(study(bar, text)), "--strict", "--out", str(tmp_path / "out")]) == 0
+    assert "--strict asked for 1" in " ".join(capsys.readouterr().out.split())

@@ -6,9 +6,9 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field, model_validator
 
-from fem.errors import InputError
+from fem.errors import InputError, nearest
 from fem.printing.card.nouns import ROOM_TEMPERATURE
-from fem.printing.plan import INFILL_ANGLE
+from fem.printing.plan import INFILL_ANGLE, INFILL_PATTERNS
 from fem.study.keys.values import Direction, Extent, Form, Name, Positive, Says, Speed, Temperature, fault
 from fem.units import unit_size
 
@@ -60,6 +60,9 @@ class InfillForm(Form):
 
     @model_validator(mode="after")
     def _dense(self) -> InfillForm:
+        if self.pattern not in INFILL_PATTERNS:
+            known = f"There are {', '.join(INFILL_PATTERNS)}. {nearest(self.pattern, INFILL_PATTERNS)}"
+            raise fault(f'no infill pattern is called "{self.pattern}".', known.strip())
         if self.pattern != "solid" and self.density is None:
             raise fault(
                 f'"{self.pattern}" needs a density.',
