@@ -126,18 +126,18 @@ def check(options: argparse.Namespace) -> int:
     _print_plans(console, found.bodies, currency=study.currency)
     rows = [[n, g.what, f"{g.area:,.1f}", place_text(g.centre)] for n, g in found.groups.items()]
     console.print(ruled("Faces", ["name", "what", "area [mm²]", "centre [mm]"], rows))
-    rows = [[n, ", ".join(f"{k} {_fact(v)}" for k, v in facts.items())] for n, facts in found.supports.items()]
+    rows = [[n, _in_words(facts)] for n, facts in found.supports.items()]
     console.print(ruled("Supports", ["support", "what"], rows))
-    rows = [[n, ", ".join(f"{k} {_fact(v)}" for k, v in facts.items())] for n, facts in found.loads.items()]
+    rows = [[n, _in_words(facts)] for n, facts in found.loads.items()]
     console.print(
         ruled("Loads at unit factor (moments about the origin of the part axes)", ["load", "numbers"], rows)
     )
     rows = [[n, place_text(force), place_text(moment)] for n, (force, moment) in found.totals.items()]
     console.print(ruled("Cases", ["case", "total force [N]", "total moment [N mm]"], rows))
     tell_cautions(console, found.cautions)
-    for body in found.bodies.values():
-        if body.estimates:
-            console.print(f"Estimates in card {body.material} ({body.state}): {', '.join(body.estimates)}.")
+    flagged = {(b.material, b.state): b.estimates for b in found.bodies.values() if b.estimates}
+    for (card, state), values in flagged.items():
+        console.print(f"Estimates in card {card} ({state}): {', '.join(values)}.")
     for variant in variants:
         if variant.error:
             console.print(f"Variant {variant.name} cannot be solved: {variant.error}", soft_wrap=True)
@@ -205,11 +205,7 @@ def _print_plans(console: Any, bodies: Any, *, currency: str) -> None:
         console.print(ruled("As printed, estimated", [*heads, f"cost [{money(currency)}]", "assumed"], rows))
 
 
-def _fact(value: Any) -> str:
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, float):
-        return f"{value:.4g}"
-    if isinstance(value, (list, tuple)):
-        return "(" + ", ".join(_fact(v) for v in value) + ")"
-    return str(value)
+def _in_words(facts: dict[str, Any]) -> str:
+    from fem.telling.report import flat
+
+    return ", ".join(f"{name} {text}".strip() for name, text in flat(facts))
