@@ -26,7 +26,7 @@ SLACK = 1e-6
 """A point changes sides when it lies that share of the deepest approach on the other one: below it is noise."""
 PATIENCE = 20
 """Steps after which the slack grows tenfold every ten steps, at last to a hundredth, so that points that go to and
-fro come to rest: where the tangential part goes with the normal one, there may be no exact answer."""
+fro come to rest: as the tangential part goes with the normal one, there may be no exact answer."""
 
 Pressing = Mapping[str, NDArray[np.bool_]]
 

@@ -27,6 +27,7 @@ from fem.judging.scene import CaseFields
 from fem.loading.case import LoadCase
 from fem.loading.loads import resultant, wrench_load
 from fem.part.faces import FaceGroup
+from fem.part.quadrature import tet_volumes
 from fem.part.tetmesh import TetMesh
 from fem.printing.field import PrintedField
 from fem.solving.cases import SolvedCases
@@ -188,10 +189,7 @@ def _energy(
     energy -= float((displacement * held).sum())
     free = printed.expansion_table
     density = 0.5 * np.einsum("ka,kab,kb->k", free, printed.stiffness_table, free)[printed.material].mean(axis=1)
-    c = mesh.nodes[mesh.tets[:, :4]]
-    size = np.abs(np.linalg.det(c[:, 1:] - c[:, :1])) / 6
-    energy += float((density * size * warm**2).sum())
-    return energy
+    return energy + float((density * tet_volumes(mesh) * warm**2).sum())
 
 
 def _point(

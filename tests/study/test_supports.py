@@ -145,10 +145,25 @@ def test_each_case_has_its_own_contact_and_directions_see_it_too(bar):
         assert moved == pytest.approx(found[case.name].maximum_displacement_mm, rel=1e-5)
 
 
+def test_a_warm_plate_with_a_hole_on_soft_springs_keeps_no_energy(bar):
+    # The sides of its tetrahedra are curved: free expansion must be taken out of the same volume that was warmed
+    draw(
+        bar / "hole.step",
+        lambda o: o.cut([(3, o.addBox(0, 0, 0, L, 20, 8))], [(3, o.addCylinder(20, 10, -1, 0, 0, 10, 7))]),
+    )
+    text = BAR[: BAR.index("[supports")].replace("bar.step", "hole.step").replace("5 mm", "8 mm")
+    text += '[supports.rubber]\nface = "bottom"\nspring = "0.01 N/mm"\n'
+    (bar / "warm.toml").write_text(text + '[loads.sun]\ntemperature_change = { by = "30 K" }\n')
+    found = answer(prepare(read_study(bar / "warm.toml"))).findings.cases["all"]
+    assert found.maximum_displacement_mm > 5e-3
+    # Warmed between rigid walls it would keep some 700 mJ
+    assert abs(found.strain_energy_mJ) < 1e-3
+
+
 @pytest.mark.parametrize(
     ("fixed", "stiffness", "press", "lift", "bound"),
     [
-        # Nearly all of it stands on one spring when it fails: what either load alone would do there means nothing
+        # At failure nearly all of the foundation has let go: what either load alone would do there means nothing
         ('"x", "y", "z"', 5.0, (0, -1500, 32), (0, 0, 170), 14),
         # It is free at four times the load, and fails before by what the contact at factor one does not tell
         ('"x", "y"', 16.0, (162, -1600, 21.6), (130, 180, 400), 3.6),
