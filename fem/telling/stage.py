@@ -16,7 +16,7 @@ from fem.telling.colours import TABLE, UTILISATION_TOP, Colour, ReserveScale
 from fem.tensors import Array
 
 WINDOW = 1.5e9
-"""Bytes of addresses that the window and its libraries take: 1.25e9 when it is opened, some more to draw (measured)."""
+"""Bytes of addresses that the window and its libraries take: 1.25e9 as it is opened, some more to draw (measured)."""
 CORNER = (0.9, -1.0, 0.75)
 """Direction from the part to the camera where nothing speaks for another one."""
 
