@@ -1,7 +1,7 @@
 #!/bin/sh
 # Sets Beadwork up on a bare Debian or Ubuntu that has python3 and python3-venv.
 #   sh setup.sh               installs it into .venv
-#   sh setup.sh demo          ... and answers the demonstration study
+#   sh setup.sh demo          ... and solves the demonstration study
 #   sh setup.sh distributed   ... with PETSc and MPI, built once for this user (about 20 minutes on two cores)
 #   sh setup.sh test          ... with the tools, and runs linters, type checks and all tests
 #   sh setup.sh test distributed   ... the tests of the solver "distributed" too, with PETSc and MPI

@@ -35,12 +35,18 @@ def against(value: float | None, limit: float, *, digits: int = 3) -> str:
     return repr(value)
 
 
-def reserve_text(value: float | None, *, digits: int = 3) -> str:
-    """A reserve factor, rounded down: what is short of a limit is never told as reaching it."""
+def reserve_text(value: float | None, *, limit: float | None = None, digits: int = 3) -> str:
+    """A reserve factor, rounded down: what is short of a limit is never told as reaching it.
+
+    Beside a `limit` of more digits than these it gets as many as it takes for one that reaches it to show it.
+    """
     if value is None or value >= 1e6:
         return UNLIMITED
     if not value > 0:
         return "0.00" if value == 0 else number(value, digits=digits)
+    if limit is not None and value >= limit:
+        texts = (reserve_text(value, digits=more) for more in range(digits, MOST_DIGITS + 1))
+        return next((text for text in texts if float(text) >= limit), repr(value))
     text = number(value, digits=digits)
     if float(text) <= value:
         return text

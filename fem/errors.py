@@ -125,16 +125,19 @@ class Faults:
             raise together(self.found, where=where)
 
 
-def together(errors: Sequence[InputError], *, where: str) -> InputError:
-    """One failure that tells all of `errors`, a line each, under the place `where` that they share."""
-    if len(errors) == 1:
+def together(errors: Sequence[InputError], *, where: str, more: int = 0) -> InputError:
+    """One failure that tells all of `errors`, a line each, under the place `where` that they share; `more` are only
+    counted.
+    """
+    if len(errors) + more == 1:
         return errors[0]
     kind = type(errors[0])
     each = [
         type(e)(e.message, where="" if e.where == where else e.where.removeprefix(f"{where}: "), advice=e.advice)
         for e in errors
     ]
-    return kind(f"{len(errors)} things are wrong.", where=where, each=each)
+    rest = [kind(f"And {more} more.")] if more else []
+    return kind(f"{len(errors) + more} things are wrong.", where=where, each=[*each, *rest])
 
 
 def printable(text: str) -> str:

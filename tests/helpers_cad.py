@@ -2,6 +2,8 @@
 
 import gmsh
 
+from fem.part.cad import keep_broken_pipes_harmless
+
 
 def draw(path, build):
     """Write what `build` (a function of gmsh's kernel) draws to `path`; the suffix says the format."""
@@ -13,4 +15,5 @@ def draw(path, build):
         gmsh.write(str(path))
     finally:
         gmsh.finalize()
+        keep_broken_pipes_harmless()
     return path

@@ -117,8 +117,8 @@ def test_the_choice_follows_from_the_table(choosing):
     lightest = min(meeting, key=meeting.get)
     assert len(meeting) < len(made)
     assert re.findall(r"^Print ([^:]+):", text, re.M) == [lightest, lightest]
-    assert lightest == "walls=4, density=0.6"  # what the notebook's words and its changed study go on with
-    front = re.search(r"^not beaten in mass and reserve: (.*)$", text, re.M).group(1).split("; ")
+    assert lightest == "4 walls, 60 % infill"  # what the notebook's words and its changed study go on with
+    front = re.search(r"^Pareto-optimal in mass and reserve: (.*)$", text, re.M).group(1).split("; ")
     unbeaten = [
         n for n, a in made.items() if not any(b[0] <= a[0] and b[1] >= a[1] and b != a for b in made.values())
     ]
@@ -137,14 +137,14 @@ def test_the_machined_bracket_gives_as_a_beam_of_aluminium_does(choosing):
     assert table["machined"][2] == pytest.approx(by_hand, rel=0.15)  # root plate and shear give, as above
     assert table["flat"][2] > 10 * by_hand  # a polymer of a tenth of that stiffness
     # upright, bending pulls the layers off each other
-    assert table["upright"][1] < 0.8 * table["walls=4, density=0.8"][1]
+    assert table["upright"][1] < 0.8 * table["4 walls, 80 % infill"][1]
 
 
 def test_a_step_is_the_difference_of_two_variants(choosing):
     text = "\n".join(printed(cell) for cell in choosing.cells if cell["cell_type"] == "code")
     table = variants_in(text)
     low, high = re.search(r"^walls from 2 to 4: mass \S+ \((\S+) to (\S+)\) g", text, re.M).groups()
-    gains = sorted(table[f"walls=4, density={d}"][0] - table[f"walls=2, density={d}"][0] for d in (0.6, 0.8))
+    gains = sorted(table[f"4 walls, {d} % infill"][0] - table[f"2 walls, {d} % infill"][0] for d in (60, 80))
     assert [float(low), float(high)] == pytest.approx(gains, abs=0.11)  # masses of three digits
     assert gains[0] > 1
 
@@ -152,7 +152,7 @@ def test_a_step_is_the_difference_of_two_variants(choosing):
 def test_the_study_s_direction_in_the_scan_is_the_variant_chosen(choosing):
     text = "\n".join(printed(cell) for cell in choosing.cells if cell["cell_type"] == "code")
     own = re.search(r"^along -?y \(.*the study's own direction\): minimum reserve factor ([\d.]+)", text, re.M)
-    assert float(own.group(1)) == pytest.approx(variants_in(text)["walls=4, density=0.6"][1], abs=0.011)
+    assert float(own.group(1)) == pytest.approx(variants_in(text)["4 walls, 60 % infill"][1], abs=0.011)
 
 
 def test_plot_and_directions_are_shown_and_the_review_is_written(choosing):

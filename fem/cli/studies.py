@@ -52,7 +52,7 @@ def _print_reactions(console: Any, findings: Findings) -> None:
 
 
 def _print_findings(console: Any, findings: Findings) -> None:
-    from fem.judging.verdict import is_reserve
+    from fem.judging.verdict import is_reserve, value_text
     from fem.telling.words import answer
 
     for sentence in answer(findings):
@@ -65,7 +65,7 @@ def _print_findings(console: Any, findings: Findings) -> None:
             [
                 "reserve factor" if is_reserve(r) else r.name,
                 with_unit(r.limit, r.unit),
-                with_unit(r.value, r.unit, limit=r.limit),
+                value_text(r),
                 "met" if r.met else "NOT MET",
                 r.where,
             ]
@@ -109,7 +109,7 @@ def check(options: argparse.Namespace) -> int:
     with progress() as say:
         found = check_study(study, progress=say)
     console = screen()
-    console.print(f"{found.study.title}\n{found.study.question}", soft_wrap=True)
+    console.print("\n".join(filter(None, (found.study.title, found.study.question))), soft_wrap=True)
     console.print(ruled("Solids", ["file", "part", "body", "volume [mm³]", "box", "contact"], _solid_rows(found)))
     rows = [
         [name, f"{b.material} ({b.state})", f"{b.volume_mm3:,.0f}", f"{b.mass_g:.1f}", f"{found.unknowns[name]:,}"]

@@ -62,12 +62,12 @@ def _estimates(bodies: Mapping[str, BodyFindings]) -> Iterable[Caution]:
 def _of_foundations(cases: Mapping[str, CaseFindings]) -> Iterable[Caution]:
     for name, case in cases.items():
         for support, found in case.foundations.items():
-            if found.pulling_force_fraction > PULL_LIMIT:
+            if found.pulling_force_fraction > PULL_LIMIT and not found.bonded:
                 yield Caution(
                     "foundation_pulls",
                     f"Case {name}: foundation {support} pulls on the part, with {number(found.pull_N)} N over "
-                    f"{number(100 * found.lifted_area_fraction)} % of its area; unless it is glued there, add "
-                    "push_only = true.",
+                    f"{number(100 * found.lifted_area_fraction)} % of its area; add "
+                    "push_only = true, or bonded = true where it is glued.",
                     {"case": name, "support": support, "pull_N": found.pull_N},
                     decisive=True,
                 )
@@ -141,7 +141,7 @@ def _of_mesh(
     if mesh.straightened:
         yield Caution(
             "straightened",
-            f"{mesh.straightened} mid-side nodes were pulled straight; the face is a little flat there.",
+            f"{mesh.straightened} mid-side nodes were straightened; the surface is slightly flattened there.",
             {"nodes": mesh.straightened},
         )
 

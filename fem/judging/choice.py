@@ -139,7 +139,7 @@ class Comparison:
 
     @property
     def reference(self) -> VariantNumbers | None:
-        """The reference part, where one is marked and was answered."""
+        """The reference part, where one is marked and was solved."""
         return next((v for v in self.variants if v.reference and v.answered), None)
 
     def __getitem__(self, name: str) -> VariantNumbers:

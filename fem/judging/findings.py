@@ -174,7 +174,7 @@ class ReactionFindings:
 class FoundationFindings:
     """How a foundation presses: `push_N` and `pull_N` the sums of its normal forces on the part, pressed and in
     tension, `pulling_force_fraction` the pull over both; `lifted_area_fraction` the fraction of its area from which
-    the part moves away. One that only pushes (`push_only`) has let go there.
+    the part moves away. One that only pushes (`push_only`) has let go there; one that is `bonded` is meant to pull.
     """
 
     push_only: bool
@@ -182,6 +182,7 @@ class FoundationFindings:
     pull_N: float
     pulling_force_fraction: float
     lifted_area_fraction: float
+    bonded: bool = False
 
 
 @dataclass(frozen=True)

@@ -2,8 +2,9 @@
 
 Where nothing lifts off, stress is linear in the load, and one solution tells the reserve factor of every place. A
 foundation that only pushes makes it linear by pieces: as long as the same points press. With permanent loads, these
-points change while the others grow; so the case is solved again at the load that it was found to fail at, and judged
-with the contact there, until the two agree. A part that lifts off and is free before that fails by it.
+points change while the others grow. The load of failure is then closed in from both sides: a factor at which the part
+holds, with the contact that it has there, and one at which it fails or has lifted off and is free. The next factor is
+the one at which it would fail if the contact stayed; where that lies outside, the middle.
 """
 
 from __future__ import annotations
@@ -21,17 +22,20 @@ from fem.printing.field import PrintedField
 from fem.solving.cases import SolvedCases, solved_at
 from fem.solving.equilibrium import Equilibrium
 
-MOST_TURNS = 6
+MOST_TURNS = 40
 AGREED = 2e-3
-"""Change of the reserve factor from one contact to the next, relative, at which they agree."""
-BISECTIONS = 11
+"""Distance of the two factors, relative, at which the search ends; the smaller one counts."""
+FAR = 1e3
+"""Where nothing grows towards failure, whether the part lifts off is asked at this factor."""
+NEAR = 1e-3
+"""A part that fails below this factor fails by its permanent loads."""
 
 
 @dataclass(frozen=True)
 class Growth:
     """`stress` of the whole case, the `reserve` field, and `lift_off`, the factor at which the part has lifted off
-    its foundations and is free (infinite: it fails before, or never is). `agreed` is false where no contact was found
-    that agrees with the load at failure.
+    its foundations and is free (infinite: it fails before, or never is). `agreed` is false where the search did not
+    close; the reserve is then a factor at which the part holds.
     """
 
     stress: StressField
@@ -40,60 +44,90 @@ class Growth:
     agreed: bool = True
 
 
+@dataclass(frozen=True)
+class _Loaded:
+    """A case with its growing loads at `factor` and the contact there: its `stress`, and the `stay` and `growing`
+    parts of it under that contact. Each part alone would press elsewhere: only `stress` is real.
+    """
+
+    factor: float
+    stress: StressField
+    stay: StressField | None
+    growing: StressField
+
+
 def judge_growth(
     case: LoadCase, *, mesh: TetMesh, printed: PrintedField, equilibrium: Equilibrium, solved: SolvedCases
 ) -> Growth:
     """Judge a solved case. Errors: NotConverged."""
-    stress, reserve = _judged(case, mesh, printed, solved)
+    first = _loaded(case, mesh, printed, solved, 1.0)
     if solved.contact is None or not case.permanent:
-        return Growth(stress, reserve)
-    used, factor = solved, float(reserve.reserve.min())
+        field = judge_reserve(mesh, printed, permanent=first.stay, growing=first.growing)
+        return Growth(first.stress, field)
+
+    def load(factor: float) -> _Loaded | None:
+        """The case at another factor, None where it is free."""
+        try:
+            return _loaded(case, mesh, printed, solved_at(equilibrium, case, solved, factor=factor), factor)
+        except FreeBodyError:
+            return None
+
+    def judged(at: _Loaded, start: float) -> ReserveField:
+        """The reserve beyond a loaded state, counted from `start`."""
+        return judge_reserve(mesh, printed, permanent=at.stress, growing=at.growing, start=start, whole=first.stress)
+
+    held, held_field = 0.0, None
+    at: _Loaded | None = first
+    over, failed, factor = np.inf, first, 1.0
     for _ in range(MOST_TURNS):
-        if not np.isfinite(factor):
-            # Nothing grows towards failure; whether it lifts off is asked far out
-            factor = 1e3
-        try:
-            there = solved_at(equilibrium, case, solved, factor=factor)
-        except FreeBodyError:
-            return Growth(stress, reserve, lift_off=_lift_off(equilibrium, case, solved, factor))
-        assert there.contact is not None and used.contact is not None
-        pairs = zip(there.contact.pressing.values(), used.contact.pressing.values(), strict=True)
-        if all(np.array_equal(a, b) for a, b in pairs):
-            return Growth(stress, reserve)
-        used, before = there, factor
-        _, reserve = _judged(case, mesh, printed, there)
-        factor = float(reserve.reserve.min())
-        if abs(factor - before) <= AGREED * before:
-            return Growth(stress, reserve)
-    return Growth(stress, reserve, agreed=False)
-
-
-def _judged(
-    case: LoadCase, mesh: TetMesh, printed: PrintedField, solved: SolvedCases
-) -> tuple[StressField, ReserveField]:
-    """Stress and reserve of a case from its loads at unit factor, under the contact that these were solved with."""
-    everything = tuple(case.factors)
-    displacement = case.combined(everything, solved.units)
-    whole = recover_stress(mesh, printed, displacement, temperature_change=case.temperature_change(everything))
-    stay = None
-    if case.permanent:
-        still = case.combined(case.permanent, solved.units)
-        stay = recover_stress(mesh, printed, still, temperature_change=case.temperature_change(case.permanent))
-    growing = whole if stay is None else whole.minus(stay)
-    return whole, judge_reserve(mesh, printed, permanent=stay, growing=growing)
-
-
-def _lift_off(equilibrium: Equilibrium, case: LoadCase, solved: SolvedCases, factor: float) -> float:
-    """The factor, between one (where the part is held) and `factor`, at which it is free."""
-    held, free = 1.0, factor
-    if free <= held:
-        return np.inf
-    for _ in range(BISECTIONS):
-        middle = float(np.sqrt(held * free))
-        try:
-            solved_at(equilibrium, case, solved, factor=middle)
-        except FreeBodyError:
-            free = middle
+        guess = np.inf
+        if at is not None:
+            beyond = judged(at, factor)
+            least = float(beyond.reserve.min())
+            if least > factor:
+                held, held_field, guess = factor, beyond, least
+                if guess * (1 - AGREED) <= held or (guess == np.inf and held >= FAR):
+                    return Growth(first.stress, beyond)
+            else:
+                over, failed = factor, at
+                frozen = judge_reserve(mesh, printed, permanent=at.stay, growing=at.growing, whole=first.stress)
+                guess = float(frozen.reserve.min())
+                if over * (1 - AGREED) <= guess:
+                    return Growth(first.stress, frozen)
         else:
-            held = middle
-    return held
+            over = factor
+        if over * (1 - AGREED) <= held or over < NEAR:
+            if failed.factor == over:
+                return Growth(first.stress, judged(failed, held))
+            return Growth(first.stress, held_field or judged(first, 0.0), lift_off=held)
+        factor = _next(held, over, guess)
+        at = load(factor)
+    return Growth(first.stress, held_field or judged(first, 0.0), agreed=False)
+
+
+def _next(held: float, over: float, guess: float) -> float:
+    """The factor to try next between `held` and `over`."""
+    if held < guess < over and np.isfinite(guess):
+        return guess
+    if not np.isfinite(over):
+        return FAR
+    return float(np.sqrt(held * over)) if held > 0 else over / 2
+
+
+def _loaded(case: LoadCase, mesh: TetMesh, printed: PrintedField, solved: SolvedCases, factor: float) -> _Loaded:
+    """A case's stress at a factor from its loads at unit factor, under the contact that these were solved with."""
+
+    def stress(of_stay: float, of_growing: float) -> StressField:
+        own = {k: of_growing if k in case.growing else of_stay for k in case.factors}
+        scaled = {k: own[k] * solved.units[k] for k in case.factors}
+        warm = [case.temperature_change(names) for names in (case.permanent, case.growing)]
+        parts = [f * w for f, w in zip((of_stay, of_growing), warm, strict=True) if w is not None]
+        change = sum(parts[1:], parts[0]) if parts else None
+        return recover_stress(mesh, printed, case.combined(tuple(case.factors), scaled), temperature_change=change)
+
+    whole = stress(1.0, factor)
+    if not case.permanent:
+        return _Loaded(factor, whole, None, whole)
+    stay = stress(1.0, 0.0)
+    growing = whole.minus(stay) if factor == 1.0 else stress(0.0, 1.0)
+    return _Loaded(factor, whole, stay, growing)

@@ -38,11 +38,19 @@ class ReserveField:
 
 
 def judge_reserve(
-    mesh: TetMesh, printed: PrintedField, *, permanent: StressField | None, growing: StressField
+    mesh: TetMesh,
+    printed: PrintedField,
+    *,
+    permanent: StressField | None,
+    growing: StressField,
+    start: float = 0.0,
+    whole: StressField | None = None,
 ) -> ReserveField:
     """Reserve factors of a case from the smoothed stress of its zones, permanent and growing.
 
-    Every zone that comes near a node is judged there by its own beads; the least of all counts.
+    Every zone that comes near a node is judged there by its own beads; the least of all counts. Where the growing
+    loads' first part, `start` times their size, is within `permanent`, the factors count on from there. `whole` is
+    the stress that is shown, the sum of both unless given.
     """
     n = len(mesh.nodes)
     out = _Least(n)
@@ -51,27 +59,41 @@ def judge_reserve(
         stay = None if permanent is None else permanent.zones[number].ways
         for k, here in enumerate(growing.zones[number].ways):
             body = mesh.bodies[mesh.node_body[here.nodes[0]]]
-            _judge_zone(out, material, here, None if stay is None else stay[k], criteria.setdefault(body, {}))
-    return ReserveField(out.reserve, out.mode, tuple(out.modes), out.phase, tuple(out.phases), out.stress, criteria)
+            show = None if whole is None else whole.zones[number].ways[k]
+            _judge_zone(out, material, here, None if stay is None else stay[k], show, criteria.setdefault(body, {}))
+    counted = {body: {k: None if v is None else start + v for k, v in own.items()} for body, own in criteria.items()}
+    reserve = start + out.reserve
+    return ReserveField(reserve, out.mode, tuple(out.modes), out.phase, tuple(out.phases), out.stress, counted)
 
 
 def _judge_zone(
-    out: _Least, material: PrintedMaterial, here: ZoneStress, stay: ZoneStress | None, least: dict[str, float | None]
+    out: _Least,
+    material: PrintedMaterial,
+    here: ZoneStress,
+    stay: ZoneStress | None,
+    show: ZoneStress | None,
+    least: dict[str, float | None],
 ) -> None:
-    """Take in what one zone's phases bear under its growing stress `here` and the permanent one."""
-    p = np.zeros_like(here.stress) if stay is None else stay.stress
-    v = here.stress
-    if material.follows_outline:
-        turned = stress_rotation(wall_axes(material, here.turn))
-        p, v = np.einsum("nab,nb->na", turned, p), np.einsum("nab,nb->na", turned, v)
-    # One component after the other in memory: there may be a hundred phases
-    p, v = np.ascontiguousarray(p.T), np.ascontiguousarray(v.T)
+    """Take in what one zone's phases bear under its growing stress `here` and the permanent one `stay`."""
+    turned = stress_rotation(wall_axes(material, here.turn)) if material.follows_outline else None
+
+    def own(zone: ZoneStress) -> Array:
+        stress = zone.stress if turned is None else np.einsum("nab,nb->na", turned, zone.stress)
+        # One component after the other in memory: there may be a hundred phases
+        return np.ascontiguousarray(stress.T)
+
+    zones = [zone for zone in (here, stay, show) if zone is not None]
+    stresses = [own(zone) for zone in zones]
     for phase in material.phases:
-        fixed, grows = phase.to_bead @ p, phase.to_bead @ v
+        beads = [phase.to_bead @ stress for stress in stresses]
         if phase.thermal_stress.any():
-            fixed += 0.0 if stay is None else np.outer(phase.thermal_stress, stay.temperature_change)
-            grows += np.outer(phase.thermal_stress, here.temperature_change)
-        out.lower(here.nodes, fixed.T, grows.T, phase, least)
+            beads = [
+                b + np.outer(phase.thermal_stress, z.temperature_change) for b, z in zip(beads, zones, strict=True)
+            ]
+        each = iter(beads)
+        grows = next(each).T
+        fixed = np.zeros_like(grows) if stay is None else next(each).T
+        out.lower(here.nodes, fixed, grows, fixed + grows if show is None else next(each).T, phase, least)
 
 
 class _Least:
@@ -85,10 +107,13 @@ class _Least:
         self.modes: list[str] = []
         self.phases: list[tuple[str, str]] = []
 
-    def lower(self, nodes: Index, p: Array, v: Array, phase: Phase, least: dict[str, float | None]) -> None:
-        """Take in one phase at `nodes` (j,) under permanent p (j, 6) and growing v (j, 6) [MPa] in bead axes."""
+    def lower(
+        self, nodes: Index, p: Array, v: Array, shown: Array, phase: Phase, least: dict[str, float | None]
+    ) -> None:
+        """Take in one phase at `nodes` (j,) under permanent p (j, 6), growing v (j, 6) and the `shown` (j, 6) stress
+        [MPa] in bead axes."""
         worth = self._worth(nodes, p, v, phase, least)
-        nodes, p, v = nodes[worth], p[worth], v[worth]
+        nodes, p, v, shown = nodes[worth], p[worth], v[worth], shown[worth]
         if len(nodes) == 0:
             return
         found = phase_reserve(p, v, phase.strength)
@@ -99,7 +124,7 @@ class _Least:
         at = nodes[take]
         self.reserve[at] = found.reserve[take]
         self.mode[at], self.phase[at] = lookup[found.mode[take]], place
-        self.stress[at] = (p + v)[take]
+        self.stress[at] = shown[take]
         self.judged[nodes] = True
         _note(least, found.criteria)
 

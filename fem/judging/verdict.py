@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from fem.digits import reserve_text, with_unit
 from fem.judging.findings import Findings, RequirementFindings
 
 TARGET_RESERVE = 2.0
@@ -33,6 +34,12 @@ def verdict_of(findings: Findings) -> Verdict:
     met = all(r.met for r in findings.requirements)
     word = "fails" if minimum < 1 else "holds" if met and minimum >= required else "short"
     return Verdict(word, required, bool(limits), minimum, met and (bool(limits) or minimum >= 1))
+
+
+def value_text(requirement: RequirementFindings) -> str:
+    """The value of a requirement with its unit, on its own side of the limit; a reserve factor as everywhere else."""
+    r = requirement
+    return reserve_text(r.value, limit=r.limit) if is_reserve(r) else with_unit(r.value, r.unit, limit=r.limit)
 
 
 def is_reserve(requirement: RequirementFindings) -> bool:

@@ -31,7 +31,8 @@ BIN = 5.0
 @dataclass(frozen=True)
 class Bore:
     """Coaxial cylinder faces that bear on one pin, or one shaft: `axis` (3,), `centre` (3,) [mm] on the axis halfway
-    between the ends, `radius` and `length` [mm]; `hollow` for a hole, else a shaft; boundary `triangles` (j,).
+    between the ends, `radius` and `length` [mm]; `hollow` for a bore, also an open one, else a shaft; boundary
+    `triangles` (j,).
     """
 
     axis: Array
@@ -87,7 +88,7 @@ def find_bore(mesh: TetMesh, group: FaceGroup, *, name: str) -> Bore:
                 where=where,
                 advice="Give each bore a face name and a bearing load of its own.",
             )
-        if face.hole != first.hole:
+        if face.hollow != first.hollow:
             raise FaceError(
                 f"{describe(first)} and {describe(face)} are inside and outside of a ring.",
                 where=where,
@@ -96,7 +97,7 @@ def find_bore(mesh: TetMesh, group: FaceGroup, *, name: str) -> Bore:
     triangles = group.triangles
     along = (mesh.nodes[mesh.triangles[triangles]] - origin) @ axis
     low, high = float(along.min()), float(along.max())
-    return Bore(axis, origin + axis * (low + high) / 2, radius, high - low, first.hole, triangles)
+    return Bore(axis, origin + axis * (low + high) / 2, radius, high - low, first.hollow, triangles)
 
 
 def _round(face: Face) -> tuple[Array, Array, float]:

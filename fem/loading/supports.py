@@ -32,7 +32,7 @@ class Held:
 class Foundation:
     """A face on springs, on boundary `triangles` (j,): stiffness per area [N/mm^3] `normal` and `tangential` to the
     face, and `axes` (3,) along the part axes wherever the face looks. One that is `push_only` lets go where the face
-    moves away from it, its tangential part too.
+    moves away from it, its tangential part too; one that is `bonded` is glued and meant to pull.
     """
 
     name: str
@@ -41,6 +41,7 @@ class Foundation:
     tangential: float
     axes: tuple[float, float, float] = (0.0, 0.0, 0.0)
     push_only: bool = False
+    bonded: bool = False
 
     def __post_init__(self) -> None:
         each = (self.normal, self.tangential, *self.axes)

@@ -15,7 +15,8 @@ MOST_LISTED = 20
 @dataclass(frozen=True)
 class FileSolid:
     """One solid of a file: `number` from one, `name` in the file or "", `volume` [mm^3], `box` (2, 3) [mm];
-    `touches` and `overlaps` are the numbers of the solids that it touches, or shares volume with.
+    `touches` and `overlaps` are the numbers of the solids that it touches, or shares volume with; `measured` is false
+    where not all neighbours were looked at.
     """
 
     number: int
@@ -24,6 +25,7 @@ class FileSolid:
     box: Array
     touches: tuple[int, ...] = ()
     overlaps: tuple[int, ...] = ()
+    measured: bool = True
 
     @property
     def label(self) -> str:
@@ -39,7 +41,8 @@ class FileSolid:
     def contact(self) -> str:
         """What it touches, in words."""
         said = [f"{word} {', '.join(map(str, which))}" for word, which in self._contacts if which]
-        return ", ".join(said) or "touches nothing"
+        said += [] if self.measured or not said else ["others not measured"]
+        return ", ".join(said) or ("touches nothing" if self.measured else "not measured")
 
     @property
     def _contacts(self) -> tuple[tuple[str, tuple[int, ...]], ...]:

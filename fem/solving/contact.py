@@ -21,11 +21,12 @@ from fem.solving.equilibrium import Contact, Equilibrium
 from fem.solving.linear import TOLERANCE, SolveRecord
 from fem.tensors import Array
 
-MOST_STEPS = 50
+MOST_STEPS = 60
 SLACK = 1e-6
 """A point changes sides when it lies that share of the deepest approach on the other one: below it is noise."""
 PATIENCE = 20
-"""Steps after which the slack grows tenfold every ten steps, so that points that go to and fro come to rest."""
+"""Steps after which the slack grows tenfold every ten steps, at last to a hundredth, so that points that go to and
+fro come to rest: where the tangential part goes with the normal one, there may be no exact answer."""
 
 Pressing = Mapping[str, NDArray[np.bool_]]
 

@@ -114,7 +114,9 @@ def answer_case(
         failing_load_Nmm=failing[1],
         reactions=tuple(_reaction(r) for r in reactions(equilibrium, solution, contact=contact)),
         foundations={
-            name: FoundationFindings(t.push_only, t.push, t.pull, t.share, t.area)
+            name: FoundationFindings(
+                t.push_only, t.push, t.pull, t.share, t.area, equilibrium.foundations[name].bonded
+            )
             for name, t in foundation_tension(equilibrium, displacement, contact=contact).items()
         },
     )

@@ -11,7 +11,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from fem.errors import InputError, nearest
-from fem.study.file import key_path, study_of
+from fem.study.file import study_of
+from fem.study.form import key_path
 from fem.study.plans import Study
 from fem.study.variants.names import as_written
 

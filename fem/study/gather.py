@@ -94,7 +94,7 @@ def _support_facts(plan: Any) -> dict[str, Any]:
         return {**facts, "spring_N_per_mm": list(plan.spring)}
     return {
         **facts,
-        **({"push_only": True} if plan.push_only else {}),
+        **({"push_only": True} if plan.push_only else {"bonded": True} if plan.bonded else {}),
         "foundation_normal_N_per_mm3": plan.foundation_normal,
         "foundation_tangential_N_per_mm3": plan.foundation_tangential,
     }

@@ -1,6 +1,6 @@
 """What a study asks for, as plain numbers in mm, N, MPa, tonne, s, K: the nouns that the study file is read into.
 
-Nothing here knows the file's form (`keys.py`) or how it is read (`file.py`).
+Nothing here knows the file's form (`keys/`) or how it is read (`file.py`, `to_plans.py`).
 """
 
 from __future__ import annotations
@@ -93,8 +93,8 @@ class BodyPlan:
 @dataclass(frozen=True)
 class SupportPlan:
     """What holds a face: `fixed` lists held part axes ("x", "y", "z"), or is "normal" for the face's own normal;
-    an elastic foundation has `foundation_normal` and `foundation_tangential` [N/mm^3] and may be `push_only`; springs
-    have the total stiffness `spring` (3,) [N/mm] along the part axes. `fixed` is empty for both.
+    an elastic foundation has `foundation_normal` and `foundation_tangential` [N/mm^3] and may be `push_only` or
+    `bonded`; springs have the total stiffness `spring` (3,) [N/mm] along the part axes. `fixed` is empty for both.
     """
 
     name: str
@@ -103,6 +103,7 @@ class SupportPlan:
     foundation_normal: float | None = None
     foundation_tangential: float | None = None
     push_only: bool = False
+    bonded: bool = False
     spring: Vector | None = None
 
 

@@ -89,6 +89,7 @@ def supports_of(study: Study, mesh: TetMesh, groups: Mapping[str, FaceGroup]) ->
                     plan.foundation_normal or 0.0,
                     plan.foundation_tangential or 0.0,
                     push_only=plan.push_only,
+                    bonded=plan.bonded,
                 )
             )
     return held, foundations

@@ -44,7 +44,7 @@ def review_study(
 ) -> Reviewed:
     """Write review.pdf and review.html beside the results of a study, in results/<study>/ or `out`.
 
-    Results of the same inputs and version are taken as they are; else the study is answered first. A finished
+    Results of the same inputs and version are taken as they are; else the study is solved first. A finished
     comparison of the same inputs brings its variants and its reference part. `date` (today) stands on every page.
     Errors: all that a run may raise; InputError when the folder does not take the files.
     """
@@ -79,20 +79,20 @@ def what_is_missing(study: Study, folder: Path) -> str:
     """Why the results in `folder` do not serve for a review of this study, or "" when they do."""
     kept = folder / "findings.json"
     if not kept.is_file():
-        return "There were no results yet: the study was answered."
+        return "There were no results yet: the study was solved."
     try:
         found = read_findings(kept)
     except InputError:
-        return "The kept results are of an earlier version of Beadwork, or damaged: the study was answered anew."
+        return "The kept results are of an earlier version of Beadwork, or damaged: the study was solved again."
     if found.beadwork != program_version():
-        return f"The kept results are of Beadwork {found.beadwork}: the study was answered anew."
+        return f"The kept results are of Beadwork {found.beadwork}: the study was solved again."
     if found.inputs.get("fingerprint") != fingerprint(study):
-        return "The study, a solid, a card or a library was changed since the kept results: it was answered anew."
+        return "The study, a solid, a card or a library was changed since the kept results: it was solved again."
     told = {key: value for key, value in found.inputs.items() if key not in ("fingerprint", "versions")}
     if told != study.inputs:
-        return "The words of the study were changed since the kept results: it was answered anew."
+        return "The words of the study were changed since the kept results: it was solved again."
     if not found.files or found.files != shown_digests(folder):
-        return "Pictures or fields of the kept results were missing or changed: the study was answered anew."
+        return "Pictures or fields of the kept results were missing or changed: the study was solved again."
     return ""
 
 

@@ -233,7 +233,7 @@ class Canvas:
     def save(self, path: Path) -> None:
         """Write the page as PNG beside its place and rename it there."""
         beside = path.with_name(path.name + ".part")
-        self.page.save(beside, format="PNG", compress_level=4)
+        self.page.save(beside, format="PNG", compress_level=3)
         os.replace(beside, path)
 
 

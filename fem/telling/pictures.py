@@ -66,7 +66,7 @@ def draw_pictures(
         for name, fields in scene.cases.items():
             jobs.append((f"deflection, {name}", partial(_deflection, run, name, fields, exaggerate=False)))
             if exaggeration(fields.displacement, mesh.diagonal) > 1:
-                jobs.append((f"exaggerated, {name}", partial(_deflection, run, name, fields, exaggerate=True)))
+                jobs.append((f"scaled deflection, {name}", partial(_deflection, run, name, fields, exaggerate=True)))
         if scene.cases:
             worst = findings.worst_case
             jobs.append(("reserve factor", partial(_reserve, run, worst, scene.cases[worst].reserve)))

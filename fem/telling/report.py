@@ -7,13 +7,15 @@ import io
 import json
 import math
 from collections.abc import Mapping
+from functools import partial
 from pathlib import Path
 from typing import Any
 
+from fem.cores import workers
 from fem.errors import BeadworkError
 from fem.judging.findings import Findings, write_findings
 from fem.judging.scene import Scene
-from fem.judging.verdict import verdict_of
+from fem.judging.verdict import value_text, verdict_of
 from fem.telling import words
 from fem.telling.album import Picture, Progress
 from fem.telling.files import write_fields, write_text
@@ -58,7 +60,7 @@ def write_report(findings: Findings, scene: Scene, pictures: tuple[Picture, ...]
     for most in (MOST_TRIANGLES, MOST_TRIANGLES // 3, MOST_TRIANGLES // 10):
         view = page_part(interactive(findings, scene, most=most))
         for width in WIDTHS:
-            embedded = {p.file: _embedded(folder / "pictures" / p.file, width) for p in pictures}
+            embedded = _all_embedded([folder / "pictures" / p.file for p in pictures], width)
             text = _page(findings, pictures, embedded, view)
             if len(text.encode()) < LIMIT_BYTES:
                 return write_text(text, folder / "report.html")
@@ -71,15 +73,26 @@ def write_report(findings: Findings, scene: Scene, pictures: tuple[Picture, ...]
     )
 
 
-def _embedded(path: Path, width: int) -> str:
+def _all_embedded(paths: list[Path], width: int) -> dict[str, str]:
+    """Pictures by their file names as data addresses; Pillow lets go of the interpreter, so threads share them."""
+    from concurrent.futures import ThreadPoolExecutor
+
+    with ThreadPoolExecutor(workers()) as pool:
+        return {
+            path.name: data
+            for path, data in zip(paths, pool.map(partial(_embedded, width=width), paths), strict=True)
+        }
+
+
+def _embedded(path: Path, *, width: int) -> str:
     """A picture as a data address, made narrower; as WebP, which keeps text crisp, where Pillow can write it."""
     from PIL import Image, features
 
     image = Image.open(path).convert("RGB")
-    image = image.resize((width, round(image.height * width / image.width)), Image.Resampling.LANCZOS)
+    image = image.resize((width, round(image.height * width / image.width)), Image.Resampling.HAMMING)
     kind = "WEBP" if features.check("webp") else "JPEG"
     out = io.BytesIO()
-    image.save(out, format=kind, quality=84)
+    image.save(out, format=kind, quality=84, method=2)  # the default method takes twice as long for 6 % fewer bytes
     return f"data:image/{kind.lower()};base64,{base64.b64encode(out.getvalue()).decode()}"
 
 
@@ -111,6 +124,7 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         f=findings,
         answer=words.answer(findings),
         verdict=verdict.word,
+        decisive=[c for c in findings.cautions if c.decisive],
         required=verdict.required,
         asked=verdict.asked,
         pictures=[p for p in pictures if p.kind != "zones"],
@@ -125,6 +139,7 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         order=ORDER,
         print_order=PRINT_ORDER,
         with_unit=words.with_unit,
+        value_text=value_text,
         stiffness_unit=stiffness_unit,
         compliance_unit=compliance_unit,
         estimates={name: body.estimates for name, body in findings.bodies.items() if body.estimates},

@@ -72,14 +72,14 @@ def near(place: Array, *, towards: Any, half: float) -> View:
 @contextmanager
 def _without_window_warnings() -> Iterator[None]:
     """Silence the remark that a machine has no display, which is no matter for an off-screen window."""
-    import vtk
+    from vtkmodules.vtkCommonCore import vtkLogger  # `import vtk` would load every module of the library
 
-    before = vtk.vtkLogger.GetCurrentVerbosityCutoff()
-    vtk.vtkLogger.SetStderrVerbosity(vtk.vtkLogger.VERBOSITY_ERROR)
+    before = vtkLogger.GetCurrentVerbosityCutoff()
+    vtkLogger.SetStderrVerbosity(vtkLogger.VERBOSITY_ERROR)
     try:
         yield
     finally:
-        vtk.vtkLogger.SetStderrVerbosity(before)
+        vtkLogger.SetStderrVerbosity(before)
 
 
 def _refuse_cramped() -> None:
@@ -159,7 +159,7 @@ class Stage:
         shot = self.plotter.screenshot(return_img=True)
         image = Image.fromarray(np.asarray(shot)[..., :3])
         if image.size != self.size:
-            image = image.resize(self.size, Image.Resampling.BOX if self.finer == 2 else Image.Resampling.LANCZOS)
+            image = image.resize(self.size, Image.Resampling.BOX if self.finer == 2 else Image.Resampling.HAMMING)
         return np.asarray(image)
 
     def close(self) -> None:

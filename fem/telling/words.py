@@ -8,7 +8,7 @@ from zlib import crc32
 
 from fem.digits import number, reserve_text, with_unit
 from fem.judging.findings import Findings, HotSpot, Reserve
-from fem.judging.verdict import verdict_of
+from fem.judging.verdict import value_text, verdict_of
 
 CRITERIA = {
     "maximum_stress": "maximum stress",
@@ -121,10 +121,7 @@ def _gives(findings: Findings) -> str:
         return sentence + ", and the study states no requirement to judge this by."
     if not failed:
         return sentence + f", and {'the one requirement is' if total == 1 else f'all {total} requirements are'} met."
-    missed = "; ".join(
-        f"{r.name} is {with_unit(r.value, r.unit, limit=r.limit)} against {with_unit(r.limit, r.unit)}"
-        for r in failed
-    )
+    missed = "; ".join(f"{r.name} is {value_text(r)} against {with_unit(r.limit, r.unit)}" for r in failed)
     return (
         sentence
         + f", and {len(failed)} of {total} requirements {'is' if len(failed) == 1 else 'are'} not met: {missed}."

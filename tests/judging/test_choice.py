@@ -1,4 +1,4 @@
-"""Variants side by side: which no other beats, what a step buys, which to print."""
+"""Variants side by side: which are Pareto-optimal, the effect of a step, which to print."""
 
 import json
 import math

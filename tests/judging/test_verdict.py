@@ -14,8 +14,8 @@ import beam
 from fem.caution import Caution
 from fem.cli import main
 from fem.judging.cautions import STANDING, cautions_of
-from fem.judging.findings import RequirementFindings
-from fem.judging.verdict import verdict_of
+from fem.judging.findings import FoundationFindings, RequirementFindings
+from fem.judging.verdict import value_text, verdict_of
 
 
 @pytest.fixture(scope="module")
@@ -84,6 +84,24 @@ def test_permanent_loads_that_fail_the_part_alone_are_told(findings):
     gone = replace(case.reserve, minimum=0.0, singular=False)
     found = told(replace(findings, cases={name: case}), maximum_displacement_mm=1.0, reserve=gone)
     assert [c.kind for c in found] == ["permanent_loads_fail"] and found[0].decisive
+
+
+def test_a_foundation_that_pulls_is_told_unless_it_is_glued(findings):
+    name = next(iter(findings.cases))
+    pulls = FoundationFindings(False, 100.0, 20.0, 20 / 120, 0.3)
+    for bonded, kinds in ((False, ["foundation_pulls"]), (True, [])):
+        case = replace(findings.cases[name], foundations={"root": replace(pulls, bonded=bonded)})
+        found = told(replace(findings, cases={name: case}), maximum_displacement_mm=1.0)
+        assert [c.kind for c in found] == kinds
+
+
+@pytest.mark.parametrize(
+    ("value", "limit", "text"), [(0.28999, 2.0, "0.289"), (1.9965, 1.9962, "1.9965"), (1.996, 2, "1.99")]
+)
+def test_a_reserve_reads_alike_in_tables_and_sentences(value, limit, text):
+    row = RequirementFindings("reserve", limit, value, "", value >= limit, "a")
+    assert value_text(row) == text and float(text) <= value
+    assert (float(text) >= limit) is row.met
 
 
 def test_a_run_prints_what_decides_above_its_tables_and_strict_fails_it(findings, capsys, monkeypatch):

@@ -143,6 +143,23 @@ def test_planes_fillets_and_strangers_bear_no_pin(plate):
         find_bore(plate, both, name="pin")
 
 
+def test_an_open_saddle_is_a_bore_too(tmp_path):
+    def build(occ):
+        occ.cut([(3, occ.addBox(0, 0, 0, 40, 20, LENGTH))], [(3, occ.addCylinder(20, 20, -1, 0, 0, 12, 8))])
+
+    mesh = drawn(tmp_path / "saddle.step", build, finest=1.5)
+    faces = group(mesh, radius=8.0)
+    assert not mesh.faces[faces.faces[0]].hole
+    saddle = find_bore(mesh, faces, name="pin")
+    found = bearing_load(mesh, saddle, force=np.array([0, -1000.0, 0]), name="pin")
+    total, moment = about(mesh, found.forces, saddle.centre)
+    assert np.abs(total - [0, -1000, 0]).max() < 1e-6 and np.abs(moment).max() < 1e-9 * 1000 * 8
+    assert found.peak == pytest.approx(2 * 1000 / (np.pi * 8 * LENGTH), rel=0.01)
+    # A shaft lifted out of its saddle presses on nothing; taken for a post it would have sucked at the wall
+    with pytest.raises(InputError, match="half of the bore that the force points to, and nothing of it is there"):
+        bearing_load(mesh, saddle, force=np.array([0, 1000.0, 0]), name="pin")
+
+
 def test_a_clevis_shares_the_force_between_its_ears(tmp_path):
     def build(occ):
         ears = [(3, occ.addBox(-15, -15, z, 30, 30, t)) for z, t in ((0, 5), (15, 8))]

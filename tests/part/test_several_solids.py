@@ -13,6 +13,7 @@ from fem.errors import SolidError
 from fem.part.drawn.step_names import named_corners, names_by_corners
 from fem.part.meshing import mesh_solid
 from fem.part.quadrature import volume
+from fem.part.several import FileSolid
 from fem.part.solid import read_solid, shown_surface, solids_in
 
 
@@ -153,3 +154,10 @@ def test_objects_of_a_file_of_triangles_have_names(tmp_path, suffix):
     lid = read_solid(tmp_path / f"case.{suffix}", unit=unit, part="lid")
     assert lid.volume == pytest.approx(3200)
     assert lid.box[:, 2] == pytest.approx([10, 14])
+
+
+def test_contacts_that_were_not_measured_are_not_called_none():
+    far = FileSolid(1, "", 1.0, np.array([[0.0] * 3, [1.0] * 3]))
+    assert far.contact == "touches nothing"
+    assert dataclasses.replace(far, measured=False).contact == "not measured"
+    assert dataclasses.replace(far, measured=False, touches=(2,)).contact == "touches 2, others not measured"

@@ -103,7 +103,7 @@ def test_fibres_unlike_along_and_across_and_expansion(tmp_path):
     assert np.array(soft.E) / made.E == pytest.approx([1, 0.8, 0.7])
     assert np.array(soft.G) / made.G == pytest.approx([0.8, 0.7, 0.7])
     assert soft.nu == made.nu
-    assert "0.8 across the beads and 0.7 up the build" in soft.sources["E"]
+    assert "0.8 across the beads and 0.7 in the build direction" in soft.sources["E"]
     # what was computed may be scaled and warmed like anything else
     wet = load_card(write(tmp_path, text + SCALED)).state("wet", 60.0)
     assert np.array(wet.E) == pytest.approx(tuple(0.35 * e for e in made.E))

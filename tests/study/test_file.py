@@ -367,7 +367,7 @@ SLIPS = {
         "",
         "supports.slide: it says no way of holding the face. Give exactly one of fixed, foundation, spring.",
     ),
-    "a spring of zero": ('"200 N/mm"', '"0 N/mm"', 'supports.rubber.spring.x: "0 N/mm" must be more than zero.'),
+    "a spring of zero": ('"200 N/mm"', '"0 N/mm"', 'supports.rubber.spring: "0 N/mm" must be more than zero.'),
     "a spring without an axis": (
         '{ z = "20 N/mm", x = "3 kN/m" }',
         "{}",
@@ -412,7 +412,11 @@ SLIPS = {
     ),
     "not a unit": ('unit = "cm"', 'unit = "kg"', 'bodies.mast.unit: "kg" is not a unit of length.'),
     "no solid": ('"mast.stl"', '"mst.stl"', "bodies.mast.solid: there is no file .* mst.stl. Nearest: mast.stl"),
-    "later table": ("[watch]", "[joints.a]\n[watch]", "[joints] is not accepted yet: joints between bodies"),
+    "later table": (
+        "[watch]",
+        "[joints.a]\n[watch]",
+        "joints: this table is not accepted yet: joints between bodies",
+    ),
     "empty sweep": ("[watch]", '[sweep]\n"solver" = []\n[watch]', "sweep.solver: must not be empty."),
     "variant no table": ("[watch]", "[variants]\na = 3\n[watch]", "variants.a: must be a table, not 3."),
     "other solver": (
@@ -438,6 +442,135 @@ def test_a_slip_gets_one_line(slip: str, tmp_path: Path) -> None:
     for part in words.split(" .* "):  # the words stand in this order; between them anything
         assert part in line[place:], line
         place = line.index(part, place) + len(part)
+
+
+def lines(folder: Path, *changes: tuple[str, str]) -> list[str]:
+    """All that a study is told that is changed at several places: the head, then a line each."""
+    text = WHOLE
+    for was, now in changes:
+        assert was in text, was
+        text = text.replace(was, now, 1)
+    study = written(folder, text)
+    with pytest.raises(InputError) as caught:
+        read_study(study)
+    head, *rest = str(caught.value).split("\n")
+    return [head.removeprefix(f"{study}: "), *(line.strip() for line in rest)]
+
+
+def test_all_that_is_wrong_is_told_at_once_and_misspelt_keys_first(tmp_path: Path) -> None:
+    head, *told = lines(
+        tmp_path,
+        ('"4 mm"', "4"),
+        ("weight_fraction = 0.7", 'weight_fraction = "0.7"'),
+        ('pressure = "2 bar"', 'presure = "2 bar"'),
+        (', washer = "16 mm"', ', ring = "16 mm"'),
+        ('metal = "6082-t6"', "metl = 3"),
+        ('faces = ["wing_seat"]', 'faces = ["seat"]'),
+        ("landing = { lift", "landing = { lit"),
+        ('face = "mast_top"', 'face = "mast"'),
+    )
+    assert head == "8 things are wrong."
+    assert [line.split(": ")[0] for line in told] == [
+        "bodies.mast.metl",
+        "loads.bolts.preload.ring",
+        "loads.wind.presure",
+        "bodies.saddle.mesh.size",
+        "loads.lift.wing.weight_fraction",
+        "supports.mast_top.face",
+        "cases.landing.lit",
+        "watch.faces[1]",
+    ]
+    # What was meant by a misspelt key is not missing too, and a load without a kind is not told beside it
+    assert told[0].startswith("bodies.mast.metl: unknown key. Nearest: metal")
+    assert told[5] == 'supports.mast_top.face: there is no face "mast"; that is a body. Nearest: mast_top.'
+
+
+def test_each_form_of_a_pressure_is_told_alone(tmp_path: Path) -> None:
+    depth = 'pressure = { at_zero = ["0 mm", "0 mm"], gradient = "1 kPa", direction = [0, 0, 0], up = 1 }'
+    head, *told = lines(tmp_path, ('pressure = "2 bar"', depth))
+    assert head == "4 things are wrong."
+    assert [line.split(": ")[0].removeprefix("loads.wind.pressure.") for line in told] == [
+        "up",
+        "at_zero",
+        "gradient",
+        "direction",
+    ]
+
+
+def test_bodies_are_told_at_once_too(tmp_path: Path) -> None:
+    head, *told = lines(tmp_path, ('"saddle.step"', '"sadle.step"'), ('"mast.stl"', '"mst.stl"'))
+    assert head == "2 things are wrong."
+    assert [line.split(": ")[0] for line in told] == ["bodies.saddle.solid", "bodies.mast.solid"]
+
+
+def test_a_misspelt_table_does_not_make_all_its_names_wrong(tmp_path: Path) -> None:
+    assert complaint(tmp_path, WHOLE, WHOLE.replace("[loads.", "[lods.")).startswith("lods: unknown key.")
+    head, *told = lines(tmp_path, ("[faces]", "[face]"), ("landing = { lift", "landing = { lit"))
+    assert head == "2 things are wrong."
+    assert [line.split(": ")[0] for line in told] == ["face", "cases.landing.lit"]
+
+
+def test_what_is_too_much_is_counted(tmp_path: Path) -> None:
+    many = "".join(f"k{i} = 1\n" for i in range(5000))
+    head, *told = lines(tmp_path, ("[bodies.saddle]", f"{many}[bodies.saddle]"))
+    assert head == "5000 things are wrong."
+    assert len(told) == 31 and told[-1] == "And 4970 more."
+
+
+LIMITS = "Limits go by face and hold in every case."
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        (
+            'rotation = { wing_seat = "0.4 deg" }',
+            'rotation = { landing = "0.4 deg" }',
+            f'requirements.rotation.landing: there is no face "landing"; that is a case. {LIMITS} Nearest: land.',
+        ),
+        (
+            'rotation = { wing_seat = "0.4 deg" }',
+            'rotation.landing = { wing_seat = "0.4 deg" }',
+            f'requirements.rotation.landing: there is no face "landing"; that is a case. {LIMITS} Nearest: land.',
+        ),
+        (
+            'deflection = "1.5 mm"',
+            '[requirements.landing]\nreserve = 1.5\nrotation = { wing_seat = "1 deg" }',
+            f'requirements.landing: "landing" is a case, not a requirement. {LIMITS} '
+            'Write rotation = { FACE = "0.4 deg" }.',
+        ),
+        (
+            'deflection = "1.5 mm"',
+            'wing_seat = "0.4 deg"',
+            f'requirements.wing_seat: "wing_seat" is a face, not a requirement. {LIMITS} '
+            'Write rotation = { FACE = "0.4 deg" }.',
+        ),
+        (
+            "cruise = { lift = 1.0",
+            "wing_seat = { lift = 1.0",
+            'requirements.rotation.wing_seat: both a face and a case are called "wing_seat". '
+            f"{LIMITS} Rename one of them.",
+        ),
+        (
+            "landing = { lift",
+            "landing = { wing_seat",
+            'cases.landing.wing_seat: there is no load "wing_seat"; that is a face. A case holds factors on loads; '
+            "limits stand under [requirements], by face. Nearest: twist.",
+        ),
+        (
+            "landing = { lift",
+            "landing = { cruise",
+            'cases.landing.cruise: there is no load "cruise"; that is a case. A case holds',
+        ),
+        (
+            "bolts = 1.0 }\n\n[points]",
+            'bolts = 1.0, rotation = "0.4 deg" }\n\n[points]',
+            'cases.landing.rotation: there is no load "rotation"; that is a requirement. A case holds',
+        ),
+    ],
+)
+def test_limits_and_cases_cannot_be_mistaken(tmp_path: Path, old: str, new: str, told: str) -> None:
+    assert complaint(tmp_path, old, new).startswith(told)
 
 
 def test_files_that_are_no_study(tmp_path: Path) -> None:

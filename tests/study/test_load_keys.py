@@ -75,11 +75,13 @@ def test_the_keys_become_plain_numbers(folder):
         ('face = "side"\npressure = "3 mm"\n', "loads.pull.pressure: "),
         ('face = "side"\npressure = { gradient = "1 kPa/m", direction = [0, 0, 1] }\n', "pressure.at_zero: this key"),
         (
-            'face = "side"\npressure = { at_zero = ["0 m", "0 m", "0 m"], gradient = "0 kPa/m" }\n',
+            'face = "side"\npressure = { at_zero = ["0 m", "0 m", "0 m"], '
+            'gradient = "0 kPa/m", direction = [0, 0, 1] }\n',
             'pressure.gradient: "0 kPa/m" must be more than zero',
         ),
         (
-            'face = "side"\npressure = { at_zero = ["0 m", "0 m", "0 m"], gradeint = "1 kPa/m" }\n',
+            'face = "side"\npressure = { at_zero = ["0 m", "0 m", "0 m"], '
+            'gradeint = "1 kPa/m", direction = [0, 0, 1] }\n',
             "pressure.gradeint: unknown key. Nearest: gradient",
         ),
         (

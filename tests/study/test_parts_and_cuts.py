@@ -41,6 +41,8 @@ pressure = "0.4 MPa"
 use = { weight = 1.0 }
 """
 
+LINE = 'question = "Does the lid bear a weight?"\n'
+
 
 def written(folder, text=STUDY):
     draw(folder / "case.step", lambda occ: (occ.addBox(0, 0, 0, 40, 20, 10), occ.addBox(0, 0, 10, 40, 20, 4)))
@@ -121,3 +123,11 @@ def test_another_part_or_cut_is_another_ground(tmp_path):
     pad = dataclasses.replace(study.faces["pad"], cut=((5, 5, 13), (15, 11, 15)))
     keys.add(ground_key(dataclasses.replace(study, faces={**study.faces, "pad": pad})))
     assert len(keys) == 4
+
+
+def test_without_a_question_the_terminal_leaves_no_blank_line(tmp_path, capsys):
+    for question in ("", LINE):
+        assert main(["check", str(written(tmp_path, STUDY.replace(LINE, question)))]) == 0
+        title, after = capsys.readouterr().out.splitlines()[:2]
+        assert title == "Tray and lid"
+        assert after.strip() == ("Does the lid bear a weight?" if question else "Solids")

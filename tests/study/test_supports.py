@@ -143,3 +143,37 @@ def test_each_case_has_its_own_contact_and_directions_see_it_too(bar):
         (case,) = group.cases
         moved = np.linalg.norm(case.combined(tuple(case.factors), group.units), axis=1).max()
         assert moved == pytest.approx(found[case.name].maximum_displacement_mm, rel=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("fixed", "stiffness", "press", "lift", "bound"),
+    [
+        # Nearly all of it stands on one spring when it fails: what either load alone would do there means nothing
+        ('"x", "y", "z"', 5.0, (0, -1500, 32), (0, 0, 170), 14),
+        # It is free at four times the load, and fails before by what the contact at factor one does not tell
+        ('"x", "y"', 16.0, (162, -1600, 21.6), (130, 180, 400), 3.6),
+    ],
+)
+def test_the_part_just_fails_at_the_reserve_factor_of_its_growing_load(bar, fixed, stiffness, press, lift, bound):
+    draw(bar / "flat.step", lambda occ: occ.addBox(0, 0, 0, L, 14, 8))
+    text = BAR[: BAR.index("[supports")].replace("bar.step", "flat.step").replace("5 mm", "6 mm")
+    text += 'top = { plane = { normal = [0, 0, 1], at = "max" } }\n'
+    text += f'[supports.stop]\nface = "left"\nfixed = [{fixed}]\n'
+    text += f'[supports.base]\nface = "bottom"\nfoundation = {{ normal = "{stiffness} N/mm^3"'
+    text += f', tangential = "{stiffness / 10} N/mm^3", push_only = true }}\n[loads.press]\nface = "top"\n'
+    text += (
+        f'wrench = {{ force = ["0 N", "{press[0]} N", "{press[1]} N"], at = ["{press[2]} mm", "7 mm", "8 mm"] }}\n'
+    )
+    growing = f'[loads.lift]\nface = "right"\nforce = ["{lift[0]} N", "{lift[1]} N", "{lift[2]} N"]\n'
+
+    def reserve(*, permanent, factor):
+        path = bar / "grown.toml"
+        cases = f"[cases]\nall = {{ press = 1.0, lift = {factor!r} }}\n"
+        path.write_text(text + ("permanent = true\n" if permanent else "") + growing + cases)
+        return answer(prepare(read_study(path))).findings.cases["all"].reserve
+
+    found = reserve(permanent=True, factor=1.0)
+    assert found.mode == "yield (von Mises)" and found.minimum < bound
+    # Without permanent loads all grow together and press at the same points: the reserve is that of one stress field
+    assert reserve(permanent=False, factor=found.minimum).minimum == pytest.approx(1, abs=5e-3)
+    assert reserve(permanent=False, factor=0.9 * found.minimum).minimum > 1.02

@@ -118,13 +118,14 @@ def made_cell(**other):
     return InfillCell(**{**values, **other})
 
 
-def test_a_cell_that_does_not_change_up_the_build_is_drawn_out():
+def test_a_cell_that_does_not_change_along_the_build_is_drawn_out():
     corners, lattice = endless(made_cell())
     assert np.ptp(corners[..., 2]) == pytest.approx(SPACING, rel=1e-6)
     assert np.diag(lattice) == pytest.approx([SPACING] * 3)
     # Two layers that differ stay as they are
     hexes = np.concatenate([bricks([0, 1], [0, 3], [0, 0.2]), bricks([0, 3], [0, 1], [0.2, 0.4])])
-    corners, lattice = endless(made_cell(pattern="woodpile", corners=hexes, size=np.array([3.0, 3.0, 0.4])))
+    own = {"corners": hexes, "used": np.ones((6, len(hexes))), "size": np.array([3.0, 3.0, 0.4])}
+    corners, lattice = endless(made_cell(pattern="woodpile", **own))
     assert corners == pytest.approx(hexes)
     assert lattice[2, 2] == 0.4
     # The cube stands on its corner: its diagonal is the build direction

@@ -59,6 +59,12 @@ def test_each_picture_is_in_the_page_with_its_numbers(page):
     assert all(re.search(r"\d", image["alt"]) for image in page.images)
 
 
+def test_what_may_turn_the_verdict_stands_above_the_tables(page):
+    """The beam's findings hold one decisive caution, that its mesh is coarse; the others stand at the end alone."""
+    assert page.words.index("What may turn this verdict. The mesh is coarse.") < page.words.index("Requirements")
+    assert page.words.index("creeps under bolts") > page.words.index("Cautions")
+
+
 def test_page_says_all_parts(page):
     for part in (
         "Does the beam bear its end load", "does not hold", "Requirements", "Load cases", "Hot spots",

@@ -96,7 +96,13 @@ def facts_of(gmsh: Any, solids: list[int], file: Path) -> tuple[FileSolid, ...]:
                 (overlaps if kind == "overlaps" else touches)[one].append(other + 1)
     return tuple(
         FileSolid(
-            i + 1, names[i], float(gmsh.model.occ.getMass(3, tag)), boxes[i], tuple(touches[i]), tuple(overlaps[i])
+            i + 1,
+            names[i],
+            float(gmsh.model.occ.getMass(3, tag)),
+            boxes[i],
+            tuple(touches[i]),
+            tuple(overlaps[i]),
+            measured=not any(i in pair for pair in close[MOST_PAIRS:]),
         )
         for i, tag in enumerate(solids)
     )

@@ -148,7 +148,8 @@ def _share(value: Any, where: str) -> float:
 def _orientation(shares: Any, where: str) -> Three:
     if not (isinstance(shares, list) and len(shares) == 3):
         raise CardError(
-            "must hold three shares of the fibre directions: along the bead, across it, up the build.", where=where
+            "must hold three shares of the fibre directions: along the bead, across it, in the build direction.",
+            where=where,
         )
     return three(number(item, where) for item in shares)
 

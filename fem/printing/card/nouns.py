@@ -99,7 +99,7 @@ class Constituents:
         """What voids and bonds take off E and G, in words; "" when nothing."""
         if self.across == self.up == 1:
             return ""
-        return f", times {self.across:g} across the beads and {self.up:g} up the build for voids and bonds"
+        return f", times {self.across:g} across the beads and {self.up:g} in the build direction for voids and bonds"
 
 
 @dataclass(frozen=True)

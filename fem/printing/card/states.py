@@ -68,7 +68,7 @@ def _scatter(value: Any, where: str) -> float:
 def _expansion(value: Any, where: str) -> Three:
     items = value if isinstance(value, list) else [value]
     if len(items) != 3:
-        raise CardError("must hold three values: along the bead, across it, up the build.", where=where)
+        raise CardError("must hold three values: along the bead, across it, in the build direction.", where=where)
     return three(measured(item, "expansion", where) for item in items)
 
 

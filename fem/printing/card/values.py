@@ -116,9 +116,9 @@ def plain(text: Any, where: str, *, longest: int = 2000) -> str:
 
 
 def triple(value: Any, where: str) -> Three:
-    """Three stresses [MPa]: along the bead, across it, up the build."""
+    """Three stresses [MPa]: along the bead, across it, in the build direction."""
     if not (isinstance(value, list) and len(value) == 3):
-        raise CardError("must hold three values: along the bead, across it, up the build.", where=where)
+        raise CardError("must hold three values: along the bead, across it, in the build direction.", where=where)
     return three(positive(item, "pressure", where) for item in value)
 
 

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from fem.study.keys.bodies import BodyForm
 from fem.study.keys.faces import FaceForm
-from fem.study.keys.loads import LoadForm
+from fem.study.keys.loads import LOAD_KINDS, LoadForm
 from fem.study.keys.supports import SupportForm
-from fem.study.keys.values import Angle, Extent, Form, Mass, Name, Point, Positive, fault
+from fem.study.keys.values import Angle, Extent, Form, Mass, Name, Point, Positive
 
 LATER = {
     "joints": "joints between bodies",
@@ -38,40 +38,85 @@ RENAMED = {
 
 
 class WatchForm(Form):
-    faces: list[Name] = []
+    faces: list[Name] = Field(
+        default=[],
+        description="Faces whose mean displacement, rotation and 6 × 6 stiffness are told.",
+        examples=['[watch]\nfaces = ["pad", "back"]'],
+    )
 
 
 class RequirementsForm(Form):
-    reserve: Positive | None = None
-    rotation: dict[Name, Angle] = {}
-    displacement: dict[Name, Extent] = {}
-    mass: Mass | None = None
-    deflection: Extent | None = None
+    reserve: Positive | None = Field(default=None, description="Minimum reserve factor of every case.")
+    rotation: dict[Name, Angle] = Field(
+        default={},
+        description="Maximum rotation of a face, in every case.",
+        examples=['[requirements]\nrotation = { pad = "0.4 deg" }'],
+    )
+    displacement: dict[Name, Extent] = Field(
+        default={},
+        description="Maximum mean displacement of a face, in every case.",
+        examples=['[requirements]\ndisplacement = { pad = "2 mm" }'],
+    )
+    mass: Mass | None = Field(default=None, description="Maximum mass of all bodies together.")
+    deflection: Extent | None = Field(
+        default=None,
+        description="Maximum displacement of any point, in every case.",
+        examples=['[requirements]\nreserve = 2.0\nmass = "60 g"\ndeflection = "2.5 mm"'],
+    )
 
 
 class StudyForm(Form):
-    title: Name
-    question: str = ""
-    currency: Annotated[str, Field(min_length=1, max_length=8)] | None = None
-    bodies: Annotated[dict[Name, BodyForm], Field(min_length=1)]
-    faces: dict[Name, FaceForm] = {}
-    supports: dict[Name, SupportForm] = {}
-    loads: Annotated[dict[Name, LoadForm], Field(min_length=1)]
-    cases: dict[Name, Annotated[dict[Name, float], Field(min_length=1)]] = {}
-    points: dict[Name, Point] = {}
-    watch: WatchForm = WatchForm()
-    requirements: RequirementsForm = RequirementsForm()
-    solver: Literal["auto", "multigrid", "direct", "distributed"] = "auto"
-    variants: dict[Name, dict[Name, Any]] = {}
-    sweep: dict[Name, Annotated[list[Any], Field(min_length=1)]] = {}
-
-    @model_validator(mode="before")
-    @classmethod
-    def _nothing_of_later(cls, data: Any) -> Any:
-        for key in LATER:
-            if isinstance(data, dict) and key in data:
-                raise fault(f"[{key}] is not accepted yet: {LATER[key]} cannot be computed.", "Remove the table.")
-        return data
+    title: Name = Field(description="What the study is called on every page.")
+    question: str = Field(default="", description="What the study is to find out, in a sentence.")
+    currency: Annotated[str, Field(min_length=1, max_length=8)] | None = Field(
+        default=None, description="Money in which prices and costs are given, such as `EUR`."
+    )
+    solver: Literal["auto", "multigrid", "direct", "distributed"] = Field(
+        default="auto",
+        description="Conjugate gradients with multigrid, a factorisation, or multigrid shared among ranks. "
+        "`auto` takes multigrid, and a factorisation where the iteration does not arrive.",
+    )
+    bodies: Annotated[dict[Name, BodyForm], Field(min_length=1)] = Field(
+        description="The solids, their meshes and their materials. Bodies are not joined; each needs supports."
+    )
+    faces: dict[Name, FaceForm] = Field(
+        default={}, description="Names for faces of the solids. Keys of one name narrow each other down."
+    )
+    supports: dict[Name, SupportForm] = Field(
+        default={}, description="What holds the part. Each says exactly one of `fixed`, `foundation`, `spring`."
+    )
+    loads: Annotated[dict[Name, LoadForm], Field(min_length=1)] = Field(
+        description=f"What acts on the part. Each says exactly one of {', '.join(f'`{k}`' for k in LOAD_KINDS)}."
+    )
+    cases: dict[Name, Annotated[dict[Name, float], Field(min_length=1)]] = Field(
+        default={},
+        description="Loads that act together, each with a factor. All loads at factor 1 if left out.",
+        examples=["[cases]\nlifted = { hang = -0.5 }\nheavy = { hang = 2.5 }"],
+    )
+    points: dict[Name, Point] = Field(
+        default={},
+        description="Points of the part whose displacement is told.",
+        examples=['[points]\ncorner = ["80 mm", "15 mm", "10 mm"]'],
+    )
+    watch: WatchForm = Field(default=WatchForm(), description="What is watched.")
+    requirements: RequirementsForm = Field(
+        default=RequirementsForm(),
+        description="What the part must meet. Limits hold in every case; those of a face go by the name of the face.",
+    )
+    variants: dict[Name, dict[Name, Any]] = Field(
+        default={},
+        description="Variants for `beadwork compare`: paths of keys in quotes, and their values. `reference = true` "
+        "marks the one that the others are compared with, `cost` is its price where the program cannot know it.",
+        examples=[
+            '[variants.machined]\n"bodies.bracket.metal" = "6082-t6"\nreference = true\ncost = 140',
+            '[variants.upright]\n"bodies.bracket.print.build_direction" = [0, 0, 1]',
+        ],
+    )
+    sweep: dict[Name, Annotated[list[Any], Field(min_length=1)]] = Field(
+        default={},
+        description="Paths of keys in quotes, each with a list of values; every combination is a variant.",
+        examples=['[sweep]\n"bodies.bracket.print.walls" = [2, 4]\n"bodies.bracket.mesh.size" = ["6 mm", "4 mm"]'],
+    )
 
 
 def known_keys(place: tuple[Any, ...]) -> list[str]:
@@ -95,18 +140,18 @@ def form_at(place: tuple[Any, ...]) -> Any:
         if fields is not None:
             if step not in fields:
                 return None
-            form = _inside(fields[step].annotation)
+            form = inside(fields[step].annotation)
         elif getattr(form, "__origin__", None) in (dict, list):
-            form = _inside(form.__args__[-1])
+            form = inside(form.__args__[-1])
     return form
 
 
-def _inside(annotation: Any) -> Any:
+def inside(annotation: Any) -> Any:
     """The type itself, without Annotated and `| None`."""
     while True:
         origin = getattr(annotation, "__origin__", None)
         options = [a for a in getattr(annotation, "__args__", ()) if a is not type(None)]
-        forms = [a for a in options if hasattr(_bare(a), "model_fields")]
+        forms = [a for a in options if hasattr(bare(a), "model_fields")]
         if hasattr(annotation, "__metadata__"):
             annotation = origin
         elif origin not in (dict, list) and len(options) > 1 and len(forms) == 1:
@@ -117,6 +162,6 @@ def _inside(annotation: Any) -> Any:
             return annotation
 
 
-def _bare(annotation: Any) -> Any:
+def bare(annotation: Any) -> Any:
     """A type without Annotated."""
     return annotation.__origin__ if hasattr(annotation, "__metadata__") else annotation

@@ -7,7 +7,9 @@ from typing import Annotated, Any
 from pydantic import BeforeValidator, Field, model_validator
 
 from fem.errors import InputError
-from fem.study.keys.values import Direction, Extent, Form, Name, Positive, Speed, Temperature, fault
+from fem.printing.card.nouns import ROOM_TEMPERATURE
+from fem.printing.plan import INFILL_ANGLE
+from fem.study.keys.values import Direction, Extent, Form, Name, Positive, Says, Speed, Temperature, fault
 from fem.units import unit_size
 
 
@@ -25,8 +27,14 @@ def _infill(value: Any) -> Any:
 
 
 class MeshForm(Form):
-    size: Extent | None = None
-    finest: Extent | None = None
+    size: Extent | None = Field(
+        default=None,
+        description="Edge length of the tetrahedra. A twentieth of the solid's longest side if left out.",
+    )
+    finest: Extent | None = Field(
+        default=None,
+        description="Smallest edge length, where the surface is curved. A quarter of `size` if left out.",
+    )
 
     @model_validator(mode="after")
     def _ordered(self) -> MeshForm:
@@ -36,14 +44,19 @@ class MeshForm(Form):
 
 
 class BeadForm(Form):
-    width: Extent = 0.45
-    height: Extent = 0.20
+    width: Extent = Field(default=0.45, description="Width of a bead.")
+    height: Extent = Field(default=0.20, description="Height of a bead, which is the height of a layer.")
 
 
 class InfillForm(Form):
-    pattern: Name
-    density: Annotated[float | None, Field(gt=0, le=1)] = None
-    angle: float | None = None
+    pattern: Name = Field(description="`solid`, `woodpile`, `grid`, `triangle`, `honeycomb`, `cubic` or `gyroid`.")
+    density: Annotated[float | None, Field(gt=0, le=1)] = Field(
+        default=None, description="Volume fraction of polymer in the core. Needed for every pattern but `solid`."
+    )
+    angle: float | None = Field(
+        default=None,
+        description=f"Degrees by which the pattern is turned in the layer. {INFILL_ANGLE:g} if left out.",
+    )
 
     @model_validator(mode="after")
     def _dense(self) -> InfillForm:
@@ -56,20 +69,47 @@ class InfillForm(Form):
 
 
 class PrintForm(Form):
-    polymer: Name
-    state: Name | None = None
-    build_direction: Direction = [0.0, 0.0, 1.0]
-    raster_zero: Direction | None = None
-    bead: BeadForm = BeadForm()
-    walls: Annotated[int, Field(ge=0)] = 3
-    covers: Annotated[int, Field(ge=0)] = 4
-    raster: Annotated[list[float], Field(min_length=1)] = [45.0, -45.0]
-    infill: Annotated[InfillForm, BeforeValidator(_infill)] = InfillForm(pattern="solid")
-    card: dict[Name, Any] = {}
-    temperature: Temperature | None = None
-    speed: Speed | None = None
-    filament_diameter: Extent | None = None
-    price_per_kg: Positive | None = None
+    polymer: Name = Field(description="Name of a material card (`beadwork cards`), or the path of your own.")
+    state: Name | None = Field(default=None, description="One of the card's states. The card's first if left out.")
+    build_direction: Direction = Field(
+        default=[0.0, 0.0, 1.0], description="Direction in which the layers are stacked."
+    )
+    raster_zero: Direction | None = Field(
+        default=None,
+        description="Direction from which raster angles count. The part's x, laid into the layer, if left out.",
+    )
+    bead: BeadForm = Field(default=BeadForm(), description="Cross-section of a bead.")
+    walls: Annotated[int, Field(ge=0)] = Field(
+        default=3, description="Number of beads that follow the outline in each layer."
+    )
+    covers: Annotated[int, Field(ge=0)] = Field(
+        default=4, description="Number of full layers under and over the core."
+    )
+    raster: Annotated[list[float], Field(min_length=1)] = Field(
+        default=[45.0, -45.0], description="Degrees of the rasters in covers and solid cores, layer by layer."
+    )
+    infill: Annotated[InfillForm, BeforeValidator(_infill), Says("a table, or a pattern as text")] = Field(
+        default=InfillForm(pattern="solid"),
+        description="What fills the core.",
+        examples=[
+            '[bodies.bracket.print]\ninfill = { pattern = "gyroid", density = 0.4 }',
+            '[bodies.bracket.print]\ninfill = "solid"',
+        ],
+    )
+    card: dict[Name, Any] = Field(
+        default={},
+        description="Single values that replace the card's, written as in a card. Results name them as the user's.",
+        examples=['[bodies.bracket.print.card]\ntension = ["90 MPa", "45 MPa", "30 MPa"]'],
+    )
+    temperature: Temperature | None = Field(
+        default=None,
+        description=f"Temperature in service. That of the card's values, {ROOM_TEMPERATURE:g} degC, if left out.",
+    )
+    speed: Speed | None = Field(default=None, description="Mean speed of the nozzle. For print time and cost only.")
+    filament_diameter: Extent | None = Field(default=None, description="For the length of filament only.")
+    price_per_kg: Positive | None = Field(
+        default=None, description="Price of a kilogram, in `currency`. For cost only."
+    )
 
 
 def _part(value: Any) -> Any:
@@ -79,15 +119,38 @@ def _part(value: Any) -> Any:
 
 
 class BodyForm(Form):
-    solid: Name
-    unit: Annotated[str | None, BeforeValidator(_unit)] = None
-    any_size: bool = False
-    part: Annotated[int | str | None, BeforeValidator(_part)] = None
-    fused: bool = False
-    mesh: MeshForm = MeshForm()
-    print: PrintForm | None = None
-    metal: Name | None = None
-    state: Name | None = None
+    solid: Name = Field(
+        description="Path of the solid, from where the study lies: STEP, IGES, BREP, STL, OBJ, PLY or 3MF.",
+        examples=['[bodies.bracket]\nsolid = "../meshes/cantilever_bracket.stl"\nunit = "mm"'],
+    )
+    unit: Annotated[str | None, BeforeValidator(_unit), Says("a unit of length, as text")] = Field(
+        default=None, description="Unit of the drawing. Needed for BREP, STL, OBJ and PLY, which state none."
+    )
+    any_size: bool = Field(default=False, description="Accept a part smaller than 1 mm or larger than 5 m.")
+    part: Annotated[int | str | None, BeforeValidator(_part), Says("a whole number from 1, or text")] = Field(
+        default=None,
+        description="Which solid of a file with several: its number or its name (`beadwork faces FILE` lists them).",
+        examples=['[bodies.bracket]\nsolid = "case.step"\npart = 2'],
+    )
+    fused: bool = Field(
+        default=False,
+        description="Join the touching solids of a file into one.",
+        examples=['[bodies.bracket]\nsolid = "case.step"\nfused = true'],
+    )
+    mesh: MeshForm = Field(
+        default=MeshForm(),
+        description="Sizes of the mesh.",
+        examples=['[bodies.bracket]\nmesh = { size = "6 mm", finest = "2 mm" }'],
+    )
+    print: PrintForm | None = Field(
+        default=None, description="How the body is printed. A body has either `print` or `metal`."
+    )
+    metal: Name | None = Field(
+        default=None,
+        description="Name or path of a metal's card, for a body that is machined.",
+        examples=['[bodies.bracket]\nmetal = "6082-t6"'],
+    )
+    state: Name | None = Field(default=None, description="State of the metal's card. The card's first if left out.")
 
     @model_validator(mode="after")
     def _one_material(self) -> BodyForm:

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 from pydantic import BeforeValidator, Field, model_validator
 
 from fem.errors import InputError
-from fem.study.keys.values import Direction, Extent, Form, Name, Point, fault, one_or_more
+from fem.study.keys.values import Direction, Extent, Form, Name, Point, Says, fault, one_or_more
 from fem.units import quantity
 
 SHAPES = ("plane", "cylinder", "cone", "sphere")
@@ -23,26 +23,30 @@ def _place(value: Any) -> Any:
 
 
 class PlaneForm(Form):
-    normal: Direction
-    at: Annotated[str | float | None, BeforeValidator(_place)] = None
+    normal: Direction = Field(description="Outward normal of the plane.")
+    at: Annotated[str | float | None, BeforeValidator(_place), Says('"min", "max" or a length')] = Field(
+        default=None,
+        description="Where the centre of the plane lies along its normal, the largest component of the normal taken "
+        "as positive: square to z, `4 mm` is z = 4 mm on either side. `min` and `max` are the ends of the part.",
+    )
 
 
 class CylinderForm(Form):
-    radius: Extent
-    axis: Direction | None = None
+    radius: Extent = Field(description="Radius of the cylinder.")
+    axis: Direction | None = Field(default=None, description="Direction of its axis, either way. Any if left out.")
 
 
 class SphereForm(Form):
-    radius: Extent | None = None
+    radius: Extent | None = Field(default=None, description="Radius of the sphere. Any if left out.")
 
 
 class ConeForm(Form):
-    axis: Direction | None = None
+    axis: Direction | None = Field(default=None, description="Direction of its axis, either way. Any if left out.")
 
 
 class BoxForm(Form):
-    low: Point
-    high: Point
+    low: Point = Field(description="Corner of the box with the smallest coordinates.")
+    high: Point = Field(description="Corner of the box with the largest coordinates.")
 
     @model_validator(mode="after")
     def _ordered(self) -> BoxForm:
@@ -52,15 +56,55 @@ class BoxForm(Form):
 
 
 class FaceForm(Form):
-    body: Name | None = None
-    plane: PlaneForm | None = None
-    cylinder: CylinderForm | None = None
-    cone: ConeForm | None = None
-    sphere: SphereForm | None = None
-    near: Point | None = None
-    id: Annotated[list[int] | None, BeforeValidator(one_or_more), Field(min_length=1)] = None
-    within: BoxForm | None = None
-    cut: BoxForm | None = None
+    body: Name | None = Field(default=None, description="Whose face it is. Needed where a study has several bodies.")
+    plane: PlaneForm | None = Field(
+        default=None,
+        description="Plane faces that look along a normal.",
+        examples=['[faces]\nend = { plane = { normal = [1, 0, 0], at = "max" } }'],
+    )
+    cylinder: CylinderForm | None = Field(
+        default=None,
+        description="Cylindrical faces, holes and pins alike.",
+        examples=['[faces]\nholes = { cylinder = { radius = "3.3 mm", axis = [1, 0, 0] } }'],
+    )
+    cone: ConeForm | None = Field(
+        default=None,
+        description="Conical faces.",
+        examples=["[faces]\nany_cone = { cone = {} }   # the bracket has none"],
+    )
+    sphere: SphereForm | None = Field(
+        default=None,
+        description="Spherical faces.",
+        examples=['[faces]\nball = { sphere = { radius = "6 mm" } }   # the bracket has none'],
+    )
+    near: Point | None = Field(
+        default=None,
+        description="The one face that is nearest to a point.",
+        examples=['[faces]\none_hole = { cylinder = { radius = "3.3 mm" }, near = ["5 mm", "8 mm", "45 mm"] }'],
+    )
+    id: Annotated[
+        list[int] | None, BeforeValidator(one_or_more), Field(min_length=1), Says("a whole number, or a list of them")
+    ] = Field(
+        default=None,
+        description="Numbers of faces in `beadwork faces FILE`. They change when the part is drawn anew.",
+        examples=["[faces]\nsome = { id = [1, 2] }"],
+    )
+    within: BoxForm | None = Field(
+        default=None,
+        description="Faces that lie wholly inside a box.",
+        examples=[
+            '[faces]\ntip = { within = { low = ["79 mm", "-16 mm", "-1 mm"], high = ["81 mm", "16 mm", "14 mm"] } }'
+        ],
+    )
+    cut: BoxForm | None = Field(
+        default=None,
+        description="Beside another key: only the part of the face inside a box. The mesh follows its border.",
+        examples=[
+            "[faces.patch]\n"
+            'plane = { normal = [0, 0, 1], at = "13 mm" }\n'
+            'cut = { low = ["66 mm", "-5 mm", "12 mm"], high = ["78 mm", "5 mm", "14 mm"] }'
+        ],
+    )
 
     @model_validator(mode="after")
     def _asks(self) -> FaceForm:

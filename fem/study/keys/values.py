@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Annotated, Any
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
@@ -14,40 +14,52 @@ from fem.units import quantity
 
 
 def fault(message: str, advice: str = "") -> PydanticCustomError:
-    """An error whose words are final: `file.py` only adds the file and the key."""
+    """An error whose words are final: `form.py` only adds the file and the key."""
     return PydanticCustomError("beadwork", "{message}", {"message": message, "advice": advice})
 
 
-def _number(kind: str, *, least: str = "any") -> Callable[[Any], float]:
-    def read(text: Any) -> float:
+@dataclass(frozen=True)
+class Quantity:
+    """Reads text with a unit of its `kind` (`fem.units.KINDS`); `least` "positive" or "zero" bounds it from below."""
+
+    kind: str
+    least: str = "any"
+
+    def __call__(self, text: Any) -> float:
         try:
-            value = quantity(text, kind)
+            value = quantity(text, self.kind)
         except InputError as error:
             raise fault(error.message, error.advice) from None
-        if least == "positive" and not value > 0:
+        if self.least == "positive" and not value > 0:
             raise fault(f'"{text}" must be more than zero.')
-        if least == "zero" and value < 0:
+        if self.least == "zero" and value < 0:
             raise fault(f'"{text}" must not be negative.')
         return value
 
-    return read
+
+@dataclass(frozen=True)
+class Says:
+    """What may stand behind a key, in words, where its type does not say it (`reference.py` reads this)."""
+
+    words: str
 
 
-Length = Annotated[float, BeforeValidator(_number("length"))]
-Extent = Annotated[float, BeforeValidator(_number("length", least="positive"))]
-Force = Annotated[float, BeforeValidator(_number("force"))]
-Preload = Annotated[float, BeforeValidator(_number("force", least="positive"))]
-Moment = Annotated[float, BeforeValidator(_number("moment"))]
-Pressure = Annotated[float, BeforeValidator(_number("pressure"))]
-PressureGradient = Annotated[float, BeforeValidator(_number("pressure gradient", least="positive"))]
-Mass = Annotated[float, BeforeValidator(_number("mass", least="positive"))]
-Acceleration = Annotated[float, BeforeValidator(_number("acceleration"))]
-Angle = Annotated[float, BeforeValidator(_number("angle", least="positive"))]
-Temperature = Annotated[float, BeforeValidator(_number("temperature"))]
-Speed = Annotated[float, BeforeValidator(_number("speed", least="positive"))]
-TemperatureDifference = Annotated[float, BeforeValidator(_number("temperature difference"))]
-Foundation = Annotated[float, BeforeValidator(_number("foundation stiffness", least="zero"))]
-Spring = Annotated[float, BeforeValidator(_number("spring stiffness", least="positive"))]
+Length = Annotated[float, BeforeValidator(Quantity("length"))]
+Extent = Annotated[float, BeforeValidator(Quantity("length", least="positive"))]
+Force = Annotated[float, BeforeValidator(Quantity("force"))]
+Preload = Annotated[float, BeforeValidator(Quantity("force", least="positive"))]
+Moment = Annotated[float, BeforeValidator(Quantity("moment"))]
+Pressure = Annotated[float, BeforeValidator(Quantity("pressure"))]
+PressureGradient = Annotated[float, BeforeValidator(Quantity("pressure gradient", least="positive"))]
+Mass = Annotated[float, BeforeValidator(Quantity("mass", least="positive"))]
+Acceleration = Annotated[float, BeforeValidator(Quantity("acceleration"))]
+Angle = Annotated[float, BeforeValidator(Quantity("angle", least="positive"))]
+Temperature = Annotated[float, BeforeValidator(Quantity("temperature"))]
+Speed = Annotated[float, BeforeValidator(Quantity("speed", least="positive"))]
+TemperatureDifference = Annotated[float, BeforeValidator(Quantity("temperature difference"))]
+Foundation = Annotated[float, BeforeValidator(Quantity("foundation stiffness", least="zero"))]
+STIFFNESS = Quantity("spring stiffness", least="positive")
+Spring = Annotated[float, BeforeValidator(STIFFNESS)]
 
 Three = Field(min_length=3, max_length=3)
 Name = Annotated[str, Field(min_length=1)]
@@ -71,7 +83,7 @@ def one_or_more(value: Any) -> Any:
     return value if isinstance(value, list) else [value]
 
 
-Direction = Annotated[list[float], Three, BeforeValidator(_direction)]
+Direction = Annotated[list[float], Three, BeforeValidator(_direction), Says("three numbers, a direction")]
 Point = Annotated[list[Length], Three]
 
 

@@ -14,7 +14,7 @@ from typing import Any
 from fem.errors import InputError
 from fem.fault import fault_line
 from fem.study.change import changed, checked_path
-from fem.study.file import key_path
+from fem.study.form import key_path
 from fem.study.plans import Study
 from fem.study.variants.names import as_written, sweep_name
 

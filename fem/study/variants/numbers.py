@@ -9,10 +9,10 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
-from fem.digits import reserve_text
 from fem.judging.cautions import texts_of
 from fem.judging.choice import Comparison, VariantNumbers
 from fem.judging.findings import CaseFindings, Findings, RequirementFindings
+from fem.judging.verdict import value_text
 from fem.study.variants.series import Told
 from fem.telling.files import safe_cell, write_text
 from fem.telling.words import money, with_unit
@@ -64,9 +64,9 @@ def _largest(found: Findings, what: str) -> dict[str, float]:
 def _missed(r: RequirementFindings) -> str:
     """A requirement that is not met, in words with numbers."""
     if r.name == "reserve":
-        return f"reserve factor {reserve_text(r.value)}, {r.limit:g} required (case {r.where})"
+        return f"reserve factor {value_text(r)}, {r.limit:g} required (case {r.where})"
     where = "" if r.name == "mass" else f" (case {r.where})"
-    return f"{r.name} {with_unit(r.value, r.unit)}, at most {with_unit(r.limit, r.unit)} allowed{where}"
+    return f"{r.name} {value_text(r)}, at most {with_unit(r.limit, r.unit)} allowed{where}"
 
 
 def _short(r: RequirementFindings) -> float:
@@ -119,7 +119,7 @@ def table_rows(comparison: Comparison) -> Iterator[list[Any]]:
         "none lighter has more in reserve",
         "to print",
         "requirements missed",
-        "why not answered",
+        "why not solved",
         "findings file",
     ]
     for v in variants:

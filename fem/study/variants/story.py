@@ -99,7 +99,7 @@ def _compared(
         notes.append(f"{taken} of {len(variants)} variants were finished before and are taken as they were.")
     told = answer_series(variants, kept=kept, jobs=jobs, worker=worker, progress=progress, remark=notes.append)
     if not any(each.findings for each in told):
-        raise InputError(f"no variant could be answered; the first one: {told[0].error}", where=str(study.path))
+        raise InputError(f"no variant could be solved; the first one: {told[0].error}", where=str(study.path))
     comparison = replace(
         put_side_by_side(study, [numbers_of(each) for each in told]),
         fingerprint=fingerprint_of_all(study, {v.name: v.study for v in variants}),

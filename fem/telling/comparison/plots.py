@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from fem.digits import reserve_text
 from fem.judging.choice import Comparison, VariantNumbers
 from fem.telling.vector import INK, SOFT, styled
 from fem.telling.words import number
@@ -39,7 +40,7 @@ class Trade:
         if value is None:
             return "unlimited or not known"
         if self.key == "reserve":
-            return f"{math.floor(value * 100 + 1e-9) / 100:.2f}"
+            return reserve_text(value)
         return f"{number(value)} × the reference part's" if self.ratio else f"{number(value)} 1/mm"
 
 
@@ -206,7 +207,7 @@ def label_of(comparison: Comparison, trade: Trade, *, short: bool = False) -> st
         f"{i} ({v.name}) {number(v.mass_g)} g, {trade.text(value)}" for i, v, value in points if v.name in front
     )
     few = [
-        f"{i} ({number(v.mass_g)} g, {value if trade.key != 'reserve' else math.floor(value * 100) / 100:.3g})"
+        f"{i} ({number(v.mass_g)} g, {reserve_text(value) if trade.key == 'reserve' else number(value)})"
         for i, v, value in points
         if v.name in front
     ]

@@ -26,7 +26,6 @@ class Document:
     """What the writers write: `mark` names the inputs (the study file and the first letters of its digest)."""
 
     title: str
-    question: str
     date: datetime.date
     mark: str
     program: str
@@ -39,7 +38,7 @@ def document_of(material: Material, *, date: datetime.date) -> Document:
     digest = str(f.inputs.get("sha256", ""))
     name = str(f.inputs.get("study", "")) if digest else ""
     mark = f"{name} · {digest[:12]}" if digest else ""
-    return Document(f.title, f.question, date, mark, f"Beadwork {f.beadwork}", sections_of(material))
+    return Document(f.title, date, mark, f"Beadwork {f.beadwork}", sections_of(material))
 
 
 def date_text(date: datetime.date) -> str:

@@ -21,7 +21,7 @@ from fem.telling.words import (
     worst_hot_spots,
 )
 
-MOST_ROWS, MOST_BESIDE, AXES_MM = 8, 4, 110.0
+MOST_ROWS, MOST_BESIDE, AXES_MM = 8, 4, 125.0
 PRINT_ORDER = ("σ11", "σ22", "σ33", "τ23", "τ13", "τ12")
 
 
@@ -105,14 +105,12 @@ def _cases(material: Material) -> Table:
                 away,
                 Cell(failing_load(c) if limited else "–"),
                 Cell(r.mode if limited else "–"),
-                Cell(phase if limited else "–"),
-                Cell(where if limited else "–"),
+                Cell(f"{where}, {phase}" if limited else "–"),
             ]
         )
     goal = f"{'required' if asked else 'taken as target'}: {number(required)}"
-    head: tuple[str, ...] = ("Case", "Minimum reserve factor", "Minimum away from singularities", "Failure load")
-    head = (*head, "Failure mode", "Zone", "Location")
-    return table(head, rows, align="lrrrlll", caption=f"Minimum reserve factor by case ({goal}).")
+    head = ("Case", "Minimum reserve factor", "Away from singularities", "Failure load", "Failure mode")
+    return table((*head, "Location, zone"), rows, align="lrrrll", caption=f"Minimum reserve factor by case ({goal}).")
 
 
 def _by_criterion(material: Material) -> list[Block]:

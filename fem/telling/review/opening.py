@@ -18,7 +18,11 @@ def opening(material: Material) -> Section:
     """Question, verdict, key figures and caution."""
     f = material.findings
     word, tone = WORDS[verdict_of(f).word]
-    blocks: list[Block] = [Text(f.question), Verdict(word, tone, words.answer(f)), key_figures(material)]
+    asked: list[Block] = [Text(f.question)] if f.question else []
+    blocks = [*asked, Verdict(word, tone, words.answer(f)), key_figures(material)]
+    decisive = [c.text for c in f.cautions if c.decisive]
+    if decisive:
+        blocks.append(Notice("What may turn this verdict", " ".join(decisive)))
     blocks.append(Notice("Before anyone relies on this part", CAUTION))
     flagged = [f"{n} (card {b.material}, {b.state})" for n, b in f.bodies.items() if b.estimates]
     if flagged:
@@ -28,7 +32,7 @@ def opening(material: Material) -> Section:
                 "the section on assumptions names them."
             )
         )
-    return Section("verdict", "Question and verdict", tuple(blocks))
+    return Section("verdict", "Question and verdict" if f.question else "Verdict", tuple(blocks))
 
 
 def key_figures(material: Material) -> Table:

@@ -60,7 +60,7 @@ def test_every_direction_has_the_reserve_of_the_closed_form(pulled):
 
 def test_the_best_lays_its_layers_along_the_pull(pulled):
     best = pulled.picks[0]
-    assert best.why[0] == "most in reserve"
+    assert best.why[0] == "highest reserve factor"
     assert angle_between(best.scanned.direction, X) == pytest.approx(90.0, abs=0.01)
     strength = first_state().strength
     assert best.scanned.reserve == pytest.approx(strength.tension[0] * WIDTH * HEIGHT / FORCE, rel=2e-3)
@@ -89,7 +89,7 @@ def test_a_large_mesh_is_scanned_coarser_and_its_best_on_its_own(monkeypatch, tm
     path = write(tmp_path, PULLED.replace("9 mm", "4 mm"))
     scan, _ = orient_study(path, directions=6, jobs=1, out=tmp_path / "out")
     assert scan.coarser and scan.size_mm > 4 and scan.unknowns < 0.5 * scan.own_unknowns
-    assert scan.picks[0].why[0] == "most in reserve" and scan.picks[-1].scanned.kind == "study"
+    assert scan.picks[0].why[0] == "highest reserve factor" and scan.picks[-1].scanned.kind == "study"
     for pick in scan.picks:
         assert pick.own is not None and pick.own is not pick.scanned
         assert pick.own.direction == pytest.approx(pick.scanned.direction)

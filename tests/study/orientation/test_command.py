@@ -15,7 +15,7 @@ def test_the_command_prints_and_writes(tmp_path, capsys):
     out = tmp_path / "out"
     assert main(["orient", str(path), "--directions", "6", "--jobs", "1", "--out", str(out)]) == 0
     said = capsys.readouterr().out
-    assert "most in reserve" in said and "overhang [mm²]" in said and "orientation.html" in said
+    assert "highest reserve factor" in said and "overhang [mm²]" in said and "orientation.html" in said
     with open(out / "orientation.csv", encoding="utf-8") as file:
         rows = list(csv.DictReader(file))
     assert len(rows) == 6 + 3 + 18

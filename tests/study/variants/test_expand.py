@@ -188,6 +188,6 @@ def test_a_variant_that_the_reader_fails_on_is_kept_with_its_reason(read, monkey
 
     study = read('[variants]\nodd = { "bodies.arm.print.walls" = 3 }\n')
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr(module, "study_of", failing)
+    monkeypatch.setattr(module, "changed", failing)
     (odd,) = expand(study)
     assert odd.study is None and "ZeroDivisionError" in odd.error

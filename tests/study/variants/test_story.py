@@ -37,7 +37,7 @@ def test_the_folder_holds_all_of_it(compared):
     for name, row in rows.items():
         numbers = choice[name]
         if not numbers.answered:
-            assert row["why not answered"] == numbers.error and row["mass [g]"] == ""
+            assert row["why not solved"] == numbers.error and row["mass [g]"] == ""
             continue
         assert float(row["mass [g]"]) == pytest.approx(numbers.mass_g, rel=1e-8)
         assert float(row["maximum deflection [mm]"]) == pytest.approx(numbers.deflection_mm, rel=1e-8)
@@ -58,7 +58,7 @@ def test_what_is_printed_says_which_to_print(compared, capsys):
     assert main(["compare", str(path), "--out", str(out), "--resume"]) == 0
     told = " ".join(capsys.readouterr().out.split())
     assert "1 kept variant is of an earlier version of Beadwork, or damaged, and not taken" in told and old.exists()
-    assert "metal (reference)" in told and "not answered" in told
+    assert "metal (reference)" in told and "not computed" in told
     assert "Print 0 walls, 30 % infill: it is the lightest of the 2 variants that meet all" in told
     assert "3 of 4 variants were finished before" in told
 
@@ -107,7 +107,7 @@ REFUSED = {
     "none answered": (
         bars.PULLED + '[variants]\na = { "bodies.bar.metal" = "stel" }\n',
         [],
-        "no variant could be answered",
+        "no variant could be solved",
         "Nearest: steel",
     ),
     "nothing to compare": (bars.PULLED, [], "nothing to compare", "Add [variants]"),
@@ -141,7 +141,7 @@ def test_a_stopped_comparison_says_how_it_goes_on(own, capsys, monkeypatch):
 
     monkeypatch.setattr(series, "answer_variant", stopped)
     assert main(["compare", str(bars.study(own, TEXT)), "--out", str(own / "out"), "--jobs", "1"]) == 130
-    assert "finished variants are kept, and compare --resume goes on" in capsys.readouterr().err
+    assert "finished variants are kept, and compare --resume resumes the run" in capsys.readouterr().err
 
 
 def test_a_full_disk_at_the_end_loses_no_variant(compared, capsys, monkeypatch):

@@ -271,3 +271,12 @@ def test_five_hundred_variants_are_a_page_still():
 
 def test_no_old_word_is_left_on_the_page(text):
     assert old_words(seen(text)) == []
+
+
+def test_without_a_question_there_is_no_empty_paragraph(tmp_path):
+    def page(question):
+        made = compare([*SWEPT, METAL], title="t", question=question, required_reserve=2.0, sweep=SWEEP)
+        return write_comparison(made, folder=tmp_path).read_text(encoding="utf-8")
+
+    assert '<p class="question">Which way?</p>' in page("Which way?")
+    assert 'class="question"' not in page("")

@@ -191,3 +191,9 @@ def test_the_table_for_scripts(folder, scan):
 def test_no_old_word_is_left_on_the_page(folder):
     assert old_words(seen((folder / "orientation.html").read_text(encoding="utf-8"))) == []
     assert old_words(" ".join(COLUMNS).replace("_", " ")) == []
+
+
+def test_without_a_question_there_is_no_empty_paragraph(folder, scan, tmp_path):
+    assert '<p class="question">Which way up?</p>' in (folder / "orientation.html").read_text(encoding="utf-8")
+    write_orientation(replace(scan, question=""), folder=tmp_path)
+    assert 'class="question"' not in (tmp_path / "orientation.html").read_text(encoding="utf-8")

@@ -13,6 +13,7 @@ from fem.judging.findings import RequirementFindings
 from fem.telling.review.blocks import Beside, Cell, Figure, Section, Table, Text, breakable, every, numbered, table
 from fem.telling.review.loads import loads
 from fem.telling.review.numbers import reserve_cell, stiffness_texts
+from fem.telling.review.opening import opening
 from fem.telling.review.pulls import free_body
 from fem.telling.review.requirements import margin
 from fem.telling.review.shape import VIEWS, surface_of
@@ -244,3 +245,10 @@ def test_edges_behind_the_part_are_not_drawn():
     inner = np.all((above > 1) & (above < 9), axis=(1, 2))
     assert not inner.any()
     assert np.any(np.all(front[:, :, 1] == 1, axis=1))
+
+
+def test_without_a_question_the_review_begins_with_the_verdict(material):
+    asked = opening(material)
+    assert asked.blocks[0] == Text(material.findings.question) and asked.title == "Question and verdict"
+    silent = opening(dataclasses.replace(material, findings=dataclasses.replace(material.findings, question="")))
+    assert silent.blocks == asked.blocks[1:] and silent.title == "Verdict"

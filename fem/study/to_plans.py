@@ -1,0 +1,146 @@
+"""From the checked form of a study to its plans: `BodyPlan`, `FaceQuery`, `SupportPlan`, `LoadPlan`."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from fem.errors import InputError, nearest
+from fem.loading.kinds import KINDS
+from fem.loading.plan import ForceKeys, LoadKeys, LoadPlan, PressureKeys
+from fem.loading.pressure import DepthPressure
+from fem.loading.spot import Spot
+from fem.part.faces import FaceQuery
+from fem.study.form import key_path
+from fem.study.plans import BodyPlan, PrintKeys, SupportPlan, Vector
+
+if TYPE_CHECKING:
+    from fem.study.keys.bodies import BodyForm, PrintForm
+    from fem.study.keys.faces import FaceForm
+    from fem.study.keys.loads import LoadForm
+    from fem.study.keys.supports import SupportForm
+
+
+def vector(three: Iterable[float]) -> Vector:
+    """Three numbers as a plan keeps them."""
+    x, y, z = three
+    return float(x), float(y), float(z)
+
+
+def _maybe(three: Iterable[float] | None) -> Vector | None:
+    return None if three is None else vector(three)
+
+
+def body_plan(name: str, form: BodyForm, file: Path) -> BodyPlan:
+    """One body. Errors: InputError where its solid is not there, or it cannot be printed so."""
+    where = f"{file}: {key_path(('bodies', name))}"
+    solid = file.parent / form.solid
+    if not solid.is_file():
+        beside = [p.name for p in solid.parent.glob("*") if p.is_file()] if solid.parent.is_dir() else []
+        raise InputError(f"there is no file {solid}.", where=f"{where}.solid", advice=nearest(solid.name, beside))
+    return BodyPlan(
+        name=name,
+        solid=solid,
+        size=form.mesh.size,
+        finest=form.mesh.finest,
+        print=None if form.print is None else _print(form.print, file, where=f"{where}.print"),
+        metal=None if form.metal is None else _card(form.metal, file),
+        **form.model_dump(include={"unit", "any_size", "state", "part", "fused"}),
+    )
+
+
+def _print(form: PrintForm, file: Path, *, where: str) -> PrintKeys:
+    keys = PrintKeys(
+        polymer=_card(form.polymer, file),
+        state=form.state,
+        card=form.card,
+        temperature=form.temperature,
+        build_direction=vector(form.build_direction),
+        raster_zero=_maybe(form.raster_zero),
+        bead_width=form.bead.width,
+        bead_height=form.bead.height,
+        walls=form.walls,
+        covers=form.covers,
+        raster=tuple(float(angle) for angle in form.raster),
+        infill_pattern=form.infill.pattern,
+        infill_density=1.0 if form.infill.density is None else form.infill.density,
+        infill_angle=form.infill.angle,
+        speed=form.speed,
+        filament_diameter=form.filament_diameter,
+        price_per_kg=form.price_per_kg,
+        assumed=_left_out(form),
+    )
+    try:
+        _ = keys.plan
+    except InputError as error:
+        raise InputError(error.message, where=where, advice=error.advice) from None
+    return keys
+
+
+def _left_out(form: PrintForm) -> tuple[str, ...]:
+    """The values of a print that the study leaves to their defaults, in words."""
+    fields = type(form).model_fields
+    names = [key for key in fields if key not in form.model_fields_set and fields[key].default not in (None, {})]
+    bead = [f"bead {key}" for key in type(form.bead).model_fields if key not in form.bead.model_fields_set]
+    return (*(key.replace("_", " ") for key in names if key != "bead"), *bead)
+
+
+def _card(name: str, file: Path) -> str:
+    """A card's name as it is; the path of a card file made absolute, read from where the study lies."""
+    return os.path.abspath(file.parent / name) if name.endswith(".toml") or "/" in name else name
+
+
+def face_query(form: FaceForm) -> FaceQuery:
+    """What is asked of a face. Errors: FaceError as for `FaceQuery`."""
+    from fem.study.keys.faces import SHAPES
+
+    kind = next((shape for shape in SHAPES if getattr(form, shape) is not None), None)
+    shape = getattr(form, kind) if kind else None
+    return FaceQuery(
+        body=form.body,
+        kind=kind,
+        normal=_maybe(getattr(shape, "normal", None)),
+        at=getattr(shape, "at", None),
+        radius=getattr(shape, "radius", None),
+        axis=_maybe(getattr(shape, "axis", None)),
+        near=_maybe(form.near),
+        ids=None if form.id is None else tuple(form.id),
+        low=None if form.within is None else vector(form.within.low),
+        high=None if form.within is None else vector(form.within.high),
+        cut=None if form.cut is None else (vector(form.cut.low), vector(form.cut.high)),
+    )
+
+
+def support_plan(name: str, form: SupportForm) -> SupportPlan:
+    """What holds a face."""
+    if (on := form.foundation) is not None:
+        return SupportPlan(name, form.face, (), on.normal, on.tangential, push_only=on.push_only, bonded=on.bonded)
+    if form.spring is not None:
+        return SupportPlan(name, form.face, spring=(form.spring.x or 0.0, form.spring.y or 0.0, form.spring.z or 0.0))
+    return SupportPlan(name, form.face, fixed="normal" if form.fixed == ["normal"] else tuple(form.fixed or ()))
+
+
+def load_plan(name: str, form: LoadForm) -> LoadPlan:
+    """One load; a preload is permanent unless the study says otherwise."""
+    permanent = form.kind == "preload" if form.permanent is None else form.permanent
+    return LoadPlan(name, form.kind, _load_keys(form), form.face, permanent)
+
+
+def _load_keys(form: LoadForm) -> LoadKeys:
+    given = _tuples(form.model_dump(include={form.kind, "spot"}))
+    what, spot = given[form.kind], given["spot"] and Spot(**given["spot"])
+    if form.kind == "force":
+        return ForceKeys(what, spot)
+    if form.kind == "pressure":
+        return PressureKeys(DepthPressure(**what) if isinstance(what, dict) else what, spot)
+    keys = KINDS[form.kind].keys
+    return keys(**what) if isinstance(what, dict) else keys(what)
+
+
+def _tuples(value: Any) -> Any:
+    """The same with tuples for lists, so that a plan never changes."""
+    if isinstance(value, dict):
+        return {k: _tuples(v) for k, v in value.items()}
+    return tuple(_tuples(v) for v in value) if isinstance(value, list) else value
