@@ -40,6 +40,9 @@ def lines(capsys):
     [
         (InputError("wrong."), 2, "beadwork: wrong."),
         (MemoryError(), 4, "memory ran out"),
+        (OSError(12, "Cannot allocate memory"), 4, "memory ran out"),
+        (RuntimeError("can't start new thread"), 4, "memory ran out"),
+        (ImportError("libany.so: failed to map segment from shared object"), 4, "memory ran out"),
         (KeyboardInterrupt(), STOPPED, "earlier results are as they were"),
         (KeyboardInterrupt("they are new"), STOPPED, "stopped; they are new."),
         (OSError(28, "No space left on device"), 2, "a file or standard output: No space left on device"),

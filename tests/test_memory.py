@@ -78,3 +78,13 @@ def test_processes_are_held_against_cores_and_memory(monkeypatch):
 def test_where_the_system_says_nothing_of_limits(monkeypatch):
     monkeypatch.setitem(sys.modules, "resource", None)
     assert memory.limit_room() == []
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="limits of addresses")
+def test_pictures_are_refused_where_a_window_would_end_the_process():
+    code = "from fem.errors import TooLargeError\nfrom fem.telling.stage import Stage\n"
+    code += "try:\n    Stage().close()\nexcept TooLargeError as told:\n    print(told)"
+    line = f'ulimit -v 1400000; {sys.executable} -c "$1"'
+    done = subprocess.run(["bash", "-c", line, "bash", code], capture_output=True, text=True, timeout=60)
+    assert done.returncode == 0, done.stderr
+    assert "Raise the limit" in done.stdout

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import codecs
 import contextlib
+import errno
 import os
 import signal
 import sys
@@ -16,6 +17,7 @@ from fem.errors import BeadworkError, clean, printable
 
 STOPPED, ENDED = 130, 143
 """Exit status after Ctrl-C and after SIGTERM, by the custom of shells: 128 and the signal's number."""
+NO_MEMORY = "memory ran out. Ask for a larger mesh size."
 _PLAIN = {"²": "2", "³": "3", "×": "x", "−": "-", "–": "-", "—": "-", "°": "deg ", "µ": "u", "μ": "u", "≥": ">="}
 _PLAIN |= {"≤": "<=", "·": ".", "…": "...", "“": '"', "”": '"', "’": "'", "τ": "tau", "σ": "sigma", "ν": "nu"}
 
@@ -43,10 +45,12 @@ def guarded(command: Callable[[], int]) -> int:
         except BeadworkError as error:
             return told(str(error), error.exit_status)
         except MemoryError:
-            return told("memory ran out. Ask for a larger mesh size.", 4)
+            return told(NO_MEMORY, 4)
         except KeyboardInterrupt as stop:
             return stopped(stop)
         except Exception as error:
+            if _wants_memory(error):
+                return told(NO_MEMORY, 4)
             if isinstance(error, OSError) and _reader_has_left():
                 _close_output()
                 return 0
@@ -54,6 +58,14 @@ def guarded(command: Callable[[], int]) -> int:
                 place = error.filename if error.filename is not None else "a file or standard output"
                 return told(f"{printable(os.fsdecode(place))}: {error.strerror}.", 2)
             return told(fault_line(error), 1)
+
+
+def _wants_memory(error: Exception) -> bool:
+    """Whether memory ran out where Python does not say so: in the system, or as a library was loaded."""
+    if isinstance(error, OSError):
+        return error.errno == errno.ENOMEM
+    words = ("failed to map", "annot allocate", "can't start new thread")
+    return isinstance(error, ImportError | RuntimeError) and any(word in str(error) for word in words)
 
 
 def told(line: str, status: int) -> int:

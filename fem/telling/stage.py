@@ -9,10 +9,14 @@ from typing import Any
 
 import numpy as np
 
+from fem.errors import TooLargeError
+from fem.memory import limit_room
 from fem.telling.canvas import SCENE
 from fem.telling.colours import TABLE, UTILISATION_TOP, Colour, ReserveScale
 from fem.tensors import Array
 
+WINDOW = 1.5e9
+"""Bytes of addresses that the window and its libraries take: 1.25e9 as it is opened, some more to draw (measured)."""
 CORNER = (0.9, -1.0, 0.75)
 """Direction from the part to the camera where nothing speaks for another one."""
 
@@ -78,10 +82,22 @@ def _without_window_warnings() -> Iterator[None]:
         vtkLogger.SetStderrVerbosity(before)
 
 
+def _refuse_cramped() -> None:
+    """Errors: TooLargeError where limits leave less room than the window takes, which would end the whole process."""
+    room = min(limit_room(), default=WINDOW)
+    if room < WINDOW:
+        raise TooLargeError(
+            f"to draw pictures takes {WINDOW / 1e9:.1f} GB of addresses; the limits of this process leave "
+            f"{room / 1e9:.1f} GB.",
+            advice="Raise the limit (ulimit -v).",
+        )
+
+
 class Stage:
     """An off-screen window; `show` draws what was put on it since the last `clear`."""
 
     def __init__(self, *, size: tuple[int, int] = SCENE, finer: float = 1.5) -> None:
+        _refuse_cramped()
         import pyvista as pv
 
         window: Any = pv.Plotter
