@@ -107,6 +107,15 @@ set_up_shared_solve() {
   install_wheels || { build_wheels && install_wheels; }
 }
 
+# As many test processes as there are cores, but no more than memory allows
+test_processes() {
+  .venv/bin/python - <<END
+from fem.cores import cores
+from fem.memory import available_memory
+print(max(1, min(cores(), int(available_memory() // 2e9))))
+END
+}
+
 marked=""
 case $what in
 distributed)
@@ -132,6 +141,15 @@ test)
   .venv/bin/ruff check .
   .venv/bin/ruff format --check .
   .venv/bin/mypy
-  .venv/bin/python -m pytest -m "$marked"
+  # The loops are compiled once, here, lest every test process does it
+  first=$(mktemp -d)
+  .venv/bin/beadwork run studies/cantilever_bracket.toml --out "$first/out" >"$first/log" 2>&1 || {
+    cat "$first/log" >&2
+    exit 1
+  }
+  rm -rf "$first"
+  # A file of tests goes to one process, one process a core and 2 GB. A lost process or a test that hangs fails the run
+  .venv/bin/python -m pytest -m "$marked" -n "$(test_processes)" --dist loadfile --max-worker-restart 0 \
+    --timeout 300 --timeout-method thread
   ;;
 esac

@@ -35,9 +35,17 @@ def cell_of(pattern, *, density=DENSITY, cache=None, **changed):
     return infill_cell(pattern, density=density, cache=cache, **given)
 
 
+class Cells(dict):
+    """The cell of each pattern, solved when first asked for."""
+
+    def __missing__(self, pattern):
+        self[pattern] = cell_of(pattern)
+        return self[pattern]
+
+
 @pytest.fixture(scope="module")
 def cells():
-    return {pattern: cell_of(pattern) for pattern in PATTERNS}
+    return Cells()
 
 
 def all_places(pattern):
