@@ -12,8 +12,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fem.errors import FreeBodyError
+from fem.judging.least import LeastReserve
 from fem.judging.reserve import ReserveField, judge_reserve
 from fem.judging.stress import StressField, recover_stress
 from fem.loading.case import LoadCase
@@ -27,6 +29,8 @@ AGREED = 2e-3
 """Distance of the two factors, relative, at which the search ends; the smaller one counts."""
 FAR = 1e3
 """Where nothing grows towards failure, whether the part lifts off is asked at this factor."""
+LIFTS_OFF = "lift-off from its foundation"
+"""The failure mode of a part that is free before its material fails."""
 NEAR = 1e-3
 """A part that fails below this factor fails by its permanent loads."""
 
@@ -42,6 +46,15 @@ class Growth:
     reserve: ReserveField
     lift_off: float = np.inf
     agreed: bool = True
+
+    def least(self, singular: NDArray[np.bool_]) -> LeastReserve:
+        """The least reserve factor, also by lifting off; nodes (n,) marked `singular` do not count for `away`."""
+        field = self.reserve
+        node = int(field.reserve.argmin())
+        value, away = float(field.reserve[node]), float(np.min(field.reserve[~singular], initial=np.inf))
+        zone, phase = field.phases[field.phase[node]]
+        mode = LIFTS_OFF if self.lift_off < value else field.modes[field.mode[node]] if value < np.inf else "none"
+        return LeastReserve(min(value, self.lift_off), node, mode, zone, phase, min(away, self.lift_off))
 
 
 @dataclass(frozen=True)

@@ -79,7 +79,7 @@ def find_bore(mesh: TetMesh, group: FaceGroup, *, name: str) -> Bore:
     first = faces[0]
     axis, origin, radius = _round(first)
     for face in faces[1:]:
-        its_axis, its_origin, _ = _round(face)
+        its_axis, its_origin, its_radius = _round(face)
         off = its_origin - origin
         apart = float(np.linalg.norm(off - (off @ axis) * axis))
         if abs(float(its_axis @ axis)) < 0.9999 or apart > 0.02 * radius or face.body != first.body:
@@ -87,6 +87,12 @@ def find_bore(mesh: TetMesh, group: FaceGroup, *, name: str) -> Bore:
                 f"{describe(first)} and {describe(face)} are not on one axis.",
                 where=where,
                 advice="Give each bore a face name and a bearing load of its own.",
+            )
+        if abs(its_radius - radius) > 0.02 * radius:
+            raise FaceError(
+                f"{describe(first)} and {describe(face)} differ in radius: one pin does not fit both closely.",
+                where=where,
+                advice="Give each a face name and a bearing load of its own.",
             )
         if face.hollow != first.hollow:
             raise FaceError(

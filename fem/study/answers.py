@@ -20,7 +20,7 @@ from fem.judging.findings import (
     Reserve,
     WatchFindings,
 )
-from fem.judging.growing import Growth, judge_growth
+from fem.judging.growing import LIFTS_OFF, Growth, judge_growth
 from fem.judging.hotspots import NearestFace, SingularPlaces, find_hot_spots
 from fem.judging.reserve import ReserveField
 from fem.judging.scene import CaseFields
@@ -39,7 +39,6 @@ from fem.tensors import Array
 NO_RESULTANT = 1e-9
 """A resultant below this share of the sum of all nodal forces is what rounding leaves of forces in balance."""
 
-LIFTS_OFF = "lift-off from its foundation"
 """The failure mode of a part that is free to move before its material fails."""
 
 

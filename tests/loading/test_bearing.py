@@ -186,3 +186,16 @@ def test_a_hole_all_round_is_told_from_a_half(plate, halves):
     assert not is_whole_hole(halves, face_group(halves, (first,), name="half"))
     assert not is_whole_hole(plate, group(plate, radius=5.0))
     assert not is_whole_hole(plate, group(plate, radius=4.0, near=(0.0, 0.0, 5.0)))
+
+
+def test_a_pin_does_not_fit_two_radii(tmp_path):
+    def stepped(occ):
+        block = occ.addBox(-15, -15, 0, 30, 30, 20)
+        occ.cut(
+            [(3, block)], [(3, occ.addCylinder(0, 0, -1, 0, 0, 30, 4)), (3, occ.addCylinder(0, 0, 10, 0, 0, 30, 6))]
+        )
+
+    mesh = mesh_solid(read_solid(draw(tmp_path / "step.step", stepped)), size=8.0)
+    both = tuple(i for i, face in enumerate(mesh.faces) if face.kind == "cylinder")
+    with pytest.raises(FaceError, match="differ in radius"):
+        find_bore(mesh, face_group(mesh, both, name="bore"), name="pin")

@@ -9,7 +9,7 @@ from helpers_cad import draw
 from fem.errors import FreeBodyError
 from fem.printing.polymer import load_card
 from fem.study.file import read_study
-from fem.study.orientation.bench import _solved, set_up
+from fem.study.orientation.bench import _solved, numbers_of, set_up
 from fem.study.run import answer, prepare
 from fem.telling.reactions import failing_load, reaction_rows
 
@@ -143,6 +143,22 @@ def test_each_case_has_its_own_contact_and_directions_see_it_too(bar):
         (case,) = group.cases
         moved = np.linalg.norm(case.combined(tuple(case.factors), group.units), axis=1).max()
         assert moved == pytest.approx(found[case.name].maximum_displacement_mm, rel=1e-5)
+
+
+def test_the_scan_of_directions_judges_push_only_supports_as_a_run_does(bar):
+    """Pressed on by a permanent load and pulled off by a growing one: the contact changes before it fails."""
+    pull = (
+        "[loads.press]\nface = 'right'\nforce = ['-13 kN', '0 N', '0 N']\npermanent = true\n"
+        "[loads.pull]\nface = 'right'\nforce = ['5 kN', '0 N', '0 N']\n"
+    )
+    printed = BAR.replace('metal = "6082-t6"', 'print = { polymer = "pa12-cf", walls = 0 }')
+    path = bar / "scanned.toml"
+    path.write_text(printed + ONLY_PUSHES + pull + "[cases]\nall = { press = 1.0, pull = 1.0 }\n")
+    made = prepare(read_study(path))
+    run = answer(made).findings.cases["all"].reserve
+    bench = set_up(made.study, made.mesh, body="bar")
+    scanned = numbers_of(bench, (0.0, 0.0, 1.0))
+    assert (scanned.reserve, scanned.mode) == (pytest.approx(run.minimum, rel=5e-3), run.mode)
 
 
 def test_a_warm_plate_with_a_hole_on_soft_springs_keeps_no_energy(bar):

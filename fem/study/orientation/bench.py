@@ -16,6 +16,7 @@ import numpy as np
 from fem.digits import reserve_text
 from fem.errors import BeadworkError, InputError, NoTrustworthyAnswer, nearest
 from fem.fault import fault_line
+from fem.judging.growing import judge_growth
 from fem.judging.hotspots import find_singular_places
 from fem.judging.least import LeastReserve, combined_stress, largest_interlayer, least_reserve
 from fem.judging.orientation import DirectionNumbers, Vector
@@ -160,7 +161,9 @@ def numbers_of(bench: Bench, direction: Vector, *, kind: str = "scan") -> Direct
             stay = None
             if case.permanent:
                 stay = combined_stress([(case.factors[k], group.stress[k]) for k in case.permanent])
-            least[case.name] = least_reserve(mesh, printed, permanent=stay, growing=growing, singular=group.singular)
+            least[case.name] = group.least.get(case.name) or least_reserve(
+                mesh, printed, permanent=stay, growing=growing, singular=group.singular
+            )
             whole[case.name] = growing if stay is None else combined_stress([(1.0, growing), (1.0, stay)])
     worst = min(least, key=lambda name: least[name].reserve)
     length = {name: float(np.linalg.norm(u, axis=1).max()) for name, u in moved.items()}
@@ -224,13 +227,15 @@ def _with(bench: Bench, keys: PrintKeys) -> dict[str, BodyPlan]:
 @dataclass(frozen=True)
 class _Group:
     """Cases that prescribe the same displacements: unit answers (n, 3) [mm] and stress of each load that they use,
-    and the nodes (n,) whose stress a support or a load's edge makes.
+    the nodes (n,) whose stress a support or a load's edge makes, and the least reserve of those cases whose contact
+    changes while their loads grow.
     """
 
     cases: list[LoadCase]
     units: dict[str, Array]
     stress: dict[str, StressField]
     singular: np.ndarray
+    least: dict[str, LeastReserve]
 
 
 def _solved(bench: Bench, printed: PrintedField, cases: Mapping[str, LoadCase]) -> Iterator[_Group]:
@@ -269,4 +274,11 @@ def _solved(bench: Bench, printed: PrintedField, cases: Mapping[str, LoadCase]) 
                 k: recover_stress(mesh, printed, u, temperature_change=loads[k].temperature_change)
                 for k, u in solved.units.items()
             }
-            yield _Group(list(solved.cases), dict(solved.units), stress, singular.at)
+            changing = [case for case in solved.cases if solved.contact is not None and case.permanent]
+            least = {
+                case.name: judge_growth(
+                    case, mesh=mesh, printed=printed, equilibrium=equilibrium, solved=solved
+                ).least(singular.at)
+                for case in changing
+            }
+            yield _Group(list(solved.cases), dict(solved.units), stress, singular.at, least)

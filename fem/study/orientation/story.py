@@ -141,7 +141,7 @@ def _scanned(
         mirrored=mirrored_alike(
             bench.keys.raster, pattern=bench.keys.infill_pattern, infill_angle=bench.keys.plan.infill_angle
         ),
-        cautions=(*_fewer(jobs, mesh), *_contact(study), *_cautions(found, picks, confirmed), *STANDING),
+        cautions=(*_fewer(jobs, mesh), *_cautions(found, picks, confirmed), *STANDING),
         beadwork=program_version(),
         seconds=round(time.perf_counter() - since, 1),
     )
@@ -251,18 +251,6 @@ def _fewer(jobs: int | None, mesh: TetMesh) -> list[Caution]:
     """Why fewer processes worked than were asked for."""
     why = allowed_jobs(jobs, unknowns=mesh.unknowns)[1]
     return [Caution("fewer_processes", why)] if why else []
-
-
-def _contact(study: Study) -> list[Caution]:
-    """That a scan does not ask whether the part lifts off its push-only supports before its material fails."""
-    pushing = [name for name, support in study.supports.items() if support.push_only]
-    if not pushing:
-        return []
-    text = (
-        f"Reserve factors of the scan take the part to press on {', '.join(pushing)} as under the loads at unit "
-        "factor; whether it lifts off before its material fails is judged by beadwork run alone."
-    )
-    return [Caution("contact_at_unit_factor", text, {"supports": pushing})]
 
 
 def _cautions(
