@@ -50,6 +50,7 @@ def numbers_of(told: Told) -> VariantNumbers:
         missed=tuple(_missed(r) for r in found.requirements if not r.met),
         shortfall=max((_short(r) for r in found.requirements if not r.met), default=0.0),
         cautions=texts_of(found.cautions),
+        decisive={c.kind: c.text for c in reversed(found.cautions) if c.decisive},
         findings_file=told.file,
     )
 

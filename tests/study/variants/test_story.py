@@ -59,7 +59,7 @@ def test_what_is_printed_says_which_to_print(compared, capsys):
     told = " ".join(capsys.readouterr().out.split())
     assert "1 kept variant is of an earlier version of Beadwork, or damaged, and not taken" in told and old.exists()
     assert "metal (reference)" in told and "not computed" in told
-    assert "Print 0 walls, 30 % infill: it is the lightest of the 2 variants that meet all" in told
+    assert "Print 0 walls, 30 % infill: it is the lightest of the 2 printed variants that meet all" in told
     assert "3 of 4 variants were finished before" in told
 
 
@@ -68,7 +68,7 @@ def test_strict_leaves_with_3_when_none_meets_all(compared, capsys):
     hard = bars.study(path.parent, TEXT.replace("reserve = 2.0", "reserve = 9.0"), "hard.toml")
     arguments = ["compare", str(hard), "--out", str(path.parent / "out")]
     assert main([*arguments, "--strict"]) == 3 and main(arguments) == 0
-    assert "None of the 2 variants meets all" in " ".join(capsys.readouterr().out.split())
+    assert "None of the 2 printed variants meets all" in " ".join(capsys.readouterr().out.split())
 
 
 def test_run_and_check_answer_the_study_itself(compared, capsys):
