@@ -21,7 +21,7 @@ def mesh_differs(settings: Sequence[Settings], base: Settings) -> bool:
 
 
 def same_but_for_mesh(settings: Sequence[Settings], base: Settings) -> list[list[int]]:
-    """The variants by number, together where they differ in nothing but the mesh; each alone where no mesh differs."""
+    """The variants by number, those that differ in nothing but the mesh together; alone where none differs."""
     if not mesh_differs(settings, base):
         return [[i] for i in range(len(settings))]
     groups: dict[tuple[str | None, ...], list[int]] = {}

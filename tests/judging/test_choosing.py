@@ -46,7 +46,13 @@ def compared(variants, base=None):
 
 
 def test_no_mesh_is_chosen():
-    found = compared([sized("8 mm", 3.0), sized("4 mm", 2.4), replace(MACHINED, settings={SIZE: "4 mm"})])
+    found = compared(
+        [
+            sized("8 mm", 3.0),
+            sized("4 mm", 2.4),
+            replace(MACHINED, settings={SIZE: "4 mm", "bodies.bar.metal": "steel"}),
+        ]
+    )
     assert found.best is None and found.fronts == {"stiffness": (), "reserve": ()}
     assert found.reason == (
         "Variants differ in their mesh: a change of the reserve factor by 25.0 % between them tells how far it "
@@ -77,9 +83,8 @@ def test_variants_that_differ_in_mesh_and_more_are_told_so():
 
 
 def test_a_mesh_named_elsewhere_is_a_setting_like_any_other():
-    odd = [
-        replace(PLA, name=n, settings={"bodies.mesh.print.walls": n}, mass_g=m) for n, m in (("2", 1.0), ("4", 2.0))
-    ]
+    path = "bodies.mesh.print.walls"
+    odd = [replace(PLA, name=n, settings={path: n}, mass_g=m) for n, m in (("2", 1.0), ("4", 2.0))]
     assert compared(odd).best == "2"
 
 

@@ -15,7 +15,7 @@ from fem.study.run import answer, prepare, solve_and_judge
 from fem.study.variants.expand import expand
 from fem.study.variants.kept import Kept
 from fem.study.variants.numbers import numbers_of
-from fem.study.variants.series import answer_series, answer_variant, in_turn
+from fem.study.variants.series import Countdown, answer_series, answer_variant, in_turn
 from fem.study.variants.story import put_side_by_side
 
 WALLS = '[sweep]\n"bodies.bar.print.walls" = [0, 1, 2, 3, 8]\n'
@@ -278,7 +278,7 @@ def test_equal_cells_come_far_apart(own):
 
 def test_the_countdown_counts_from_the_first_variant():
     said = []
-    tally = series.Countdown(lambda stage, share: said.append(stage), total=2, known=0)
+    tally = Countdown(lambda stage, share: said.append(stage), total=2, known=0)
     tally(1, "a")
     tally(1, "b")
     assert said[0] == "variant 1 of 2"

@@ -236,7 +236,7 @@ def test_a_range_is_told_where_there_is_one():
 
 
 def test_missed_requirements_are_counted(text):
-    assert "reserve factor: missed by 4 of 9 variants" in text
+    assert "reserve factor: missed by 4 of 9 printed variants" in text
     assert requirement_name("rotation of seat 0.5 deg, at most 0.4 deg allowed (case a)") == "rotation of seat"
     assert requirement_name("mass 231 g, at most 220 g allowed") == "mass"
 
