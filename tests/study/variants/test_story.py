@@ -172,9 +172,9 @@ def test_what_can_turn_the_choice_is_told_above_the_table(compared, capsys):
     folder, path, _ = compared
     study = read_study(path)
     numbers = []
-    for i, variant in enumerate(v for v in expand(study) if v.study is not None):
-        file = read_choice(folder / "out" / "comparison.json")[variant.name].findings_file
-        found = read_findings(folder / "out" / file)
+    choice = read_choice(folder / "out" / "comparison.json")
+    for i, variant in enumerate(v for v in expand(study) if choice[v.name].answered):
+        found = read_findings(folder / "out" / choice[variant.name].findings_file)
         texts = [f"Coarse {i}.", f"Coarser {i}."]
         cautions = (Caution("coarse_mesh", t, decisive=True) for t in texts)
         shared = (Caution("balance", "Shared.", decisive=True), Caution("plain", "Plain."))
