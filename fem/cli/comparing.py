@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from fem.cli.console import progress, ruled, screen
+from fem.cli.console import progress, ruled, screen, tell_cautions
 from fem.cli.guard import stopped
 from fem.cli.studies import CAUTION
 from fem.digits import number, reserve_text
@@ -55,7 +55,16 @@ def compare(options: argparse.Namespace) -> int:
         console.print(note, soft_wrap=True)
     console.print(f"Comparison: {found.page}", soft_wrap=True)
     console.print(CAUTION, style="dim")
-    return 3 if options.strict and found.comparison.best is None else 0
+    return 3 if options.strict and not _any_meets(found.comparison) else 0
+
+
+def _any_meets(comparison: Comparison) -> bool:
+    """Whether a variant meets all requirements, though none be chosen because nothing but the mesh differs."""
+    from fem.judging.choosing import meeting_of
+
+    asked, wanted = comparison.reserve_asked, comparison.required_reserve
+    found = meeting_of(comparison.variants, required_reserve=wanted, reserve_asked=asked, base=comparison.base)
+    return bool(found)
 
 
 def _print_comparison(console: Any, comparison: Comparison) -> None:
@@ -64,6 +73,7 @@ def _print_comparison(console: Any, comparison: Comparison) -> None:
     cost = f"cost [{money(comparison.currency)}]"
     heads = ["variant", "mass [g]", "time [h]", cost, "minimum reserve factor", "deflection [mm]"]
     rows = [_row(v, comparison) for v in comparison.variants]
+    tell_cautions(console, (c for c in comparison.decisive if c.text != comparison.reason))
     console.print(ruled(comparison.title, [*heads, "requirements missed"], rows))
     if any(v.singular for v in comparison.variants):
         console.print("* singular: the value does not converge with mesh refinement.")

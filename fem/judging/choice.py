@@ -12,60 +12,9 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from fem.digits import reserve_text
-
-ALIKE = 0.005
-"""Masses that differ by less than this share are taken as equal: the estimate of a print's mass is no better."""
-
-
-@dataclass(frozen=True)
-class VariantNumbers:
-    """One variant: what it changes and what came out.
-
-    `settings` are the changed keys and their values in the study file's own words; `error` is "" for a variant that
-    was solved, else the line that says why it was not. `printed` tells whether any body is printed; `time_h` and
-    `cost` (in the user's own money) are of its printed bodies together. `deflection_mm` and, by watched face,
-    `displacement_mm` and `rotation_deg` are the largest over the cases; `reserve` is the minimum, in `reserve_case`,
-    by `mode` in the `zone` at `at_mm`, `reserve_away` the minimum away from singularities (`singular`: the
-    minimum is at one). `missed` says which requirements are not met, in words with numbers;
-    `shortfall` is the largest share by which one is missed (0: none is). `findings_file` is relative to the
-    comparison's folder.
-    """
-
-    name: str
-    settings: dict[str, str]
-    reference: bool = False
-    error: str = ""
-    printed: bool = True
-    mass_g: float | None = None
-    time_h: float | None = None
-    cost: float | None = None
-    deflection_mm: float | None = None
-    deflection_case: str = ""
-    displacement_mm: dict[str, float] = field(default_factory=dict)
-    rotation_deg: dict[str, float] = field(default_factory=dict)
-    reserve: float | None = None
-    reserve_away: float | None = None
-    reserve_case: str = ""
-    mode: str = ""
-    zone: str = ""
-    body: str = ""
-    at_mm: tuple[float, ...] = ()
-    singular: bool = False
-    missed: tuple[str, ...] = ()
-    shortfall: float = 0.0
-    cautions: tuple[str, ...] = ()
-    findings_file: str = ""
-
-    @property
-    def answered(self) -> bool:
-        """Whether the variant was computed."""
-        return not self.error
-
-    @property
-    def stiffness(self) -> float | None:
-        """1 over the maximum deflection [1/mm]: larger is stiffer, under the study's own loads."""
-        return 1 / self.deflection_mm if self.deflection_mm else None
+from fem.caution import Caution
+from fem.judging.choosing import candidates_of, choose, decisive_of, mesh_alone, without_mesh
+from fem.judging.variant_numbers import VariantNumbers as VariantNumbers
 
 
 @dataclass(frozen=True)
@@ -103,8 +52,9 @@ class Comparison:
     and "reserve", the printed variants that are Pareto-optimal in mass and that number, by rising mass.
     `ratios` are by variant against the reference part: "mass", "stiffness" (reference's deflection over the
     variant's), "reserve", "cost", as far as both have the number; empty when there is no reference part.
-    `best` is the variant to print, or None; `reason` one sentence that says why. `base` holds what the study itself
-    has at the paths that its variants change; `fingerprint` stands for all that the comparison was made from.
+    `best` is the variant to print, or None; `reason` one sentence that says why. `cautions` are those that all share;
+    `decisive` has each kind that can turn the verdict once. `base` holds what the study itself has at the paths that
+    its variants change; `fingerprint` stands for all that the comparison was made from.
     """
 
     title: str
@@ -123,6 +73,7 @@ class Comparison:
     base: dict[str, str] = field(default_factory=dict)
     currency: str = ""
     fingerprint: str = ""
+    decisive: tuple[Caution, ...] = ()
 
     def setting(self, variant: VariantNumbers, path: str) -> str:
         """What stands at a path in a variant: what it changed, else the study's own value; "" where neither applies.
@@ -136,6 +87,11 @@ class Comparison:
             if path == table or path.startswith(table + "."):
                 return ""
         return self.base.get(path, "")
+
+    @property
+    def printed(self) -> bool:
+        """Whether the choice is among printed variants."""
+        return any(v.printed for v in candidates_of(self.variants))
 
     @property
     def reference(self) -> VariantNumbers | None:
@@ -159,9 +115,10 @@ def compare(
     base: Mapping[str, str] | None = None,
 ) -> Comparison:
     """Put the variants side by side and choose."""
-    swept = dict(sweep or {})
-    candidates = candidates_of(variants)
-    best, reason = choose(variants, required_reserve=required_reserve, reserve_asked=reserve_asked)
+    swept, own = dict(sweep or {}), dict(base or {})
+    told = without_mesh(candidates_of(variants), own)
+    candidates = () if mesh_alone(variants, own) else told
+    best, reason = choose(variants, required_reserve=required_reserve, reserve_asked=reserve_asked, base=own)
     return Comparison(
         title=title,
         question=question,
@@ -176,14 +133,9 @@ def compare(
         reason=reason,
         cautions=tuple(cautions),
         beadwork=beadwork,
-        base=dict(base or {}),
+        base=own,
+        decisive=decisive_of(variants, own),
     )
-
-
-def candidates_of(variants: Sequence[VariantNumbers]) -> tuple[VariantNumbers, ...]:
-    """The solved variants that could be printed; where none is printed at all, all but the reference part."""
-    others = [v for v in variants if v.answered and not v.reference]
-    return tuple(v for v in others if v.printed) or tuple(others)
 
 
 # ---- Pareto-optimal variants
@@ -304,54 +256,3 @@ def ratios_of(variants: Sequence[VariantNumbers]) -> dict[str, dict[str, float]]
 
 def _finite(value: float | None) -> bool:
     return value is not None and math.isfinite(value)
-
-
-# ---- the one to print
-
-
-def choose(
-    variants: Sequence[VariantNumbers], *, required_reserve: float, reserve_asked: bool = True
-) -> tuple[str | None, str]:
-    """The variant to print and one sentence that says why.
-
-    It is the lightest of those that miss no requirement; among equal masses the one with the higher reserve factor.
-    Where the study asks for no reserve factor, `required_reserve` is asked for in its place. When none meets all,
-    none is named and the sentence says which comes nearest.
-    """
-    candidates = candidates_of(variants)
-    if not candidates:
-        return None, "No variant could be solved, so none can be chosen."
-    gaps = {
-        v.name: max(v.shortfall, 0.0 if reserve_asked else _short(v.reserve, required_reserve)) for v in candidates
-    }
-    meeting = [v for v in candidates if not v.missed and gaps[v.name] <= 0]
-    verb = "Print" if candidates[0].printed else "Take"
-    if not meeting:
-        nearest = min(candidates, key=lambda v: (gaps[v.name], v.mass_g or 0.0))
-        missed = "; ".join(nearest.missed) or f"its reserve factor is {_text(nearest.reserve)}"
-        return None, (
-            f"None of the {len(candidates)} variants meets all requirements; {nearest.name} comes nearest: its "
-            f"largest shortfall is {100 * gaps[nearest.name]:.2g} % ({missed})."
-        )
-    lightest = min(v.mass_g or 0.0 for v in meeting)
-    alike = [v for v in meeting if (v.mass_g or 0.0) <= lightest * (1 + ALIKE)]
-    best = max(alike, key=lambda v: (v.reserve or 0.0, -(v.time_h or 0.0)))
-    asked = "all requirements" if reserve_asked else f"a reserve factor of {required_reserve:g}"
-    among = f"the lightest of the {len(meeting)} variants" if len(meeting) > 1 else "the only variant"
-    rest = f"{'that meet' if len(meeting) > 1 else 'that meets'} {asked}"
-    tie = " and has the highest reserve factor among those of equal mass" if len(alike) > 1 else ""
-    price = "" if best.time_h is None else f", print time {best.time_h:.3g} h"
-    return best.name, (
-        f"{verb} {best.name}: it is {among} {rest}{tie}, with {best.mass_g or 0.0:.4g} g{price}, a minimum reserve "
-        f"factor of {_text(best.reserve)} ({required_reserve:g} "
-        f"{'required' if reserve_asked else 'taken as target'}) and a maximum deflection of "
-        f"{best.deflection_mm or 0.0:.3g} mm."
-    )
-
-
-def _short(value: float | None, wanted: float) -> float:
-    return 0.0 if value is None or value >= wanted else 1 - value / wanted
-
-
-def _text(value: float | None) -> str:
-    return "not known" if value is None else reserve_text(value)

@@ -7,8 +7,9 @@ from dataclasses import replace
 import pytest
 
 from fem.errors import InputError
-from fem.judging.choice import VariantNumbers, choose, compare, leading_number, non_dominated
+from fem.judging.choice import VariantNumbers, compare, leading_number, non_dominated
 from fem.judging.choice_file import read_choice, write_choice
+from fem.judging.choosing import choose
 from fem.judging.sealed import write_sealed
 
 SWEEP = {"walls": ("2", "4", "3"), "pattern": ("grid", "gyroid")}
@@ -54,7 +55,7 @@ def test_the_lightest_that_meets_all_is_printed():
     ]
     best, why = choose(found, required_reserve=2.0)
     assert best == "light", "149.5 g and 150 g are alike, and it has more in reserve"
-    assert "lightest of the 3 variants" in why and "150 g" in why and "2.10 (2 required)" in why
+    assert "lightest of the 3 printed variants" in why and "150 g" in why and "2.10 (2 required)" in why
     assert choose([replace(v, mass_g=140.0) if v.name == "lighter" else v for v in found], required_reserve=2.0)[
         0
     ] == ("lighter")

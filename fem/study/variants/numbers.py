@@ -50,8 +50,18 @@ def numbers_of(told: Told) -> VariantNumbers:
         missed=tuple(_missed(r) for r in found.requirements if not r.met),
         shortfall=max((_short(r) for r in found.requirements if not r.met), default=0.0),
         cautions=texts_of(found.cautions),
+        decisive=_decisive(found),
         findings_file=told.file,
     )
+
+
+def _decisive(found: Findings) -> dict[str, str]:
+    """The first sentence of each kind that can turn the verdict, in the order told."""
+    out: dict[str, str] = {}
+    for caution in found.cautions:
+        if caution.decisive:
+            out.setdefault(caution.kind, caution.text)
+    return out
 
 
 def _largest(found: Findings, what: str) -> dict[str, float]:

@@ -175,7 +175,7 @@ def _cell(keys: Any) -> Any:
 
 
 class Countdown:
-    """Says how many variants are done and how long the rest will take, at the pace so far."""
+    """Says which variant is being solved and how long the rest will take, at the pace so far."""
 
     def __init__(self, progress: Progress | None, *, total: int, known: int) -> None:
         self._progress, self._total = progress, total
@@ -186,12 +186,15 @@ class Countdown:
     def __call__(self, count: int, name: str) -> None:
         """So many more are done, the last of them of this name."""
         self._done += count
-        text = f"variant {self._done} of {self._total}"
+        share = 0.02 + 0.95 * self._done / max(1, self._total)
+        if self._done >= self._total:
+            return clock_say(self._progress, "all variants done", share)
+        text = f"variant {self._done + 1} of {self._total}"
         computed = self._done - self._known
         if computed > 0:
             left = (time.perf_counter() - self._since) / computed * (self._total - self._done)
             text += f", {time_text(left)} left"
-        clock_say(self._progress, f"{text}: {name}" if name else text, 0.02 + 0.95 * self._done / max(1, self._total))
+        clock_say(self._progress, f"{text}; done: {name}" if name else text, share)
 
 
 def time_text(seconds: float) -> str:

@@ -146,10 +146,10 @@ def put_side_by_side(study: Study, numbers: Sequence[VariantNumbers]) -> Compari
 
 
 def shared_cautions(numbers: Sequence[VariantNumbers]) -> tuple[str, ...]:
-    """Cautions that every answered variant carries."""
+    """Cautions that every answered variant carries, less those that can turn the verdict: they are told apart."""
     answered = [v for v in numbers if v.answered]
     first = answered[0].cautions if answered else ()
-    return tuple(c for c in first if all(c in v.cautions for v in answered))
+    return tuple(c for c in first if all(c in v.cautions and c not in v.decisive.values() for v in answered))
 
 
 def write_all(comparison: Comparison, folder: Path) -> Path:

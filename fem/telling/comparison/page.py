@@ -10,7 +10,8 @@ from typing import Any
 
 from fem.digits import reserve_text
 from fem.judging.cautions import STANDING, texts_of
-from fem.judging.choice import Comparison, VariantNumbers, candidates_of, leading_number
+from fem.judging.choice import Comparison, VariantNumbers, leading_number
+from fem.judging.choosing import candidates_of
 from fem.telling import words
 from fem.telling.comparison.plots import Trade, label_of, shown, trade_figure, trades
 from fem.telling.comparison.steps import best_buy, step_rows
@@ -62,6 +63,8 @@ def as_page(comparison: Comparison) -> str:
         answered=sum(v.answered for v in comparison.variants),
         printable=len(candidates_of(comparison.variants)),
         verdict="holds" if comparison.best else "short",
+        decisive=[c for c in comparison.decisive if c.text != comparison.reason],
+        noun="printed variant" if comparison.printed else "variant",
         cautions=dict.fromkeys((*comparison.cautions, *texts_of(STANDING))),
         cost_head=f"Cost [{words.money(comparison.currency)}]",
         any_cost=any(v.cost is not None for v in comparison.variants),
@@ -97,7 +100,7 @@ def variant_row(comparison: Comparison, place: int, v: VariantNumbers) -> dict[s
     """What a row of the table shows of a variant beyond its own numbers."""
     fronts = [name for name, members in comparison.fronts.items() if v.name in members]
     enough = comparison.reserve_asked or (v.reserve is not None and v.reserve >= comparison.required_reserve)
-    marks = ["the one to print"] if v.name == comparison.best else []
+    marks = [best_word(comparison)] if v.name == comparison.best else []
     marks += ["reference part"] if v.reference else []
     marks += [f"Pareto-optimal in mass and {' and in mass and '.join(fronts)}"] if fronts else []
     kind = "best" if v.name == comparison.best else "reference" if v.reference else ""
@@ -114,11 +117,14 @@ def variant_row(comparison: Comparison, place: int, v: VariantNumbers) -> dict[s
     }
 
 
+def best_word(comparison: Comparison) -> str:
+    """What the chosen variant is called."""
+    return f"the one to {'print' if comparison.printed else 'take'}"
+
+
 def missed_counts(comparison: Comparison) -> list[tuple[str, int]]:
-    """How many solved variants, the reference part apart, miss each requirement; most missed first."""
-    names = Counter(
-        requirement_name(text) for v in comparison.variants if v.answered and not v.reference for text in v.missed
-    )
+    """How many of the variants to choose from miss each requirement; most missed first."""
+    names = Counter(requirement_name(text) for v in candidates_of(comparison.variants) for text in v.missed)
     return names.most_common()
 
 

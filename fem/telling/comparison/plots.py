@@ -187,7 +187,8 @@ def _legend(axes: Any, comparison: Comparison, shapes: dict[str, str]) -> None:
         name = "reference part" if comparison.reference else "not printed"
         marks.append(entry(name, marker="*", markerfacecolor=METAL, markeredgecolor=INK))
     if comparison.best:
-        marks.append(entry("the one to print", marker="o", markerfacecolor="none", markeredgecolor=INK))
+        chosen = f"the one to {'print' if comparison.printed else 'take'}"
+        marks.append(entry(chosen, marker="o", markerfacecolor="none", markeredgecolor=INK))
     for key, shape in shapes.items():
         marks.append(
             entry(key.split("\n")[1].strip('"'), marker=shape, markerfacecolor="white", markeredgecolor=SOFT)

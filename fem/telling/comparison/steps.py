@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from fem.judging.choice import Comparison, Step
+from fem.judging.mesh_apart import of_mesh
 from fem.telling.words import number
 
 
@@ -76,7 +77,8 @@ def spread_of(values: Iterable[float | None]) -> Spread:
 
 
 def best_buy(rows: list[StepRow]) -> str:
-    """A sentence on which step raises reserve and stiffness most per gram, by the median of its range."""
+    """A sentence on which step raises reserve and stiffness most per gram, by its median; a mesh buys neither."""
+    rows = [r for r in rows if not of_mesh(r.key)]
     parts = []
     for name, what, unit, scale in (
         ("reserve_per_g", "reserve factor", "per 10 g", 10.0),

@@ -15,7 +15,7 @@ from fem.study.run import answer, prepare, solve_and_judge
 from fem.study.variants.expand import expand
 from fem.study.variants.kept import Kept
 from fem.study.variants.numbers import numbers_of
-from fem.study.variants.series import answer_series, answer_variant, in_turn
+from fem.study.variants.series import Countdown, answer_series, answer_variant, in_turn
 from fem.study.variants.story import put_side_by_side
 
 WALLS = '[sweep]\n"bodies.bar.print.walls" = [0, 1, 2, 3, 8]\n'
@@ -274,3 +274,13 @@ def test_equal_cells_come_far_apart(own):
     studies = [v.study for v in expand(read_study(bars.study(own, text)))]
     order = in_turn(sorted(studies, key=lambda s: s.bodies["bar"].print.infill_density))
     assert order == [0, 2, 1, 3]
+
+
+def test_the_countdown_counts_from_the_first_variant():
+    said = []
+    tally = Countdown(lambda stage, share: said.append(stage), total=2, known=0)
+    tally(1, "a")
+    tally(1, "b")
+    assert said[0] == "variant 1 of 2"
+    assert said[1].startswith("variant 2 of 2, about ") and said[1].endswith("left; done: a")
+    assert said[2] == "all variants done"

@@ -59,7 +59,7 @@ def test_what_is_printed_says_which_to_print(compared, capsys):
     told = " ".join(capsys.readouterr().out.split())
     assert "1 kept variant is of an earlier version of Beadwork, or damaged, and not taken" in told and old.exists()
     assert "metal (reference)" in told and "not computed" in told
-    assert "Print 0 walls, 30 % infill: it is the lightest of the 2 variants that meet all" in told
+    assert "Print 0 walls, 30 % infill: it is the lightest of the 2 printed variants that meet all" in told
     assert "3 of 4 variants were finished before" in told
 
 
@@ -68,7 +68,7 @@ def test_strict_leaves_with_3_when_none_meets_all(compared, capsys):
     hard = bars.study(path.parent, TEXT.replace("reserve = 2.0", "reserve = 9.0"), "hard.toml")
     arguments = ["compare", str(hard), "--out", str(path.parent / "out")]
     assert main([*arguments, "--strict"]) == 3 and main(arguments) == 0
-    assert "None of the 2 variants meets all" in " ".join(capsys.readouterr().out.split())
+    assert "None of the 2 printed variants meets all" in " ".join(capsys.readouterr().out.split())
 
 
 def test_run_and_check_answer_the_study_itself(compared, capsys):
@@ -155,3 +155,42 @@ def test_a_full_disk_at_the_end_loses_no_variant(compared, capsys, monkeypatch):
     assert main(["compare", str(path), "--out", str(path.parent / "out")]) == 2
     assert "No space left on device" in capsys.readouterr().err
     assert sorted((path.parent / "out" / "variants").iterdir()) == before
+
+
+def test_what_can_turn_the_choice_is_told_above_the_table(compared, capsys):
+    from dataclasses import replace
+
+    from fem.caution import Caution
+    from fem.cli.comparing import _print_comparison
+    from fem.cli.console import screen
+    from fem.judging.findings import read_findings
+    from fem.study.file import read_study
+    from fem.study.variants.expand import expand
+    from fem.study.variants.numbers import numbers_of
+    from fem.study.variants.series import Told
+
+    folder, path, _ = compared
+    study = read_study(path)
+    numbers = []
+    choice = read_choice(folder / "out" / "comparison.json")
+    for i, variant in enumerate(v for v in expand(study) if choice[v.name].answered):
+        found = read_findings(folder / "out" / choice[variant.name].findings_file)
+        texts = [f"Coarse {i}.", f"Coarser {i}."]
+        cautions = (Caution("coarse_mesh", t, decisive=True) for t in texts)
+        shared = (Caution("balance", "Shared.", decisive=True), Caution("plain", "Plain."))
+        found = replace(found, cautions=(*cautions, *shared))
+        numbers.append(numbers_of(Told(variant, found)))
+    comparison = story.put_side_by_side(study, numbers)
+    assert comparison.cautions == ("Plain.",)
+    _print_comparison(screen(), comparison)
+    told = capsys.readouterr().out
+    assert told.index("CAUTION: 3 of 3 variants: Coarse 0.") < told.index("CAUTION: 3 of 3 variants: Shared.")
+    assert told.index("Shared.") < told.index("mass [g]") and "Coarser" not in told and "Coarse 1" not in told
+
+
+def test_strict_asks_for_a_variant_that_meets_all_though_none_is_chosen(own, capsys):
+    sizes = '[variants]\na = { "bodies.bar.mesh.size" = "4 mm" }\nb = { "bodies.bar.mesh.size" = "5 mm" }\n'
+    arguments = ["compare", str(bars.study(own, bars.PULLED + sizes)), "--out", str(own / "out"), "--jobs", "1"]
+    assert main([*arguments, "--strict"]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert told.count("Variants differ in their mesh") == 1 and "Take" not in told and "<-" not in told

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -235,7 +236,7 @@ def test_a_range_is_told_where_there_is_one():
 
 
 def test_missed_requirements_are_counted(text):
-    assert "reserve factor: missed by 4 of 9 variants" in text
+    assert "reserve factor: missed by 4 of 9 printed variants" in text
     assert requirement_name("rotation of seat 0.5 deg, at most 0.4 deg allowed (case a)") == "rotation of seat"
     assert requirement_name("mass 231 g, at most 220 g allowed") == "mass"
 
@@ -280,3 +281,28 @@ def test_without_a_question_there_is_no_empty_paragraph(tmp_path):
 
     assert '<p class="question">Which way?</p>' in page("Which way?")
     assert 'class="question"' not in page("")
+
+
+def test_what_may_turn_the_choice_stands_below_the_verdict():
+    coarse = [replace(v, decisive={"coarse_mesh": f"The mesh is coarse <{i}>."}) for i, v in enumerate(SWEPT)]
+    text = as_page(compare(coarse, title="t", question="q", required_reserve=2.0, sweep=SWEEP))
+    told = text.index("<li>8 of 8 variants: The mesh is coarse &lt;0&gt;.</li>")
+    assert text.index('class="answer') < text.index('class="alarm"') < told < text.index("</header>")
+    assert text.count("The mesh is coarse") == 1
+    assert "What may turn this choice" not in as_page(compare(SWEPT, title="t", question="q", required_reserve=2.0))
+
+
+def test_a_page_of_machined_variants_names_none_to_print():
+    steel = [replace(METAL, name=n, reference=False, mass_g=m) for n, m in (("thin", 300.0), ("thick", 500.0))]
+    text = as_page(compare([METAL, *steel], title="t", question="q", required_reserve=2.0))
+    assert "the one to take" in text and "the one to print" not in text and "printed variant" not in text
+
+
+def test_no_mesh_is_a_step_to_buy():
+    size = "bodies.a.mesh.size"
+    sized = [
+        replace(SWEPT[0], name=s, settings={size: s}, mass_g=m, reserve=r)
+        for s, m, r in (("4 mm", 100.0, 2.0), ("8 mm", 101.0, 3.0))
+    ]
+    found = compare(sized, title="t", question="q", required_reserve=2.0, sweep={size: ("4 mm", "8 mm")})
+    assert found.steps and best_buy(step_rows(found)) == ""

@@ -1,0 +1,56 @@
+"""What is compared of one variant."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True)
+class VariantNumbers:
+    """One variant: what it changes and what came out.
+
+    `settings` are the changed keys and their values in the study file's own words; `error` is "" for a variant that
+    was solved, else the line that says why it was not. `printed` tells whether any body is printed; `time_h` and
+    `cost` (in the user's own money) are of its printed bodies together. `deflection_mm` and, by watched face,
+    `displacement_mm` and `rotation_deg` are the largest over the cases; `reserve` is the minimum, in `reserve_case`,
+    by `mode` in the `zone` at `at_mm`, `reserve_away` the minimum away from singularities (`singular`: the
+    minimum is at one). `missed` says which requirements are not met, in words with numbers;
+    `shortfall` is the largest share by which one is missed (0: none is). `decisive` is the first sentence of each
+    kind of caution that can turn the verdict. `findings_file` is relative to the comparison's folder.
+    """
+
+    name: str
+    settings: dict[str, str]
+    reference: bool = False
+    error: str = ""
+    printed: bool = True
+    mass_g: float | None = None
+    time_h: float | None = None
+    cost: float | None = None
+    deflection_mm: float | None = None
+    deflection_case: str = ""
+    displacement_mm: dict[str, float] = field(default_factory=dict)
+    rotation_deg: dict[str, float] = field(default_factory=dict)
+    reserve: float | None = None
+    reserve_away: float | None = None
+    reserve_case: str = ""
+    mode: str = ""
+    zone: str = ""
+    body: str = ""
+    at_mm: tuple[float, ...] = ()
+    singular: bool = False
+    missed: tuple[str, ...] = ()
+    shortfall: float = 0.0
+    cautions: tuple[str, ...] = ()
+    decisive: dict[str, str] = field(default_factory=dict)
+    findings_file: str = ""
+
+    @property
+    def answered(self) -> bool:
+        """Whether the variant was computed."""
+        return not self.error
+
+    @property
+    def stiffness(self) -> float | None:
+        """1 over the maximum deflection [1/mm]: larger is stiffer, under the study's own loads."""
+        return 1 / self.deflection_mm if self.deflection_mm else None
