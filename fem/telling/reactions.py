@@ -20,7 +20,9 @@ def reaction_rows(case: CaseFindings) -> list[tuple[str, ...]]:
     """The rows under HEAD: each support, then its separate parts where it has several."""
     told = case.reactions
     push = max((abs(v) for r in told for v in r.force_N), default=0.0)
+    # Forces through one point leave moments of rounding alone: they are held against the force on an arm of 1 mm too
     turn = max((abs(v) for r in told for v in r.origin_moment_Nmm), default=0.0)
+    turn = max(turn, push)
     rows = []
     for r in told:
         name = f"{r.support}, {r.part}" if r.part else r.support
