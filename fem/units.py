@@ -217,6 +217,8 @@ def _known(word: str, text: str) -> str:
     registry = _registry()
     found = registry.parse_unit_name(_WORDS.get(word, word))
     name = found[0][0] + found[0][1] if found else ""
+    if found and found[0][0] and found[0][1] in _SCALES:  # a millidegree on a scale
+        name = ""
     # numbers with a name, such as percent or pi, are no units
     if not name or (not registry.get_root_units({name: 1}, check_nonmult=False)[1]._units):
         raise InputError(f'{shown(text)} is not one number and one unit: no unit is called "{word}".')

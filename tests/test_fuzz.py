@@ -10,7 +10,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import fuzz
 
-COUNTS = {"quantities": 3000, "studies": 30, "cards": 250, "cad": 12, "triangles": 80, "kept": 15, "commands": 4}
+COUNTS = {"quantities": 3000, "studies": 30, "cards": 250, "cad": 10, "triangles": 80, "kept": 15, "commands": 3}
 """Cases of each kind: some four seconds each on one core."""
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from fem.errors import printable
 from fem.telling.colours import Colour, ReserveScale
 from fem.tensors import Array
 
@@ -84,7 +85,8 @@ class Canvas:
         colour: tuple[int, int, int] = INK,
         anchor: str = "la",
     ) -> None:
-        """Text, made smaller where it would leave the page."""
+        """Text, made smaller where it would leave the page; a line break in a name is written out."""
+        text = printable(text)
         room = self.width - 40 - at[0] if anchor[0] == "l" else self.width - 80
         while size > 18 and self.pen.textlength(text, font=font(size, bold=bold)) > room:
             size -= 2
@@ -161,7 +163,7 @@ class Canvas:
         x, y, size = 40.0, self.height - BOTTOM + 16, 28
         rows = 4
         for text, colour in entries:
-            wide = 44 + self.pen.textlength(text, font=font(size)) + 40
+            wide = 44 + self.pen.textlength(printable(text), font=font(size)) + 40
             if x > 40 and x + wide > self.width - 20:
                 x, y, rows = 40.0, y + 40, rows - 1
             if rows == 0:
@@ -185,7 +187,7 @@ class Canvas:
         for label in labels:
             self.taken.append((label.x - 5, label.y + TOP - 5, label.x + 5, label.y + TOP + 5))
         for label in labels:
-            self._label(label, size, inside)
+            self._label(replace(label, text=printable(label.text)), size, inside)
 
     def keep_clear(self, points: Array) -> None:
         """Keep labels off these places (n, 2) [px] of the scene."""

@@ -68,7 +68,7 @@ def case(chance: random.Random, base: dict[str, Any], folder: Path) -> str:
 
 def _numbers(tree: Any) -> dict[Any, Any]:
     """The values that count, quantities with their numbers written plainly."""
-    return {path: value for path, value in leaves(with_plain_numbers(tree)) if not {*WORDS} & {*path}}
+    return {path: value for path, value in leaves(with_plain_numbers(tree)) if not {*WORDS, "estimates"} & {*path}}
 
 
 def as_toml(tree: Any) -> str:

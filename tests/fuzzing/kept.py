@@ -131,7 +131,9 @@ def _told(folder: Path) -> dict[str, Any]:
         "results": None if what_is_missing(study, out) else "hold",
     }
     comparison, reference, remark = find_comparison(study, out)
-    found["taken"] = (comparison, reference and reference.findings) if comparison is not None and not remark else None
+    found["taken"] = (
+        (comparison, reference and reference.findings.cases) if comparison is not None and not remark else None
+    )
     copy = folder / "copy"
     shutil.rmtree(copy, ignore_errors=True)
     shutil.copytree(out, copy)  # what is found is told anew under its name

@@ -61,7 +61,7 @@ def plainly(text: str) -> str | None:
         body = re.sub(rf"^[{_SPACE}+{_MINUS}]*", "", text)
         if re.match(r"[0-9]*\.[0-9]+(?![0-9.,'’])", body):
             values = {v for v in values if v == min(values, key=abs)}
-        elif re.match(r"0+,[0-9]{3}(?![0-9.,'’])", body):
+        elif re.match(r"0[0-9]*,[0-9]{3}(?![0-9.,'’])", body):
             values = {min(values, key=abs)}
     return f"{values.pop().normalize():E} {unit}" if len(values) == 1 else None
 
@@ -114,7 +114,7 @@ def difference(one: Any, other: Any, *, near: float = 1e-12, path: str = "") -> 
             for f in dataclasses.fields(one)
         )
     if isinstance(one, Mapping) and isinstance(other, Mapping):
-        if list(one) != list(other):
+        if set(one) != set(other):
             return f"{path}: {list(one)} / {list(other)}"
         return _first(difference(one[k], other[k], near=near, path=f"{path}.{k}") for k in one)
     if isinstance(one, (list, tuple)) and isinstance(other, (list, tuple)) and len(one) == len(other):

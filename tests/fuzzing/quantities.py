@@ -16,6 +16,8 @@ UNITS = {
     "force": {"N": "1", "kN": "1e3", "MN": "1e6", "mN": "1e-3"},
     "length": {"mm": "1", "cm": "10", "m": "1e3", "um": "1e-3", "in": "25.4"},
     "pressure": {"MPa": "1", "Pa": "1e-6", "kPa": "1e-3", "GPa": "1e3", "N/mm^2": "1"},
+    "temperature": {"degC": "1", "mdegC": "nan"},
+    "temperature difference": {"K": "1", "mK": "1e-3"},
     "mass": {"kg": "1e-3", "g": "1e-6", "t": "1"},
 }
 """Units by kind, each with its size in the program's own, from the SI Brochure and the inch of 1959."""

@@ -222,3 +222,14 @@ def test_a_solid_that_contradicts_itself_is_refused(tmp_path):
     path.write_text(whole.replace(top, top.replace("0 0 10", "0 0 14", 1)))
     with pytest.raises(SolidError, match="contradicts itself: the kernel finds"):
         read_solid(path, unit="mm")
+
+
+def test_a_face_that_contradicts_its_borders_is_refused(tmp_path):
+    """An edge is moved by 2 mm in the parameters of one face alone: volume and area as a whole do not tell."""
+    path = draw(tmp_path / "block.brep", lambda occ: occ.addBox(0, 0, 0, 10, 10, 5))
+    assert read_solid(path, unit="mm").volume == pytest.approx(500)
+    whole, edge = path.read_text(), "Curve2ds 24\n1 0 0 1 0 \n"
+    assert edge in whole
+    path.write_text(whole.replace(edge, edge.replace("1 0 0", "1 2 0")))
+    with pytest.raises(SolidError, match="face 1 contradicts its own borders"):
+        read_solid(path, unit="mm")

@@ -43,6 +43,7 @@ DAMAGE = [
     ("text.obj", b"\nf 1 2 3", b"\nf 1 2x 3", "'f 1 2x 3'"),
     ("text.obj", b"v 3.00000000 0.00000000 18", b"v 3.00000000 18", r"'v 3\.0"),
     ("text.obj", b"\nv 20.0", b"\n v 20.0", r"'v 20\.0"),  # a line that the reader would leave out
+    ("text.obj", b"\nv 20.00000000", b"\nv 2\r\n0.00000000", "no line of OBJ"),  # a break in the midst of a number
     ("text.ply", b"\n3 0 1 2", b"\n5 0 1 2", "'5 0 1 2'"),
     ("text.ply", b"\n3 0 1 2", b"\n4.5 0 1 2", r"'4\.5 0 1 2'"),
     ("text.ply", b"\n3 0 1 2", b"\n3 0 1 2 7", "'3 0 1 2 7'"),

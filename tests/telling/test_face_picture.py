@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from fem.telling.canvas import Canvas, Label
 from fem.telling.face_picture import _anchors
 from fem.telling.stage import Stage, fit
 
@@ -31,3 +32,11 @@ def test_every_number_stands_on_its_own_face():
     for column in range(side):
         ys = [place[r * side + column][1] for r in range(side)]
         assert all(d > 0 for d in np.diff(ys)) or all(d < 0 for d in np.diff(ys))
+
+
+def test_a_line_break_in_a_name_is_written_out():
+    canvas = Canvas(np.full((300, 400, 3), 255, np.uint8), title="a\nb.step", note="a case\r\nof two lines")
+    canvas.labels([Label("load\nof two lines", 50, 60)])
+    canvas.legend([("pull\nand push", (0.2, 0.3, 0.4))])
+    assert canvas.texts[:2] == ["a\\nb.step", "a case\\r\\nof two lines"]
+    assert not any("\n" in text for text in canvas.texts)

@@ -24,6 +24,9 @@ ROUND, ROUND_IF_FLAT = 12, 16
 """Triangles around a full turn of a curved face, curved ones and flat ones."""
 AGREES = 0.02
 """Share by which volume and area of the triangles may miss the kernel's own (curved triangles miss by some 1e-4)."""
+FLAT = 1e-3
+"""Share by which triangles of a plane may be larger than their shadow on it."""
+_DAMAGED = "The file is damaged, or faces cross or are turned; repair the solid and export it again."
 ELEMENTARY = ("Plane", "Cylinder", "Cone", "Sphere", "Torus")
 """Surfaces on which the kernel finds the middle of a curved side at once; on splines it may take minutes."""
 
@@ -55,7 +58,7 @@ def outward_skin(gmsh: Any, tags: list[int], *, set_sizes: Any, volume: float, w
     length = float((box[1] - box[0]).max())
     wanted = np.array([gmsh.model.occ.getMass(2, tag) for tag in tags])
     curved = all(gmsh.model.getType(2, tag) in ELEMENTARY for tag in tags)
-    found, area, slack = 0.0, 0.0, 0.0
+    found, area, slack, odd = 0.0, 0.0, 0.0, None
     for finer in (1, 3):
         set_sizes(gmsh, size=length / (COARSE * finer), finest=length / (10 * COARSE * finer))
         gmsh.option.setNumber("Mesh.MeshSizeFromCurvature", (ROUND if curved else ROUND_IF_FLAT) * finer)
@@ -80,19 +83,36 @@ def outward_skin(gmsh: Any, tags: list[int], *, set_sizes: Any, volume: float, w
         if not empty:
             skin = _turned_outward(skin)
             found = sum(_volume(skin, f) for f in range(len(tags)))
-            area = sum(float(curved_points(skin.corners(f))[1].sum()) for f in range(len(tags)))
+            areas = np.array([float(curved_points(skin.corners(f))[1].sum()) for f in range(len(tags))])
+            area = float(areas.sum())
             slack = 0.0 if curved else _left_out(gmsh, tags, skin)
             same = abs(found - volume) <= AGREES * abs(volume) + slack
             if same and abs(area - wanted.sum()) <= AGREES * wanted.sum():
-                return skin
+                odd = _odd_face(gmsh, tags, skin, areas=areas, wanted=wanted)
+                if odd is None:
+                    return skin
     if empty:
         raise SolidError(f"its face {empty[0]} cannot be covered with triangles.", where=where, advice="Repair it.")
+    if odd is not None:
+        raise SolidError(f"its face {odd} contradicts its own borders.", where=where, advice=_DAMAGED)
     raise SolidError(
         f"it contradicts itself: the kernel finds {volume:.5g} mm³ and {wanted.sum():.5g} mm² of surface, its own "
         f"triangles {found:.5g} mm³ and {area:.5g} mm².",
         where=where,
-        advice="The file is damaged, or faces cross or are turned; repair the solid and export it again.",
+        advice=_DAMAGED,
     )
+
+
+def _odd_face(gmsh: Any, tags: list[int], skin: Skin, *, areas: Array, wanted: Array) -> int | None:
+    """The first face whose triangles have another area than the kernel finds, or leave the plane that it is."""
+    for face, tag in enumerate(tags):
+        slack = 1e-4 * float(wanted.sum())
+        if abs(areas[face] - wanted[face]) > AGREES * wanted[face] + slack:
+            return tag
+        flat = gmsh.model.getType(2, tag) == "Plane"
+        if flat and np.linalg.norm(skin.area_vector(face)) < (1 - FLAT) * areas[face] - 0.01 * slack:
+            return tag
+    return None
 
 
 def _left_out(gmsh: Any, tags: list[int], skin: Skin) -> float:

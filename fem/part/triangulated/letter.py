@@ -13,7 +13,7 @@ from fem.errors import SolidError, shown
 
 _NUMBER = rb"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
 _WRONG_IN_OBJ = re.compile(
-    rb"^(?:[ \t]+[vf](?![a-zA-Z])|v(?![a-zA-Z])(?! [ \t]*(?:%(n)s[ \t]+){2,6}%(n)s[ \t]*(?:#.*)?\r?$)"
+    rb"^(?:[ \t]*[-+.\d]|[ \t]+[vf](?![a-zA-Z])|v(?![a-zA-Z])(?! [ \t]*(?:%(n)s[ \t]+){2,6}%(n)s[ \t]*(?:#.*)?\r?$)"
     rb"|f(?![a-zA-Z])(?! [-+/0-9 \t]*(?:#.*)?\r?$)).*" % {b"n": _NUMBER},
     re.MULTILINE,
 )
