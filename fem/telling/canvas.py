@@ -68,7 +68,7 @@ class Canvas:
         self.pen = ImageDraw.Draw(self.page)
         self.width, self.height = self.page.size
         self.taken: list[tuple[float, float, float, float]] = []
-        self.texts: list[str] = [title]
+        self.texts: list[str] = []
         self.write((40, 18), title, size=40, bold=True)
         if note:
             self.write((40, 72), note, size=28, colour=SOFT)
