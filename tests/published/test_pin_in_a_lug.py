@@ -62,7 +62,8 @@ def holed(angles, outer, rings=8):
 
     mesh = mesh_from(points, tets, face_of=face_of, bend=on_the_circle)
     zero, up = np.zeros(3), np.array([0, 0, 1.0])
-    hole = Face(
+    facts = {"axis": up, "origin": zero, "radius": 1.0, "hole": True, "hollow": True}
+    hole = Face(0, "part", "cylinder", 1.0, zero, zero, zero, **facts)
         0, "part", "cylinder", 1.0, zero, zero, zero, axis=up, origin=zero, radius=1.0, hole=True, hollow=True
     )
     return replace(mesh, faces=(hole, *mesh.faces[1:]))
