@@ -64,8 +64,6 @@ def holed(angles, outer, rings=8):
     zero, up = np.zeros(3), np.array([0, 0, 1.0])
     facts = {"axis": up, "origin": zero, "radius": 1.0, "hole": True, "hollow": True}
     hole = Face(0, "part", "cylinder", 1.0, zero, zero, zero, **facts)
-        0, "part", "cylinder", 1.0, zero, zero, zero, axis=up, origin=zero, radius=1.0, hole=True, hollow=True
-    )
     return replace(mesh, faces=(hole, *mesh.faces[1:]))
 
 
