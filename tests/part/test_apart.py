@@ -115,8 +115,9 @@ def test_a_fork_has_a_child_of_its_own():
 
 
 WAITING = """
-import os, sys, threading, time
+import os, signal, time
 from fem.part.apart import apart
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell ignores it for what it starts in the background
 pid = apart(os.getpid, seconds=10)
 print(pid, flush=True)
 apart(time.sleep, 60, seconds=100)
