@@ -159,8 +159,11 @@ def _paint(axes: Any, bar: Any, scan: Orientation, disc: Disc) -> None:
         painted = axes.imshow(shown, cmap=colours, norm=norm, **look)
         colourbar = axes.figure.colorbar(painted, cax=bar, orientation="horizontal", ticks=range(1, bands))
         mark = "required" if scan.reserve_asked else "target"
-        named = zip(scale.edges[1:-1], scale.labels(), strict=True)
-        colourbar.ax.set_xticklabels([f"{text}\n{mark}" if edge == scale.required else text for edge, text in named])
+        colourbar.ax.set_xticklabels(list(scale.labels()))
+        for at, (edge, text) in enumerate(zip(scale.edges[1:-1], scale.labels(), strict=True), start=1):
+            if edge == scale.required:
+                where = colourbar.ax.get_xaxis_transform()
+                colourbar.ax.text(at, 1.25, f"{mark} {text}", transform=where, ha="center", va="bottom")
         image = np.minimum(image, 2 * scale.edges[-2])
     else:
         colours = {"deflection": displacement_map(), "interlayer": use_map()}.get(what.key, cm.bamako_r)
