@@ -7,6 +7,7 @@ each key carries its unit. Nothing here computes. The file bears one key more, "
 from __future__ import annotations
 
 import json
+import math
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,7 @@ from typing import Any
 from fem.caution import Caution
 from fem.errors import InputError
 from fem.judging.sealed import SealBroken, plain, read_sealed, typed, write_sealed
+from fem.judging.zoomed import WholeFindings, ZoomFindings
 
 Vector = tuple[float, ...]
 Matrix = tuple[Vector, ...]
@@ -120,6 +122,11 @@ class Reserve:
     by each criterion on its own (null where a criterion is not admissible for the material).
     `singular` tells that this place is made by a support or by a load's edge; `nonsingular_minimum` is the minimum
     outside such places.
+
+    `minimum` and what belongs to it are the decided ones: where beads were solved at a place, their number counts in
+    place of the homogenised one. `least` says the same number, `homogenised` the minimum of the homogenised answer,
+    in `homogenised_zone`; `decided_by` is "homogenised", "zoom" or "whole", and `band` (low, high) how far the
+    decided number may lie off where beads were solved. `criteria` are the homogenised answer's.
     """
 
     minimum: float
@@ -132,6 +139,11 @@ class Reserve:
     singular: bool
     nonsingular_minimum: float
     criteria: dict[str, float | None]
+    least: float = math.inf
+    homogenised: float = math.inf
+    homogenised_zone: str = ""
+    decided_by: str = "homogenised"
+    band: Vector = ()
 
 
 @dataclass(frozen=True)
@@ -139,7 +151,9 @@ class HotSpot:
     """A place where the reserve factor has a local minimum.
 
     `face` is the nearest named face (or `body:id`), `face_distance_mm` how far away it is;
-    `print_stress_MPa` the stress of the case in the axes of the beads that fail there.
+    `print_stress_MPa` the stress of the case in the axes of the beads that fail there. Where beads were solved at
+    the place (`decided_by` is "zoom" or "whole"), `reserve`, `mode`, `zone` and the stress are the beads', and
+    `homogenised` is what the homogenised answer says, in `homogenised_zone`.
     """
 
     reserve: float
@@ -153,6 +167,9 @@ class HotSpot:
     print_stress_MPa: Vector
     singular: bool
     singular_reason: str
+    decided_by: str = "homogenised"
+    homogenised: float = math.inf
+    homogenised_zone: str = ""
 
 
 @dataclass(frozen=True)
@@ -208,6 +225,8 @@ class CaseFindings:
     failing_load_Nmm: float | None = None
     reactions: tuple[ReactionFindings, ...] = ()
     foundations: dict[str, FoundationFindings] = field(default_factory=dict)
+    zooms: tuple[ZoomFindings, ...] = ()
+    whole: WholeFindings | None = None
 
 
 @dataclass(frozen=True)

@@ -32,6 +32,7 @@ ROOMS = (
     "loading",
     "solving",
     "judging",
+    "zooming",
     "telling",
     "study",
     "cli",
