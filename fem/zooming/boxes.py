@@ -1,0 +1,84 @@
+"""Filled boxes of a grid and their corners, packed: air takes no room."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fem.cores import shared, workers
+
+FEW = 20_000
+"""So few boxes are gone through by one thread: to call another costs more."""
+
+
+@dataclass(frozen=True)
+class Boxes:
+    """The filled boxes of a grid in their order (x fastest).
+
+    `number` (nz + 1, ny + 1, nx + 1) is each corner's node, -1 where no filled box touches it; `nodes` how many there
+    are; `first` (v, 4) the nodes at the low end of a box's four edges along x; `which` (v,) its row in a table of
+    stiffness and `share` (v,) in 255ths how much of it counts; `start` (nz + 1,) where each layer of boxes begins.
+    """
+
+    number: NDArray[np.int32]
+    nodes: int
+    first: NDArray[np.int32]
+    which: NDArray[Any]
+    share: NDArray[np.uint8]
+    start: NDArray[np.int64]
+
+    @property
+    def rounds(self) -> list[list[tuple[int, int]]]:
+        """Ranges of boxes, in rounds: those of one round share no node."""
+        count, total = workers(), len(self.first)
+        if total < FEW or count == 1:
+            return [[(0, total)]]
+        wanted = [total * k // (2 * count) for k in range(1, 2 * count)]
+        edges = sorted({0, *(int(self.start[np.searchsorted(self.start, w)]) for w in wanted), total})
+        pieces = list(pairwise(edges))
+        return [pieces[0::2], pieces[1::2]]
+
+    @property
+    def planes(self) -> list[tuple[int, int]]:
+        """Ranges of planes of corners, one a thread or so."""
+        many = len(self.number)
+        pieces = 1 if self.nodes < FEW else min(4 * workers(), many)
+        return [(many * k // pieces, many * (k + 1) // pieces) for k in range(pieces)]
+
+    def ranges(self, count: int) -> list[tuple[int, int]]:
+        """0..count in one piece a thread; in one where there are few nodes."""
+        pieces = 1 if self.nodes < FEW else workers()
+        return [(count * k // pieces, count * (k + 1) // pieces) for k in range(pieces)]
+
+
+def packed(filled: NDArray[Any], *, which: NDArray[Any], share: NDArray[np.uint8]) -> Boxes:
+    """Pack the boxes of `filled` (nz, ny, nx); `which`, `share` (v,) are in the order of its filled boxes."""
+    from fem.zooming import kernels
+
+    number = np.empty(tuple(n + 1 for n in filled.shape), dtype=np.int32)
+    nodes = int(kernels.number_nodes(filled, number))
+    first, start = np.empty((len(which), 4), dtype=np.int32), np.empty(len(filled) + 1, dtype=np.int64)
+    kernels.list_boxes(filled, number, first, start)
+    return Boxes(number, nodes, first, which, share, start)
+
+
+def add_product(boxes: Boxes, table: NDArray[Any], x: NDArray[Any], out: NDArray[Any], *, gain: float) -> None:
+    """out += gain K x, flat vectors of three components a node, in the precision of the table."""
+    from fem.zooming import kernels
+
+    for some in boxes.rounds:
+        shared(
+            kernels.add_product,
+            some,
+            boxes.first,
+            boxes.which,
+            boxes.share,
+            table.reshape(-1),
+            x,
+            out,
+            x.dtype.type(gain),
+        )

@@ -1,0 +1,52 @@
+"""What a box of bead is worth in each direction that the bead may take: its stiffness, and the stress inside.
+
+All boxes of a grid are alike but for the bead's direction, so one small table holds all that the loops need. The
+element is that of the infill's cells: trilinear with incompatible modes, which bends without locking.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from fem.printing.beads import WAYS
+from fem.printing.infill.hexahedra import elements
+from fem.printing.infill.mesh import SIGNS
+from fem.printing.plan import in_layer_rotation
+from fem.tensors import Array, orthotropic_stiffness, rotate_stiffness, strain_rotation
+
+
+@dataclass(frozen=True)
+class BeadTables:
+    """Boxes of `step` (3,) [mm] by the bead's way: `matrix` (WAYS, 24, 24) [N/mm]; `stress` (2 WAYS, 6, 24) [MPa/mm]
+    the mean stress in the bead's axes; `warm_force` (WAYS, 24) [N/K] the nodal forces of a bead that warms and is
+    held, `warm_stress` (6,) [MPa/K] what is then taken off its stress; `volume` [mm^3].
+    """
+
+    step: Array
+    matrix: Array
+    stress: Array
+    warm_force: Array
+    warm_stress: Array
+    volume: float
+
+
+def bead_tables(step: Any, *, E: Any, nu: Any, G: Any, expansion: Any = None) -> BeadTables:
+    """Tables of boxes with sides `step` (3,) [mm] of a bead with constants E, nu, G [MPa] along its own axes, which
+    expands by `expansion` (3,) [1/K] (None: not at all).
+    """
+    sides = np.asarray(step, dtype=float)
+    own = orthotropic_stiffness(E, nu, G)
+    turns = np.array([in_layer_rotation(180.0 * way / WAYS) for way in range(2 * WAYS)])
+    corners = np.broadcast_to((SIGNS + 1) / 2 * sides, (WAYS, 8, 3))
+    stiffness = rotate_stiffness(own, turns[:WAYS])
+    parts = elements(np.array(corners), stiffness=stiffness)
+    strain = strain_rotation(turns) @ parts.mean[0]
+    grown = np.zeros(6)
+    if expansion is not None:
+        grown[:3] = np.asarray(expansion, dtype=float)[:3]
+    volume = float(parts.volume[0])
+    warm = np.einsum("waj,ab,b->wj", strain[:WAYS], own, grown) * volume
+    return BeadTables(sides, parts.matrix, own @ strain, warm, own @ grown, volume)
