@@ -20,7 +20,8 @@ if TYPE_CHECKING:
 @dataclass(frozen=True)
 class PrintedBody:
     """Materials of a body's zones. `wall` and `cover` are None where the plan has none, `plan` for a metal; `solid`
-    [tonne/mm^3] is the density of the beads themselves; `cell` the infill's cell, None when the core is solid.
+    [tonne/mm^3] is the density of the beads themselves, `values` what the card says of them; `cell` the infill's
+    cell, None when the core is solid.
     """
 
     core: PrintedMaterial
@@ -29,6 +30,7 @@ class PrintedBody:
     wall: PrintedMaterial | None = None
     cover: PrintedMaterial | None = None
     cell: InfillCell | None = None
+    values: CardState | None = None
 
     @property
     def zones(self) -> tuple[PrintedMaterial | None, PrintedMaterial | None, PrintedMaterial]:
@@ -45,7 +47,7 @@ def printed_body(plan: PrintPlan, *, card: Card, state: str, temperature: float 
     values = card.state(state, temperature=temperature)
     wall = wall_material(plan, card=card, values=values) if plan.walls else None
     if plan.infill_pattern == "solid":
-        return PrintedBody(raster_material(plan, card=card, values=values), card.density, plan, wall)
+        return PrintedBody(raster_material(plan, card=card, values=values), card.density, plan, wall, values=values)
     from fem.printing.infill import infill_cell
 
     cover = raster_material(plan, card=card, values=values, zone="cover") if plan.covers else None
@@ -61,13 +63,13 @@ def printed_body(plan: PrintPlan, *, card: Card, state: str, temperature: float 
         expansion=values.expansion,
     )
     core = infill_material(plan, cell=cell, card=card, values=values)
-    return PrintedBody(core, card.density, plan, wall, cover, cell)
+    return PrintedBody(core, card.density, plan, wall, cover, cell, values)
 
 
 def metal_body(card: Card, *, state: str | None = None, temperature: float | None = None) -> PrintedBody:
     """A body of one metal in a state of its card, the first if None. Errors: CardError for a polymer's card."""
     values = card.state(next(iter(card.states)) if state is None else state, temperature=temperature)
-    return PrintedBody(metal_material(card, values=values), card.density)
+    return PrintedBody(metal_material(card, values=values), card.density, values=values)
 
 
 def infill_material(plan: PrintPlan, *, cell: InfillCell, card: Card, values: CardState) -> PrintedMaterial:

@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fem.cores import even_ranges, shared, workers
-from fem.part.quadrature import surface_points, tet_shapes, tet_slopes
+from fem.part.quadrature import tet_shapes, tet_slopes
 from fem.part.tetmesh import Index, TetMesh
+from fem.printing.facets import flat_triangles
 from fem.printing.plan import PrintPlan, print_axes
 from fem.tensors import Array
 
@@ -70,8 +71,8 @@ class Outline:
         self.thin = THIN_BEADS * plan.bead_width
         own = np.array([i for i, face in enumerate(mesh.faces) if face.body == body])
         triangles = np.flatnonzero(np.isin(mesh.face, own)).astype(np.int32)
-        flat = _flat_triangles(mesh, triangles, tolerance=_FLAT * plan.bead_width)
-        self.corner = np.ascontiguousarray(flat @ self.axes.T)
+        nodes = mesh.nodes @ self.axes.T
+        self.corner = flat_triangles(nodes, mesh.triangles[triangles], tolerance=_FLAT * plan.bead_width)
         low, high = self.corner.min(axis=(0, 1)), self.corner.max(axis=(0, 1))
         self.box = np.array([low, high])
         size = np.maximum(high - low, 1e-9)
@@ -145,26 +146,3 @@ def _sample_points() -> Array:
     shift = np.arange(SETS)[:, None] * (SAMPLES * step) + 0.5
     cube = np.sort((cube + shift[:, None]) % 1.0, axis=2)
     return np.diff(cube, axis=2, prepend=0.0)
-
-
-def _flat_triangles(mesh: TetMesh, triangles: Index, *, tolerance: float) -> Array:
-    """Boundary triangles as flat ones (t, 3, 3) [mm]; curved ones are cut into as many as the curve needs."""
-    corner = mesh.nodes[mesh.triangles[triangles]]
-    ends = np.array([[0, 1], [1, 2], [0, 2]])
-    bulge = np.linalg.norm(corner[:, 3:] - corner[:, ends].mean(axis=2), axis=2).max(axis=1)
-    # A side cut into k parts strays from the curve by bulge / k^2
-    parts = np.clip(np.ceil(np.sqrt(bulge / tolerance)), 1, 8).astype(int)
-    out = []
-    for k in np.unique(parts):
-        at = [(i / k, j / k) for i in range(k + 1) for j in range(k + 1 - i)]
-        number = {(round(x * k), round(y * k)): n for n, (x, y) in enumerate(at)}
-        small = []
-        for i in range(k):
-            for j in range(k - i):
-                small.append([number[i, j], number[i + 1, j], number[i, j + 1]])
-                if i + j < k - 1:
-                    small.append([number[i + 1, j], number[i + 1, j + 1], number[i, j + 1]])
-        rule = np.array(at), np.zeros(len(at))
-        points, _, _ = surface_points(mesh, triangles[parts == k], rule=rule)
-        out.append(points[:, np.array(small)].reshape(-1, 3, 3))
-    return np.concatenate(out)

@@ -68,6 +68,9 @@ LOADED_LATE = frozenset(
     {
         "fem.study.keys",
         "fem.printing.kernels",
+        "fem.printing.section_kernels",
+        "fem.printing.bead_kernels",
+        "fem.printing.infill.in_layer",
         "fem.solving.kernels",
         "fem.solving.products",
         "fem.solving.lanes",
