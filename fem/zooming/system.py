@@ -33,15 +33,17 @@ class Solved:
 
 
 class BeadSystem:
-    """The boxes of a map that hold bead, with the stiffness of each.
+    """The boxes of a map that hold bead, with the stiffness of each; `without` (nz, ny, nx) leaves some out.
 
-    `boxes` and their `way` (v,) follow the map's order, one layer of boxes after the other.
+    `boxes` and their `way` (v,) follow the map's order, one layer of boxes after the other. `filled` (nz, ny, nx) is
+    the share of each in 255ths.
     """
 
-    def __init__(self, beads: BeadMap, tables: BeadTables, *, filled: NDArray[np.bool_] | None = None) -> None:
-        share = beads.share if filled is None else np.where(filled, beads.share, np.uint8(0))
-        share = np.where(holds_bead(beads.zone), share, np.uint8(0))
+    def __init__(self, beads: BeadMap, tables: BeadTables, *, without: NDArray[np.bool_] | None = None) -> None:
+        share = np.where(holds_bead(beads.zone), beads.share, np.uint8(0))
         self.filled = np.repeat(share, beads.grid.per_layer, axis=0)
+        if without is not None:
+            self.filled[without] = 0
         mine = self.filled > 0
         self.way = np.repeat(beads.way, beads.grid.per_layer, axis=0)[mine]
         which = (self.way % WAYS).astype(np.uint8)
@@ -141,11 +143,26 @@ class BeadSystem:
             advice="Look for beads that hang on nothing.",
         )
 
+    def mass(self, density: float) -> Array:
+        """Mass (n,) [tonne] of the beads at the nodes, of a `density` [tonne/mm^3]."""
+        each = self.boxes.share / 255.0 * (density * self.tables.volume / 8)
+        return np.bincount(self._corners().ravel(), np.repeat(each, 8), minlength=self.boxes.nodes)
+
+    def warm_forces(self) -> Array:
+        """Nodal forces (n, 3) [N/K] of beads that warm and are held."""
+        each = self.tables.warm_force[self.way % WAYS].reshape(-1, 8, 3) * (self.boxes.share / 255.0)[:, None, None]
+        at = self._corners().ravel()
+        columns = [np.bincount(at, each[..., d].ravel(), minlength=self.boxes.nodes) for d in range(3)]
+        return np.stack(columns, axis=1)
+
+    def _corners(self, boxes: slice | NDArray[Any] = slice(None)) -> NDArray[np.int64]:
+        """Nodes (v, 8) of boxes."""
+        first = self.boxes.first[boxes].astype(np.int64)
+        return first[:, [0, 0, 1, 1, 2, 2, 3, 3]] + np.array([0, 1] * 4)
+
     def mean_stress(self, x: Array, *, boxes: slice | NDArray[Any] = slice(None)) -> Array:
         """Mean stress (v, 6) [MPa] of boxes in their bead's axes, of the material where the box is filled in part."""
-        first = self.boxes.first[boxes]
-        corner = first[:, [0, 0, 1, 1, 2, 2, 3, 3]].astype(np.int64) + np.array([0, 1] * 4)
-        each = x.reshape(-1, 3)[corner].reshape(-1, 24)
+        each = x.reshape(-1, 3)[self._corners(boxes)].reshape(-1, 24)
         return np.asarray(np.einsum("vij,vj->vi", self.tables.stress[self.way[boxes]], each, optimize=True))
 
 

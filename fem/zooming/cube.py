@@ -1,0 +1,228 @@
+"""A box of beads hung into the solved part, or the whole body of them: filled, loaded, held and solved."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fem.errors import InputError
+from fem.loading.case import LoadCase
+from fem.loading.loads import Load
+from fem.loading.point_springs import PointSprings, foundation_springs, held_springs
+from fem.loading.supports import Foundation, Held
+from fem.loading.traction import dense_forces
+from fem.part.tetmesh import TetMesh
+from fem.printing.beads import BeadMap, Grid
+from fem.printing.body import PrintedBody
+from fem.printing.filling import fill_grid
+from fem.printing.plan import PrintPlan, print_axes
+from fem.printing.zones import Outline
+from fem.tensors import Array
+from fem.zooming.hang import Boxes, cut_sides, forces_onto_nodes, springs_onto_nodes
+from fem.zooming.levels import Springs
+from fem.zooming.system import NOBODY, BeadSystem
+from fem.zooming.tables import BeadTables, bead_tables
+from fem.zooming.where import Locator
+
+RIGID = 1e3
+"""A held face is a foundation so many times as stiff as a box of bead."""
+
+
+@dataclass(frozen=True)
+class Supported:
+    """What holds a part while loads at unit factor are put on it: the `held` faces, the `foundations` with the points
+    that press of each push-only one, by name, and the loads that prescribe a face's displacement, with that face.
+    """
+
+    held: tuple[Held, ...] = ()
+    foundations: tuple[Foundation, ...] = ()
+    pressing: Mapping[str, NDArray[np.bool_]] = field(default_factory=dict)
+    moved: Mapping[str, Held] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class BodyOfBeads:
+    """A printed body, ready to be looked at bead by bead. Errors: InputError for a body that is not printed."""
+
+    mesh: TetMesh
+    name: str
+    made: PrintedBody
+
+    def __post_init__(self) -> None:
+        if self.made.plan is None:
+            raise InputError(f"body {self.name} is no print: it has no beads.")
+
+    @property
+    def plan(self) -> PrintPlan:
+        """How it is printed."""
+        assert self.made.plan is not None
+        return self.made.plan
+
+    @cached_property
+    def axes(self) -> Array:
+        """Print axes (3, 3), rows in part axes."""
+        return print_axes(self.plan)
+
+    @cached_property
+    def outline(self) -> Outline:
+        """Its surface, ready for filling."""
+        return Outline(self.mesh, body=self.name, plan=self.plan)
+
+    @cached_property
+    def locator(self) -> Locator:
+        """Its tetrahedra, ready to be searched."""
+        return Locator(self.mesh, self.name)
+
+    def owns(self, triangles: NDArray[Any]) -> bool:
+        """Whether boundary triangles (j,) are this body's: a face lies on one body alone."""
+        if not len(triangles):
+            return False
+        return self.mesh.bodies[self.mesh.node_body[self.mesh.triangles[triangles[0], 0]]] == self.name
+
+    def tables(self, step: Array) -> BeadTables:
+        """What a box of its bead is worth."""
+        values = self.made.values
+        assert values is not None
+        return bead_tables(step, E=values.E, nu=values.nu, G=values.G, expansion=values.expansion)
+
+
+@dataclass(frozen=True)
+class SolvedBeads:
+    """Boxes of beads and their displacements (nodes, 3) [mm, print axes] under each load at unit factor, `units`;
+    `warming` [K] of the body by each. `iterations` is the largest of all loads'.
+    """
+
+    body: BodyOfBeads
+    beads: BeadMap
+    system: BeadSystem
+    units: Mapping[str, Array]
+    warming: Mapping[str, float]
+    iterations: int
+
+    def combined(self, case: LoadCase, names: Sequence[str]) -> tuple[Array, float]:
+        """Displacement (nodes, 3) [mm] and warming [K] of some of a case's loads."""
+        none = np.zeros((self.system.boxes.nodes, 3))
+        moved = sum((case.factors[k] * self.units[k] for k in names), none)
+        return moved, sum(case.factors[k] * self.warming[k] for k in names)
+
+
+def solve_beads(
+    body: BodyOfBeads,
+    grid: Grid,
+    *,
+    loads: Mapping[str, Load],
+    supported: Supported,
+    displacement: Mapping[str, Array] | None,
+    phase: tuple[float, float, float] = (0.0, 0.0, 0.0),
+) -> SolvedBeads:
+    """Fill a grid with the body's beads and solve them under each of the `loads` at unit factor.
+
+    Where the part goes on beyond the grid it is moved as the part is, by `displacement` (n, 3) [mm] of the part's
+    mesh for each load; None where the grid holds the whole body. Errors: NotConverged, NoTrustworthyAnswer.
+    """
+    beads = fill_grid(body.outline, grid, phase=phase)
+    tables = body.tables(grid.step)
+    fields = None if displacement is None else np.array([displacement[k] for k in loads])
+    system = BeadSystem(beads, tables)
+    hung = _hang(body, grid, system, supported, fields)
+    loose = loose_boxes(system.filled > 0, hung.held_corners)
+    if loose.any():
+        system = BeadSystem(beads, tables, without=loose)
+        hung = _hang(body, grid, system, supported, fields)
+    system.support(held=hung.held, springs=hung.springs)
+    warming = {k: _warming(body, load) for k, load in loads.items()}
+    forces = np.array([_forces(hung, body, system, load, warming[k]) for k, load in loads.items()])
+    found = system.solve(forces.reshape(-1, system.boxes.nodes, 3), moved=hung.moved)
+    units = dict(zip(loads, found.displacement, strict=True))
+    return SolvedBeads(body, beads, system, units, warming, max(found.iterations, default=0))
+
+
+@dataclass(frozen=True)
+class _Hung:
+    """What holds the boxes: nodes `held` (h,) displaced by `moved` (k, h, 3) [mm], `springs` at nodes, and the
+    `pulls` (n, 3) [N] of those that a load displaces, by load.
+    """
+
+    boxes: Boxes
+    held: NDArray[np.int64]
+    moved: Array | None
+    springs: Springs
+    pulls: Mapping[str, Array]
+
+    @property
+    def held_corners(self) -> NDArray[np.bool_]:
+        """Which corners (nz + 1, ny + 1, nx + 1) of the grid hang on something."""
+        some = np.zeros(self.boxes.count + 1, dtype=bool)
+        some[self.held], some[self.springs.node] = True, True
+        return np.asarray(some[self.boxes.number])
+
+
+def _hang(body: BodyOfBeads, grid: Grid, system: BeadSystem, supported: Supported, fields: Array | None) -> _Hung:
+    boxes = Boxes(grid, body.axes, system.filled > 0, system.boxes.number)
+    held, moved = NOBODY, None
+    if fields is not None:
+        sides = cut_sides(boxes, body.locator, fields)
+        held, moved = sides.node.astype(np.int64), sides.displacement
+    spacing, mesh, room = float(min(grid.step)), body.mesh, boxes.room
+    values = body.made.values
+    assert values is not None
+    rigid = RIGID * max(values.E) / spacing
+
+    def face(held: Held) -> PointSprings:
+        return held_springs(mesh, held, stiffness=rigid, spacing=spacing, box=room)
+
+    points = [
+        foundation_springs(mesh, f, spacing=spacing, box=room, pressing=supported.pressing.get(f.name))
+        for f in supported.foundations
+        if body.owns(f.triangles)
+    ]
+    points += [face(h) for h in supported.held if body.owns(h.triangles)]
+    moves = {k: face(h) for k, h in supported.moved.items() if body.owns(h.triangles)}
+    found = springs_onto_nodes(boxes, [*points, *moves.values()])
+    pulls = {}
+    for name, some in moves.items():
+        own = springs_onto_nodes(boxes, [some])
+        pulls[name] = np.zeros((boxes.count, 3))
+        pulls[name][own.node] = np.einsum("sij,sj->si", own.spring, own.rest)
+    return _Hung(boxes, held, moved, Springs(found.node.astype(np.int64), found.spring), pulls)
+
+
+def _forces(hung: _Hung, body: BodyOfBeads, system: BeadSystem, load: Load, warming: float) -> Array:
+    """Nodal forces (n, 3) [N, print axes] of a load at unit factor on the boxes."""
+    boxes = hung.boxes
+    spacing = float(min(boxes.grid.step))
+    out = forces_onto_nodes(boxes, dense_forces(body.mesh, load.tractions, spacing=spacing, box=boxes.room))
+    if load.name in hung.pulls:
+        out = out + hung.pulls[load.name]
+    if load.acceleration is not None:
+        out = out + system.mass(body.made.solid)[:, None] * (body.axes @ load.acceleration)
+    if warming:
+        out = out + warming * system.warm_forces()
+    return out
+
+
+def _warming(body: BodyOfBeads, load: Load) -> float:
+    """By how much [K] a load warms the body, which it does evenly."""
+    if load.temperature_change is None:
+        return 0.0
+    return float(load.temperature_change[body.mesh.tets_of(body.name)[0]])
+
+
+def loose_boxes(filled: NDArray[np.bool_], held: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Boxes (nz, ny, nx) in pieces that hang together by their sides, but of which no corner is `held`."""
+    from scipy.ndimage import label
+
+    piece, count = label(filled)
+    if count <= 1:
+        return np.zeros_like(filled)
+    hangs = np.zeros(count + 1, dtype=bool)
+    nz, ny, nx = filled.shape
+    for c, b, a in np.ndindex(2, 2, 2):
+        hangs[np.unique(piece[held[c : c + nz, b : b + ny, a : a + nx]])] = True
+    hangs[0] = True
+    return np.asarray(~hangs[piece])
