@@ -128,7 +128,7 @@ def same_resultants(dense: Dense, force: Array, coarse: Array) -> Array:
 
     def summed(each: Array) -> Array:
         flat = each.reshape(len(piece), -1)
-        out = np.stack([np.bincount(piece, column, minlength=count) for column in flat.T], axis=1)
+        out: Array = np.stack([np.bincount(piece, column, minlength=count) for column in flat.T], axis=1)
         return out.reshape(count, *each.shape[1:])
 
     area = np.maximum(summed(samples.area[:, None])[:, 0], 1e-300)

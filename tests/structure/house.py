@@ -32,6 +32,7 @@ ROOMS = (
     "loading",
     "solving",
     "judging",
+    "zooming",
     "telling",
     "study",
     "cli",
@@ -64,7 +65,15 @@ HEAVY = frozenset(
 """Libraries that take noticeable time to load: imported inside functions."""
 
 LOADED_LATE = frozenset(
-    {"fem.study.keys", "fem.printing.kernels", "fem.solving.kernels", "fem.solving.products", "fem.solving.lanes"}
+    {
+        "fem.study.keys",
+        "fem.printing.kernels",
+        "fem.solving.kernels",
+        "fem.solving.products",
+        "fem.solving.lanes",
+        "fem.zooming.hang_kernels",
+        "fem.zooming.where_kernels",
+    }
 )
 """Modules that need a heavy library to be defined at all: they are themselves imported inside functions only."""
 
