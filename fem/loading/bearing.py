@@ -14,6 +14,7 @@ import numpy as np
 
 from fem.errors import FaceError, InputError
 from fem.loading.sampling import Samples, nodal_forces, sample
+from fem.loading.traction import Traction
 from fem.part.faces import FaceGroup, describe
 from fem.part.solid import Face
 from fem.part.tetmesh import Index, TetMesh
@@ -52,7 +53,7 @@ class Bore:
 @dataclass(frozen=True)
 class Bearing:
     """Nodal `forces` (n, 3) [N] of a pin, the `peak` and `mean` pressure [MPa] (the mean over the projected area),
-    and where it presses.
+    where it presses, and what presses there.
     """
 
     forces: Array
@@ -60,6 +61,33 @@ class Bearing:
     mean: float
     bore: Bore
     triangles: Index
+    traction: Traction
+
+
+@dataclass(frozen=True)
+class PinPressure:
+    """The pressure of a pin that pushes `ahead` (3,), square to the axis of its `bore`: cos(theta) on the half ahead,
+    times a factor that is linear around and along the bore with four `factors` [MPa].
+    """
+
+    bore: Bore
+    ahead: Array
+    factors: Array
+
+    def parts(self, points: Array) -> tuple[Array, Array, Array]:
+        """At points (q, 3) [mm]: the directions (q, 3) into the material, cos(theta) (q,) where it is positive, and
+        the four terms (q, 4) of the factor.
+        """
+        into = self.bore.radial(points)
+        around = into @ np.cross(self.bore.axis, self.ahead)
+        along = (points - self.bore.centre) @ self.bore.axis / (self.bore.length / 2)
+        terms = np.stack([np.ones_like(around), around, along, around * along], axis=1)
+        return into, np.clip(into @ self.ahead, 0.0, None), terms
+
+    def __call__(self, points: Array, normals: Array) -> Array:
+        """Traction (q, 3) [MPa] at points (q, 3) [mm], square to the true cylinder whatever the normals (q, 3)."""
+        into, weight, terms = self.parts(points)
+        return (weight * (terms @ self.factors))[:, None] * into
 
 
 def find_bore(mesh: TetMesh, group: FaceGroup, *, name: str) -> Bore:
@@ -121,13 +149,13 @@ def bearing_load(mesh: TetMesh, bore: Bore, *, force: Array, name: str) -> Beari
     size = float(np.linalg.norm(force))
     ahead = np.asarray(force, dtype=float) / size
     sense = 1.0 if bore.hollow else -1.0
-    pushed = sample(mesh, bore.triangles, side=lambda x: sense * ((x - bore.centre) @ ahead), fine=bore.radius / 8)
+
+    def side(points: Array) -> Array:
+        return sense * ((points - bore.centre) @ ahead)
+
+    pushed = sample(mesh, bore.triangles, side=side, fine=bore.radius / 8)
     _refuse_missing_half(bore, pushed, ahead, name)
-    into = bore.radial(pushed.point)
-    weight = np.clip(into @ ahead, 0.0, None)
-    around = into @ np.cross(bore.axis, ahead)
-    along = (pushed.point - bore.centre) @ bore.axis / (bore.length / 2)
-    terms = np.stack([np.ones_like(around), around, along, around * along], axis=1)
+    into, weight, terms = PinPressure(bore, ahead, np.zeros(4)).parts(pushed.point)
     # Force and moment about the centre of each term; their parts along the axis are zero by construction
     traction = (weight[:, None] * terms)[:, :, None] * into[:, None, :]
     across = np.stack([ahead, np.cross(bore.axis, ahead)])
@@ -146,7 +174,8 @@ def bearing_load(mesh: TetMesh, bore: Bore, *, force: Array, name: str) -> Beari
         )
     found = nodal_forces(mesh, pushed, pressure[:, None] * into)
     shadow = float((pushed.area * weight).sum())
-    return Bearing(found, float(pressure.max()), size / shadow, bore, pushed.triangles)
+    pressed = Traction(bore.triangles, PinPressure(bore, ahead, factors), side, bore.radius / 8)
+    return Bearing(found, float(pressure.max()), size / shadow, bore, pushed.triangles, pressed)
 
 
 def _square_to(bore: Bore, force: Array, name: str) -> Bore:

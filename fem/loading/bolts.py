@@ -14,6 +14,7 @@ import numpy as np
 
 from fem.errors import FaceError, InputError
 from fem.loading.sampling import FINE, linear_on, nodal_forces, sample
+from fem.loading.traction import Traction
 from fem.part.faces import FaceGroup, describe
 from fem.part.tetmesh import Index, TetMesh
 from fem.tensors import Array, unit
@@ -114,13 +115,15 @@ def _square_planes(
 @dataclass(frozen=True)
 class Preloaded:
     """One bolt's clamping: `forces` (n, 3) [N]; `pressure` [MPa] the mean and `peak` the largest under the washer;
-    `cover` the share of the washer that rests on the part.
+    `cover` the share of the washer that rests on the part; `tractions` are what presses under the washer and on the
+    clamped face.
     """
 
     forces: Array
     pressure: float
     peak: float
     cover: float
+    tractions: tuple[Traction, Traction]
 
 
 def preload_forces(
@@ -151,17 +154,19 @@ def preload_forces(
             advice="Take a smaller washer, or move the hole.",
         )
     whole = np.pi * ((washer / 2) ** 2 - hole.radius**2)
-    return Preloaded(under.forces + over.forces, force / under.area, under.most, min(1.0, under.area / whole))
+    cover, both = min(1.0, under.area / whole), (under.traction, over.traction)
+    return Preloaded(under.forces + over.forces, force / under.area, under.most, cover, both)
 
 
 @dataclass(frozen=True)
 class _Pressed:
-    """Nodal forces of one side, its `area` [mm^2], and the `least` and `most` pressure [MPa] on it."""
+    """Nodal forces of one side, its `area` [mm^2], the `least` and `most` pressure [MPa] on it, and its traction."""
 
     forces: Array
     area: float
     least: float
     most: float
+    traction: Traction
 
 
 def _pressed(
@@ -175,7 +180,9 @@ def _pressed(
     if not samples.whole_area > 0:
         at = ", ".join(f"{v:.4g}" for v in hole.origin + hole.axis * height)
         raise InputError(f"no face lies under the washer at ({at}) mm.", where=f"loads.{name}.preload")
-    traction = linear_on(samples, force=push * hole.axis, moment=np.zeros(3), at=hole.origin, name=name)
+    field = linear_on(samples, force=push * hole.axis, moment=np.zeros(3), at=hole.origin, name=name)
+    traction = field(samples.point, samples.normal)
     pressure = traction @ hole.axis * np.sign(push)
     forces = nodal_forces(mesh, samples, traction)
-    return _Pressed(forces, samples.whole_area, float(pressure.min()), float(pressure.max()))
+    pressed = Traction(triangles, field, ring, outer / FINE)
+    return _Pressed(forces, samples.whole_area, float(pressure.min()), float(pressure.max()), pressed)

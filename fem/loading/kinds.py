@@ -6,7 +6,7 @@ A new kind is a noun in `plan.py`, a function from `Site` to `Load`, and a line 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -19,11 +19,11 @@ from fem.loading.loads import (
     Arrow,
     Load,
     acceleration_load,
-    force_load,
+    even_traction,
     force_text,
     resultant,
     thermal_load,
-    wrench_load,
+    wrench_traction,
 )
 from fem.loading.plan import (
     AccelerationKeys,
@@ -41,6 +41,7 @@ from fem.loading.pressure import DepthPressure, pressure_on
 from fem.loading.sampling import FINE
 from fem.loading.spot import spot_centre, spot_force, within
 from fem.loading.supports import Held, held_face
+from fem.loading.traction import Traction
 from fem.loading.wing import wing_lift
 from fem.part.faces import FaceGroup
 from fem.part.tetmesh import Index, TetMesh
@@ -118,8 +119,8 @@ def _force(site: Site) -> Load:
     what: ForceKeys = site.what
     force = np.asarray(what.force)
     if what.spot is None:
-        forces = force_load(site.mesh, site.group, force=force)
-        return _load(site, forces, site.triangles, {}, site.group.centre, cautions=_glued(site, force))
+        even = even_traction(site.group, force=force)
+        return _pushed(site, even, {}, site.group.centre, cautions=_glued(site, force))
     spot = spot_force(site.mesh, site.triangles, force=force, spot=what.spot, name=site.name)
     facts = {"spot_area_mm2": spot.area, "centre_mm": spot.point.tolist()}
     off = float(np.linalg.norm(spot.point - spot.centre))
@@ -128,7 +129,8 @@ def _force(site: Site) -> Load:
         text = f"an edge cuts its spot; the force acts at the middle of what is left, {off:.3g} mm from the point."
         numbers = {"load": site.name, "off_mm": off}
         cautions = (Caution("spot_cut", f"Load {site.name}: {text}", numbers),)
-    return _load(site, spot.forces, spot.triangles, facts, spot.point, cautions=cautions)
+    tractions = (spot.traction,)
+    return _load(site, spot.forces, spot.triangles, facts, spot.point, cautions=cautions, tractions=tractions)
 
 
 def _glued(site: Site, force: Array) -> tuple[Caution, ...]:
@@ -157,7 +159,7 @@ def _pressure(site: Site) -> Load:
         facts["spot_area_mm2"] = found.area
     if len(facts) > 1:
         facts["centre_mm"] = found.centre.tolist()
-    return _load(site, found.forces, found.triangles, facts, found.centre)
+    return _load(site, found.forces, found.triangles, facts, found.centre, tractions=(found.traction,))
 
 
 def _bearing(site: Site) -> Load:
@@ -176,20 +178,21 @@ def _bearing(site: Site) -> Load:
         "some 10 % above this pressure's peak stress, those of a loose pin 35 to 50 %: keep that much in reserve."
     )
     fit = Caution("pin_fit", text, {"load": site.name, "close_fit": 1.1, "loose_fit": 1.5})
-    return _load(site, found.forces, found.triangles, facts, bore.centre, cautions=(fit,))
+    tractions = (found.traction,)
+    return _load(site, found.forces, found.triangles, facts, bore.centre, cautions=(fit,), tractions=tractions)
 
 
 def _wrench(site: Site) -> Load:
     what: WrenchKeys = site.what
     at = site.group.centre if what.at is None else np.asarray(what.at)
     force, moment = np.asarray(what.force), np.asarray(what.moment)
-    forces = wrench_load(site.mesh, site.triangles, force=force, moment=moment, at=at, name=site.name)
-    return _load(site, forces, site.triangles, {"moment_Nmm": list(what.moment)}, at)
+    spread = wrench_traction(site.mesh, site.triangles, force=force, moment=moment, at=at, name=site.name)
+    return _pushed(site, spread, {"moment_Nmm": list(what.moment)}, at)
 
 
 def _wing(site: Site) -> Load:
     wing = wing_lift(**vars(site.what))
-    forces = wrench_load(
+    spread = wrench_traction(
         site.mesh, site.triangles, force=wing.force, moment=wing.moment, at=wing.centre, name=site.name
     )
     facts = {
@@ -199,7 +202,7 @@ def _wing(site: Site) -> Load:
         "moment_about_centre_Nmm": clean(wing.moment),
         "centre_mm": wing.centre.tolist(),
     }
-    return _load(site, forces, site.triangles, facts, wing.centre)
+    return _pushed(site, spread, facts, wing.centre)
 
 
 def _preload(site: Site) -> Load:
@@ -239,6 +242,7 @@ def _preload(site: Site) -> Load:
         facts,
         arrows=tuple(arrows),
         cautions=(caution,) if cover < 0.95 else (),
+        tractions=tuple(t for p in pressed for t in p.tractions),
     )
 
 
@@ -266,7 +270,8 @@ def _acceleration(site: Site) -> Load:
     forces = acceleration_load(site.mesh, site.printed, field=np.asarray(site.what.acceleration))
     weight = acceleration_load(site.mesh, site.printed, field=np.array([0.0, 0.0, 1.0]))[:, 2]
     centre = weight @ site.mesh.nodes / weight.sum()
-    return _load(site, forces, NONE, {"field_m_per_s2": [a / 1000 for a in site.what.acceleration]}, centre)
+    load = _load(site, forces, NONE, {"field_m_per_s2": [a / 1000 for a in site.what.acceleration]}, centre)
+    return replace(load, acceleration=np.asarray(site.what.acceleration, dtype=float))
 
 
 def _temperature_change(site: Site) -> Load:
@@ -305,6 +310,14 @@ KINDS: dict[str, Kind] = {
 """Every load's word in the study, and what stands behind it."""
 
 
+def _pushed(
+    site: Site, traction: Traction, facts: Mapping[str, Any], at: Array, *, cautions: tuple[Caution, ...] = ()
+) -> Load:
+    """A load that is one traction over the whole of the site's face."""
+    forces = traction.nodal_forces(site.mesh)
+    return _load(site, forces, site.triangles, facts, at, cautions=cautions, tractions=(traction,))
+
+
 def _load(
     site: Site,
     forces: Array,
@@ -313,6 +326,7 @@ def _load(
     at: Array,
     *,
     cautions: tuple[Caution, ...] = (),
+    tractions: tuple[Traction, ...] = (),
 ) -> Load:
     """A load with its resultant told in the facts and drawn as arrows at a point (3,) [mm]."""
     plan, mesh = site.plan, site.mesh
@@ -337,6 +351,7 @@ def _load(
         point=at,
         arrows=tuple(arrows),
         cautions=cautions,
+        tractions=tractions,
     )
 
 

@@ -6,14 +6,14 @@ reproduce the position, force and moment of the nodal forces are those of the tr
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
 from fem.caution import Caution
-from fem.loading.sampling import linear_on, nodal_forces, sample
+from fem.loading.sampling import Linear, linear_on, sample
+from fem.loading.traction import Field, Traction
 from fem.part.faces import FaceGroup
 from fem.part.quadrature import (
     STRESS_POINTS,
@@ -50,7 +50,8 @@ class Load:
     `forces` (n, 3) [N] at the nodes; `temperature_change` [K] per tetrahedron (m,) or None; `displacement` True when
     the load is a displacement prescribed through the supports; `permanent`: it does not grow when a reserve is
     sought. `triangles` (j,) where it works; `facts` numbers for the report; `point` (3,) where its arrow is drawn.
-    `arrows` draw its resultant; `cautions` are what the user should know of it.
+    `arrows` draw its resultant; `cautions` are what the user should know of it. `tractions` are what its nodal forces
+    stand for, on the true surface; `acceleration` (3,) [mm/s^2] that of a load which pulls on the mass.
     """
 
     name: str
@@ -64,6 +65,8 @@ class Load:
     point: Array | None = None
     arrows: tuple[Arrow, ...] = ()
     cautions: tuple[Caution, ...] = ()
+    tractions: tuple[Traction, ...] = ()
+    acceleration: Array | None = None
 
 
 def force_text(size: float) -> str:
@@ -76,15 +79,19 @@ def resultant(mesh: TetMesh, forces: Array) -> Wrench:
     return forces.sum(axis=0), np.cross(mesh.nodes, forces).sum(axis=0)
 
 
-def spread(mesh: TetMesh, triangles: Index, traction: Callable[[Array, Array], Array]) -> Array:
+def spread(mesh: TetMesh, triangles: Index, traction: Field) -> Array:
     """Nodal forces (n, 3) [N] of a traction [MPa] given as a function of points and outward normals (q, 3)."""
-    samples = sample(mesh, triangles)
-    return nodal_forces(mesh, samples, traction(samples.point, samples.normal))
+    return Traction(triangles, traction).nodal_forces(mesh)
+
+
+def even_traction(group: FaceGroup, *, force: Array) -> Traction:
+    """A force (3,) [N] spread evenly over a face."""
+    return Traction(group.triangles, Linear(force / group.area, np.zeros(3), group.centre))
 
 
 def force_load(mesh: TetMesh, group: FaceGroup, *, force: Array) -> Array:
-    """A force (3,) [N] spread evenly over a face."""
-    return spread(mesh, group.triangles, lambda x, n: np.broadcast_to(force / group.area, x.shape))
+    """Nodal forces (n, 3) [N] of a force (3,) [N] spread evenly over a face."""
+    return even_traction(group, force=force).nodal_forces(mesh)
 
 
 def pressure_load(mesh: TetMesh, group: FaceGroup, *, pressure: float) -> Array:
@@ -92,15 +99,22 @@ def pressure_load(mesh: TetMesh, group: FaceGroup, *, pressure: float) -> Array:
     return spread(mesh, group.triangles, lambda x, n: -pressure * n)
 
 
+def wrench_traction(
+    mesh: TetMesh, triangles: Index, *, force: Array, moment: Array, at: Array, name: str = "wrench"
+) -> Traction:
+    """A force [N] at a point, and a moment [N mm], spread over a face that stays free to deform.
+
+    Errors: those of `linear_on`.
+    """
+    samples = sample(mesh, triangles)
+    return Traction(triangles, linear_on(samples, force=force, moment=moment, at=at, name=name))
+
+
 def wrench_load(
     mesh: TetMesh, triangles: Index, *, force: Array, moment: Array, at: Array, name: str = "wrench"
 ) -> Array:
-    """A force [N] at a point, and a moment [N mm], spread over a face that stays free to deform.
-
-    Nodal forces (n, 3) [N] of the traction of `linear_on`, whose errors these are.
-    """
-    samples = sample(mesh, triangles)
-    return nodal_forces(mesh, samples, linear_on(samples, force=force, moment=moment, at=at, name=name))
+    """Nodal forces (n, 3) [N] of the same."""
+    return wrench_traction(mesh, triangles, force=force, moment=moment, at=at, name=name).nodal_forces(mesh)
 
 
 def acceleration_load(mesh: TetMesh, printed: PrintedField, *, field: Array) -> Array:

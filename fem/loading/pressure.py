@@ -8,6 +8,7 @@ import numpy as np
 
 from fem.errors import InputError
 from fem.loading.sampling import Side, nodal_forces, sample
+from fem.loading.traction import Traction
 from fem.part.tetmesh import Index, TetMesh
 from fem.tensors import Array, unit
 
@@ -38,7 +39,7 @@ class DepthPressure:
 @dataclass(frozen=True)
 class PressureLoad:
     """Nodal `forces` (n, 3) [N] of a pressure, the loaded `area` [mm^2], the `maximum` pressure [MPa], the
-    `centre` (3,) [mm] of pressure and the boundary `triangles` (j,).
+    `centre` (3,) [mm] of pressure and the boundary `triangles` (j,); `traction` is what presses there.
     """
 
     forces: Array
@@ -46,6 +47,7 @@ class PressureLoad:
     maximum: float
     centre: Array
     triangles: Index
+    traction: Traction
 
 
 def pressure_on(
@@ -63,14 +65,21 @@ def pressure_on(
     Errors: InputError when no part of the face is loaded.
     """
     deep = pressure if isinstance(pressure, DepthPressure) else None
-    samples = sample(mesh, triangles, side=_both(inside, deep), fine=fine)
+    side = _both(inside, deep)
+    samples = sample(mesh, triangles, side=side, fine=fine)
     if not samples.whole_area > 0:
         _refuse_dry(mesh, triangles, deep, name)
-    if isinstance(pressure, DepthPressure):
-        local = pressure.gradient * pressure.depth(samples.point)
-    else:
-        local = np.full(len(samples.area), pressure)
-    forces = nodal_forces(mesh, samples, -local[:, None] * samples.normal)
+
+    def local_at(points: Array) -> Array:
+        if isinstance(pressure, DepthPressure):
+            return pressure.gradient * pressure.depth(points)
+        return np.full(len(points), pressure)
+
+    def field(points: Array, normals: Array) -> Array:
+        return -local_at(points)[:, None] * normals
+
+    local = local_at(samples.point)
+    forces = nodal_forces(mesh, samples, field(samples.point, samples.normal))
     weight = samples.area * np.abs(local)
     centre = weight @ samples.point / weight.sum() if weight.sum() > 0 else samples.centre
     largest = float(local[np.argmax(np.abs(local))])
@@ -78,7 +87,8 @@ def pressure_on(
         # The deepest point of a wet face lies on its border, never under a sample
         nodes = mesh.nodes[mesh.triangles[samples.triangles]]
         largest = max(largest, deep.gradient * float(deep.depth(nodes).max())) if inside is None else largest
-    return PressureLoad(forces, samples.whole_area, largest, centre, samples.triangles)
+    traction = Traction(triangles, field, side, fine)
+    return PressureLoad(forces, samples.whole_area, largest, centre, samples.triangles, traction)
 
 
 def _both(inside: Side | None, deep: DepthPressure | None) -> Side | None:

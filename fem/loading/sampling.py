@@ -8,10 +8,12 @@ flat faces.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fem.errors import InputError
 from fem.part.quadrature import TRIANGLE_POINTS, TRIANGLE_WEIGHTS, triangle_shapes
@@ -54,6 +56,22 @@ class Samples:
         """Boundary triangles (j,) that are loaded, in part at least."""
         return np.unique(self.triangle)
 
+    def only(self, which: NDArray[Any]) -> Samples:
+        """Some of the samples: a mask (q,) or their numbers."""
+        return Samples(
+            self.point[which], self.area[which], self.normal[which], self.triangle[which], self.shape[which]
+        )
+
+
+@dataclass(frozen=True)
+class Pieces:
+    """Boundary triangles, or parts of them: the triangle `cell` (c,) and the piece's `corner` (c, 3, 2) in its
+    reference.
+    """
+
+    cell: Index
+    corner: Array
+
 
 def sample(mesh: TetMesh, triangles: Index, *, side: Side | None = None, fine: float | None = None) -> Samples:
     """Points on boundary triangles (j,), only on the positive side of a border where `side` is given.
@@ -61,32 +79,48 @@ def sample(mesh: TetMesh, triangles: Index, *, side: Side | None = None, fine: f
     Triangles that the border crosses are cut until their sides are below `fine` [mm] (an eighth of the longest
     unless given). The samples are empty when nothing lies on the positive side.
     """
+    inner, crossed = pieces_of(mesh, triangles, side=side, fine=fine)
+    if side is None:
+        return piece_samples(mesh, inner)
+    border = piece_samples(mesh, crossed)
+    return together([piece_samples(mesh, inner), border.only(side(border.point) > 0)])
+
+
+def pieces_of(
+    mesh: TetMesh, triangles: Index, *, side: Side | None = None, fine: float | None = None
+) -> tuple[Pieces, Pieces]:
+    """The pieces of boundary triangles (j,) that lie wholly on the positive side, and the small ones that its border
+    crosses, as in `sample`.
+    """
     cell = np.asarray(triangles, dtype=np.int64)
     corner = np.tile(np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]]), (len(cell), 1, 1))
     if side is None:
-        return _samples(mesh, cell, corner)
-    whole: list[tuple[Index, Array]] = []
+        return Pieces(cell, corner), Pieces(cell[:0], corner[:0])
+    whole: list[Pieces] = []
     for cut in range(MOST_CUTS + 1):
-        reach = _reach(mesh, cell, corner)
+        reach = piece_reach(mesh, Pieces(cell, corner))
         if fine is None and cut == 0:
             fine = float(reach.max(initial=0.0)) / 8
         away = side(_places(mesh, cell, corner.mean(axis=1)))
         crossed = np.abs(away) < 1.1 * reach
         keep = ~crossed & (away > 0)
-        whole.append((cell[keep], corner[keep]))
+        whole.append(Pieces(cell[keep], corner[keep]))
         cell, corner, reach = cell[crossed], corner[crossed], reach[crossed]
         if cut == MOST_CUTS or len(cell) == 0 or reach.max() < float(fine or 0.0):
             break
         cell, corner = np.repeat(cell, 4), _quartered(corner)
-    border = _samples(mesh, cell, corner)
-    near = side(border.point) > 0
-    inner = _samples(mesh, np.concatenate([c for c, _ in whole]), np.concatenate([c for _, c in whole]))
+    inner = Pieces(np.concatenate([p.cell for p in whole]), np.concatenate([p.corner for p in whole]))
+    return inner, Pieces(cell, corner)
+
+
+def together(parts: Sequence[Samples]) -> Samples:
+    """Samples side by side."""
     return Samples(
-        np.concatenate([inner.point, border.point[near]]),
-        np.concatenate([inner.area, border.area[near]]),
-        np.concatenate([inner.normal, border.normal[near]]),
-        np.concatenate([inner.triangle, border.triangle[near]]),
-        np.concatenate([inner.shape, border.shape[near]]),
+        np.concatenate([p.point for p in parts]),
+        np.concatenate([p.area for p in parts]),
+        np.concatenate([p.normal for p in parts]),
+        np.concatenate([p.triangle for p in parts]),
+        np.concatenate([p.shape for p in parts]),
     )
 
 
@@ -98,10 +132,23 @@ def nodal_forces(mesh: TetMesh, samples: Samples, traction: Array) -> Array:
     return out
 
 
-def linear_on(samples: Samples, *, force: Array, moment: Array, at: Array, name: str) -> Array:
-    """Traction (q, 3) [MPa] with a force [N] through the point `at` and a moment [N mm] about it, both exact.
+@dataclass(frozen=True)
+class Linear:
+    """A traction a + b x (x - c) [MPa] of points x: `even` a (3,), `turn` b (3,) and the `centre` c (3,) [mm]."""
 
-    It is a + b x (x - c) with the centroid c of the loaded area.
+    even: Array
+    turn: Array
+    centre: Array
+
+    def __call__(self, points: Array, normals: Array) -> Array:
+        """Traction (q, 3) [MPa] at points (q, 3) [mm], whatever the normals (q, 3)."""
+        return self.even + np.cross(self.turn, points - self.centre)
+
+
+def linear_on(samples: Samples, *, force: Array, moment: Array, at: Array, name: str) -> Linear:
+    """The linear traction with a force [N] through the point `at` and a moment [N mm] about it, both exact.
+
+    Its centre is the centroid of the loaded area.
     Errors: InputError when nothing is loaded, or the patch is too narrow to carry a moment.
     """
     if not samples.whole_area > 0:
@@ -113,7 +160,8 @@ def linear_on(samples: Samples, *, force: Array, moment: Array, at: Array, name:
     if not eigen[0] > 1e-12 * max(eigen[-1], 1e-300):
         raise InputError("the face is too narrow to carry a moment.", where=f"loads.{name}")
     about = np.asarray(moment, dtype=float) + np.cross(np.asarray(at, dtype=float) - samples.centre, force)
-    return np.asarray(force, dtype=float) / samples.whole_area + np.cross(np.linalg.solve(inertia, about), off)
+    even = np.asarray(force, dtype=float) / samples.whole_area
+    return Linear(even, np.linalg.solve(inertia, about), samples.centre)
 
 
 def _places(mesh: TetMesh, cell: Index, reference: Array) -> Array:
@@ -122,8 +170,9 @@ def _places(mesh: TetMesh, cell: Index, reference: Array) -> Array:
     return np.einsum("ca,cai->ci", shape, mesh.nodes[mesh.triangles[cell]])
 
 
-def _reach(mesh: TetMesh, cell: Index, corner: Array) -> Array:
-    """Distance (c,) [mm] from the middle of each cut triangle to its farthest corner or mid-side."""
+def piece_reach(mesh: TetMesh, pieces: Pieces) -> Array:
+    """Distance (c,) [mm] from the middle of each piece to its farthest corner or mid-side."""
+    cell, corner = pieces.cell, pieces.corner
     middle = _places(mesh, cell, corner.mean(axis=1))
     rim = [corner[:, i] for i in range(3)] + [(corner[:, i] + corner[:, i - 1]) / 2 for i in range(3)]
     away = [np.linalg.norm(_places(mesh, cell, at) - middle, axis=1) for at in rim]
@@ -138,20 +187,24 @@ def _quartered(corner: Array) -> Array:
     return parts.transpose(2, 0, 1, 3).reshape(-1, 3, 2)
 
 
-def _samples(mesh: TetMesh, cell: Index, corner: Array) -> Samples:
-    """Six points in each cut triangle: `cell` (c,) the boundary triangles, `corner` (c, 3, 2) in their reference."""
+def piece_samples(mesh: TetMesh, pieces: Pieces) -> Samples:
+    """Six points in each piece."""
+    cell, corner = pieces.cell, pieces.corner
     q = len(TRIANGLE_POINTS)
     a = corner[:, 0]
     u, v = corner[:, 1] - a, corner[:, 2] - a
     x, y = TRIANGLE_POINTS.T
     reference = (a[:, None] + x[None, :, None] * u[:, None] + y[None, :, None] * v[:, None]).reshape(-1, 2)
     part = np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0])
+    return samples_at(mesh, np.repeat(cell, q), reference, (part[:, None] * TRIANGLE_WEIGHTS).ravel())
+
+
+def samples_at(mesh: TetMesh, triangle: Index, reference: Array, part: Array) -> Samples:
+    """Samples at reference points (q, 2) of boundary triangles (q,), each for `part` (q,) of the reference area."""
     shape, slope = triangle_shapes(reference)
-    triangle = np.repeat(cell, q)
     own = mesh.nodes[mesh.triangles[triangle]]
     point = np.einsum("qa,qai->qi", shape, own)
     tangent = np.einsum("qad,qai->qdi", slope, own)
     normal = np.cross(tangent[:, 0], tangent[:, 1])
     length = np.linalg.norm(normal, axis=1)
-    area = length * (part[:, None] * TRIANGLE_WEIGHTS).ravel()
-    return Samples(point, area, normal / np.maximum(length, 1e-300)[:, None], triangle, shape)
+    return Samples(point, length * part, normal / np.maximum(length, 1e-300)[:, None], triangle, shape)

@@ -5,12 +5,13 @@ The point is first projected on the face, and the distance is measured from ther
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from fem.errors import FaceError, InputError
-from fem.loading.sampling import FINE, Side, linear_on, nodal_forces, sample
+from fem.loading.sampling import FINE, Linear, Side, linear_on, nodal_forces
+from fem.loading.traction import Traction
 from fem.part.quadrature import triangle_shapes
 from fem.part.tetmesh import Index, TetMesh
 from fem.tensors import Array
@@ -37,7 +38,7 @@ class Spot:
 class SpotLoad:
     """Nodal `forces` (n, 3) [N] within a spot: its `centre` (3,) [mm] on the face, the `point` (3,) [mm] where the
     force acts, the loaded `area` [mm^2], the `share` of the whole disc that lies on the face, and the boundary
-    `triangles` (j,) it touches.
+    `triangles` (j,) it touches; `traction` is what presses there.
     """
 
     forces: Array
@@ -46,6 +47,7 @@ class SpotLoad:
     area: float
     share: float
     triangles: Index
+    traction: Traction
 
 
 def spot_centre(mesh: TetMesh, triangles: Index, *, spot: Spot, name: str) -> Array:
@@ -76,17 +78,19 @@ def spot_force(mesh: TetMesh, triangles: Index, *, force: Array, spot: Spot, nam
     Errors: InputError, FaceError when no part of the face lies within the spot.
     """
     centre = spot_centre(mesh, triangles, spot=spot, name=name)
-    samples = sample(mesh, triangles, side=within(centre, spot.radius), fine=spot.radius / FINE)
+    force, point = np.asarray(force, dtype=float), centre
+    pushed = Traction(triangles, Linear(force, np.zeros(3), centre), within(centre, spot.radius), spot.radius / FINE)
+    samples = pushed.samples(mesh)
     if not samples.whole_area > 0:
         raise FaceError("the face has no area within the spot.", where=f"loads.{name}.spot")
-    force, point = np.asarray(force, dtype=float), centre
-    even = force / samples.whole_area
-    traction = linear_on(samples, force=force, moment=np.zeros(3), at=centre, name=name)
-    if np.linalg.norm(traction - even, axis=1).max() > EVEN * np.linalg.norm(even):
-        traction, point = np.broadcast_to(even, traction.shape), samples.centre
+    field = linear_on(samples, force=force, moment=np.zeros(3), at=centre, name=name)
+    off = field(samples.point, samples.normal) - field.even
+    if np.linalg.norm(off, axis=1).max() > EVEN * np.linalg.norm(field.even):
+        field, point = replace(field, turn=np.zeros(3)), samples.centre
     area = samples.whole_area
     share = area / (np.pi * spot.radius**2)
-    return SpotLoad(nodal_forces(mesh, samples, traction), centre, point, area, share, samples.triangles)
+    forces = nodal_forces(mesh, samples, field(samples.point, samples.normal))
+    return SpotLoad(forces, centre, point, area, share, samples.triangles, replace(pushed, at=field))
 
 
 def _nearest(mesh: TetMesh, triangles: Index, at: Array) -> Array:

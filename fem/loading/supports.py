@@ -19,13 +19,19 @@ AXES = {"x": 0, "y": 1, "z": 2}
 
 @dataclass(frozen=True)
 class Held:
-    """Nodes (j,) whose displacement along `directions` (j, 3) is `value` (j,) [mm] (zero for a support)."""
+    """Nodes (j,) whose displacement along `directions` (j, 3) is `value` (j,) [mm] (zero for a support).
+
+    Those of a face lie on the boundary `triangles` (j,) and are `fixed` along these part axes, or ("normal",); `move`
+    (3,) [mm] is the face's displacement.
+    """
 
     name: str
     nodes: Index
     directions: Array
     value: Array
     triangles: Index
+    fixed: tuple[str, ...] = ()
+    move: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
 
 @dataclass(frozen=True)
@@ -79,11 +85,12 @@ def held_face(
     triangles = group.triangles
     if fixed == "normal" or tuple(fixed) == ("normal",):
         directions, own = _face_normals(mesh, group)
-        return Held(name, own, directions, np.zeros(len(own)), triangles)
+        return Held(name, own, directions, np.zeros(len(own)), triangles, ("normal",))
     axes = [AXES[a] for a in fixed]
     directions = np.repeat(np.eye(3)[axes], len(nodes), axis=0)
     amount = np.zeros(3) if value is None else np.asarray(value, dtype=float)
-    return Held(name, np.tile(nodes, len(axes)), directions, np.repeat(amount[axes], len(nodes)), triangles)
+    each, (x, y, z) = np.repeat(amount[axes], len(nodes)), map(float, amount)
+    return Held(name, np.tile(nodes, len(axes)), directions, each, triangles, tuple(fixed), (x, y, z))
 
 
 def _face_normals(mesh: TetMesh, group: FaceGroup) -> tuple[Array, Index]:
@@ -135,9 +142,14 @@ def foundation_points(mesh: TetMesh, foundation: Foundation) -> FoundationPoints
     place, weight, normal = surface_points(mesh, foundation.triangles)
     normal = true_normals(mesh, foundation.triangles, place, normal)
     shape, _ = triangle_shapes(TRIANGLE_POINTS)
-    outer = normal[..., :, None] * normal[..., None, :]
-    spring = foundation.normal * outer + foundation.tangential * (np.eye(3) - outer) + np.diag(foundation.axes)
+    spring = spring_matrices(foundation, normal)
     return FoundationPoints(mesh.triangles[foundation.triangles], shape, place, weight, normal, spring)
+
+
+def spring_matrices(foundation: Foundation, normal: Array) -> Array:
+    """Springs (..., 3, 3) [N/mm^3] of a foundation where the outward normals are (..., 3)."""
+    outer = normal[..., :, None] * normal[..., None, :]
+    return foundation.normal * outer + foundation.tangential * (np.eye(3) - outer) + np.diag(foundation.axes)
 
 
 def foundation_matrices(mesh: TetMesh, foundation: Foundation) -> tuple[Index, Array]:

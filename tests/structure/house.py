@@ -76,6 +76,8 @@ LOADED_LATE = frozenset(
         "fem.solving.lanes",
         "fem.zooming.kernels",
         "fem.zooming.coarse_kernels",
+        "fem.zooming.hang_kernels",
+        "fem.zooming.where_kernels",
     }
 )
 """Modules that need a heavy library to be defined at all: they are themselves imported inside functions only."""

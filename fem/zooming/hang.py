@@ -1,0 +1,201 @@
+"""What hangs a grid of filled boxes into the part: forces and springs of its true surface put onto the boxes' nodes,
+and the part's displacement on the sides where it is cut.
+
+A point of the surface belongs to the filled box nearest to it, which takes its force at the nearest point of the box
+and shares it among its eight corners by trilinear weights: what is shared sums to one and keeps its place. What the
+way from the surface to the box costs in moment is made good over the same nodes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fem.cores import even_ranges, shared, workers
+from fem.errors import NoTrustworthyAnswer
+from fem.loading.dense import Box
+from fem.loading.point_springs import PointSprings
+from fem.loading.traction import PointForces
+from fem.printing.beads import Grid
+from fem.tensors import Array
+from fem.zooming.where import Locator
+
+REACH = 8
+"""Boxes, along each axis, within which a point of the surface must find a filled one."""
+SOFTEST = 1e-12
+"""A direction in which a node's spring is softer than this share of its stiffest has no place of rest."""
+
+
+@dataclass(frozen=True)
+class Boxes:
+    """The filled boxes of a grid and their nodes: `filled` (nz, ny, nx), and `number` (nz + 1, ny + 1, nx + 1) of the
+    node at each corner of the grid, -1 where no filled box touches it. The print axes `axes` are rows in part axes.
+    """
+
+    grid: Grid
+    axes: Array
+    filled: NDArray[np.bool_]
+    number: NDArray[np.int32]
+
+    def __post_init__(self) -> None:
+        nx, ny, nz = self.grid.count
+        if self.filled.shape != (nz, ny, nx) or self.number.shape != (nz + 1, ny + 1, nx + 1):
+            raise ValueError(f"boxes {self.filled.shape} and nodes {self.number.shape} on a grid of {nx} {ny} {nz}")
+
+    @property
+    def count(self) -> int:
+        """How many nodes there are."""
+        return int(self.number.max(initial=-1)) + 1
+
+    @property
+    def room(self) -> Box:
+        """The grid as a box of the part."""
+        low = np.asarray(self.grid.origin, dtype=float)
+        return Box(self.axes, low, low + np.array(self.grid.step) * self.grid.count)
+
+    def corners(self, number: NDArray[np.integer]) -> Array:
+        """The places (h, 3) [mm], in print axes, of corners of the grid given as (h, 3) numbers, z first."""
+        return np.asarray(self.grid.origin) + np.asarray(number)[:, ::-1] * np.asarray(self.grid.step)
+
+
+def numbered(filled: NDArray[np.bool_]) -> NDArray[np.int32]:
+    """Numbers (nz + 1, ny + 1, nx + 1) of the nodes of filled boxes (nz, ny, nx), x running fastest; -1 for air."""
+    touched = np.zeros([n + 1 for n in filled.shape], dtype=bool)
+    for corner in np.ndindex(2, 2, 2):
+        touched[tuple(slice(c, c + n) for c, n in zip(corner, filled.shape, strict=True))] |= filled
+    number = np.full(touched.shape, -1, dtype=np.int32)
+    number[touched] = np.arange(touched.sum(), dtype=np.int32)
+    return number
+
+
+@dataclass(frozen=True)
+class NodeSprings:
+    """Springs (s, 3, 3) [N/mm] of the nodes `node` (s,), each told once, at rest at the displacements `rest` (s, 3)
+    [mm]; all in print axes.
+    """
+
+    node: NDArray[np.int32]
+    spring: Array
+    rest: Array
+
+
+@dataclass(frozen=True)
+class HeldNodes:
+    """Nodes `node` (h,) of cut sides, and their displacements (k, h, 3) [mm] in print axes."""
+
+    node: NDArray[np.int32]
+    displacement: Array
+
+
+def forces_onto_nodes(boxes: Boxes, pushed: PointForces) -> Array:
+    """Nodal forces (n, 3) [N] in print axes of forces at points in part axes, with the same force and moment.
+
+    The moment is made exact by the smallest forces, on the nodes that carry some already, that sum to none.
+    Errors: NoTrustworthyAnswer when a point has no filled box near it.
+    """
+    out = np.zeros((boxes.count, 3))
+    if not len(pushed.point):
+        return out
+    point, force = pushed.point @ boxes.axes.T, pushed.force @ boxes.axes.T
+    landed = _landing(boxes, point)
+    own = landed.shared_out(force)
+    off = landed.place - landed.place.mean(axis=0)
+    inertia = np.trace(off.T @ off) * np.eye(3) - off.T @ off
+    for _ in range(2):  # once more for what rounding left
+        missing = np.cross(point, force).sum(axis=0) - np.cross(landed.place, own).sum(axis=0)
+        own += np.cross(np.linalg.solve(inertia, missing), off)
+    out[landed.node] = own
+    return out
+
+
+def springs_onto_nodes(boxes: Boxes, springs: Sequence[PointSprings]) -> NodeSprings:
+    """Springs at points in part axes shared among nodes, each node for itself: the total stiffness stays.
+
+    Errors: NoTrustworthyAnswer when a point has no filled box near it.
+    """
+    given = [s for s in springs if len(s.point)]
+    if not given:
+        return NodeSprings(np.zeros(0, dtype=np.int32), np.zeros((0, 3, 3)), np.zeros((0, 3)))
+    landed = _landing(boxes, np.concatenate([s.point for s in given]) @ boxes.axes.T)
+    spring = np.concatenate([boxes.axes @ s.spring @ boxes.axes.T for s in given])
+    rest = np.concatenate([s.rest for s in given]) @ boxes.axes.T
+    pull = np.einsum("qij,qj->qi", spring, rest)
+    each = landed.shared_out(np.concatenate([spring.reshape(-1, 9), pull], axis=1))
+    node = each[:, :9].reshape(-1, 3, 3)
+    node = (node + node.transpose(0, 2, 1)) / 2
+    rest = np.einsum("sij,sj->si", np.linalg.pinv(node, rcond=SOFTEST, hermitian=True), each[:, 9:])
+    return NodeSprings(landed.node, node, rest)
+
+
+@dataclass(frozen=True)
+class _Landing:
+    """Where points come to lie: the nodes `node` (s,) that they touch with their places `place` (s, 3) [mm] in print
+    axes; each point's box `which` (q,) among those touched, the places `corner` (b, 8) of its corners in `node`, and
+    the point `inside` (q, 3) it, 0 to 1 along each side.
+    """
+
+    node: NDArray[np.int32]
+    place: Array
+    corner: NDArray[np.int64]
+    which: NDArray[np.int64]
+    inside: Array
+
+    def shared_out(self, values: Array) -> Array:
+        """Values (q, c) of the points, shared among their boxes' nodes (s, c)."""
+        from fem.zooming import hang_kernels
+
+        out = np.zeros((len(self.node), values.shape[1]))
+        hang_kernels.share_out(self.corner, self.which, self.inside, np.ascontiguousarray(values), out)
+        return out
+
+
+def _landing(boxes: Boxes, point: Array) -> _Landing:
+    """The filled boxes nearest to points (q, 3) [mm] in print axes."""
+    from fem.zooming import hang_kernels
+
+    q, step = len(point), np.asarray(boxes.grid.step, dtype=float)
+    place = (point - np.asarray(boxes.grid.origin)) / step
+    box, inside, missed = np.zeros((q, 3), dtype=np.int64), np.empty((q, 3)), np.zeros(q, dtype=bool)
+    given = boxes.filled, step, place, REACH, box, inside, missed
+    shared(hang_kernels.nearest_filled, even_ranges(q, pieces=8 * workers()), *given)
+    if missed.any():
+        at = ", ".join(f"{v:.4g}" for v in boxes.axes.T @ point[np.argmax(missed)])
+        raise NoTrustworthyAnswer(
+            f"{missed.sum()} of {q} points of a loaded or held face have no bead near them, as at ({at}) mm.",
+            advice="Take smaller boxes, or look how this face is printed.",
+        )
+    number, which = np.unique(np.ravel_multi_index(tuple(box.T[::-1]), boxes.filled.shape), return_inverse=True)
+    z, y, x = (v[:, None] for v in np.unravel_index(number, boxes.filled.shape))
+    eight = np.arange(8)
+    corners = z + (eight >> 2), y + ((eight >> 1) & 1), x + (eight & 1)
+    touched, corner = np.unique(np.ravel_multi_index(corners, boxes.number.shape), return_inverse=True)
+    places = boxes.corners(np.stack(np.unravel_index(touched, boxes.number.shape), axis=1))
+    return _Landing(boxes.number.ravel()[touched], places, corner.reshape(-1, 8), which, inside)
+
+
+def cut_sides(boxes: Boxes, locator: Locator, fields: Array) -> HeldNodes:
+    """The nodes on sides of the grid where the part goes on beyond it, with the part's displacements.
+
+    `fields` (k, n, 3) [mm] are displacements of the mesh in part axes. A filled box on a side is cut where the middle
+    of the next box, outside the grid, lies in the body; a side that looks into the air has none.
+    """
+    held = np.zeros(boxes.number.shape, dtype=bool)
+    step = np.asarray(boxes.grid.step, dtype=float)
+    for axis in range(3):  # z, y, x
+        for end in (0, -1):
+            flat = np.argwhere(np.take(boxes.filled, end, axis=axis))
+            box: NDArray[np.int64] = np.insert(flat, axis, boxes.filled.shape[axis] - 1 if end else 0, axis=1)
+            out = np.zeros(3)
+            out[2 - axis] = step[2 - axis] * (1 if end else -1)
+            beyond = boxes.corners(box) + step / 2 + out
+            cut: NDArray[np.int64] = box[locator.find(beyond @ boxes.axes).away == 0]
+            cut[:, axis] += 1 if end else 0
+            for around in np.ndindex(2, 2):
+                held[tuple((cut + np.insert(around, axis, 0)).T)] = True
+    corner = np.argwhere(held)
+    found = locator.find(boxes.corners(corner) @ boxes.axes)
+    moved = found.values(fields.transpose(1, 0, 2)).transpose(1, 0, 2) @ boxes.axes.T
+    return HeldNodes(boxes.number[tuple(corner.T)], moved)
