@@ -19,6 +19,7 @@ from fem.loading.traction import dense_forces
 from fem.part.tetmesh import TetMesh
 from fem.printing.beads import BeadMap, Grid
 from fem.printing.body import PrintedBody
+from fem.printing.field import Strength
 from fem.printing.filling import fill_grid
 from fem.printing.plan import PrintPlan, print_axes
 from fem.printing.zones import Outline
@@ -62,6 +63,12 @@ class BodyOfBeads:
         """How it is printed."""
         assert self.made.plan is not None
         return self.made.plan
+
+    @property
+    def strength(self) -> Strength:
+        """Of its beads."""
+        assert self.made.values is not None
+        return self.made.values.strength
 
     @cached_property
     def axes(self) -> Array:

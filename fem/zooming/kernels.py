@@ -266,6 +266,25 @@ def scaled(x, factor, out, begin, end):  # type: ignore[no-untyped-def]
 
 
 @compiled
+def add_stress(first, way, table, x, row, column, out, place, gain, warm, begin, end):  # type: ignore[no-untyped-def]
+    """Add `gain` times the mean stress of boxes begin..end, less `warm` (6,), to out[row, column, place : place + 6].
+
+    `table` (ways, 6, 24) [MPa/mm] takes a box's displacements to the stress in its bead's axes.
+    """
+    given = np.empty(24)
+    for v in range(begin, end):
+        for c in range(4):
+            n = 3 * np.int64(first[v, c])
+            for d in range(6):
+                given[6 * c + d] = x[n + d]
+        for s in range(6):
+            total = -warm[s]
+            for j in range(24):
+                total += table[way[v], s, j] * given[j]
+            out[row[v - begin], column[v - begin], place + s] += gain * total
+
+
+@compiled
 def bead_means(  # type: ignore[no-untyped-def]
     zone, bead, way, share, stress, side, width, length, turns, out, filled, begin, end
 ):

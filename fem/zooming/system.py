@@ -146,7 +146,7 @@ class BeadSystem:
     def mass(self, density: float) -> Array:
         """Mass (n,) [tonne] of the beads at the nodes, of a `density` [tonne/mm^3]."""
         each = self.boxes.share / 255.0 * (density * self.tables.volume / 8)
-        return np.bincount(self._corners().ravel(), np.repeat(each, 8), minlength=self.boxes.nodes)
+        return np.asarray(np.bincount(self._corners().ravel(), np.repeat(each, 8), minlength=self.boxes.nodes), float)
 
     def warm_forces(self) -> Array:
         """Nodal forces (n, 3) [N/K] of beads that warm and are held."""

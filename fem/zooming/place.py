@@ -1,0 +1,216 @@
+"""A place of a part looked at bead by bead: a cube, a larger or smaller one, and the infill's lattice laid otherwise.
+
+The number that is told is that of fine boxes. How far it may lie off is asked of coarser ones, which cost a fifth:
+the cube a size smaller (and larger, while that still moves the reserve), and the lattice of the infill shifted, since
+nobody knows how it lies in the part.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fem.errors import InputError
+from fem.loading.case import LoadCase
+from fem.printing.beads import Grid
+from fem.printing.filling import layer_grid
+from fem.tensors import Array
+from fem.zooming.cube import BodyOfBeads, SolvedBeads, Supported, solve_beads
+from fem.zooming.judge import Weakest, judge_case, weakest
+from fem.zooming.nouns import JudgedBeads
+
+Progress = Callable[[float], None]
+SMALLER = 0.7
+"""A cube is checked by one of this share of its size."""
+MOST_CUBES = 2
+"""A cube grows so many times at most."""
+SETTLED = 0.03
+"""The reserve of a cube has settled when a smaller one says the same within this share."""
+PHASES = ((0.5, 0.25, 0.0), (0.25, 0.5, 0.5))
+"""Other places of the infill's lattice that are tried, in shares of its period."""
+FEWEST_BEADS, MOST_BEADS = 26, 40
+"""A cube is four cells of the infill wide, but within so many beads."""
+
+
+@dataclass(frozen=True)
+class SolvedPart:
+    """Cases of the solved part that share what holds them: the `displacement` (n, 3) [mm] of each load at unit
+    factor.
+    """
+
+    cases: Mapping[str, LoadCase]
+    displacement: Mapping[str, Array]
+    supported: Supported
+
+
+@dataclass(frozen=True)
+class Voxels:
+    """Boxes: `step` [mm] their side in the layer, `per_layer` how many stand on each other in a layer."""
+
+    step: float
+    per_layer: int
+
+
+@dataclass(frozen=True)
+class ZoomedCase:
+    """What a place bears in one case: the `first` bead to fail there, the `band` (low, high) of its reserve factor,
+    the relative `change` from a smaller cube, and all beads as `judged`.
+    """
+
+    first: Weakest
+    band: tuple[float, float]
+    change: float
+    judged: JudgedBeads
+
+
+@dataclass(frozen=True)
+class ZoomedPlace:
+    """A cube of `size` [mm] around the place `at` (3,) [mm, part axes] of a body, with `voxels`, case by case.
+
+    Cases in which no bead lies in the cube's inner half are missing.
+    """
+
+    body: BodyOfBeads
+    at: Array
+    size: float
+    voxels: Voxels
+    unknowns: int
+    iterations: int
+    cases: Mapping[str, ZoomedCase]
+
+
+def default_size(body: BodyOfBeads) -> float:
+    """Four cells of the infill, within 26 to 40 beads [mm]."""
+    width, cell = body.plan.bead_width, body.made.cell
+    cells = 0.0 if cell is None else 4 * float(np.max(cell.size))
+    return float(np.clip(cells, FEWEST_BEADS * width, MOST_BEADS * width))
+
+
+def told_voxels(body: BodyOfBeads, step: float | None = None) -> Voxels:
+    """Boxes fine enough for a number that is told: four across a bead and two a layer, or of another `step`."""
+    side = body.plan.bead_width / 4 if step is None else step
+    return Voxels(side, max(2, round(body.plan.bead_height / side)) if step is None else layers_of(body, side))
+
+
+def layers_of(body: BodyOfBeads, step: float) -> int:
+    """How many boxes of a side `step` [mm] a layer takes: they are at most a third higher than wide."""
+    return max(1, int(np.ceil(body.plan.bead_height / (4 / 3 * step) - 1e-6)))
+
+
+def scan_voxels(body: BodyOfBeads) -> Voxels:
+    """Coarser boxes, three across a bead: for what is compared and not told."""
+    side = body.plan.bead_width / 3
+    return Voxels(side, layers_of(body, side))
+
+
+def zoom_place(
+    body: BodyOfBeads,
+    at: Array,
+    *,
+    parts: Sequence[SolvedPart],
+    size: float | None = None,
+    voxels: Voxels | None = None,
+    progress: Progress | None = None,
+) -> ZoomedPlace:
+    """Look at a place bead by bead, in all cases. Errors: InputError where no bead lies there; NotConverged."""
+    size = default_size(body) if size is None else size
+    told, scan = voxels or told_voxels(body), scan_voxels(body)
+    say = progress or (lambda _share: None)
+    changes: dict[str, float] = {}
+    before = _look(body, at, SMALLER * size, scan, parts, within=SMALLER * size)
+    here = _look(body, at, size, scan, parts, within=SMALLER * size)
+    changes = _changes(before, here)
+    say(0.2)
+    for _ in range(MOST_CUBES):
+        if max(changes.values(), default=0.0) < SETTLED:
+            break
+        before, size = _look(body, at, size, scan, parts, within=size), size / SMALLER
+        changes = _changes(before, _look(body, at, size, scan, parts, within=SMALLER * size))
+    say(0.3)
+    plain = _look(body, at, size, scan, parts, within=size)
+    spread = {name: [1.0, 1 / (1 + changes.get(name, 0.0)), 1 + changes.get(name, 0.0)] for name in plain}
+    for phase in PHASES if body.made.cell is not None else ():
+        shifted = _look(body, at, size, scan, parts, within=size, phase=phase)
+        for name, least in shifted.items():
+            if name in plain and 0 < plain[name] < np.inf:
+                spread[name].append(least / plain[name])
+    say(0.5)
+    cases: dict[str, ZoomedCase] = {}
+    unknowns = iterations = 0
+    for part in parts:
+        solved = _cube(body, at, size, told, part)
+        inner = _inner(body, solved.beads.grid, at, size / 2)
+        unknowns, iterations = solved.system.unknowns, max(iterations, solved.iterations)
+        for name, case in part.cases.items():
+            judged = judge_case(solved, case, strength=body.strength, inner=inner)
+            first = weakest(judged, width=body.plan.bead_width)
+            if first is not None:
+                low, high = (first.reserve * f(spread.get(name, [1.0])) for f in (min, max))
+                cases[name] = ZoomedCase(first, (low, high), changes.get(name, 0.0), judged)
+    say(1.0)
+    if not cases:
+        where = ", ".join(f"{v:.4g}" for v in at)
+        raise InputError(f"no bead of body {body.name} lies at ({where}) mm.", advice="Give a place inside the part.")
+    return ZoomedPlace(body, at, size, told, unknowns, iterations, cases)
+
+
+def _changes(before: Mapping[str, float], after: Mapping[str, float]) -> dict[str, float]:
+    """Relative change of the reserve, by case; none where nothing grows towards failure."""
+    return {
+        case: abs(after[case] / least - 1)
+        for case, least in before.items()
+        if case in after and 0 < least < np.inf and after[case] < np.inf
+    }
+
+
+def _look(
+    body: BodyOfBeads,
+    at: Array,
+    size: float,
+    voxels: Voxels,
+    parts: Sequence[SolvedPart],
+    *,
+    within: float,
+    phase: tuple[float, float, float] = (0.0, 0.0, 0.0),
+) -> dict[str, float]:
+    """The least reserve of each case within the inner half of a cube of the size `within`."""
+    out = {}
+    for part in parts:
+        solved = _cube(body, at, size, voxels, part, phase=phase)
+        inner = _inner(body, solved.beads.grid, at, within / 2)
+        for name, case in part.cases.items():
+            judged = judge_case(solved, case, strength=body.strength, inner=inner, rest=False)
+            first = weakest(judged, width=body.plan.bead_width)
+            if first is not None:
+                out[name] = first.reserve
+    return out
+
+
+def _cube(
+    body: BodyOfBeads,
+    at: Array,
+    size: float,
+    voxels: Voxels,
+    part: SolvedPart,
+    *,
+    phase: tuple[float, float, float] = (0.0, 0.0, 0.0),
+) -> SolvedBeads:
+    middle = body.axes @ at
+    low, high = middle - size / 2, middle + size / 2
+    grid = layer_grid(body.outline, low=low, high=high, step=voxels.step, per_layer=voxels.per_layer)
+    used = sorted({k for case in part.cases.values() for k in case.factors})
+    loads = {k: load for case in part.cases.values() for k, load in case.loads.items() if k in used}
+    return solve_beads(body, grid, loads=loads, supported=part.supported, displacement=part.displacement, phase=phase)
+
+
+def _inner(body: BodyOfBeads, grid: Grid, at: Array, size: float) -> NDArray[np.bool_]:
+    """Boxes (layers, ny, nx) whose middle lies within a cube of `size` [mm] around a place."""
+    middle, step = body.axes @ at, grid.step * np.array([1, 1, grid.per_layer])
+    count = (grid.count[0], grid.count[1], grid.layers)
+    x, y, z = (
+        np.abs(grid.origin[d] + (np.arange(count[d]) + 0.5) * step[d] - middle[d]) <= size / 2 for d in range(3)
+    )
+    return np.asarray(z[:, None, None] & y[:, None] & x)
