@@ -7,7 +7,6 @@ from helpers_cad import draw
 from fem.errors import NoTrustworthyAnswer
 from fem.loading.bearing import bearing_load, find_bore
 from fem.loading.bolts import find_holes, preload_forces
-from fem.loading.dense import Box
 from fem.loading.loads import even_traction
 from fem.loading.point_springs import foundation_springs, held_springs
 from fem.loading.supports import Foundation, held_face
@@ -86,7 +85,7 @@ def loaded(plate):
 def test_forces_arrive_with_their_moment(plate, locator, up, name):
     centre, tractions = loaded(plate)[name]
     boxes = cube_at(locator, axes_of(up), centre)
-    pushed = dense_forces(plate, tractions, spacing=0.4, box=boxes.room)
+    pushed = dense_forces(plate, tractions, spacing=0.4, box=boxes.surface_room(locator))
     nodal = forces_onto_nodes(boxes, pushed)
     size = np.linalg.norm(pushed.force, axis=1).sum()
     assert len(pushed.point) > 500 and size > 200
@@ -136,7 +135,7 @@ def test_a_face_without_beads_is_refused(locator):
 def test_springs_keep_their_total_and_their_place_of_rest(plate, locator, up):
     boxes = cube_at(locator, axes_of(up), (15, 20, 5), size=22.0)
     bed = Foundation("bore", group(plate, radius=R).triangles, normal=100.0, tangential=0.0)
-    springs = foundation_springs(plate, bed, spacing=0.4, box=boxes.room)
+    springs = foundation_springs(plate, bed, spacing=0.4, box=boxes.surface_room(locator))
     found = springs_onto_nodes(boxes, [springs])
     whole = boxes.axes.T @ found.spring.sum(axis=0) @ boxes.axes
     assert whole == pytest.approx(springs.spring.sum(axis=0), abs=1e-8 * np.abs(whole).max())
@@ -146,9 +145,9 @@ def test_springs_keep_their_total_and_their_place_of_rest(plate, locator, up):
     top = group(plate, normal=(0, 0, 1), at="max")
     moved = held_face(plate, top, fixed=("x", "z"), name="top", value=np.array([0.3, 0, -0.2]))
     held = springs_onto_nodes(
-        boxes, [springs, held_springs(plate, moved, stiffness=1e7, spacing=0.4, box=boxes.room)]
+        boxes, [springs, held_springs(plate, moved, stiffness=1e7, spacing=0.4, box=boxes.surface_room(locator))]
     )
-    rest = held.rest @ boxes.axes
+    rest = held.rest[0] @ boxes.axes
     stiff = np.trace(held.spring, axis1=1, axis2=2) > 1e5
     assert rest[stiff][:, [0, 2]] == pytest.approx(np.tile([0.3, -0.2], (stiff.sum(), 1)), abs=1e-3)
 
@@ -169,12 +168,11 @@ def test_cut_sides_move_with_the_part_and_free_sides_are_left(plate, locator, up
     wanted = np.stack([moved_linearly(place @ boxes.axes), 2 * place @ boxes.axes]) @ boxes.axes.T
     assert held.displacement.shape == wanted.shape
     assert np.abs(held.displacement - wanted).max() < 1e-10
-    room = boxes.room
-    on_side = (np.abs(place - room.low) < 1e-9) | (np.abs(place - room.high) < 1e-9)
+    on_side = (np.abs(place - boxes.low) < 1e-9) | (np.abs(place - boxes.high) < 1e-9)
     assert on_side.any(axis=1).all()
     assert len(np.unique(held.node)) == len(held.node) > 100
     # All nodes on the grid's sides are held but those that look out of the plate's top
-    every = (np.abs(places(boxes) - room.low) < 1e-9) | (np.abs(places(boxes) - room.high) < 1e-9)
+    every = (np.abs(places(boxes) - boxes.low) < 1e-9) | (np.abs(places(boxes) - boxes.high) < 1e-9)
     free = np.setdiff1d(np.flatnonzero(every.any(axis=1)), held.node)
     assert (places(boxes)[free] @ boxes.axes)[:, 2].min(initial=THICK) > THICK - 1.2
 
@@ -223,7 +221,7 @@ def solved(boxes, lam, mu, forces, held, springs=None):
     matrix = coo_matrix((value, (np.repeat(row, 24, axis=1).ravel(), np.tile(row, 24).ravel()))).tolil()
     right = forces.ravel().copy()
     if springs is not None:
-        for n, spring, rest in zip(springs.node, springs.spring, springs.rest, strict=True):
+        for n, spring, rest in zip(springs.node, springs.spring, springs.rest[0], strict=True):
             matrix[3 * n : 3 * n + 3, 3 * n : 3 * n + 3] += spring
             right[3 * n : 3 * n + 3] += spring @ rest
     matrix, out = matrix.tocsr(), np.zeros(3 * boxes.count)
@@ -245,7 +243,7 @@ def test_solid_boxes_inside_the_part_follow_a_linear_displacement(plate, locator
     wanted = moved_linearly(places(boxes) @ axes) @ axes.T
     assert np.abs(found - wanted).max() < 1e-12
     # Negative control: one side left free pulls the inside away
-    kept = np.abs(places(boxes)[held.node][:, 2] - boxes.room.high[2]) > 1e-9
+    kept = np.abs(places(boxes)[held.node][:, 2] - boxes.high[2]) > 1e-9
     loose = type(held)(held.node[kept], held.displacement[:, kept])
     astray = solved(boxes, 1500.0, 900.0, np.zeros((boxes.count, 3)), loose)
     assert np.abs(astray - wanted).max() > 1e-4
@@ -259,7 +257,7 @@ def test_the_end_of_a_pulled_bar_moves_as_it_does_whole(plate, locator):
     strain = np.diag([1, -nu, -nu]) * stress / young
     boxes = filled_boxes(locator, np.eye(3), [54.0, 30, 0], (10, 20, 25))
     pull = even_traction(end, force=np.array([stress * 40 * THICK, 0, 0]))
-    pushed = dense_forces(plate, (pull,), spacing=0.1, box=Box(np.eye(3), boxes.room.low, boxes.room.high + 0.01))
+    pushed = dense_forces(plate, (pull,), spacing=0.1, box=boxes.surface_room(locator))
     nodal = forces_onto_nodes(boxes, pushed)
     held = cut_sides(boxes, locator, (plate.nodes @ strain)[None])
     found, wanted = solved(boxes, lam, mu, nodal, held), places(boxes) @ strain
@@ -277,7 +275,7 @@ def test_a_prescribed_face_moves_what_hangs_on_it(plate, locator):
     boxes = filled_boxes(locator, np.eye(3), [54.0, 30, 0], (10, 20, 25))
     end = group(plate, normal=(1, 0, 0), at="max")
     face = held_face(plate, end, fixed=("x",), name="end", value=np.array([0.06, 0, 0]))
-    room = Box(np.eye(3), boxes.room.low, boxes.room.high + 0.01)
+    room = boxes.surface_room(locator)
     springs = springs_onto_nodes(boxes, [held_springs(plate, face, stiffness=1e8, spacing=0.2, box=room)])
     held = cut_sides(boxes, locator, (plate.nodes @ strain)[None])
     found = solved(boxes, lam, mu, np.zeros((boxes.count, 3)), held, springs)
