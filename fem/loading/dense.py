@@ -56,11 +56,15 @@ def dense_samples(
     side: Side | None = None,
     fine: float | None = None,
     box: Box | None = None,
+    body: str | None = None,
 ) -> Dense:
     """Samples of boundary triangles (j,), as `sample` gives them, with `spacing` [mm] between them at the most.
 
-    With a `box` only those of pieces that may touch it, all of these.
+    With a `box` only those of pieces that may touch it, all of these; with a `body` those on its surface alone.
     """
+    if body is not None:
+        own = [i for i, face in enumerate(mesh.faces) if face.body == body]
+        triangles = np.asarray(triangles)[np.isin(mesh.face[triangles], own)]
     inner, crossed = pieces_of(mesh, triangles, side=side, fine=fine)
     inner, crossed = _touching(mesh, inner, box), _touching(mesh, crossed, box)
     border = piece_samples(mesh, crossed)

@@ -253,8 +253,12 @@ def displaced_face(mesh: TetMesh, load: LoadPlan, groups: Mapping[str, FaceGroup
         raise InputError("is not a displacement of a face.", where=f"loads.{load.name}")
     axes = tuple(a for a in "xyz" if getattr(what, a) is not None)
     value = np.array([getattr(what, a) or 0.0 for a in "xyz"])
-    # A support may bear the same name; what is moved must never be taken for it
-    return held_face(mesh, groups[load.face], fixed=axes, name=f"displacement {load.name}", value=value)
+    return held_face(mesh, groups[load.face], fixed=axes, name=displaced_name(load.name), value=value)
+
+
+def displaced_name(load: str) -> str:
+    """The name of the held face of a prescribed displacement: never that of a support, which may bear the load's."""
+    return f"displacement {load}"
 
 
 def _displacement(site: Site) -> Load:

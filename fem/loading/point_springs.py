@@ -38,14 +38,15 @@ def foundation_springs(
     *,
     spacing: float,
     box: Box | None = None,
+    body: str | None = None,
     pressing: NDArray[np.bool_] | None = None,
 ) -> PointSprings:
-    """A foundation at points no farther apart than `spacing` [mm], with a `box` those inside it alone.
+    """A foundation at points no farther apart than `spacing` [mm], with a `box` or a `body` those of it alone.
 
     Of one that only pushes the points count whose nearest integration point of the mesh, in their own triangle, is
     `pressing` (j, q).
     """
-    samples, area = _close(mesh, foundation.triangles, spacing, box)
+    samples, area = _close(mesh, foundation.triangles, spacing, box, body)
     if pressing is not None:
         kept = pressing[_nearest_points(mesh, foundation, samples)]
         samples, area = samples.only(kept), area[kept]
@@ -55,7 +56,13 @@ def foundation_springs(
 
 
 def held_springs(
-    mesh: TetMesh, held: Held, *, stiffness: float, spacing: float, box: Box | None = None
+    mesh: TetMesh,
+    held: Held,
+    *,
+    stiffness: float,
+    spacing: float,
+    box: Box | None = None,
+    body: str | None = None,
 ) -> PointSprings:
     """A held face, or one with a prescribed displacement, as springs of `stiffness` [N/mm^3] along what is held.
 
@@ -63,7 +70,7 @@ def held_springs(
     """
     if not (stiffness > 0 and held.fixed):
         raise InputError("a face is held by springs of some stiffness along some axis.", where=held.name)
-    samples, area = _close(mesh, held.triangles, spacing, box)
+    samples, area = _close(mesh, held.triangles, spacing, box, body)
     normal = _outward(mesh, samples)
     if held.fixed == ("normal",):
         along = normal[:, :, None] * normal[:, None, :]
@@ -73,9 +80,11 @@ def held_springs(
     return PointSprings(samples.point, area, normal, spring, np.tile(held.move, (len(area), 1)))
 
 
-def _close(mesh: TetMesh, triangles: Index, spacing: float, box: Box | None) -> tuple[Samples, Array]:
+def _close(
+    mesh: TetMesh, triangles: Index, spacing: float, box: Box | None, body: str | None
+) -> tuple[Samples, Array]:
     """Close samples of triangles (j,), and their areas (q,) [mm^2]."""
-    dense = dense_samples(mesh, triangles, spacing=spacing, box=box)
+    dense = dense_samples(mesh, triangles, spacing=spacing, box=box, body=body)
     area = same_areas(dense)
     if box is None:
         return dense.samples, area

@@ -54,14 +54,20 @@ class PointForces:
 
 
 def dense_forces(
-    mesh: TetMesh, tractions: tuple[Traction, ...], *, spacing: float, box: Box | None = None
+    mesh: TetMesh,
+    tractions: tuple[Traction, ...],
+    *,
+    spacing: float,
+    box: Box | None = None,
+    body: str | None = None,
 ) -> PointForces:
-    """Forces of tractions at points no farther apart than `spacing` [mm]; with a `box` those inside it alone.
+    """Forces of tractions at points no farther apart than `spacing` [mm]; with a `box` those inside it alone, with a
+    `body` those on its surface alone.
 
     Over all of a face they have the force and moment of its nodal forces, and what a box is given does not depend on
     the box.
     """
-    found = [_dense(mesh, traction, spacing, box) for traction in tractions]
+    found = [_dense(mesh, traction, spacing, box, body) for traction in tractions]
     none = np.zeros((0, 3))
     point = np.concatenate([none, *(f.point for f in found)])
     force = np.concatenate([none, *(f.force for f in found)])
@@ -71,10 +77,12 @@ def dense_forces(
     return PointForces(point, force)
 
 
-def _dense(mesh: TetMesh, traction: Traction, spacing: float, box: Box | None) -> PointForces:
+def _dense(mesh: TetMesh, traction: Traction, spacing: float, box: Box | None, body: str | None) -> PointForces:
     fine = None if traction.side is None else min(spacing, traction.fine or spacing)
     corrected = _followed(mesh, traction, fine)
-    dense = dense_samples(mesh, traction.triangles, spacing=spacing, side=traction.side, fine=fine, box=box)
+    dense = dense_samples(
+        mesh, traction.triangles, spacing=spacing, side=traction.side, fine=fine, box=box, body=body
+    )
 
     def forces(samples: Samples) -> Array:
         return samples.area[:, None] * corrected(samples.point, samples.normal)

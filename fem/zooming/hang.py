@@ -51,14 +51,29 @@ class Boxes:
         return int(self.number.max(initial=-1)) + 1
 
     @property
-    def room(self) -> Box:
-        """The grid as a box of the part."""
-        low = np.asarray(self.grid.origin, dtype=float)
-        return Box(self.axes, low, low + np.array(self.grid.step) * self.grid.count)
+    def low(self) -> Array:
+        """The grid's lowest corner (3,) [mm] in print axes."""
+        return np.asarray(self.grid.origin, dtype=float)
+
+    @property
+    def high(self) -> Array:
+        """The grid's highest corner (3,) [mm] in print axes."""
+        return self.low + np.asarray(self.grid.step) * self.grid.count
+
+    def surface_room(self, locator: Locator) -> Box:
+        """Where the part's surface belongs to these boxes: within the grid, and without end where the part ends no
+        farther than a box beyond it.
+        """
+        step, (low, high) = np.asarray(self.grid.step), locator.extent(self.axes)
+        return Box(
+            self.axes,
+            np.where(self.low <= low + step, -np.inf, self.low),
+            np.where(self.high >= high - step, np.inf, self.high),
+        )
 
     def corners(self, number: NDArray[np.integer]) -> Array:
         """The places (h, 3) [mm], in print axes, of corners of the grid given as (h, 3) numbers, z first."""
-        return np.asarray(self.grid.origin) + np.asarray(number)[:, ::-1] * np.asarray(self.grid.step)
+        return self.low + np.asarray(number)[:, ::-1] * np.asarray(self.grid.step)
 
 
 def numbered(filled: NDArray[np.bool_]) -> NDArray[np.int32]:
@@ -73,8 +88,8 @@ def numbered(filled: NDArray[np.bool_]) -> NDArray[np.int32]:
 
 @dataclass(frozen=True)
 class NodeSprings:
-    """Springs (s, 3, 3) [N/mm] of the nodes `node` (s,), each told once, at rest at the displacements `rest` (s, 3)
-    [mm]; all in print axes.
+    """Springs (s, 3, 3) [N/mm] of the nodes `node` (s,), each told once, at rest at the displacements `rest`
+    (k, s, 3) [mm], one for each column of loads; all in print axes.
     """
 
     node: NDArray[np.int32]
@@ -111,22 +126,26 @@ def forces_onto_nodes(boxes: Boxes, pushed: PointForces) -> Array:
     return out
 
 
-def springs_onto_nodes(boxes: Boxes, springs: Sequence[PointSprings]) -> NodeSprings:
+def springs_onto_nodes(boxes: Boxes, springs: Sequence[PointSprings], *, factors: Array | None = None) -> NodeSprings:
     """Springs at points in part axes shared among nodes, each node for itself: the total stiffness stays.
 
+    `factors` (k, number of springs) multiply where they are at rest, for each column of loads (one column of ones).
     Errors: NoTrustworthyAnswer when a point has no filled box near it.
     """
+    factors = np.ones((1, len(springs))) if factors is None else factors
     given = [s for s in springs if len(s.point)]
     if not given:
-        return NodeSprings(np.zeros(0, dtype=np.int32), np.zeros((0, 3, 3)), np.zeros((0, 3)))
+        return NodeSprings(np.zeros(0, dtype=np.int32), np.zeros((0, 3, 3)), np.zeros((len(factors), 0, 3)))
     landed = _landing(boxes, np.concatenate([s.point for s in given]) @ boxes.axes.T)
     spring = np.concatenate([boxes.axes @ s.spring @ boxes.axes.T for s in given])
+    many = np.repeat(factors[:, [len(s.point) > 0 for s in springs]], [len(s.point) for s in given], axis=1)
     rest = np.concatenate([s.rest for s in given]) @ boxes.axes.T
-    pull = np.einsum("qij,qj->qi", spring, rest)
+    pull = np.einsum("qij,qj,kq->qki", spring, rest, many).reshape(len(rest), -1)
     each = landed.shared_out(np.concatenate([spring.reshape(-1, 9), pull], axis=1))
     node = each[:, :9].reshape(-1, 3, 3)
     node = (node + node.transpose(0, 2, 1)) / 2
-    rest = np.einsum("sij,sj->si", np.linalg.pinv(node, rcond=SOFTEST, hermitian=True), each[:, 9:])
+    pull = each[:, 9:].reshape(len(node), -1, 3)
+    rest = np.einsum("sij,skj->ksi", np.linalg.pinv(node, rcond=SOFTEST, hermitian=True), pull)
     return NodeSprings(landed.node, node, rest)
 
 
@@ -157,7 +176,7 @@ def _landing(boxes: Boxes, point: Array) -> _Landing:
     from fem.zooming import hang_kernels
 
     q, step = len(point), np.asarray(boxes.grid.step, dtype=float)
-    place = (point - np.asarray(boxes.grid.origin)) / step
+    place = (point - boxes.low) / step
     box, inside, missed = np.zeros((q, 3), dtype=np.int64), np.empty((q, 3)), np.zeros(q, dtype=bool)
     given = boxes.filled, step, place, REACH, box, inside, missed
     shared(hang_kernels.nearest_filled, even_ranges(q, pieces=8 * workers()), *given)

@@ -43,6 +43,7 @@ def nearest_filled(filled, step, place, reach, box, inside, missed, first, last)
                 break
         missed[n] = best == FAR
         for d in range(3):
+            missed[n] = missed[n] or outside(place[n, d] - box[n, d]) > reach
             inside[n, d] = min(max(place[n, d] - box[n, d], 0.0), 1.0)
 
 

@@ -58,6 +58,7 @@ class Locator:
 
         if body not in mesh.bodies:
             raise InputError(f"there is no body {body!r}.", advice=f"There are: {', '.join(mesh.bodies)}.")
+        self.body = body
         self.numbers = mesh.tets_of(body)
         self.nodes = np.ascontiguousarray(mesh.nodes)
         self.tets = np.ascontiguousarray(mesh.tets[self.numbers], dtype=np.int64)
@@ -82,6 +83,11 @@ class Locator:
 
         self._tets = sorted_into_boxes(np.stack([self.low, self.high, self.low], axis=1))
         self._skin = sorted_into_boxes(self.skin)
+
+    def extent(self, axes: Array) -> Array:
+        """Lowest and highest corner (2, 3) [mm] of the body along the rows of `axes` (3, 3)."""
+        place = self.skin.reshape(-1, 3) @ axes.T
+        return np.array([place.min(axis=0), place.max(axis=0)])
 
     def find(self, points: Array) -> Places:
         """Where points (q, 3) [mm] in part axes lie; outside the body, where the nearest place on its surface is."""

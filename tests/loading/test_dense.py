@@ -46,7 +46,7 @@ def group(mesh, **query):
 def faces(mesh):
     return {
         "top": group(mesh, normal=(0, 0, 1), at="max"),
-        "low": group(mesh, normal=(0, 0, 1), at="min"),
+        "low": group(mesh, normal=(0, 0, -1), at="min"),
         "end": group(mesh, normal=(1, 0, 0), at="max"),
         "bore": group(mesh, radius=R),
         "hole": group(mesh, radius=HOLE),
