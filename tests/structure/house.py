@@ -64,7 +64,16 @@ HEAVY = frozenset(
 """Libraries that take noticeable time to load: imported inside functions."""
 
 LOADED_LATE = frozenset(
-    {"fem.study.keys", "fem.printing.kernels", "fem.printing.section_kernels", "fem.printing.bead_kernels", "fem.printing.infill.in_layer", "fem.solving.kernels", "fem.solving.products", "fem.solving.lanes"}
+    {
+        "fem.study.keys",
+        "fem.printing.kernels",
+        "fem.printing.section_kernels",
+        "fem.printing.bead_kernels",
+        "fem.printing.infill.in_layer",
+        "fem.solving.kernels",
+        "fem.solving.products",
+        "fem.solving.lanes",
+    }
 )
 """Modules that need a heavy library to be defined at all: they are themselves imported inside functions only."""
 
