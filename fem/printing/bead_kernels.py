@@ -1,17 +1,19 @@
 """Compiled loops that lay beads, place by place in the middle of a layer. Imported only when first used.
 
-The beads of a wall follow the outline at depths 0 to 1, 1 to 2, ... bead widths. Bead i is laid where its middle line,
-(i + 1/2) bead widths deep, has room: where a circle of that radius that touches the outline at the place's nearest
-point lies in the part, or can be pushed into it along the corner that it sits in. Lengths in mm, in print axes.
-"""
+The beads of a wall follow the outline at depths 0 to 1, 1 to 2, ... bead widths. Bead i is laid where its middle
+line, (i + 1/2) bead widths deep, has room: where a circle of that radius that touches the outline at the place's
+nearest point lies in the part, or can be pushed into it along the corner that it sits in. Lengths in mm, print axes.
 
-from collections import namedtuple
+`rule` is: how many walls, bead width [mm], how many covers, whether the core is an infill (else raster), layer height
+[mm], directions over half a turn. segment, start, listed, frame: a section, see `section_kernels`. `lattice`: see
+`infill.in_layer`.
+"""
 
 import numba
 import numpy as np
 
 from fem.printing.infill.in_layer import infill_at
-from fem.printing.section_kernels import is_inside, mark_inside, nearest, section_of, segments_at
+from fem.printing.section_kernels import boxes_within, is_inside, mark_inside, nearest, section_of, segments_at
 
 compiled = numba.njit(cache=True, nogil=True)
 
@@ -28,18 +30,14 @@ END = 1.1
 MITRE = 0.1
 """Sides that meet at a smaller sine of half their angle are the two sides of a rib, not a corner."""
 
-Rule = namedtuple("Rule", "walls width covers raster filled height ways")
-"""`walls` and `covers` counts, bead `width` [mm], `raster` (r,) angles [rad] layer by layer, `filled` whether the core
-is an infill, layer `height` [mm], `ways` over half a turn."""
-
 
 @compiled
-def room_for(depth, x, y, foot_x, foot_y, nx, ny, section, width):  # type: ignore[no-untyped-def]
+def room_for(depth, x, y, foot_x, foot_y, nx, ny, width, segment, start, listed, frame):  # type: ignore[no-untyped-def]
     """Whether a middle line `depth` from the outline has room near (x, y), whose nearest outline lies at the foot,
     with the inward normal (nx, ny); if not, the half width of the part there."""
     near = depth - 1e-6 * width
     cx, cy = foot_x + depth * nx, foot_y + depth * ny
-    other, _, gx, gy = nearest(cx, cy, near, section)
+    other, _, gx, gy = nearest(cx, cy, near, -1, segment, start, listed, frame)
     if other < 0:
         return True, depth
     radius = depth
@@ -51,7 +49,7 @@ def room_for(depth, x, y, foot_x, foot_y, nx, ny, section, width):  # type: igno
             break
         radius = (ax * ax + ay * ay) / (2 * ahead)
         cx, cy = foot_x + radius * nx, foot_y + radius * ny
-        other, _, hx, hy = nearest(cx, cy, radius * (1 - 1e-6), section)
+        other, _, hx, hy = nearest(cx, cy, radius * (1 - 1e-6), -1, segment, start, listed, frame)
         if other < 0:
             break
         gx, gy = hx, hy
@@ -64,14 +62,14 @@ def room_for(depth, x, y, foot_x, foot_y, nx, ny, section, width):  # type: igno
     far = (depth - radius) / (length / 2)
     ex, ey = cx + far * mx, cy + far * my
     slack = 2e-3 * width
-    other, _, _, _ = nearest(ex, ey, depth - slack, section)
+    other, _, _, _ = nearest(ex, ey, depth - slack, -1, segment, start, listed, frame)
     if other < 0:
         return (ex - x) ** 2 + (ey - y) ** 2 <= (END * width) ** 2, radius
     low, high = 0.0, 1.0
     for _ in range(6):
         middle = (low + high) / 2
         other, _, _, _ = nearest(
-            cx + middle * far * mx, cy + middle * far * my, radius + middle * (depth - radius) - slack, section
+            cx + middle * far * mx, cy + middle * far * my, radius + middle * (depth - radius) - slack, -1, segment, start, listed, frame
         )
         if other < 0:
             low = middle
@@ -81,61 +79,63 @@ def room_for(depth, x, y, foot_x, foot_y, nx, ny, section, width):  # type: igno
 
 
 @compiled
-def wall_at(x, y, inside, hx, hy, section, rule):  # type: ignore[no-untyped-def]
+def wall_at(x, y, inside, hx, hy, guess, rule, segment, start, listed, frame):  # type: ignore[no-untyped-def]
     """What the walls make of a box of sides hx, hy around (x, y): WALL, AIR, NOTHING, or INNER for what they leave;
-    the bead's number and angle [rad], the share that is filled, and for INNER the place that says what lies there."""
-    width, walls = rule.width, rule.walls
+    the bead's number and angle [rad], the share that is filled, for INNER the place that says what lies there, and the
+    nearest segment, which `guess` (or -1) may name."""
+    walls, width, _, _, _, _ = rule
     reach = (walls + CLOSED) * width
-    which, away, fx, fy = nearest(x, y, reach + (hx + hy if not inside else 0.0), section)
+    which, away, fx, fy = nearest(x, y, reach + (hx + hy if not inside else 0.0), guess, segment, start, listed, frame)
     if which < 0:
-        return (INNER if inside else NOTHING), 0, 0.0, 1.0, x, y
+        return (INNER if inside else NOTHING), 0, 0.0, 1.0, x, y, which
     if away > 1e-7 * width:
         sign = 1.0 if inside else -1.0
         nx, ny = sign * (x - fx) / away, sign * (y - fy) / away
     else:
-        ux = section.segment[which, 2] - section.segment[which, 0]
-        uy = section.segment[which, 3] - section.segment[which, 1]
+        ux = segment[which, 2] - segment[which, 0]
+        uy = segment[which, 3] - segment[which, 1]
         size = np.sqrt(ux * ux + uy * uy)
         nx, ny = -uy / size, ux / size
     angle = np.arctan2(-nx, ny)
     wide = abs(nx) * hx + abs(ny) * hy
     share = min(max(0.5 + (away if inside else -away) / wide, 0.0), 1.0)
     if share < LEAST:
-        return NOTHING, 0, angle, 0.0, x, y
+        return NOTHING, 0, angle, 0.0, x, y, which
     depth = away if inside else 0.0
     within = fx + reach * nx, fy + reach * ny
     if walls == 0:
-        return INNER, 0, angle, share, within[0], within[1]
+        return INNER, 0, angle, share, within[0], within[1], which
     bead = min(int(depth / width), walls)
-    laid, half = room_for((bead + 0.5) * width, x, y, fx, fy, nx, ny, section, width)
+    laid, half = room_for((bead + 0.5) * width, x, y, fx, fy, nx, ny, width, segment, start, listed, frame)
     if laid and bead == walls:
-        return INNER, 0, angle, share, within[0], within[1]
+        return INNER, 0, angle, share, within[0], within[1], which
     if laid:
         edge = (bead + 1) * width
         if edge - depth < wide / 2:
             # The next box may lie in a gap
-            more, half = room_for(edge + width / 2, x, y, fx, fy, nx, ny, section, width)
+            more, half = room_for(edge + width / 2, x, y, fx, fy, nx, ny, width, segment, start, listed, frame)
             if not more and half > edge + CLOSED * width / 2:
                 share *= min(0.5 + (edge - depth) / wide, 1.0)
-        return WALL, bead, angle, share, x, y
+        return WALL, bead, angle, share, x, y, which
     if bead == 0:
-        return AIR, 0, angle, 0.0, x, y
+        return AIR, 0, angle, 0.0, x, y, which
     edge = bead * width
     if half - edge > CLOSED * width / 2 * (1 + 1e-6):
         share *= min(max(0.5 + (edge - depth) / wide, 0.0) + max(0.5 + (depth - 2 * half + edge) / wide, 0.0), 1.0)
         if share < LEAST:
-            return AIR, 0, angle, 0.0, x, y
-    return WALL, bead - 1, angle, share, x, y
+            return AIR, 0, angle, 0.0, x, y, which
+    return WALL, bead - 1, angle, share, x, y, which
 
 
 @compiled
-def inner_at(covered, x, y, layer, hx, hy, rule, lattice):  # type: ignore[no-untyped-def]
-    """Zone, bead, angle [rad] and share inside the walls: raster in covers and solid cores, else infill or air."""
-    if covered or not rule.filled:
-        angle = rule.raster[layer % rule.raster.shape[0]]
-        bead = int(np.floor((y * np.cos(angle) - x * np.sin(angle)) / rule.width))
-        return (COVER if rule.filled else CORE), bead & 0xFFFF, angle, 1.0
-    share, angle, bead = infill_at(x, y, (layer + 0.5) * rule.height, layer, hx, hy, lattice)
+def inner_at(covered, x, y, layer, raster, hx, hy, rule, lattice):  # type: ignore[no-untyped-def]
+    """Zone, bead, angle [rad] and share inside the walls: `raster` [rad] in covers and solid cores, else infill
+    or air."""
+    _, width, _, filled, height, _ = rule
+    if covered or not filled:
+        bead = int(np.floor((y * np.cos(raster) - x * np.sin(raster)) / width))
+        return (COVER if filled else CORE), bead & 0xFFFF, raster, 1.0
+    share, angle, bead = infill_at(x, y, (layer + 0.5) * height, layer, hx, hy, lattice)
     if share < LEAST:
         return AIR, 0, 0.0, 0.0
     return CORE, bead & 0xFFFF, angle, share
@@ -148,52 +148,60 @@ def way_of(angle, zone, ways):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def lay_layer(layer, section, inside, run, whole, margin, box, rule, lattice, zone, share, way, bead):  # type: ignore[no-untyped-def]
+def lay_layer(
+    layer, raster, segment, start, listed, frame, inside, run, whole, margin, box, rule, lattice, zone, share, way, bead
+):  # type: ignore[no-untyped-def]
     """Fill one layer's `zone`, `share`, `way`, `bead` (ny, nx). `inside` and `run` reach `margin` boxes farther; what
     lies in less than `whole` layers of the part in a row (`run`) is covered. `box`: low x, low y, sides."""
     low_x, low_y, hx, hy = box
+    ways = rule[5]
+    near = boxes_within((rule[0] + CLOSED) * rule[1] + hx + hy, start, frame)
     ny, nx = zone.shape
     for j in range(ny):
         y = low_y + (j + 0.5) * hy
+        guess = -1
         for i in range(nx):
             p, q = i + margin, j + margin
             here = inside[q, p] == 1
             if not here:
-                around = inside[q - 1 : q + 2, p - 1 : p + 2]
-                if around[0, 0] + around[0, 1] + around[0, 2] + around[1, 0] + around[1, 2] + around[2, 0] + around[2, 1] + around[2, 2] == 0:
+                above, below = inside[q + 1], inside[q - 1]
+                beside = above[p - 1] + above[p] + above[p + 1] + below[p - 1] + below[p] + below[p + 1]
+                if beside + inside[q, p - 1] + inside[q, p + 1] == 0:
                     zone[j, i], share[j, i], way[j, i], bead[j, i] = NOTHING, 0, 0, 0
                     continue
             x = low_x + (i + 0.5) * hx
-            kind, number, angle, filled, px, py = wall_at(x, y, here, hx, hy, section, rule)
+            kind, number, angle, filled, px, py = INNER, 0, 0.0, 1.0, x, y
+            if near[int((y - frame[1]) / frame[2]), int((x - frame[0]) / frame[2])]:
+                kind, number, angle, filled, px, py, guess = wall_at(x, y, here, hx, hy, guess, rule, segment, start, listed, frame)
             if kind == INNER:
                 a = min(max(int(np.floor((px - low_x) / hx)) + margin, 0), inside.shape[1] - 1)
                 b = min(max(int(np.floor((py - low_y) / hy)) + margin, 0), inside.shape[0] - 1)
-                kind, number, angle, part = inner_at(run[b, a] < whole, px, py, layer, hx, hy, rule, lattice)
+                kind, number, angle, part = inner_at(run[b, a] < whole, px, py, layer, raster, hx, hy, rule, lattice)
                 filled *= part
             if filled < LEAST:
                 kind, number, angle, filled = (AIR if here else NOTHING), 0, 0.0, 0.0
             zone[j, i], bead[j, i] = kind, number
-            share[j, i], way[j, i] = int(np.round(filled * FULL)), way_of(angle, kind, rule.ways)
+            share[j, i], way[j, i] = int(np.round(filled * FULL)), way_of(angle, kind, ways)
 
 
 @compiled
 def lay_layers(  # type: ignore[no-untyped-def]
-    corner, start, number, lowest, middle, box, rule, lattice, first, zone, share, way, bead, begin, end
+    corner, start, number, lowest, middle, box, raster, rule, lattice, first, zone, share, way, bead, begin, end
 ):
     """Fill layers begin..end of `zone` and its like (layers, ny, nx), of which the first is number `first` of the
     print. start, number: which triangles `corner` meet the layers from `lowest` on; `middle` [mm] that of layer 0.
     How many rows met an outline that is open."""
     low_x, low_y, hx, hy = box
+    walls, width, covers, _, height, _ = rule
     ny, nx = zone.shape[1:]
-    margin = int((CLOSED + 0.1) * rule.width / min(hx, hy)) + 2
+    margin = int((CLOSED + 0.1) * width / min(hx, hy)) + 2
     inside = np.zeros((ny + 2 * margin, nx + 2 * margin), dtype=np.uint8)
     run = np.zeros(inside.shape, dtype=np.uint16)
-    covers = rule.covers if rule.filled else 0
     broken = 0
-    beyond = (rule.walls + 1) * rule.width + 2 * (hx + hy)
+    beyond = (walls + 1) * width + 2 * (hx + hy)
     for ahead in range(first + begin - covers, first + end + covers):
         if covers > 0:
-            segment = layer_segments(ahead, corner, start, number, lowest, middle, rule.height)
+            segment = layer_segments(ahead, corner, start, number, lowest, middle, height)
             broken += mark_inside(segment, low_x - margin * hx, low_y - margin * hy, hx, hy, inside)
             for q in range(inside.shape[0]):
                 for p in range(inside.shape[1]):
@@ -201,14 +209,19 @@ def lay_layers(  # type: ignore[no-untyped-def]
         layer = ahead - covers
         if layer < first + begin or layer >= first + end:
             continue
-        segment = layer_segments(layer, corner, start, number, lowest, middle, rule.height)
+        segment = layer_segments(layer, corner, start, number, lowest, middle, height)
         broken += mark_inside(segment, low_x - margin * hx, low_y - margin * hy, hx, hy, inside)
-        section = section_of(
-            segment, low_x - beyond, low_y - beyond, low_x + nx * hx + beyond, low_y + ny * hy + beyond, 2 * rule.width
+        boxes = section_of(
+            segment,
+            low_x - beyond,
+            low_y - beyond,
+            low_x + nx * hx + beyond,
+            low_y + ny * hy + beyond,
+            2 * width,
         )
         k = layer - first
-        given = section, inside, run, 2 * covers + 1, margin, box, rule, lattice
-        lay_layer(layer, *given, zone[k], share[k], way[k], bead[k])
+        given = inside, run, 2 * covers + 1, margin, box, rule, lattice, zone[k], share[k], way[k], bead[k]
+        lay_layer(layer, raster[layer % raster.shape[0]], segment, *boxes, *given)
     return broken
 
 
@@ -223,34 +236,40 @@ def layer_segments(layer, corner, start, number, lowest, middle, height):  # typ
 
 @compiled
 def lay_points(  # type: ignore[no-untyped-def]
-    points, layers, corner, start, number, lowest, middle, span, rule, lattice, zone, way, bead, begin, end
+    points, layers, corner, start, number, lowest, middle, span, raster, rule, lattice, zone, way, bead, begin, end
 ):
     """Fill `zone`, `way`, `bead` (n,) of places (n, 2), sorted by their `layers`, begin..end. How many met an outline
     that is open."""
-    covers = rule.covers if rule.filled else 0
-    tiny = 1e-9 * rule.width
-    broken, last = 0, layers[begin] - 1
-    segment = np.empty((0, 4))
-    section = section_of(segment, 0.0, 0.0, 1.0, 1.0, 1.0)
-    for n in range(begin, end):
-        layer = layers[n]
-        if layer != last:
-            segment = layer_segments(layer, corner, start, number, lowest, middle, rule.height)
-            section = section_of(segment, span[0], span[1], span[2], span[3], 2 * rule.width)
-            last = layer
-        x, y = points[n]
-        here, sound = is_inside(x, y, rule.width, segment)
-        broken += 0 if sound else 1
-        if not here:
-            zone[n], way[n], bead[n] = NOTHING, 0, 0
-            continue
-        kind, which, angle, _, px, py = wall_at(x, y, True, tiny, tiny, section, rule)
-        if kind == INNER:
-            covered = False
-            for other in range(layer - covers, layer + covers + 1):
-                if not covered and covers > 0:
-                    there = layer_segments(other, corner, start, number, lowest, middle, rule.height)
-                    covered = not is_inside(px, py, rule.width, there)[0]
-            kind, which, angle, _ = inner_at(covered, px, py, layer, tiny, tiny, rule, lattice)
-        zone[n], way[n], bead[n] = kind, way_of(angle, kind, rule.ways), which
+    _, width, covers, _, height, ways = rule
+    tiny = 1e-9 * width
+    broken = 0
+    at, angle, covered = np.empty((end - begin, 2)), np.empty(end - begin), np.zeros(end - begin, dtype=np.uint8)
+    a = begin
+    while a < end:
+        layer, b = layers[a], a
+        segment = layer_segments(layer, corner, start, number, lowest, middle, height)
+        boxes = section_of(segment, span[0], span[1], span[2], span[3], 2 * width)
+        while b < end and layers[b] == layer:
+            x, y = points[b]
+            here, sound = is_inside(x, y, width, segment)
+            broken += not sound
+            kind, which, angle[b - begin], px, py = NOTHING, 0, 0.0, x, y
+            if here:
+                kind, which, angle[b - begin], _, px, py, _ = wall_at(x, y, True, tiny, tiny, -1, rule, segment, *boxes)
+            zone[b], bead[b] = kind, which
+            at[b - begin, 0], at[b - begin, 1] = px, py
+            b += 1
+        for other in range(layer - covers, layer + covers + 1) if covers > 0 else range(0):
+            segment = layer_segments(other, corner, start, number, lowest, middle, height)
+            for n in range(a, b):
+                if zone[n] == INNER and not covered[n - begin]:
+                    covered[n - begin] = not is_inside(at[n - begin, 0], at[n - begin, 1], width, segment)[0]
+        ahead = raster[layer % raster.shape[0]]
+        for n in range(a, b):
+            kind, which, turn = zone[n], bead[n], angle[n - begin]
+            if kind == INNER:
+                x, y = at[n - begin]
+                kind, which, turn, _ = inner_at(covered[n - begin] == 1, x, y, layer, ahead, tiny, tiny, rule, lattice)
+            zone[n], way[n], bead[n] = kind, way_of(turn, kind, ways), which
+        a = b
     return broken

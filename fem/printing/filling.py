@@ -50,7 +50,10 @@ def fill_grid(outline: Outline, grid: Grid, *, phase: tuple[float, float, float]
     plan = outline.plan
     plate = float(outline.box[0, 2])
     wanted = plate + grid.first_layer * plan.bead_height
-    if not math.isclose(grid.step[2] * grid.per_layer, plan.bead_height, rel_tol=1e-9) or grid.count[2] % grid.per_layer:
+    if (
+        not math.isclose(grid.step[2] * grid.per_layer, plan.bead_height, rel_tol=1e-9)
+        or grid.count[2] % grid.per_layer
+    ):
         raise InputError("the grid's boxes do not divide the layers of the print.")
     if abs(grid.origin[2] - wanted) > 1e-6 * plan.bead_height:
         raise InputError("the grid's planes do not lie on layer borders.")
@@ -58,13 +61,16 @@ def fill_grid(outline: Outline, grid: Grid, *, phase: tuple[float, float, float]
     zone, share, way = (np.zeros(shape, dtype=np.uint8) for _ in range(3))
     bead = np.zeros(shape, dtype=np.uint16)
     rule = _rule(outline)
+    covers = rule[2]
     margin = (plan.walls + 2) * plan.bead_width + 2 * float(grid.step[:2].sum())
     low, high = grid.origin[:2] - margin, grid.origin[:2] + margin + grid.step[:2] * np.array(grid.count[:2])
-    surface = _surface(outline, grid.first_layer - rule.covers, grid.first_layer + grid.layers + rule.covers, low, high)
+    surface = _surface(
+        outline, grid.first_layer - covers, grid.first_layer + grid.layers + covers, low, high
+    )
     box = (*(float(v) for v in grid.origin[:2]), *(float(v) for v in grid.step[:2]))
     # A range begins by looking at the layers below it: not too short, and enough of them to share
-    pieces = max(1, min(4 * workers(), grid.layers // max(4, rule.covers)))
-    given = *surface, box, rule, _lattice(plan, phase), grid.first_layer, zone, share, way, bead
+    pieces = max(1, min(4 * workers(), grid.layers // max(4, covers)))
+    given = *surface, box, _raster(plan), rule, _lattice(plan, phase), grid.first_layer, zone, share, way, bead
     _check_closed(sum(shared(bead_kernels.lay_layers, even_ranges(grid.layers, pieces=pieces), *given)))
     return BeadMap(grid, zone, share, way, bead)
 
@@ -83,13 +89,16 @@ def beads_at(
     if not len(p):
         return zone, way, bead
     rule = _rule(outline)
+    covers = rule[2]
     reach = (outline.plan.walls + 2) * outline.plan.bead_width
     low, high = p[:, :2].min(axis=0) - reach, p[:, :2].max(axis=0) + reach
-    surface = _surface(outline, int(layers.min()) - rule.covers, int(layers.max()) + 1 + rule.covers, low, high)
+    surface = _surface(outline, int(layers.min()) - covers, int(layers.max()) + 1 + covers, low, high)
     span = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
     at, found = np.ascontiguousarray(p[order, :2]), (zone[order], way[order], bead[order])
-    given = at, layers[order], *surface, span, rule, _lattice(outline.plan, phase), *found
-    _check_closed(sum(shared(bead_kernels.lay_points, even_ranges(len(p), pieces=min(len(p), 4 * workers())), *given)))
+    given = at, layers[order], *surface, span, _raster(outline.plan), rule, _lattice(outline.plan, phase), *found
+    _check_closed(
+        sum(shared(bead_kernels.lay_points, even_ranges(len(p), pieces=min(len(p), 4 * workers())), *given))
+    )
     for out, sorted_ in zip((zone, way, bead), found, strict=True):
         out[order] = sorted_
     return zone, way, bead
@@ -105,19 +114,21 @@ def _check_closed(broken: int) -> None:
 
 def _rule(outline: Outline) -> Any:
     """What the compiled loops need of the plan."""
-    from fem.printing.bead_kernels import Rule
-
     plan = outline.plan
     filled = plan.infill_pattern != "solid"
-    return Rule(
+    return (
         int(plan.walls),
         float(plan.bead_width),
         min(int(plan.covers), _layers(outline) + 1) if filled else 0,
-        np.radians(np.array(plan.raster, dtype=float)),
         filled,
         float(plan.bead_height),
         WAYS,
     )
+
+
+def _raster(plan: PrintPlan) -> Array:
+    """Angles (r,) [rad] of the raster, layer by layer."""
+    return np.radians(np.array(plan.raster, dtype=float))
 
 
 def _layers(outline: Outline) -> int:
@@ -146,32 +157,34 @@ def _surface(outline: Outline, first: int, last: int, low: Array, high: Array) -
 
 def _lattice(plan: PrintPlan, phase: tuple[float, float, float]) -> Any:
     """The plan's infill, shifted by `phase`, for the compiled loops."""
-    from fem.printing.infill.in_layer import GYROID, HONEYCOMB, LINES, Lattice
+    from fem.printing.infill.in_layer import GYROID, HONEYCOMB, LINES
     from fem.printing.infill.patterns import LEAN, check_density, gyroid_level, period_box, period_length
 
     if not (len(phase) == 3 and all(math.isfinite(v) for v in phase)):
         raise InputError("an infill's phase is three finite numbers, shares of its period.")
     pattern, turn = plan.infill_pattern, math.radians(plan.infill_angle)
-    angle, offset, slope, shift = np.zeros(1), np.zeros(3), np.zeros(3), np.zeros(3)
-    kind, length, level, turns = LINES, 1.0, 0.0, -1
+    kind, length, level, first = LINES, 1.0, 0.0, -1
+    angle, offset, slope, shift = [0.0], [0.0] * 3, 0.0, np.zeros(3)
     if pattern != "solid":
         bead = {"bead_width": plan.bead_width, "bead_height": plan.bead_height}
         check_density(pattern, plan.infill_density, **bead)
         length = period_length(pattern, density=plan.infill_density, bead_width=plan.bead_width)
         shift = np.array(phase, dtype=float) * period_box(pattern, density=plan.infill_density, **bead)
         if pattern in ("woodpile", "grid"):
-            angle = np.radians([0.0, 90.0])
-            turns = round(2 * phase[2]) % 2 if pattern == "woodpile" else -1
+            angle = [0.0, math.pi / 2]
+            first = round(2 * phase[2]) % 2 if pattern == "woodpile" else -1
         elif pattern == "triangle":
-            angle, length = np.radians([0.0, 60.0, 120.0]), length * math.sqrt(3) / 2
+            angle, length = [0.0, math.pi / 3, 2 * math.pi / 3], length * math.sqrt(3) / 2
         elif pattern == "honeycomb":
             kind = HONEYCOMB
         elif pattern == "gyroid":
             kind, level = GYROID, gyroid_level(plan.infill_density)
         elif pattern == "cubic":
             # Walls 0, 2 and 1 of the cube run at 0, 60 and 120 degrees; up the build they move across
-            angle, length = np.radians([0.0, 240.0, 120.0]), length / LEAN
-            slope = np.full(3, 1 / (math.sqrt(3) * LEAN))
-            offset, shift = -np.array([phase[0], phase[2], phase[1]]) * length, np.zeros(3)
-    cosine, sine, half = math.cos(turn), math.sin(turn), plan.bead_width / 2
-    return Lattice(kind, cosine, sine, turn, half, float(length), float(level), angle, offset, slope, shift, turns)
+            angle, length = [0.0, 4 * math.pi / 3, 2 * math.pi / 3], length / LEAN
+            slope = 1 / (math.sqrt(3) * LEAN)
+            offset, shift = [-phase[k] * length for k in (0, 2, 1)], np.zeros(3)
+    return (
+        kind, turn, math.cos(turn), math.sin(turn), plan.bead_width / 2, float(length), tuple(map(float, shift)),
+        len(angle), tuple((angle * 3)[:3]), tuple(map(float, offset)), slope, first, float(level),
+    )  # fmt: skip

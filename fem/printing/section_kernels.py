@@ -1,19 +1,16 @@
 """Compiled loops over the section of a body with the middle of a layer. Imported only when first used.
 
 All lengths in mm, in print axes. A section is segments (n, 4) from (x, y) to (x, y) that run with the part on their
-left, and a flat grid of boxes that finds those near a place.
+left, and a flat grid of boxes that finds those near a place: `frame` holds its lowest x and y, the side of a box and
+how many there are along x (`wide`) and y; the segments that touch box c = j * wide + i are listed[start[c]:start[c + 1]].
+Loops take plain numbers and arrays one by one: an array in a tuple costs time at each look.
 """
-
-from collections import namedtuple
 
 import numba
 import numpy as np
 
 compiled = numba.njit(cache=True, nogil=True)
 
-Section = namedtuple("Section", "segment start listed low_x low_y side wide high")
-"""Segments (n, 4); those that touch box c = j * wide + i are listed[start[c]:start[c + 1]]; boxes of `side` from
-(low_x, low_y), `wide` by `high` of them."""
 SHIFTS = (0.013, -0.029, 0.11, -0.13, 0.31, -0.37)
 """Shares of a row's distance by which a row is moved that meets the outline of an open surface."""
 
@@ -76,7 +73,7 @@ def segments_at(z, corner, number, begin, end):  # type: ignore[no-untyped-def]
 
 @compiled
 def section_of(segment, low_x, low_y, high_x, high_y, side):  # type: ignore[no-untyped-def]
-    """The segments that touch a window, sorted into boxes of `side`."""
+    """The segments that touch a window, sorted into boxes of `side`: start, listed, frame."""
     wide, high = int((high_x - low_x) / side) + 1, int((high_y - low_y) / side) + 1
     start = np.zeros(wide * high + 1, dtype=np.int32)
     n = segment.shape[0]
@@ -103,42 +100,72 @@ def section_of(segment, low_x, low_y, high_x, high_y, side):  # type: ignore[no-
             for i in range(box[s, 0], box[s, 1] + 1):
                 listed[fill[j * wide + i]] = s
                 fill[j * wide + i] += 1
-    return Section(segment, start, listed, low_x, low_y, side, wide, high)
+    return start, listed, (low_x, low_y, side, wide, high)
 
 
 @compiled
-def nearest(x, y, reach, section):  # type: ignore[no-untyped-def]
+def boxes_within(reach, start, frame):  # type: ignore[no-untyped-def]
+    """Boxes (high, wide) of a section with a place that may lie within `reach` of a segment."""
+    _, _, side, wide, high = frame
+    far = int(np.ceil(reach / side))
+    beside = np.zeros((high, wide), dtype=np.uint8)
+    out = np.zeros((high, wide), dtype=np.uint8)
+    for q in range(high):
+        for p in range(wide):
+            if start[q * wide + p] != start[q * wide + p + 1]:
+                beside[q, max(p - far, 0) : p + far + 1] = 1
+    for q in range(high):
+        for p in range(wide):
+            if beside[q, p]:
+                out[max(q - far, 0) : q + far + 1, p] = 1
+    return out
+
+
+@compiled
+def foot_on(x, y, segment, s):  # type: ignore[no-untyped-def]
+    """The point of segment s nearest to (x, y), and the square of its distance."""
+    ax, ay = segment[s, 0], segment[s, 1]
+    ux, uy = segment[s, 2] - ax, segment[s, 3] - ay
+    along = min(max(((x - ax) * ux + (y - ay) * uy) / (ux * ux + uy * uy), 0.0), 1.0)
+    fx, fy = ax + along * ux, ay + along * uy
+    return fx, fy, (x - fx) ** 2 + (y - fy) ** 2
+
+
+@compiled
+def nearest(x, y, reach, guess, segment, start, listed, frame):  # type: ignore[no-untyped-def]
     """The outline's point nearest to (x, y): its segment (-1 if none lies nearer than `reach`), the distance, the
-    point."""
+    point. `guess` is a segment that may be near, or -1."""
     best = reach * reach
     which, foot_x, foot_y = -1, 0.0, 0.0
-    side, wide, high = section.side, section.wide, section.high
-    i = int(min(max((x - section.low_x) / side, 0.0), wide - 1.0))
-    j = int(min(max((y - section.low_y) / side, 0.0), high - 1.0))
-    i0 = int(min(max((x - reach - section.low_x) / side, 0.0), wide - 1.0))
-    i1 = int(min(max((x + reach - section.low_x) / side, 0.0), wide - 1.0))
-    j0 = int(min(max((y - reach - section.low_y) / side, 0.0), high - 1.0))
-    j1 = int(min(max((y + reach - section.low_y) / side, 0.0), high - 1.0))
+    if guess >= 0:
+        fx, fy, square = foot_on(x, y, segment, guess)
+        if square < best:
+            best, which, foot_x, foot_y = square, guess, fx, fy
+            reach = np.sqrt(best)
+    low_x, low_y, side, wide, high = frame
+    px, py = (x - low_x) / side, (y - low_y) / side
+    i, j = int(min(max(px, 0.0), wide - 1.0)), int(min(max(py, 0.0), high - 1.0))
+    i0, i1 = int(min(max(px - reach / side, 0.0), wide - 1.0)), int(min(max(px + reach / side, 0.0), wide - 1.0))
+    j0, j1 = int(min(max(py - reach / side, 0.0), high - 1.0)), int(min(max(py + reach / side, 0.0), high - 1.0))
     # Rings of boxes around the place's own, until what is left lies farther than what is found
     for ring in range(max(i - i0, i1 - i, j - j0, j1 - j) + 1):
         if ring > 1 and ((ring - 1) * side) ** 2 > best:
             break
         for q in range(max(j - ring, j0), min(j + ring, j1) + 1):
+            dy = max(q - py, py - q - 1, 0.0) * side
             step = 1 if abs(q - j) == ring or ring == 0 else 2 * ring
             for p in range(i - ring, i + ring + 1, step):
                 if p < i0 or p > i1:
                     continue
                 c = q * wide + p
-                for at in range(section.start[c], section.start[c + 1]):
-                    s = section.listed[at]
-                    ax, ay = section.segment[s, 0], section.segment[s, 1]
-                    ux, uy = section.segment[s, 2] - ax, section.segment[s, 3] - ay
-                    along = ((x - ax) * ux + (y - ay) * uy) / (ux * ux + uy * uy)
-                    along = min(max(along, 0.0), 1.0)
-                    fx, fy = ax + along * ux, ay + along * uy
-                    square = (x - fx) ** 2 + (y - fy) ** 2
+                begin, end = start[c], start[c + 1]
+                dx = max(p - px, px - p - 1, 0.0) * side
+                if begin == end or dx * dx + dy * dy >= best:
+                    continue
+                for at in range(begin, end):
+                    fx, fy, square = foot_on(x, y, segment, listed[at])
                     if square < best:
-                        best, which, foot_x, foot_y = square, s, fx, fy
+                        best, which, foot_x, foot_y = square, listed[at], fx, fy
     return which, np.sqrt(best), foot_x, foot_y
 
 

@@ -74,9 +74,9 @@ LOADED_LATE = frozenset(
         "fem.solving.kernels",
         "fem.solving.products",
         "fem.solving.lanes",
-        "fem.zooming.kernels",
         "fem.zooming.coarse_kernels",
         "fem.zooming.hang_kernels",
+        "fem.zooming.kernels",
         "fem.zooming.where_kernels",
     }
 )
