@@ -9,6 +9,7 @@ from zlib import crc32
 from fem.digits import number, reserve_text, with_unit
 from fem.judging.findings import Findings, HotSpot, Reserve
 from fem.judging.verdict import value_text, verdict_of
+from fem.telling.zoom_words import kind_sentence
 
 CRITERIA = {
     "maximum_stress": "maximum stress",
@@ -97,7 +98,7 @@ def _holds(findings: Findings) -> str:
             f". That location is {SINGULAR}; the minimum away from singularities is "
             f"{reserve_text(reserve.nonsingular_minimum)}"
         )
-    return sentence + "."
+    return f"{sentence}.{kind_sentence(findings, reserve)}"
 
 
 def _near(findings: Findings, reserve: Reserve) -> str:
