@@ -22,7 +22,7 @@ from fem.telling.canvas import Canvas, Label
 from fem.telling.colours import displacement_map, reserve_scale, utilisation
 from fem.telling.face_picture import draw_faces as draw_faces
 from fem.telling.load_picture import draw_loads
-from fem.telling.stage import CORNER, Stage, View, fit, near
+from fem.telling.stage import CORNER, Stage, fit, near
 from fem.telling.surface import eight_tets, four_triangles, lines, node_normals, outline
 from fem.telling.words import (
     SINGULAR,
@@ -299,7 +299,7 @@ def _hot_spot(run: Album, rank: int, case: str, spot: HotSpot) -> Picture:
     x, y = view.pixels(at)[0]
     canvas.marker(float(x), float(y))
     canvas.labels([Label(f"{reserve_text(spot.reserve)}  {spot.mode}", float(x), float(y), dot=False)])
-    _ruler(canvas, view)
+    canvas.ruler(view)
     singular = f" {_capital(SINGULAR)} ({spot.singular_reason})." if spot.singular else ""
     return run.finish(
         canvas,
@@ -314,17 +314,6 @@ def _hot_spot(run: Album, rank: int, case: str, spot: HotSpot) -> Picture:
         high=run.scale.edges[-2],
         view=view,
     )
-
-
-def _ruler(canvas: Canvas, view: View) -> None:
-    """A line of a round length, so that a close-up has a size."""
-    length = round_factor(view.half * 0.5)
-    long = length * view.size[1] / 2 / view.half
-    wide = max(long, 110)
-    x, y = canvas.width - 60 - wide, canvas.height - 200
-    canvas.pen.rectangle([x - 16, y - 52, x + wide + 16, y + 16], fill=(255, 255, 255))
-    canvas.pen.line([(x, y), (x + long, y)], fill=(20, 24, 28), width=6)
-    canvas.write((x, y - 12), f"{length:g} mm", size=28, anchor="ls")
 
 
 def _corner_facing(normal: Array) -> Array:
