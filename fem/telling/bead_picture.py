@@ -80,7 +80,8 @@ def draw_beads(zoom: ZoomView, *, rank: int, stage: Stage, scale: ReserveScale, 
     canvas.ruler(view)
     x, y = view.pixels(worst.top)[0]
     canvas.marker(float(x), float(y))
-    canvas.keep_clear(view.pixels(surface.points[:: max(1, len(surface.points) // 600)]))
+    _keep_off(canvas, view, surface)
+    canvas.taken.append((0, float(y) + TOP + 30, canvas.width, canvas.height))  # its line would cross the cut face
     canvas.labels([Label(f"{short_reserve(found.least)}  {found.mode}", float(x), float(y), dot=False)])
     where = f"around the worst bead at {place(found.worst_at_mm)}{_near(found)}"
     canvas.save(folder / bead_files(zoom.case, rank)[0])
@@ -128,7 +129,7 @@ def draw_layer(zoom: ZoomView, *, rank: int, stage: Stage, scale: ReserveScale, 
     canvas.reserve_bar(scale, asked=asked)
     x, y = view.pixels(worst.top)[0]
     canvas.marker(float(x), float(y))
-    canvas.keep_clear(view.pixels(worst.top))
+    _keep_off(canvas, view, surface)
     canvas.labels([Label(short_reserve(found.least), float(x), float(y), dot=False)])
     _numbers(canvas, zoom, grey=grey, beyond=bool(beyond.any()))
     canvas.ruler(view, left=COLUMN)
@@ -141,8 +142,8 @@ def draw_layer(zoom: ZoomView, *, rank: int, stage: Stage, scale: ReserveScale, 
         title=title,
         caption=f"{note}. Short strokes: bead direction (1).{outlined}",
         alt=f"{title}: {note}, coloured by reserve factor; minimum {short_reserve(found.least)} at "
-        f"{place(found.worst_at_mm)}. {_share(beyond, _judged_in(judged, window))} % of the judged beads of the layer "
-        "are beyond their strength.",
+        f"{place(found.worst_at_mm)}. {_share(beyond, _judged_in(judged, window))} % of the judged beads "
+        "of the layer are beyond their strength.",
         unit="1",
         high=scale.edges[-2],
         labels=tuple(canvas.texts),
@@ -281,6 +282,11 @@ def _polygons(surface: BeadSurface, which: Bools) -> Any:
 
     quads = surface.quads[which]
     return pv.PolyData(surface.points, np.column_stack([np.full(len(quads), 4), quads]).ravel())
+
+
+def _keep_off(canvas: Canvas, view: View, surface: BeadSurface) -> None:
+    """Keep labels off the beads."""
+    canvas.keep_clear(view.pixels(surface.points[:: max(1, len(surface.points) // 900)]))
 
 
 def _add_lines(stage: Stage, segments: Array, *, width: float, colour: Colour = LINE) -> None:
