@@ -63,17 +63,18 @@ def zoom(options: argparse.Namespace) -> int:
 
 
 def _print_zooms(console: Any, found: Mapping[str, ZoomFindings]) -> None:
-    from fem.telling.zoom_words import ZONES, short_reserve, zoom_line
+    from fem.telling.zoom_words import short_reserve, zones_in, zoom_line
 
     for case, z in found.items():
         console.print(f"Case {case}: {zoom_line(z)}.", soft_wrap=True)
     first = next(iter(found.values()))
+    zones = zones_in({zone: None for z in found.values() for zone in z.by_zone})
     near = f", {first.face_distance_mm:.1f} mm from face {first.face}" if first.face else ""
     title = f"Bead by bead in {first.body}, around {place_text(first.at_mm)} mm{near}"
     rows = [
         [
             case,
-            *(short_reserve(z.by_zone[zone]) if z.by_zone.get(zone) is not None else "–" for zone in ZONES),
+            *(short_reserve(z.by_zone[zone]) if z.by_zone.get(zone) is not None else "–" for zone in zones),
             z.mode,
             place_text(z.worst_at_mm),
             f"{z.beads_beyond:,}",
@@ -81,9 +82,11 @@ def _print_zooms(console: Any, found: Mapping[str, ZoomFindings]) -> None:
         ]
         for case, z in found.items()
     ]
-    heads = ["case", *ZONES, "failure mode", "at [mm]", "beads beyond", "settled"]
+    heads = ["case", *zones, "failure mode", "at [mm]", "beads beyond", "settled"]
     console.print(ruled(title, heads, rows))
-    console.print("wall, cover, core: minimum reserve factor of the beads there; beads beyond: past their strength.")
+    console.print(
+        f"{', '.join(zones)}: minimum reserve factor of the beads there; beads beyond: past their strength."
+    )
     for line in dict.fromkeys(map(_size_line, found.values())):
         console.print(line)
     if not all(z.settled for z in found.values()):

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -12,12 +13,13 @@ import numpy as np
 
 from fem.printing.beads import WAYS
 from fem.telling.album import LINE, Picture
+from fem.telling.bead_files import bead_files
 from fem.telling.bead_mesh import BeadSurface, Bools, Window, bead_surface, is_filled, outline_of
 from fem.telling.canvas import TOP, Canvas, Label, rgb
 from fem.telling.colours import Colour, ReserveScale, reserve_scale, utilisation
 from fem.telling.stage import Stage, View, fit, near
-from fem.telling.words import place, plain_name
-from fem.telling.zoom_words import ZONES, band_text, short_reserve, zoom_line
+from fem.telling.words import place
+from fem.telling.zoom_words import band_text, short_reserve, zones_in, zoom_line
 from fem.tensors import Array
 from fem.zooming.nouns import JudgedBeads, ZoomView
 
@@ -41,21 +43,26 @@ class Worst:
     top: Array
 
 
-def bead_files(case: str, rank: int) -> tuple[str, str]:
-    """The files of the two pictures of a case's zoom, counted from one: the beads cut open, and their layer."""
-    return f"beads_{plain_name(case)}_{rank}.png", f"bead_layer_{plain_name(case)}_{rank}.png"
-
-
 def draw_zooms(zooms: Sequence[ZoomView], *, required: float, asked: bool, folder: Path) -> tuple[Picture, ...]:
     """Both pictures of every zoom, in a window of their own."""
     folder.mkdir(parents=True, exist_ok=True)
-    scale, out, ranks = reserve_scale(required), list[Picture](), dict[str, int]()
     with Stage() as stage:
-        for zoom in zooms:
-            ranks[zoom.case] = rank = ranks.get(zoom.case, 0) + 1
-            out.append(draw_beads(zoom, rank=rank, stage=stage, scale=scale, asked=asked, folder=folder))
-            out.append(draw_layer(zoom, rank=rank, stage=stage, scale=scale, asked=asked, folder=folder))
-    return tuple(out)
+        jobs = bead_jobs(zooms, stage=stage, scale=reserve_scale(required), asked=asked, folder=folder)
+        return tuple(draw() for _, draw in jobs)
+
+
+def bead_jobs(
+    zooms: Sequence[ZoomView], *, stage: Stage, scale: ReserveScale, asked: bool, folder: Path
+) -> list[tuple[str, Callable[[], Picture]]]:
+    """What draws both pictures of every zoom, each with a name for the progress."""
+    out: list[tuple[str, Callable[[], Picture]]] = []
+    ranks: dict[str, int] = {}
+    for zoom in zooms:
+        ranks[zoom.case] = rank = ranks.get(zoom.case, 0) + 1
+        for draw in (draw_beads, draw_layer):
+            made = partial(draw, zoom, rank=rank, stage=stage, scale=scale, asked=asked, folder=folder)
+            out.append((f"beads, {zoom.case}", made))
+    return out
 
 
 def draw_beads(zoom: ZoomView, *, rank: int, stage: Stage, scale: ReserveScale, asked: bool, folder: Path) -> Picture:
@@ -328,7 +335,7 @@ def _numbers(canvas: Canvas, zoom: ZoomView, *, grey: bool, beyond: bool) -> Non
         canvas.write((COLUMN, y + 46), below, size=27)
         y += 106
     canvas.write((COLUMN, y), "minimum by zone, bead by bead", size=27, bold=True)
-    for zone in ZONES:
+    for zone in zones_in(found.by_zone):
         y += 40
         least = found.by_zone.get(zone)
         canvas.write((COLUMN, y), zone, size=27)

@@ -93,12 +93,11 @@ def _holds(findings: Findings) -> str:
         f"{told}: the minimum reserve factor is {reserve_text(reserve.minimum)} ({target}), in case {name}, "
         f"failure mode: {reserve.mode}, at {place(reserve.at_mm)}{_near(findings, reserve)}"
     )
+    sentence += f".{kind_sentence(findings, reserve)}"
     if reserve.singular:
-        sentence += (
-            f". That location is {SINGULAR}; the minimum away from singularities is "
-            f"{reserve_text(reserve.nonsingular_minimum)}"
-        )
-    return f"{sentence}.{kind_sentence(findings, reserve)}"
+        away = reserve_text(reserve.nonsingular_minimum)
+        sentence += f" That location is {SINGULAR}; the minimum away from singularities is {away}."
+    return sentence
 
 
 def _near(findings: Findings, reserve: Reserve) -> str:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from fem.digits import reserve_text
 from fem.judging.findings import CaseFindings, Findings, HotSpot, RequirementFindings, Reserve
+from fem.judging.variant_numbers import VariantNumbers
 from fem.judging.verdict import is_reserve, value_text
 from fem.judging.zoomed import ZoomFindings
 
@@ -52,19 +53,29 @@ def zoom_line(zoom: ZoomFindings) -> str:
     )
 
 
+def zones_in(by_zone: Mapping[str, float | None]) -> tuple[str, ...]:
+    """The zones that a table lists: those of a print, and any other that was judged."""
+    return (*ZONES, *(zone for zone in by_zone if zone not in ZONES))
+
+
 def is_told(findings: Findings) -> bool:
     """Whether a reader needs to know the kind of a number: a body is printed."""
     return any(body.print is not None for body in findings.bodies.values())
 
 
-def kind_of(told: Reserve | HotSpot) -> str:
+def is_beads(told: Reserve | HotSpot | VariantNumbers) -> bool:
+    """Whether a number is that of the beads."""
+    return told.decided_by != "homogenised"
+
+
+def kind_of(told: Reserve | HotSpot | VariantNumbers) -> str:
     """By which of the two a number was calculated."""
-    return HOMOGENISED if told.decided_by == "homogenised" else BEADS
+    return BEADS if is_beads(told) else HOMOGENISED
 
 
 def reserve_line(reserve: Reserve) -> str:
     """The kind of a case's minimum, and the other number where there are both."""
-    if kind_of(reserve) == HOMOGENISED:
+    if not is_beads(reserve):
         return HOMOGENISED
     return two_levels(
         reserve.minimum,
@@ -79,14 +90,14 @@ def kind_sentence(findings: Findings, reserve: Reserve) -> str:
     """What the answer adds about the kind of its number, with a space before; "" where it needs no word."""
     if not is_told(findings) or math.isinf(reserve.minimum):
         return ""
-    if kind_of(reserve) == BEADS:
-        return f" That is {reserve_line(reserve)}."
+    if is_beads(reserve):
+        return f" Both calculations: {reserve_line(reserve)}."
     return f" That number is {HOMOGENISED}: the beads at this location were not resolved."
 
 
 def aside(told: Reserve | HotSpot) -> str:
     """The same for a narrow cell: "bead by bead (0.93 to 1.03); homogenised 0.29"."""
-    if kind_of(told) == HOMOGENISED:
+    if not is_beads(told):
         return HOMOGENISED
     band = band_text(told.band) if isinstance(told, Reserve) else ""
     within = f" ({band})" if band else ""

@@ -11,8 +11,9 @@ import pytest
 
 from fem.printing.beads import COVER, WALL
 from fem.telling.bead_file import NAMES, write_beads
+from fem.telling.bead_files import bead_files
 from fem.telling.bead_mesh import Window, bead_surface, is_filled
-from fem.telling.bead_picture import bead_files, draw_zooms, drawn_window, opened, strokes, worst_box
+from fem.telling.bead_picture import draw_zooms, drawn_window, opened, strokes, worst_box
 from fem.telling.colours import reserve_scale
 from fem.zooming.nouns import ZoomView
 
