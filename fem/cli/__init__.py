@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import argparse
+import re
+import sys
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, NoReturn
 
-from fem.cli import comparing, materials, orienting, reviewing, solids, studies
+from fem.cli import comparing, judging, materials, orienting, reviewing, solids, studies, zooming
 from fem.cli.guard import guarded
 from fem.errors import clean
 from fem.solving.distributed.ranks import company, place, serve
@@ -37,8 +39,19 @@ def _run_in_company(arguments: Sequence[str] | None) -> int:
 
 
 def _run(arguments: Sequence[str] | None) -> int:
-    options = _parser().parse_args(arguments)
+    options = _parser().parse_args(_with_points(sys.argv[1:] if arguments is None else arguments))
     return int(options.command(options))
+
+
+def _with_points(arguments: Sequence[str]) -> list[str]:
+    """The arguments with a point bound to its option: one that begins with a minus would look like another option."""
+    out: list[str] = []
+    for text in arguments:
+        if out and out[-1] == "--at" and re.match(r"-\s*[\d.,]", text):
+            out[-1] = f"--at={text}"
+        else:
+            out.append(text)
+    return out
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -54,6 +67,7 @@ def _parser() -> argparse.ArgumentParser:
     run.add_argument("study", help="study file (TOML)")
     run.add_argument("--out", type=Path, help="folder for the results (default: results/<study>)")
     run.add_argument("--strict", action="store_true", help="exit with status 3 when a requirement is not met")
+    judging.add_options(run)
     run.set_defaults(command=studies.run)
 
     check = sub.add_parser("check", help="read a study, match its faces and add up its loads, without solving")
@@ -73,7 +87,10 @@ def _parser() -> argparse.ArgumentParser:
     report = sub.add_parser("report", help="write the design review of a study as PDF and HTML, solving it if needed")
     report.add_argument("study", help="study file (TOML)")
     report.add_argument("--out", type=Path, help="folder for the results (default: results/<study>)")
+    judging.add_options(report)
     report.set_defaults(command=reviewing.report)
+
+    zooming.add_to(sub)
 
     faces = sub.add_parser("faces", help="list the faces of a solid, or the solids of a file, and draw the numbers")
     faces.add_argument("solid", help="STEP, IGES, BREP, STL, OBJ, PLY or 3MF file")

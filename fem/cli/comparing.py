@@ -69,23 +69,28 @@ def _any_meets(comparison: Comparison) -> bool:
 
 def _print_comparison(console: Any, comparison: Comparison) -> None:
     from fem.telling.words import money
+    from fem.telling.zoom_words import is_beads
 
     cost = f"cost [{money(comparison.currency)}]"
     heads = ["variant", "mass [g]", "time [h]", cost, "minimum reserve factor", "deflection [mm]"]
     rows = [_row(v, comparison) for v in comparison.variants]
     tell_cautions(console, (c for c in comparison.decisive if c.text != comparison.reason))
     console.print(ruled(comparison.title, [*heads, "requirements missed"], rows))
+    if any(is_beads(v) for v in comparison.variants):
+        console.print('Reserve factors that do not say "bead by bead" are homogenised.')
     if any(v.singular for v in comparison.variants):
         console.print("* singular: the value does not converge with mesh refinement.")
     console.print(comparison.reason, soft_wrap=True)
 
 
 def _row(v: VariantNumbers, comparison: Comparison) -> list[str]:
+    from fem.telling.zoom_words import BEADS, is_beads
+
     name = f"{v.name} (reference)" if v.reference else v.name
     name = f"{name} <-" if v.name == comparison.best else name
     if not v.answered:
         return [name, "", "", "", "", "", f"not computed: {v.error}"]
     plain = ["" if n is None else number(n, digits=4) for n in (v.mass_g, v.time_h, v.cost)]
-    reserve = reserve_text(v.reserve or 0.0) + (" *" if v.singular else "")
+    reserve = reserve_text(v.reserve or 0.0) + (" *" if v.singular else "") + (f", {BEADS}" if is_beads(v) else "")
     bend = f"{v.deflection_mm or 0.0:.3g}"
     return [name, *plain, reserve, bend, "; ".join(v.missed)]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 
 from fem.cli.console import progress, screen
+from fem.cli.judging import changes_of
 from fem.cli.studies import CAUTION
 
 
@@ -14,7 +15,7 @@ def report(options: argparse.Namespace) -> int:
     from fem.telling.words import answer
 
     with progress() as say:
-        made = review_study(options.study, out=options.out, progress=say)
+        made = review_study(options.study, changes=changes_of(options), out=options.out, progress=say)
     console = screen()
     console.print(made.findings.title, soft_wrap=True, style="bold")
     for sentence in answer(made.findings):

@@ -6,6 +6,7 @@ import argparse
 from typing import TYPE_CHECKING, Any
 
 from fem.cli.console import place_text, progress, ruled, screen, tell_cautions
+from fem.cli.judging import changes_of
 from fem.digits import number, reserve_text, with_unit
 
 if TYPE_CHECKING:
@@ -22,7 +23,7 @@ def run(options: argparse.Namespace) -> int:
     from fem.study.run import run_study
 
     with progress() as say:
-        findings, report = run_study(options.study, out=options.out, progress=say)
+        findings, report = run_study(options.study, changes=changes_of(options), out=options.out, progress=say)
     console = screen()
     _print_findings(console, findings)
     console.print(f"Report: {report}", soft_wrap=True)
@@ -55,8 +56,9 @@ def _print_reactions(console: Any, findings: Findings) -> None:
 
 
 def _print_findings(console: Any, findings: Findings) -> None:
-    from fem.judging.verdict import is_reserve, value_text
+    from fem.judging.verdict import is_reserve
     from fem.telling.words import answer
+    from fem.telling.zoom_words import value_and_kind
 
     for sentence in answer(findings):
         console.print(sentence, soft_wrap=True)
@@ -68,7 +70,7 @@ def _print_findings(console: Any, findings: Findings) -> None:
             [
                 "reserve factor" if is_reserve(r) else r.name,
                 with_unit(r.limit, r.unit),
-                value_text(r),
+                value_and_kind(findings, r),
                 "met" if r.met else "NOT MET",
                 r.where,
             ]
@@ -81,6 +83,7 @@ def _print_findings(console: Any, findings: Findings) -> None:
 
 def _print_cases(console: Any, findings: Findings) -> None:
     from fem.telling.reactions import failing_load
+    from fem.telling.zoom_words import is_told, kind_of, zoom_line
 
     def of(reserve: Any) -> str:
         return f"{reserve.body}: " if len(findings.bodies) > 1 and ":" not in reserve.face else ""
@@ -88,11 +91,12 @@ def _print_cases(console: Any, findings: Findings) -> None:
     rows = []
     for name, case in findings.cases.items():
         r = case.reserve
+        kind = f"\n{kind_of(r)}" if is_told(findings) else ""
         rows.append(
             [
                 name,
                 number(case.maximum_displacement_mm),
-                reserve_text(r.minimum) + (" *" if r.singular else ""),
+                reserve_text(r.minimum) + (" *" if r.singular else "") + kind,
                 failing_load(case),
                 f"{r.mode}, in the {r.zone}",
                 f"{of(r)}{r.face} {place_text(r.at_mm)}",
@@ -103,6 +107,9 @@ def _print_cases(console: Any, findings: Findings) -> None:
     console.print(ruled(findings.title, [*columns, "near, at [mm]", "residual [1]"], rows))
     if any(c.reserve.singular for c in findings.cases.values()):
         console.print("* singular: at a support's or load's edge; the value does not converge with refinement.")
+    for name, case in findings.cases.items():
+        for z in case.zooms:
+            console.print(f"Case {name}, {place_text(z.at_mm)} mm: {zoom_line(z)}.", soft_wrap=True)
 
 
 def check(options: argparse.Namespace) -> int:

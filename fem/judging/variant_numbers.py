@@ -14,7 +14,8 @@ class VariantNumbers:
     `cost` (in the user's own money) are of its printed bodies together. `deflection_mm` and, by watched face,
     `displacement_mm` and `rotation_deg` are the largest over the cases; `reserve` is the minimum, in `reserve_case`,
     by `mode` in the `zone` at `at_mm`, `reserve_away` the minimum away from singularities (`singular`: the
-    minimum is at one). `missed` says which requirements are not met, in words with numbers;
+    minimum is at one); `decided_by` whether it is "homogenised" or the beads' ("zoom", "whole"). `missed` says which
+    requirements are not met, in words with numbers;
     `shortfall` is the largest share by which one is missed (0: none is). `decisive` is the first sentence of each
     kind of caution that can turn the verdict. `findings_file` is relative to the comparison's folder.
     """
@@ -39,6 +40,7 @@ class VariantNumbers:
     body: str = ""
     at_mm: tuple[float, ...] = ()
     singular: bool = False
+    decided_by: str = "homogenised"
     missed: tuple[str, ...] = ()
     shortfall: float = 0.0
     cautions: tuple[str, ...] = ()

@@ -12,8 +12,8 @@ from typing import Any
 
 from fem.errors import Faults, InputError, nearest, toml_trouble
 from fem.study.form import checked_form
-from fem.study.plans import Requirements, Study
-from fem.study.to_plans import body_plan, face_query, load_plan, support_plan, vector
+from fem.study.plans import Judging, Requirements, Study
+from fem.study.to_plans import body_plan, face_query, judging, load_plan, support_plan, vector
 
 LARGEST_STUDY = 4_000_000
 """A study file with more bytes than this is some other file."""
@@ -39,13 +39,15 @@ def study_of(
     """
     form, faults = checked_form(tree, file), Faults()
     bodies = {name: faults.of(body_plan, name, body, file) for name, body in form.bodies.items()}
+    read = [body for body in bodies.values() if body is not None]
+    judge = faults.of(judging, form.judge, read, file)
     faults.refuse(str(file))
     study = Study(
         path=file,
         title=form.title,
         currency=form.currency or "",
         question=form.question,
-        bodies={name: body for name, body in bodies.items() if body is not None},
+        bodies={body.name: body for body in read},
         faces={name: face_query(face) for name, face in form.faces.items()},
         supports={name: support_plan(name, support) for name, support in form.supports.items()},
         loads={name: load_plan(name, load) for name, load in form.loads.items()},
@@ -54,6 +56,7 @@ def study_of(
         watch=tuple(dict.fromkeys([*form.watch.faces, *form.requirements.rotation, *form.requirements.displacement])),
         requirements=Requirements(**form.requirements.model_dump()),
         solver=form.solver,
+        judge=judge or Judging(),
         variants=form.variants,
         sweep={path: tuple(values) for path, values in form.sweep.items()},
     )

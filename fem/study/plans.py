@@ -16,6 +16,11 @@ from fem.loading.plan import LoadPlan, Vector
 from fem.part.faces import FaceQuery
 from fem.printing.plan import INFILL_ANGLE, PrintPlan
 
+MOST_ZOOMS = 20
+"""Places of a case that may be asked to be solved bead by bead."""
+FINEST_VOXEL = 12
+"""Boxes across a bead, beyond which finer ones would tell nothing more."""
+
 
 @dataclass(frozen=True)
 class PrintKeys:
@@ -123,6 +128,20 @@ class Requirements:
 
 
 @dataclass(frozen=True)
+class Judging:
+    """What is solved bead by bead besides the homogenised answer.
+
+    `zoom` is the number of places a case (None: those where the homogenised answer is not to be trusted), `whole`
+    whether every printed body is solved so, `voxel` [mm] the edge in the layer of the boxes (None: chosen from the
+    bead).
+    """
+
+    zoom: int | None = None
+    whole: bool = False
+    voxel: float | None = None
+
+
+@dataclass(frozen=True)
 class Study:
     """A study file as read and checked.
 
@@ -148,6 +167,7 @@ class Study:
     watch: tuple[str, ...]
     requirements: Requirements
     solver: str
+    judge: Judging = Judging()
     variants: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     sweep: Mapping[str, tuple[Any, ...]] = field(default_factory=dict)
     text: str = field(default="", init=False)

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from fem.errors import InputError
 from fem.judging.choice import Comparison
@@ -40,22 +41,28 @@ class Reviewed:
 
 
 def review_study(
-    path: Path | str, *, out: Path | None = None, date: datetime.date | None = None, progress: Progress | None = None
+    path: Path | str,
+    *,
+    changes: Mapping[str, Any] | None = None,
+    out: Path | None = None,
+    date: datetime.date | None = None,
+    progress: Progress | None = None,
 ) -> Reviewed:
     """Write review.pdf and review.html beside the results of a study, in results/<study>/ or `out`.
 
     Results of the same inputs and version are taken as they are; else the study is solved first. A finished
     comparison of the same inputs brings its variants and its reference part. `date` (today) stands on every page.
+    `changes` are values at paths of keys that count in place of the file's.
     Errors: all that a run may raise; InputError when the folder does not take the files.
     """
     from fem.telling.review import write_review
 
-    study = read_study(path)
+    study = read_study(path).with_(changes) if changes else read_study(path)
     folder = Path(out) if out is not None else Path(DEFAULT_FOLDER) / study.path.stem
     checked_place(folder)
     missing = what_is_missing(study, folder)
     if missing:
-        run_study(path, out=out, progress=lambda text, share: clock_say(progress, text, 0.9 * share))
+        run_study(path, changes=changes, out=out, progress=lambda text, share: clock_say(progress, text, 0.9 * share))
     start = 0.9 if missing else 0.0
     material = gather_material(study, folder)
     with added_together(folder) as beside:

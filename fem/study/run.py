@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -255,16 +256,23 @@ def check_study(study: Study, *, progress: Progress | None = None) -> Checked:
     )
 
 
-def run_study(path: Any, *, out: Path | None = None, progress: Progress | None = None) -> tuple[Findings, Path]:
+def run_study(
+    path: Any,
+    *,
+    changes: Mapping[str, Any] | None = None,
+    out: Path | None = None,
+    progress: Progress | None = None,
+) -> tuple[Findings, Path]:
     """Answer a study file and write results/<study>/ (or `out`); returns the findings and the report's path.
 
+    `changes` are values at paths of keys that count in place of the file's ({"judge.zoom": 3}).
     Everything is written into a folder beside and renamed at the end, so that a stopped run leaves the older
     results as they were.
     """
     from fem.judging.findings import write_findings
     from fem.telling import tell
 
-    study = read_study(path)
+    study = read_study(path).with_(changes) if changes else read_study(path)
     wanted = Path(out) if out is not None else Path(DEFAULT_FOLDER) / study.path.stem
     with fresh_folder(wanted) as beside:
         outcome = answer(prepare(study, progress=progress), progress=progress)

@@ -14,9 +14,10 @@ from fem.loading.pressure import DepthPressure
 from fem.loading.spot import Spot
 from fem.part.faces import FaceQuery
 from fem.study.form import key_path
-from fem.study.plans import BodyPlan, PrintKeys, SupportPlan, Vector
+from fem.study.plans import FINEST_VOXEL, BodyPlan, Judging, PrintKeys, SupportPlan, Vector
 
 if TYPE_CHECKING:
+    from fem.study.keys import JudgeForm
     from fem.study.keys.bodies import BodyForm, PrintForm
     from fem.study.keys.faces import FaceForm
     from fem.study.keys.loads import LoadForm
@@ -90,6 +91,27 @@ def _left_out(form: PrintForm) -> tuple[str, ...]:
 def _card(name: str, file: Path) -> str:
     """A card's name as it is; the path of a card file made absolute, read from where the study lies."""
     return os.path.abspath(file.parent / name) if name.endswith(".toml") or "/" in name else name
+
+
+def judging(form: JudgeForm, bodies: Iterable[BodyPlan], file: Path) -> Judging:
+    """What is solved bead by bead. Errors: InputError for a voxel that does not suit the beads of a body."""
+    judge = Judging(form.zoom, form.whole, form.voxel)
+    for body in bodies if judge.voxel is not None else ():
+        if body.print is not None:
+            refuse_voxel(judge.voxel or 0.0, body.name, body.print.bead_width, where=f"{file}: judge.voxel")
+    return judge
+
+
+def refuse_voxel(voxel: float, body: str, bead_width: float, *, where: str) -> None:
+    """Errors: InputError for an edge [mm] of boxes that is wider than a bead [mm] or needlessly fine."""
+    finest = bead_width / FINEST_VOXEL
+    advice = f'Leave it out, or write voxel = "{bead_width / 4:.4g} mm".'
+    if voxel > bead_width * (1 + 1e-9):
+        told = f"{voxel:g} mm is wider than a bead of {body}, {bead_width:g} mm: beads could not be told apart."
+        raise InputError(told, where=where, advice=advice)
+    if voxel < finest * (1 - 1e-9):
+        told = f"{voxel:g} mm is less than 1/{FINEST_VOXEL} of a bead of {body}, {finest:.3g} mm."
+        raise InputError(told, where=where, advice=advice)
 
 
 def face_query(form: FaceForm) -> FaceQuery:

@@ -232,6 +232,20 @@ class Canvas:
         for grow, colour, wide in ((0, WHITE, 10), (-2, INK, 5)):
             self.pen.ellipse([x - 26 - grow, y - 26 - grow, x + 26 + grow, y + 26 + grow], outline=colour, width=wide)
 
+    def ruler(self, view: View, *, left: int | None = None) -> None:
+        """A line of a round length at the foot of the scene, so that a close-up has a size; it begins at `left` [px],
+        or ends at the right edge.
+        """
+        from fem.telling.words import round_factor
+
+        length = round_factor(view.half * 0.5)
+        long = length * view.size[1] / 2 / view.half
+        wide = max(long, 110)
+        x, y = self.width - 60 - wide if left is None else left, self.height - BOTTOM - 30
+        self.pen.rectangle([x - 16, y - 52, x + wide + 16, y + 16], fill=WHITE)
+        self.pen.line([(x, y), (x + long, y)], fill=INK, width=6)
+        self.write((x, y - 12), f"{length:g} mm", size=28, anchor="ls")
+
     def save(self, path: Path) -> None:
         """Write the page as PNG beside its place and rename it there."""
         beside = path.with_name(path.name + ".part")

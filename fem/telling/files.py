@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
@@ -40,7 +41,6 @@ def write_fields(scene: Scene, path: Path) -> Path:
     bodies. Written beside and renamed.
     """
     import pyvista
-    from vtkmodules.vtkIOXML import vtkXMLUnstructuredGridWriter
 
     mesh = scene.mesh
     grid = pyvista.UnstructuredGrid({pyvista.CellType.QUADRATIC_TETRA: mesh.tets}, mesh.nodes)
@@ -53,9 +53,21 @@ def write_fields(scene: Scene, path: Path) -> Path:
         for kind, components in COMPONENTS.items():
             values = getattr(fields, kind)[:, ORDER].astype(np.float32)
             grid.point_data[names[kind]] = values
-            array = grid.GetPointData().GetAbstractArray(names[kind])
-            for i, component in enumerate(components):
-                array.SetComponentName(i, component)
+            name_components(grid.GetPointData(), names[kind], components)
+    return write_grid(grid, path)
+
+
+def name_components(data: Any, name: str, components: Sequence[str]) -> None:
+    """Name the components of an array of a grid's point or cell data."""
+    array = data.GetAbstractArray(name)
+    for i, component in enumerate(components):
+        array.SetComponentName(i, component)
+
+
+def write_grid(grid: Any, path: Path) -> Path:
+    """Write an unstructured grid as VTU beside its place and rename it there. Errors: OSError."""
+    from vtkmodules.vtkIOXML import vtkXMLUnstructuredGridWriter
+
     path.parent.mkdir(parents=True, exist_ok=True)
     beside = path.with_name(path.name + ".part")
     writer = vtkXMLUnstructuredGridWriter()

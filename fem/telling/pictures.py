@@ -7,7 +7,7 @@ Every picture states its case and unit; its `alt` text carries the numbers, so t
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -18,11 +18,12 @@ from fem.judging.findings import Findings, HotSpot
 from fem.judging.scene import CaseFields, Scene
 from fem.judging.verdict import verdict_of
 from fem.telling.album import GHOST, GREY, LINE, Album, Picture, Progress
+from fem.telling.bead_picture import bead_jobs
 from fem.telling.canvas import Canvas, Label
 from fem.telling.colours import displacement_map, reserve_scale, utilisation
 from fem.telling.face_picture import draw_faces as draw_faces
 from fem.telling.load_picture import draw_loads
-from fem.telling.stage import CORNER, Stage, View, fit, near
+from fem.telling.stage import CORNER, Stage, fit, near
 from fem.telling.surface import eight_tets, four_triangles, lines, node_normals, outline
 from fem.telling.words import (
     SINGULAR,
@@ -34,16 +35,26 @@ from fem.telling.words import (
     worst_hot_spots,
 )
 from fem.telling.zone_picture import cut_file, draw_zones
+from fem.telling.zoom_words import HOMOGENISED, aside, is_told
 from fem.tensors import Array
+from fem.zooming.nouns import ZoomView
 
 SEEN_SHARE = 0.08
 """The exaggerated deflection is at most this share of the box's diagonal."""
 
 
 def draw_pictures(
-    findings: Findings, scene: Scene, *, folder: Path, progress: Progress = None
+    findings: Findings,
+    scene: Scene,
+    *,
+    folder: Path,
+    zooms: Sequence[ZoomView] = (),
+    progress: Progress = None,
 ) -> tuple[Picture, ...]:
-    """Draw all pictures into `folder` (made if missing) and return them in the order in which to read them."""
+    """Draw all pictures into `folder` (made if missing) and return them in the order in which to read them.
+
+    `zooms` are the places solved bead by bead, in the order of each case's findings.
+    """
     folder.mkdir(parents=True, exist_ok=True)
     mesh = scene.mesh
     required = verdict_of(findings).required
@@ -76,6 +87,7 @@ def draw_pictures(
             jobs.append(("cut", partial(_cut, run, worst)))
         for rank, (name, spot) in enumerate(worst_hot_spots(findings, apart=0.04 * mesh.diagonal), start=1):
             jobs.append((f"hot spot {rank}", partial(_hot_spot, run, rank, name, spot)))
+        jobs += bead_jobs(zooms, stage=stage, scale=run.scale, asked=verdict_of(findings).asked, folder=folder)
         out = []
         for i, (what, draw) in enumerate(jobs):
             if progress:
@@ -185,7 +197,7 @@ def _reserve(run: Album, case: str, reserve: Array) -> Picture:
     of = f"case {case}" if case else "minimum of all cases"
     title = f"Reserve factor on the surface, {of}"
     canvas = Canvas(
-        run.stage.show(view), title=title, note=f"Minimum on the surface {reserve_text(least)}", view=view
+        run.stage.show(view), title=title, note=f"Minimum on the surface {reserve_text(least)}{_kind(run)}", view=view
     )
     canvas.reserve_bar(run.scale, asked=verdict_of(run.findings).asked)
     if np.isfinite(least):
@@ -198,8 +210,9 @@ def _reserve(run: Album, case: str, reserve: Array) -> Picture:
         kind="reserve",
         case=case,
         title=title,
-        caption=f"Minimum on the surface {reserve_text(least)} at {place(run.nodes[worst])}. {number(100 * share)} % "
-        f"of the surface nodes lie below {run.scale.required:g}. The heavy marks on the bar are failure (1) and the "
+        caption=f"Minimum on the surface {reserve_text(least)}{_kind(run)} at {place(run.nodes[worst])}. "
+        f"{number(100 * share)} % of the surface nodes lie below {run.scale.required:g}. "
+        "The heavy marks on the bar are failure (1) and the "
         f"reserve factor {'required' if verdict_of(run.findings).asked else 'taken as target'} "
         f"({run.scale.required:g}).",
         alt=f"Reserve factor on the surface, {of}: minimum {reserve_text(least)} at {place(run.nodes[worst])}; "
@@ -259,7 +272,7 @@ def _cut(run: Album, case: str) -> Picture:
     title = f"Reserve factor on {plane}, case {case}"
     least_of = "minimum away from singularities" if spot else "minimum"
     moved = f"; the section lies {number(abs(level - at[axis]))} mm inward" if level != at[axis] else ""
-    note = f"Through the {least_of}, {reserve_text(least)} at {place(at)}{moved}"
+    note = f"Through the {least_of}, {reserve_text(least)}{_kind(run)} at {place(at)}{moved}"
     canvas = Canvas(run.stage.show(view), title=title, note=note, view=view)
     canvas.reserve_bar(run.scale, asked=verdict_of(run.findings).asked)
     if np.isfinite(least):
@@ -299,7 +312,8 @@ def _hot_spot(run: Album, rank: int, case: str, spot: HotSpot) -> Picture:
     x, y = view.pixels(at)[0]
     canvas.marker(float(x), float(y))
     canvas.labels([Label(f"{reserve_text(spot.reserve)}  {spot.mode}", float(x), float(y), dot=False)])
-    _ruler(canvas, view)
+    canvas.ruler(view)
+    colours = f" Reserve factor: {aside(spot)}; the colours are {HOMOGENISED}." if is_told(run.findings) else ""
     singular = f" {_capital(SINGULAR)} ({spot.singular_reason})." if spot.singular else ""
     return run.finish(
         canvas,
@@ -307,7 +321,8 @@ def _hot_spot(run: Album, rank: int, case: str, spot: HotSpot) -> Picture:
         kind="hot spot",
         case=case,
         title=title,
-        caption=f"{_capital(spot.mode)}, in {spot.zone} of {spot.body}, at {place(at)}{near_face}.{singular}",
+        caption=f"{_capital(spot.mode)}, in {spot.zone} of {spot.body}, at {place(at)}{near_face}.{colours}"
+        f"{singular}",
         alt=f"Close-up of hot spot {rank}: reserve factor {reserve_text(spot.reserve)} in case {case}, {spot.mode}, "
         f"at {place(at)}{near_face}.{singular}",
         unit="1",
@@ -316,15 +331,9 @@ def _hot_spot(run: Album, rank: int, case: str, spot: HotSpot) -> Picture:
     )
 
 
-def _ruler(canvas: Canvas, view: View) -> None:
-    """A line of a round length, so that a close-up has a size."""
-    length = round_factor(view.half * 0.5)
-    long = length * view.size[1] / 2 / view.half
-    wide = max(long, 110)
-    x, y = canvas.width - 60 - wide, canvas.height - 200
-    canvas.pen.rectangle([x - 16, y - 52, x + wide + 16, y + 16], fill=(255, 255, 255))
-    canvas.pen.line([(x, y), (x + long, y)], fill=(20, 24, 28), width=6)
-    canvas.write((x, y - 12), f"{length:g} mm", size=28, anchor="ls")
+def _kind(run: Album) -> str:
+    """What is said after a number read off the fields, where there may be another of the beads."""
+    return f" ({HOMOGENISED})" if is_told(run.findings) else ""
 
 
 def _corner_facing(normal: Array) -> Array:

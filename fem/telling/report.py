@@ -6,7 +6,7 @@ import base64
 import io
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -15,12 +15,26 @@ from fem.cores import workers
 from fem.errors import BeadworkError
 from fem.judging.findings import Findings, write_findings
 from fem.judging.scene import Scene
-from fem.judging.verdict import value_text, verdict_of
+from fem.judging.verdict import verdict_of
 from fem.telling import words
 from fem.telling.album import Picture, Progress
+from fem.telling.bead_files import bead_files
 from fem.telling.files import write_fields, write_text
 from fem.telling.printed import ASSUMED, FROM_ASSUMED, plan_rows, zone_rows
 from fem.telling.reactions import EXPLAINED, HEAD, failing_load, reaction_rows
+from fem.telling.zoom_rows import EXPLAINED as EXPLAINED_PLACES
+from fem.telling.zoom_rows import (
+    MISSED_HEAD,
+    WHOLE_EXPLAINED,
+    WHOLE_HEAD,
+    missed_rows,
+    whole_line,
+    whole_rows,
+    zoom_rows,
+    zoom_title,
+)
+from fem.telling.zoom_words import aside, is_told, value_and_kind, zoom_line
+from fem.zooming.nouns import ZoomView
 
 LIMIT_BYTES = 8_000_000
 """The page stays below this, plotly's script included."""
@@ -31,8 +45,18 @@ ORDER = ("σxx", "σyy", "σzz", "τyz", "τxz", "τxy")
 PRINT_ORDER = ("σ11", "σ22", "σ33", "τ23", "τ13", "τ12")
 
 
-def tell(findings: Findings, scene: Scene, *, folder: Path, progress: Progress = None) -> Path:
-    """Write findings.json, fields.vtu, pictures/*.png and report.html into `folder`; return the report's path."""
+def tell(
+    findings: Findings,
+    scene: Scene,
+    *,
+    folder: Path,
+    zooms: Sequence[ZoomView] = (),
+    progress: Progress = None,
+) -> Path:
+    """Write findings.json, fields.vtu, pictures/*.png and report.html into `folder`; return the report's path.
+
+    `zooms` are the places solved bead by bead, in the order of each case's findings.
+    """
     from fem.telling.pictures import draw_pictures
 
     say = progress or (lambda _text, _share: None)
@@ -41,7 +65,11 @@ def tell(findings: Findings, scene: Scene, *, folder: Path, progress: Progress =
     write_findings(findings, folder / "findings.json")
     write_fields(scene, folder / "fields.vtu")
     pictures = draw_pictures(
-        findings, scene, folder=folder / "pictures", progress=lambda text, share: say(text, 0.05 + 0.75 * share)
+        findings,
+        scene,
+        folder=folder / "pictures",
+        zooms=zooms,
+        progress=lambda text, share: say(text, 0.05 + 0.75 * share),
     )
     say("report", 0.8)
     path = write_report(findings, scene, pictures, folder=folder)
@@ -116,6 +144,7 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         flat=flat,
         words=_words,
         criterion=words.criterion,
+        aside=aside,
         failing_load=failing_load,
         reaction_rows=reaction_rows,
     )
@@ -127,7 +156,14 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         decisive=[c for c in findings.cautions if c.decisive],
         required=verdict.required,
         asked=verdict.asked,
-        pictures=[p for p in pictures if p.kind != "zones"],
+        pictures=[p for p in pictures if p.kind not in ("zones", "beads", "bead layer")],
+        kinds=is_told(findings),
+        places=_places(findings, pictures),
+        places_explained=EXPLAINED_PLACES,
+        whole=_whole(findings),
+        whole_explained=WHOLE_EXPLAINED,
+        whole_head=WHOLE_HEAD,
+        missed_head=MISSED_HEAD,
         printed=_printed(findings, pictures),
         axes=_bead_axes(findings),
         embedded=embedded,
@@ -139,7 +175,7 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         order=ORDER,
         print_order=PRINT_ORDER,
         with_unit=words.with_unit,
-        value_text=value_text,
+        value_text=partial(value_and_kind, findings),
         stiffness_unit=stiffness_unit,
         compliance_unit=compliance_unit,
         estimates={name: body.estimates for name, body in findings.bodies.items() if body.estimates},
@@ -159,6 +195,35 @@ def _bead_axes(findings: Findings) -> dict[str, str] | None:
     with styled(font_size=9):
         figure = axes_figure(Figure(figsize=(5.2, 5.2 * RATIO)))
         return {"svg": Markup(inline_svg(figure, prefix="axes", label=ALT, tips={})), "caption": CAPTION}
+
+
+def _places(findings: Findings, pictures: tuple[Picture, ...]) -> list[dict[str, Any]]:
+    """What the section on beads shows of each place, the worst of a case first."""
+    drawn = {picture.file: picture for picture in pictures}
+    return [
+        {
+            "title": zoom_title(name, zoom),
+            "line": zoom_line(zoom),
+            "rows": zoom_rows(zoom),
+            "pictures": [drawn[file] for file in bead_files(name, rank) if file in drawn],
+        }
+        for name, case in findings.cases.items()
+        for rank, zoom in enumerate(case.zooms, start=1)
+    ]
+
+
+def _whole(findings: Findings) -> list[dict[str, Any]]:
+    """What it shows of the part solved as a whole, by case."""
+    return [
+        {
+            "case": name,
+            "line": whole_line(case.whole),
+            "rows": whole_rows(case, findings.faces),
+            "missed": missed_rows(case.whole),
+        }
+        for name, case in findings.cases.items()
+        if case.whole is not None
+    ]
 
 
 def _printed(findings: Findings, pictures: tuple[Picture, ...]) -> list[dict[str, Any]]:

@@ -134,14 +134,14 @@ class Stage:
             },
         )
 
-    def add_reserve(self, data: Any, scale: ReserveScale) -> Any:
-        """Put a surface with point data `utilisation` on the stage, in the bands of the reserve factor."""
+    def add_reserve(self, data: Any, scale: ReserveScale, **more: Any) -> Any:
+        """Put a surface with data `utilisation` on the stage, in the bands of the reserve factor."""
         import pyvista as pv
 
         table = pv.LookupTable()
         table.scalar_range = (0.0, UTILISATION_TOP)
         table.values = np.column_stack([scale.table() * 255, np.full(TABLE, 255)]).round().astype(np.uint8)
-        return self.add(data, scalars="utilisation", cmap=table, clim=[0.0, UTILISATION_TOP])
+        return self.add(data, scalars="utilisation", cmap=table, clim=[0.0, UTILISATION_TOP], **more)
 
     def show(self, view: View) -> Array:
         """The scene (height, width, 3) as bytes."""

@@ -9,6 +9,7 @@ from zlib import crc32
 from fem.digits import number, reserve_text, with_unit
 from fem.judging.findings import Findings, HotSpot, Reserve
 from fem.judging.verdict import value_text, verdict_of
+from fem.telling.zoom_words import kind_sentence
 
 CRITERIA = {
     "maximum_stress": "maximum stress",
@@ -92,12 +93,11 @@ def _holds(findings: Findings) -> str:
         f"{told}: the minimum reserve factor is {reserve_text(reserve.minimum)} ({target}), in case {name}, "
         f"failure mode: {reserve.mode}, at {place(reserve.at_mm)}{_near(findings, reserve)}"
     )
+    sentence += f".{kind_sentence(findings, reserve)}"
     if reserve.singular:
-        sentence += (
-            f". That location is {SINGULAR}; the minimum away from singularities is "
-            f"{reserve_text(reserve.nonsingular_minimum)}"
-        )
-    return sentence + "."
+        away = reserve_text(reserve.nonsingular_minimum)
+        sentence += f" That location is {SINGULAR}; the minimum away from singularities is {away}."
+    return sentence
 
 
 def _near(findings: Findings, reserve: Reserve) -> str:

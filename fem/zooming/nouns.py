@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from fem.judging.zoomed import ZoomFindings
 from fem.printing.beads import BeadMap
 from fem.tensors import Array
 
@@ -37,3 +38,12 @@ class JudgedBeads:
         height = grid.step[2] * grid.per_layer
         middle = np.array([(column + 0.5) * grid.step[0], (row + 0.5) * grid.step[1], (layer + 0.5) * height])
         return np.asarray((grid.origin + middle) @ self.axes)
+
+
+@dataclass(frozen=True)
+class ZoomView:
+    """A place solved bead by bead in one case, as pictures need it: what was found there, and its beads."""
+
+    case: str
+    findings: ZoomFindings
+    judged: JudgedBeads

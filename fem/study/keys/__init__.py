@@ -15,6 +15,7 @@ from fem.study.keys.faces import FaceForm
 from fem.study.keys.loads import LOAD_KINDS, LoadForm
 from fem.study.keys.supports import SupportForm
 from fem.study.keys.values import Angle, Extent, Form, Mass, Name, Point, Positive
+from fem.study.plans import FINEST_VOXEL, MOST_ZOOMS
 
 LATER = {
     "joints": "joints between bodies",
@@ -65,6 +66,25 @@ class RequirementsForm(Form):
     )
 
 
+class JudgeForm(Form):
+    zoom: Annotated[int | None, Field(ge=0, le=MOST_ZOOMS)] = Field(
+        default=None,
+        description="Places of each case that are solved bead by bead, the worst first; 0 for none. Those where the "
+        "homogenised answer is not to be trusted if left out.",
+        examples=["[judge]\nzoom = 3"],
+    )
+    whole: bool = Field(
+        default=False,
+        description="Solve every printed body bead by bead as a whole. Takes minutes and much memory.",
+        examples=['[judge]\nwhole = true\nvoxel = "0.225 mm"'],
+    )
+    voxel: Extent | None = Field(
+        default=None,
+        description="Edge, in the layer, of the boxes that the beads are made of: at most a bead's width, at least "
+        f"1/{FINEST_VOXEL} of it. Chosen from the bead if left out.",
+    )
+
+
 class StudyForm(Form):
     title: Name = Field(description="What the study is called on every page.")
     question: str = Field(default="", description="What the study is to find out, in a sentence.")
@@ -102,6 +122,10 @@ class StudyForm(Form):
     requirements: RequirementsForm = Field(
         default=RequirementsForm(),
         description="What the part must meet. Limits hold in every case; those of a face go by the name of the face.",
+    )
+    judge: JudgeForm = Field(
+        default=JudgeForm(),
+        description="What is solved bead by bead besides the homogenised answer.",
     )
     variants: dict[Name, dict[Name, Any]] = Field(
         default={},

@@ -47,6 +47,7 @@ def numbers_of(told: Told) -> VariantNumbers:
         body=worst.body,
         at_mm=tuple(worst.at_mm),
         singular=worst.singular,
+        decided_by=worst.decided_by,
         missed=tuple(_missed(r) for r in found.requirements if not r.met),
         shortfall=max((_short(r) for r in found.requirements if not r.met), default=0.0),
         cautions=texts_of(found.cautions),

@@ -12,6 +12,7 @@ from fem.telling.review.material import Material
 from fem.telling.review.numbers import reserve_cell
 from fem.telling.review.plots import BLUE, INK, ORANGE, SOFT, drawing, svg_of
 from fem.telling.words import money, number, reserve_text
+from fem.telling.zoom_words import BEADS, is_beads
 
 MOST_VARIANTS, MOST_STEPS = 60, 24
 """Rows shown; the comparison's own page and file hold all of them."""
@@ -70,7 +71,7 @@ def _variants(found: Comparison, shown: tuple[VariantNumbers, ...]) -> Table:
             Cell(number(v.mass_g)),
             Cell("–" if v.time_h is None else number(v.time_h)),
             Cell("–" if v.cost is None else number(v.cost)),
-            Cell("–") if v.reserve is None else reserve_cell(v.reserve, required=found.required_reserve),
+            _reserve(v, found.required_reserve),
             Cell(number(v.deflection_mm)),
         ]
         if ratios:
@@ -83,8 +84,16 @@ def _variants(found: Comparison, shown: tuple[VariantNumbers, ...]) -> Table:
     head.append("Remark")
     base = found.reference
     of = f"; mass, stiffness and reserve without a unit are over those of {base.name}" if base else ""
-    caption = f"Variants of the study; cost in {money(found.currency)}{of}."
+    beads = f" Reserve factors that do not say {BEADS} are homogenised." if any(map(is_beads, shown)) else ""
+    caption = f"Variants of the study; cost in {money(found.currency)}{of}.{beads}"
     return table(head, rows, align="l" + "r" * (len(head) - 2) + "l", caption=caption, small=True)
+
+
+def _reserve(v: VariantNumbers, required: float) -> Cell:
+    if v.reserve is None:
+        return Cell("–")
+    cell = reserve_cell(v.reserve, required=required)
+    return Cell(f"{cell.text}, {BEADS}", cell.tone) if is_beads(v) else cell
 
 
 def _plots(found: Comparison) -> list[Block]:

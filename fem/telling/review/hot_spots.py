@@ -20,6 +20,7 @@ from fem.telling.words import (
     reserve_text,
     worst_hot_spots,
 )
+from fem.telling.zoom_words import HOMOGENISED, aside, is_beads, is_told, reserve_line
 
 MOST_ROWS, MOST_BESIDE, AXES_MM = 8, 4, 125.0
 PRINT_ORDER = ("σ11", "σ22", "σ33", "τ23", "τ13", "τ12")
@@ -51,6 +52,8 @@ def hot_spots(material: Material) -> Section:
         if file:
             r = f.cases[worst].reserve
             say = f"{told}: minimum of the case {reserve_text(r.minimum)} at {place(r.at_mm)}."
+            if is_beads(r):
+                say = f"{told}. The colours are {HOMOGENISED}; the minimum of the case is {reserve_line(r)}."
             blocks.append(Figure(say, say, PHOTO_MM, file))
     blocks.append(Heading("Hot spots"))
     blocks.append(
@@ -91,7 +94,7 @@ def _axes(material: Material) -> list[Block]:
 def _cases(material: Material) -> Table:
     f = material.findings
     required, asked = verdict_of(f).required, verdict_of(f).asked
-    rows = []
+    rows, kinds = [], is_told(f)
     for name, c in f.cases.items():
         r = c.reserve
         limited = math.isfinite(r.minimum)
@@ -102,6 +105,7 @@ def _cases(material: Material) -> Table:
             [
                 Cell(name),
                 reserve_cell(r.minimum, required=required),
+                *([Cell(aside(r))] if kinds else []),
                 away,
                 Cell(failing_load(c) if limited else "–"),
                 Cell(r.mode if limited else "–"),
@@ -109,16 +113,19 @@ def _cases(material: Material) -> Table:
             ]
         )
     goal = f"{'required' if asked else 'taken as target'}: {number(required)}"
-    head = ("Case", "Minimum reserve factor", "Away from singularities", "Failure load", "Failure mode")
-    return table((*head, "Location, zone"), rows, align="lrrrll", caption=f"Minimum reserve factor by case ({goal}).")
+    told = ("Calculated",) if kinds else ()
+    head = ("Case", "Minimum reserve factor", *told, "Away from singularities", "Failure load", "Failure mode")
+    align = "lrlrrll" if kinds else "lrrrll"
+    return table((*head, "Location, zone"), rows, align=align, caption=f"Minimum reserve factor by case ({goal}).")
 
 
 def _by_criterion(material: Material) -> list[Block]:
     f = material.findings
     required = verdict_of(f).required
+    of = f", {HOMOGENISED}" if is_told(f) else ""
     names = list(dict.fromkeys(n for c in f.cases.values() for n in c.reserve.criteria))
     caption = (
-        "Minimum reserve factor by each failure criterion on its own; none: not admissible for the material, or "
+        f"Minimum reserve factor by each failure criterion on its own{of}; none: not admissible for the material, or "
         "unlimited."
     )
     beside = len(f.cases) <= MOST_BESIDE
@@ -192,7 +199,7 @@ def _criteria_plot(material: Material, names: list[str], required: float) -> str
 def _spot_tables(material: Material) -> list[Block]:
     f = material.findings
     required = verdict_of(f).required
-    rows, stresses = [], []
+    rows, stresses, kinds = [], [], is_told(f)
     spots = worst_hot_spots(f, count=MOST_ROWS, apart=APART * material.diagonal)
     for rank, (case, s) in enumerate(spots, start=1):
         where = f"{s.zone} of {s.body}" + (f", {s.phase}" if s.phase else "")
@@ -201,6 +208,7 @@ def _spot_tables(material: Material) -> list[Block]:
                 Cell(str(rank)),
                 Cell(case),
                 reserve_cell(s.reserve, required=required),
+                *([Cell(aside(s))] if kinds else []),
                 Cell(s.mode),
                 Cell(f"{place(s.at_mm)}, {where}"),
                 Cell(f"{s.face}, {number(s.face_distance_mm)} mm" if s.face else "–"),
@@ -213,6 +221,7 @@ def _spot_tables(material: Material) -> list[Block]:
         "No.",
         "Case",
         "Reserve factor",
+        *(("Calculated",) if kinds else ()),
         "Failure mode",
         "Location, zone",
         "Nearest face",
@@ -221,7 +230,11 @@ def _spot_tables(material: Material) -> list[Block]:
     if not any(s.singular for _, s in spots):
         head, rows = head[:-1], [row[:-1] for row in rows]
     tell = table(
-        head, rows, align="llrllll"[: len(head)], caption="Lowest reserve factors over all cases.", small=True
+        head,
+        rows,
+        align=("llrlllll" if kinds else "llrllll")[: len(head)],
+        caption="Lowest reserve factors over all cases.",
+        small=True,
     )
     caption = "Stress [MPa] there in the axes of the beads that fail first."
     return [tell, table(("No.", "Case", *PRINT_ORDER), stresses, align="llrrrrrr", caption=caption, small=True)]

@@ -10,6 +10,7 @@ from fem.telling.printed import clock
 from fem.telling.review.blocks import Block, Cell, Notice, Section, Table, Text, Verdict, table
 from fem.telling.review.material import CAUTION, Material
 from fem.telling.review.numbers import reserve_cell
+from fem.telling.zoom_words import is_beads, is_told, reserve_line
 
 WORDS = {"holds": ("Holds", "good"), "short": ("Falls short", "warn"), "fails": ("Fails", "bad")}
 
@@ -46,6 +47,8 @@ def key_figures(material: Material) -> Table:
         r = f.cases[name].reserve
         where = f"case {name}, {words.place(r.at_mm)}" if math.isfinite(r.minimum) else "every case"
         rows.append(["Minimum reserve factor", reserve_cell(r.minimum, required=required), where])
+        if is_told(f) and math.isfinite(r.minimum):
+            rows.append(["Calculated", reserve_line(r), f"case {name}" if is_beads(r) else ""])
         goal = words.number(required)
         rows.append(
             ["Reserve factor " + ("required" if asked else "taken as target"), goal, "" if asked else "usual"]

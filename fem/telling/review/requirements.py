@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 
 from fem.judging.findings import RequirementFindings
-from fem.judging.verdict import is_reserve, value_text, verdict_of
+from fem.judging.verdict import is_reserve, verdict_of
 from fem.telling.review.blocks import Cell, Section, Text, table
 from fem.telling.review.material import Material
 from fem.telling.words import number, with_unit
+from fem.telling.zoom_words import value_and_kind
 
 
 def requirements(material: Material) -> Section:
@@ -22,7 +23,7 @@ def requirements(material: Material) -> Section:
         [
             Cell("reserve factor" if r.name == "reserve" else r.name),
             Cell(("at least " if is_reserve(r) else "at most ") + with_unit(r.limit, r.unit)),
-            Cell(value_text(r)),
+            Cell(value_and_kind(f, r)),
             Cell(margin(r)),
             Cell(r.where),
             Cell("met" if r.met else "NOT MET", "good" if r.met else "bad"),

@@ -14,6 +14,7 @@ from fem.telling.review.material import Material
 from fem.telling.review.opening import opening
 from fem.telling.review.requirements import requirements
 from fem.telling.review.stiffness import stiffness
+from fem.telling.review.zooms import zooms
 
 SECTIONS: tuple[Callable[[Material], Section | None], ...] = (
     opening,
@@ -21,6 +22,7 @@ SECTIONS: tuple[Callable[[Material], Section | None], ...] = (
     loads,
     stiffness,
     hot_spots,
+    zooms,
     making,
     comparison,
     assumptions,
