@@ -69,7 +69,14 @@ def room_for(depth, x, y, foot_x, foot_y, nx, ny, width, segment, start, listed,
     for _ in range(6):
         middle = (low + high) / 2
         other, _, _, _ = nearest(
-            cx + middle * far * mx, cy + middle * far * my, radius + middle * (depth - radius) - slack, -1, segment, start, listed, frame
+            cx + middle * far * mx,
+            cy + middle * far * my,
+            radius + middle * (depth - radius) - slack,
+            -1,
+            segment,
+            start,
+            listed,
+            frame,
         )
         if other < 0:
             low = middle
@@ -85,7 +92,9 @@ def wall_at(x, y, inside, hx, hy, guess, rule, segment, start, listed, frame):  
     nearest segment, which `guess` (or -1) may name."""
     walls, width, _, _, _, _ = rule
     reach = (walls + CLOSED) * width
-    which, away, fx, fy = nearest(x, y, reach + (hx + hy if not inside else 0.0), guess, segment, start, listed, frame)
+    which, away, fx, fy = nearest(
+        x, y, reach + (hx + hy if not inside else 0.0), guess, segment, start, listed, frame
+    )
     if which < 0:
         return (INNER if inside else NOTHING), 0, 0.0, 1.0, x, y, which
     if away > 1e-7 * width:
@@ -149,7 +158,23 @@ def way_of(angle, zone, ways):  # type: ignore[no-untyped-def]
 
 @compiled
 def lay_layer(
-    layer, raster, segment, start, listed, frame, inside, run, whole, margin, box, rule, lattice, zone, share, way, bead
+    layer,
+    raster,
+    segment,
+    start,
+    listed,
+    frame,
+    inside,
+    run,
+    whole,
+    margin,
+    box,
+    rule,
+    lattice,
+    zone,
+    share,
+    way,
+    bead,
 ):  # type: ignore[no-untyped-def]
     """Fill one layer's `zone`, `share`, `way`, `bead` (ny, nx). `inside` and `run` reach `margin` boxes farther; what
     lies in less than `whole` layers of the part in a row (`run`) is covered. `box`: low x, low y, sides."""
@@ -172,7 +197,9 @@ def lay_layer(
             x = low_x + (i + 0.5) * hx
             kind, number, angle, filled, px, py = INNER, 0, 0.0, 1.0, x, y
             if near[int((y - frame[1]) / frame[2]), int((x - frame[0]) / frame[2])]:
-                kind, number, angle, filled, px, py, guess = wall_at(x, y, here, hx, hy, guess, rule, segment, start, listed, frame)
+                kind, number, angle, filled, px, py, guess = wall_at(
+                    x, y, here, hx, hy, guess, rule, segment, start, listed, frame
+                )
             if kind == INNER:
                 a = min(max(int(np.floor((px - low_x) / hx)) + margin, 0), inside.shape[1] - 1)
                 b = min(max(int(np.floor((py - low_y) / hy)) + margin, 0), inside.shape[0] - 1)
@@ -255,7 +282,9 @@ def lay_points(  # type: ignore[no-untyped-def]
             broken += not sound
             kind, which, angle[b - begin], px, py = NOTHING, 0, 0.0, x, y
             if here:
-                kind, which, angle[b - begin], _, px, py, _ = wall_at(x, y, True, tiny, tiny, -1, rule, segment, *boxes)
+                kind, which, angle[b - begin], _, px, py, _ = wall_at(
+                    x, y, True, tiny, tiny, -1, rule, segment, *boxes
+                )
             zone[b], bead[b] = kind, which
             at[b - begin, 0], at[b - begin, 1] = px, py
             b += 1
@@ -269,7 +298,9 @@ def lay_points(  # type: ignore[no-untyped-def]
             kind, which, turn = zone[n], bead[n], angle[n - begin]
             if kind == INNER:
                 x, y = at[n - begin]
-                kind, which, turn, _ = inner_at(covered[n - begin] == 1, x, y, layer, ahead, tiny, tiny, rule, lattice)
+                kind, which, turn, _ = inner_at(
+                    covered[n - begin] == 1, x, y, layer, ahead, tiny, tiny, rule, lattice
+                )
             zone[n], way[n], bead[n] = kind, way_of(turn, kind, ways), which
         a = b
     return broken

@@ -64,9 +64,7 @@ def fill_grid(outline: Outline, grid: Grid, *, phase: tuple[float, float, float]
     covers = rule[2]
     margin = (plan.walls + 2) * plan.bead_width + 2 * float(grid.step[:2].sum())
     low, high = grid.origin[:2] - margin, grid.origin[:2] + margin + grid.step[:2] * np.array(grid.count[:2])
-    surface = _surface(
-        outline, grid.first_layer - covers, grid.first_layer + grid.layers + covers, low, high
-    )
+    surface = _surface(outline, grid.first_layer - covers, grid.first_layer + grid.layers + covers, low, high)
     box = (*(float(v) for v in grid.origin[:2]), *(float(v) for v in grid.step[:2]))
     # A range begins by looking at the layers below it: not too short, and enough of them to share
     pieces = max(1, min(4 * workers(), grid.layers // max(4, covers)))

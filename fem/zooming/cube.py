@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -84,12 +83,6 @@ class BodyOfBeads:
     def locator(self) -> Locator:
         """Its tetrahedra, ready to be searched."""
         return Locator(self.mesh, self.name)
-
-    def owns(self, triangles: NDArray[Any]) -> bool:
-        """Whether boundary triangles (j,) are this body's: a face lies on one body alone."""
-        if not len(triangles):
-            return False
-        return self.mesh.bodies[self.mesh.node_body[self.mesh.triangles[triangles[0], 0]]] == self.name
 
     def tables(self, step: Array) -> BeadTables:
         """What a box of its bead is worth."""
@@ -175,21 +168,20 @@ def _hang(body: BodyOfBeads, grid: Grid, system: BeadSystem, supported: Supporte
     if fields is not None:
         sides = cut_sides(boxes, body.locator, fields)
         held, moved = sides.node.astype(np.int64), sides.displacement
-    spacing, mesh, room = float(min(grid.step)), body.mesh, boxes.room
+    spacing, mesh, room = float(min(grid.step)), body.mesh, boxes.surface_room(body.locator)
     values = body.made.values
     assert values is not None
     rigid = RIGID * max(values.E) / spacing
 
     def face(held: Held) -> PointSprings:
-        return held_springs(mesh, held, stiffness=rigid, spacing=spacing, box=room)
+        return held_springs(mesh, held, stiffness=rigid, spacing=spacing, box=room, body=body.name)
 
-    points = [
-        foundation_springs(mesh, f, spacing=spacing, box=room, pressing=supported.pressing.get(f.name))
-        for f in supported.foundations
-        if body.owns(f.triangles)
-    ]
-    points += [face(h) for h in supported.held if body.owns(h.triangles)]
-    moves = {k: face(h) for k, h in supported.moved.items() if body.owns(h.triangles)}
+    def bed(found: Foundation) -> PointSprings:
+        pressing = supported.pressing.get(found.name)
+        return foundation_springs(mesh, found, spacing=spacing, box=room, body=body.name, pressing=pressing)
+
+    points = [*map(bed, supported.foundations), *map(face, supported.held)]
+    moves = {k: face(h) for k, h in supported.moved.items()}
     found = springs_onto_nodes(boxes, [*points, *moves.values()])
     pulls = {}
     for name, some in moves.items():
@@ -202,8 +194,9 @@ def _hang(body: BodyOfBeads, grid: Grid, system: BeadSystem, supported: Supporte
 def _forces(hung: _Hung, body: BodyOfBeads, system: BeadSystem, load: Load, warming: float) -> Array:
     """Nodal forces (n, 3) [N, print axes] of a load at unit factor on the boxes."""
     boxes = hung.boxes
-    spacing = float(min(boxes.grid.step))
-    out = forces_onto_nodes(boxes, dense_forces(body.mesh, load.tractions, spacing=spacing, box=boxes.room))
+    spacing, room = float(min(boxes.grid.step)), boxes.surface_room(body.locator)
+    pushed = dense_forces(body.mesh, load.tractions, spacing=spacing, box=room, body=body.name)
+    out = forces_onto_nodes(boxes, pushed)
     if load.name in hung.pulls:
         out = out + hung.pulls[load.name]
     if load.acceleration is not None:

@@ -62,22 +62,10 @@ def layer_means(
         out, filled = np.zeros_like(stress), np.zeros((ny, nx), dtype=np.float32)
         for k in planes:
             row, column = np.nonzero(system.filled[k])
+            boxes = system.boxes.first, system.way, system.tables.stress
             for n, (field, warming) in enumerate(fields):
-                flat, gain = field.reshape(-1), 1 / grid.per_layer
-                warm = warming * system.tables.warm_stress
-                given = (
-                    system.boxes.first,
-                    system.way,
-                    system.tables.stress,
-                    flat,
-                    row,
-                    column,
-                    stress,
-                    6 * n,
-                    gain,
-                    warm,
-                )
-                kernels.add_stress(*given, int(start[k]), int(start[k + 1]))
+                told = row, column, stress, 6 * n, 1 / grid.per_layer, warming * system.tables.warm_stress
+                kernels.add_stress(*boxes, field.reshape(-1), *told, int(start[k]), int(start[k + 1]))
         given = beads.zone[layer], beads.bead[layer], beads.way[layer], system.filled[planes[0]], stress
         rest = grid.step[:2], width, width, 2 * WAYS, out, filled
         shared(kernels.bead_means, even_ranges(ny, pieces=4 * workers()), *given, *rest)

@@ -120,20 +120,17 @@ def zoom_place(
     told, scan = voxels or told_voxels(body), scan_voxels(body)
     say = progress or (lambda _share: None)
     changes: dict[str, float] = {}
-    before = _look(body, at, SMALLER * size, scan, parts, within=SMALLER * size)
-    here = _look(body, at, size, scan, parts, within=SMALLER * size)
-    changes = _changes(before, here)
-    say(0.2)
-    for _ in range(MOST_CUBES):
-        if max(changes.values(), default=0.0) < SETTLED:
+    smaller = _look(body, at, SMALLER * size, scan, parts)
+    for turn in range(MOST_CUBES + 1):
+        plain, inside = _looks(body, at, size, scan, parts, within=(size, SMALLER * size))
+        changes = _changes(smaller, inside)
+        if max(changes.values(), default=0.0) < SETTLED or turn == MOST_CUBES:
             break
-        before, size = _look(body, at, size, scan, parts, within=size), size / SMALLER
-        changes = _changes(before, _look(body, at, size, scan, parts, within=SMALLER * size))
+        smaller, size = plain, size / SMALLER
     say(0.3)
-    plain = _look(body, at, size, scan, parts, within=size)
     spread = {name: [1.0, 1 / (1 + changes.get(name, 0.0)), 1 + changes.get(name, 0.0)] for name in plain}
     for phase in PHASES if body.made.cell is not None else ():
-        shifted = _look(body, at, size, scan, parts, within=size, phase=phase)
+        shifted = _look(body, at, size, scan, parts, phase=phase)
         for name, least in shifted.items():
             if name in plain and 0 < plain[name] < np.inf:
                 spread[name].append(least / plain[name])
@@ -173,19 +170,33 @@ def _look(
     voxels: Voxels,
     parts: Sequence[SolvedPart],
     *,
-    within: float,
     phase: tuple[float, float, float] = (0.0, 0.0, 0.0),
 ) -> dict[str, float]:
-    """The least reserve of each case within the inner half of a cube of the size `within`."""
-    out = {}
+    """The least reserve of each case within the inner half of a cube."""
+    return _looks(body, at, size, voxels, parts, within=(size,), phase=phase)[0]
+
+
+def _looks(
+    body: BodyOfBeads,
+    at: Array,
+    size: float,
+    voxels: Voxels,
+    parts: Sequence[SolvedPart],
+    *,
+    within: tuple[float, ...],
+    phase: tuple[float, float, float] = (0.0, 0.0, 0.0),
+) -> tuple[dict[str, float], ...]:
+    """The least reserve of each case within the inner halves of cubes of the sizes `within`, the largest first."""
+    out: tuple[dict[str, float], ...] = tuple({} for _ in within)
     for part in parts:
         solved = _cube(body, at, size, voxels, part, phase=phase)
-        inner = _inner(body, solved.beads.grid, at, within / 2)
+        inner = [_inner(body, solved.beads.grid, at, each / 2) for each in within]
         for name, case in part.cases.items():
-            judged = judge_case(solved, case, strength=body.strength, inner=inner, rest=False)
-            first = weakest(judged, width=body.plan.bead_width)
-            if first is not None:
-                out[name] = first.reserve
+            judged = judge_case(solved, case, strength=body.strength, inner=inner[0], rest=False)
+            for least, some in zip(out, inner, strict=True):
+                first = weakest(judged, width=body.plan.bead_width, within=some)
+                if first is not None:
+                    least[name] = first.reserve
     return out
 
 
