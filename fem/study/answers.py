@@ -39,18 +39,17 @@ from fem.tensors import Array
 NO_RESULTANT = 1e-9
 """A resultant below this share of the sum of all nodal forces is what rounding leaves of forces in balance."""
 
-"""The failure mode of a part that is free to move before its material fails."""
-
 
 @dataclass(frozen=True)
 class Answer:
-    """One case answered: numbers for the findings, fields for the pictures, its estimated energy error, and what must
-    be said about it.
+    """One case answered: numbers for the findings, fields for the pictures, its estimated energy error, its reserve
+    `field`, and what must be said about it.
     """
 
     findings: CaseFindings
     fields: CaseFields
     energy_error: float
+    field: ReserveField
     remarks: tuple[Caution, ...] = ()
 
 
@@ -95,7 +94,7 @@ def answer_case(
     reserve = _least(mesh, field, singular, NearestFace(mesh, groups))
     if growth.lift_off < reserve.minimum:
         reserve = _lifted(reserve, growth.lift_off)
-    failing = _failing_load(mesh, case.combined(case.growing, forces), reserve.minimum)
+    failing = failing_load(mesh, case.combined(case.growing, forces), reserve.minimum)
     findings = CaseFindings(
         factors=dict(case.factors),
         applied_N=_floats(force),
@@ -108,7 +107,7 @@ def answer_case(
         strain_energy_mJ=_energy(mesh, printed, equilibrium, case.combined(everything, strained.units), case),
         points={name: _point(mesh, at, displacement, whole.node, field) for name, at in points.items()},
         faces={name: _watch(w, displacement) for name, w in watched.items()},
-        reserve=reserve,
+        reserve=replace(reserve, least=reserve.minimum, homogenised=reserve.minimum, homogenised_zone=reserve.zone),
         hot_spots=find_hot_spots(mesh, field, singular, groups),
         failing_load_N=failing[0],
         failing_load_Nmm=failing[1],
@@ -121,7 +120,7 @@ def answer_case(
         },
     )
     fields = CaseFields(displacement, whole.node, field.print_stress, field.reserve)
-    return Answer(findings, fields, whole.energy_error, _remarks(case, growth, reserve, solution))
+    return Answer(findings, fields, whole.energy_error, field, _remarks(case, growth, reserve, solution))
 
 
 def _unstrained(solved: SolvedCases) -> SolvedCases:
@@ -160,7 +159,7 @@ def _reaction(told: Reaction) -> ReactionFindings:
     )
 
 
-def _failing_load(mesh: TetMesh, growing: Array, reserve: float) -> tuple[float | None, float | None]:
+def failing_load(mesh: TetMesh, growing: Array, reserve: float) -> tuple[float | None, float | None]:
     """The resultant of growing forces (n, 3) [N] at failure: force [N], or moment [N mm] where that is none."""
     size = float(np.linalg.norm(growing, axis=1).sum())
     force, moment = (float(np.linalg.norm(v)) for v in resultant(mesh, growing))

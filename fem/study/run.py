@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -13,20 +13,21 @@ import numpy as np
 from fem.caution import Caution
 from fem.errors import FreeBodyError, InputError, NoTrustworthyAnswer
 from fem.judging.findings import Findings
-from fem.judging.hotspots import find_singular_places
+from fem.judging.hotspots import SingularPlaces, find_singular_places
 from fem.judging.scene import CaseFields, Patch, Scene
 from fem.judging.trust import WORST_BALANCE
 from fem.loading.case import LoadCase
 from fem.loading.kinds import displaced_face, edged_patches
 from fem.loading.loads import resultant
-from fem.loading.supports import gather
+from fem.loading.supports import Foundation, Held, gather
 from fem.part.faces import FaceGroup
 from fem.part.meshing import refuse_too_large
 from fem.part.solid import Solid
 from fem.printing.cut import cut_body
-from fem.solving.cases import solve_cases
+from fem.solving.cases import SolvedCases, solve_cases
 from fem.solving.equilibrium import Equilibrium, refuse_free_motion
-from fem.study.answers import answer_case, face_stiffness, unit_wrenches
+from fem.study.answers import Answer, answer_case, face_stiffness, unit_wrenches
+from fem.study.beads import ask_beads
 from fem.study.bodies import describe_bodies, print_cautions
 from fem.study.clock import Clock, Progress, clock_say
 from fem.study.file import read_study
@@ -38,6 +39,9 @@ from fem.study.machine import peak_memory
 from fem.study.plans import Study
 from fem.study.prepare import body_print, lost_loads, patches_of, supports_of
 from fem.study.remarks import remarks_of
+from fem.zooming.cube import Supported
+from fem.zooming.nouns import ZoomView
+from fem.zooming.place import SolvedPart
 
 DEFAULT_FOLDER = "results"
 """Where a run writes unless it is told otherwise: a folder of the study's name in here."""
@@ -50,14 +54,16 @@ class Judged:
     findings: Findings
     fields: dict[str, CaseFields]
     patches: tuple[Patch, ...]
+    zooms: tuple[ZoomView, ...] = ()
 
 
 @dataclass(frozen=True)
 class Outcome:
-    """A study answered: numbers and the fields that pictures are drawn from."""
+    """A study answered: numbers, the fields that pictures are drawn from, and the places solved bead by bead."""
 
     findings: Findings
     scene: Scene
+    zooms: tuple[ZoomView, ...] = ()
 
 
 def prepare(
@@ -96,7 +102,8 @@ def answer(ready: Prepared, *, progress: Progress | None = None) -> Outcome:
     judged = solve_and_judge(ready, progress=progress)
     arrows = tuple(a for each in ready.loads.values() for a in each.arrows)
     cuts = tuple(cut for name, made in ready.made.items() for cut in cut_body(ready.mesh, body=name, made=made))
-    return Outcome(judged.findings, Scene(ready.mesh, judged.fields, arrows, judged.patches, cuts))
+    scene = Scene(ready.mesh, judged.fields, arrows, judged.patches, cuts)
+    return Outcome(judged.findings, scene, judged.zooms)
 
 
 def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Judged:
@@ -109,7 +116,9 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
         raise InputError("there is no load case.", where=str(study.path), advice="Add [loads] and [cases].")
     held, foundations = supports_of(study, mesh, groups)
     watched = {name: unit_wrenches(mesh, groups[name]) for name in study.watch}
-    answers: dict[str, Any] = {}
+    answers: dict[str, Answer] = {}
+    parts: list[SolvedPart] = []
+    singular_of: dict[str, SingularPlaces] = {}
     stiffness = {}
     iterations, balance = 0, 0.0
     remarks: list[Caution] = list(remarks_of(ready))
@@ -164,7 +173,9 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
             stiffness[name] = face_stiffness(watched[name], found[6 * k : 6 * k + 6])
         for some in solved:
             iterations += some.record.iterations
+            parts.append(_part(some, held, foundations, dict(zip(displaced, moved, strict=True))))
             for case in some.cases:
+                singular_of[case.name] = singular
                 clock("judge", 0.5)
                 answers[case.name] = answer_case(
                     case,
@@ -181,16 +192,25 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
                 result = answers[case.name].findings
                 balance = max(balance, result.force_error, result.moment_error)
         ready.ground.remember(equilibrium)
-    clock("", 0.6)
+    clock("bead by bead", 0.5)
     if balance > WORST_BALANCE:
         raise NoTrustworthyAnswer(
             f"forces balance only to {balance:.1e} of the load.",
             advice="Look for a body that is hardly held, or a very soft foundation.",
         )
+    asked = ask_beads(
+        ready,
+        answers,
+        parts=parts,
+        singular=singular_of,
+        progress=lambda text, share: clock_say(progress, text, 0.5 + 0.1 * share),
+    )
+    remarks += asked.remarks
+    clock("", 0.6)
     findings = findings_of(
         ready,
         cases=cases,
-        answers=answers,
+        answers=asked.answers,
         stiffness=stiffness,
         iterations=iterations,
         balance=balance,
@@ -198,7 +218,16 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
     )
     findings = replace(findings, seconds={**ready.seconds, **clock.seconds})
     fields = {name: answers[name].fields for name in cases}
-    return Judged(findings, fields, patches_of(mesh, held, foundations, loads))
+    return Judged(findings, fields, patches_of(mesh, held, foundations, loads), asked.views)
+
+
+def _part(
+    solved: SolvedCases, held: Sequence[Held], foundations: Sequence[Foundation], moves: dict[str, Held]
+) -> SolvedPart:
+    """Cases solved together, as the beads within them need them."""
+    pressing = {} if solved.contact is None else solved.contact.pressing
+    supported = Supported(tuple(held), tuple(foundations), pressing, moves)
+    return SolvedPart({case.name: case for case in solved.cases}, solved.units, supported)
 
 
 @dataclass(frozen=True)

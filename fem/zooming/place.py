@@ -65,6 +65,11 @@ class ZoomedCase:
     change: float
     judged: JudgedBeads
 
+    @property
+    def settled(self) -> bool:
+        """Whether a smaller cube said the same."""
+        return self.change < SETTLED
+
 
 @dataclass(frozen=True)
 class ZoomedPlace:

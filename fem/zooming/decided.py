@@ -1,0 +1,189 @@
+"""What decides where some places of a part were looked at bead by bead."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from fem.caution import Caution
+from fem.digits import reserve_text
+from fem.judging.findings import CaseFindings, HotSpot, Reserve
+from fem.judging.reserve import ReserveField
+from fem.judging.zoomed import ZoomFindings
+from fem.part.tetmesh import TetMesh
+from fem.tensors import Array
+from fem.zooming.nouns import ZoomView
+from fem.zooming.place import ZoomedCase, ZoomedPlace
+from fem.zooming.worst import JudgedCase, Surroundings, covers, inside, place_text
+
+
+def zoom_findings(around: Surroundings, place: ZoomedPlace, zoomed: ZoomedCase, field: ReserveField) -> ZoomFindings:
+    """The numbers of a place in one case."""
+    mesh, first = around.mesh, zoomed.first
+    own = inside(place, mesh.nodes) & (mesh.node_body == mesh.bodies.index(place.body.name))
+    homogenised, zone = np.inf, ""
+    if own.any():
+        node = int(np.flatnonzero(own)[field.reserve[own].argmin()])
+        homogenised, zone = float(field.reserve[node]), field.phases[field.phase[node]][0]
+    worst = zoomed.judged.part_point(*first.at)
+    face, distance = around.near(_nearest(mesh, place.body.name, worst))
+    return ZoomFindings(
+        body=place.body.name,
+        at_mm=_floats(place.at),
+        size_mm=place.size,
+        voxel_mm=_floats(zoomed.judged.beads.grid.step),
+        unknowns=place.unknowns,
+        iterations=place.iterations,
+        least=first.reserve,
+        band=zoomed.band,
+        zone=first.zone,
+        mode=first.mode,
+        worst_at_mm=_floats(worst),
+        by_zone=first.by_zone,
+        homogenised=homogenised,
+        homogenised_zone=zone,
+        beads_beyond=first.beyond,
+        change=zoomed.change,
+        settled=zoomed.settled,
+        face=face,
+        face_distance_mm=distance,
+        print_stress_MPa=_floats(zoomed.judged.stress[first.at]),
+    )
+
+
+def views_of(places: Sequence[ZoomedPlace], told: Mapping[str, CaseFindings]) -> tuple[ZoomView, ...]:
+    """What pictures are drawn from, case by case in the order of each case's findings."""
+    out = []
+    for name, case in told.items():
+        mine = [place for place in places if name in place.cases]
+        out += [ZoomView(name, z, p.cases[name].judged) for z, p in zip(case.zooms, mine, strict=True)]
+    return tuple(out)
+
+
+def decided(around: Surroundings, name: str, case: JudgedCase, places: Sequence[ZoomedPlace]) -> CaseFindings:
+    """A case's findings in which beads decide where they were looked at.
+
+    Elsewhere the homogenised answer decides where it is not doubtful; where it is, it only ranks, and its worst
+    places were looked at. `failing_load` is left to the caller.
+    """
+    found, before = case.findings, case.findings.reserve
+    mine = [place for place in places if name in place.cases]
+    zooms = tuple(zoom_findings(around, place, place.cases[name], case.field) for place in mine)
+    plain = replace(before, least=before.minimum, homogenised=before.minimum, homogenised_zone=before.zone)
+    if not mine:
+        return replace(found, reserve=plain)
+    mesh, r = around.mesh, case.field.reserve
+    asked = {place.body.name for place in mine}
+    counts = np.ones(len(mesh.nodes), dtype=bool)
+    for body in asked:
+        counts[(mesh.node_body == mesh.bodies.index(body)) & around.doubtful] = False
+    for place in mine:
+        counts[inside(place, mesh.nodes) & (mesh.node_body == mesh.bodies.index(place.body.name))] = False
+    worst = min(zooms, key=lambda z: z.least)
+    node = int(np.where(counts, r, np.inf).argmin())
+    other = float(r[node]) if counts.any() else np.inf
+    away = float(np.min(r[counts & ~case.singular.at], initial=np.inf))
+    away = min(away, worst.least)
+    if other < worst.least:
+        reserve = replace(_of_node(around, case, node, plain), nonsingular_minimum=away)
+    else:
+        reserve = replace(
+            plain,
+            minimum=worst.least,
+            least=worst.least,
+            mode=worst.mode,
+            zone=worst.zone,
+            phase="beads",
+            body=worst.body,
+            face=worst.face,
+            at_mm=worst.worst_at_mm,
+            singular=False,
+            nonsingular_minimum=away,
+            decided_by="zoom",
+            band=worst.band,
+        )
+    return replace(found, reserve=reserve, zooms=zooms, hot_spots=_spots(around, found.hot_spots, mine, zooms))
+
+
+def _of_node(around: Surroundings, case: JudgedCase, node: int, before: Reserve) -> Reserve:
+    """The homogenised reserve of a node, as the deciding one."""
+    mesh, field = around.mesh, case.field
+    zone, phase = field.phases[field.phase[node]]
+    value = float(field.reserve[node])
+    return replace(
+        before,
+        minimum=value,
+        least=value,
+        mode=field.modes[field.mode[node]],
+        zone=zone,
+        phase=phase,
+        body=mesh.bodies[mesh.node_body[node]],
+        face=around.near(node)[0],
+        at_mm=_floats(mesh.nodes[node]),
+        singular=bool(case.singular.at[node]),
+    )
+
+
+def _spots(
+    around: Surroundings, spots: Sequence[HotSpot], places: Sequence[ZoomedPlace], zooms: Sequence[ZoomFindings]
+) -> tuple[HotSpot, ...]:
+    """The hot spots with the beads' numbers where they were asked, those whose number is doubtful last."""
+    told = [
+        HotSpot(
+            reserve=z.least,
+            mode=z.mode,
+            zone=z.zone,
+            phase="beads",
+            body=z.body,
+            face=z.face,
+            face_distance_mm=z.face_distance_mm,
+            at_mm=z.worst_at_mm,
+            print_stress_MPa=z.print_stress_MPa,
+            singular=False,
+            singular_reason="",
+            decided_by="zoom",
+            homogenised=z.homogenised,
+            homogenised_zone=z.homogenised_zone,
+        )
+        for z in zooms
+    ]
+    rest = [s for s in spots if not any(covers(p, s) for p in places)]
+    doubtful = {id(s): bool(around.doubtful[_nearest(around.mesh, s.body, np.array(s.at_mm))]) for s in rest}
+    sure = [s for s in rest if not doubtful[id(s)]]
+    unsure = [replace(s, decided_by="undecided") for s in rest if doubtful[id(s)]]
+    return (*sorted([*told, *sure], key=lambda s: s.reserve), *unsure)
+
+
+def passed_over(name: str, case: CaseFindings) -> tuple[Caution, ...]:
+    """What must be said of a case's doubtful places that were not looked at."""
+    left = [s for s in case.hot_spots if s.decided_by == "undecided" and s.reserve < case.reserve.minimum]
+    unsettled = [z for z in case.zooms if not z.settled]
+    out = []
+    if left:
+        worst = min(left, key=lambda s: s.reserve)
+        places = "place" if len(left) == 1 else "places"
+        text = (
+            f"Case {name}: {len(left)} further {places} with a doubtful homogenised reserve factor (down to "
+            f"{reserve_text(worst.reserve)}, at {place_text(worst.at_mm)}) were not solved bead by bead; "
+            "--zoom N asks for more."
+        )
+        out.append(Caution("not_zoomed", text, {"case": name, "places": len(left), "reserve": worst.reserve}))
+    for z in unsettled:
+        text = (
+            f"Case {name}: the cube at {place_text(z.at_mm)} has not settled: its reserve factor still moved by "
+            f"{100 * z.change:.0f} % when it last grew; the band holds that."
+        )
+        out.append(Caution("not_settled", text, {"case": name, "change": z.change}))
+    return tuple(out)
+
+
+def _nearest(mesh: TetMesh, body: str, point: Array) -> int:
+    """The node of a body nearest to a point (3,) [mm]."""
+    own = np.flatnonzero(mesh.node_body == mesh.bodies.index(body))
+    return int(own[np.linalg.norm(mesh.nodes[own] - point, axis=1).argmin()])
+
+
+def _floats(values: Array) -> tuple[float, ...]:
+    return tuple(float(v) + 0.0 for v in np.asarray(values, dtype=float))
