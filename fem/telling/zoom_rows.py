@@ -14,9 +14,9 @@ from fem.telling.zoom_words import band_text, short_reserve, zones_in
 EXPLAINED = (
     "The homogenised answer takes infill as an even material, which is right where many of its cells lie side by "
     "side. At the places below a cube was filled with the beads themselves, as they are printed, hung into the "
-    "solved part by its displacements, and solved again; the beads of its inner half were judged by the mean stress of "
-    "each bead. The band holds larger cubes and other positions of the infill's lattice. Verdict, requirements and hot "
-    "spots take the number of the beads where there is one."
+    "solved part by its displacements, and solved again; the beads of its inner half were judged by the mean stress "
+    "of each bead. The band holds larger cubes and other positions of the infill's lattice. Verdict, requirements "
+    "and hot spots take the number of the beads where there is one."
 )
 WHOLE_EXPLAINED = (
     "Every printed body was also solved bead by bead as a whole, on the loads and supports of the study. It shows "
@@ -28,7 +28,7 @@ MISSED_HEAD = ("Location", "Zone", "Failure mode", "Bead by bead", "Homogenised"
 
 def zoom_title(case: str, zoom: ZoomFindings) -> str:
     """What a table of a zoom is about."""
-    near = f", {number(zoom.face_distance_mm)} mm from face {zoom.face}" if zoom.face else ""
+    near = f", {zoom.face_distance_mm:.1f} mm from face {zoom.face}" if zoom.face else ""
     return f"Case {case}: {zoom.body} at {place(zoom.worst_at_mm)}{near}"
 
 
