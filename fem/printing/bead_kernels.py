@@ -25,6 +25,8 @@ LEAST = 0.1
 """A box less full than that holds nothing."""
 CLOSED = 0.5
 """Gaps up to so many bead widths are closed by the melt; the innermost strip of so many takes what lies beyond it."""
+ALONG = 0.5
+"""A bead runs along a wall where the sine of the angle between them is smaller."""
 END = 1.1
 """A bead's end reaches at most so many bead widths beyond its middle line, into a corner."""
 MITRE = 0.1
@@ -88,8 +90,8 @@ def room_for(depth, x, y, foot_x, foot_y, nx, ny, width, segment, start, listed,
 @compiled
 def wall_at(x, y, inside, hx, hy, guess, rule, segment, start, listed, frame):  # type: ignore[no-untyped-def]
     """What the walls make of a box of sides hx, hy around (x, y): WALL, AIR, NOTHING, or INNER for what they leave;
-    the bead's number and angle [rad], the share that is filled, for INNER the place that says what lies there, and the
-    nearest segment, which `guess` (or -1) may name."""
+    the bead's number and angle [rad], the share that is filled, for INNER the place that says what lies there; and
+    the nearest segment, which `guess` (or -1) may name."""
     walls, width, _, _, _, _ = rule
     reach = (walls + CLOSED) * width
     which, away, fx, fy = nearest(
@@ -137,14 +139,21 @@ def wall_at(x, y, inside, hx, hy, guess, rule, segment, start, listed, frame):  
 
 
 @compiled
-def inner_at(covered, x, y, layer, raster, hx, hy, rule, lattice):  # type: ignore[no-untyped-def]
-    """Zone, bead, angle [rad] and share inside the walls: `raster` [rad] in covers and solid cores, else infill
-    or air."""
+def inner_at(covered, x, y, px, py, beside, layer, raster, hx, hy, rule, lattice):  # type: ignore[no-untyped-def]
+    """Zone, bead, angle [rad] and share inside the walls: `raster` [rad] in covers and solid cores, else infill or
+    air. Where (px, py) is not the place itself, a wall runs past within half a bead at the angle `beside`."""
     _, width, _, filled, height, _ = rule
     if covered or not filled:
         bead = int(np.floor((y * np.cos(raster) - x * np.sin(raster)) / width))
         return (COVER if filled else CORE), bead & 0xFFFF, raster, 1.0
-    share, angle, bead = infill_at(x, y, (layer + 0.5) * height, layer, hx, hy, lattice)
+    z = (layer + 0.5) * height
+    share, angle, bead = infill_at(x, y, z, layer, hx, hy, lattice)
+    if px != x or py != y:
+        # Beads end at the wall; one that runs along it is a bead for half its width or more, or melts into it
+        share_in, angle_in, bead_in = infill_at(px, py, z, layer, hx, hy, lattice)
+        lengthwise = abs(np.sin((angle_in if share_in >= LEAST else angle) - beside)) < ALONG
+        if lengthwise and max(share, share_in) >= LEAST:
+            share, angle, bead = share_in, angle_in, bead_in
     if share < LEAST:
         return AIR, 0, 0.0, 0.0
     return CORE, bead & 0xFFFF, angle, share
@@ -177,8 +186,10 @@ def lay_layer(
     bead,
 ):  # type: ignore[no-untyped-def]
     """Fill one layer's `zone`, `share`, `way`, `bead` (ny, nx). `inside` and `run` reach `margin` boxes farther; what
-    lies in less than `whole` layers of the part in a row (`run`) is covered. `box`: low x, low y, sides."""
-    low_x, low_y, hx, hy = box
+    lies in less than `whole` layers of the part in a row (`run`) is covered. `box`: low x, low y, how far boxes
+    stand apart in both directions, and how much of that they are judged by (1, or 0 for their middles alone)."""
+    low_x, low_y, hx, hy, part_judged = box
+    wx, wy = max(part_judged, 1e-9) * hx, max(part_judged, 1e-9) * hy
     ways = rule[5]
     near = boxes_within((rule[0] + CLOSED) * rule[1] + hx + hy, start, frame)
     ny, nx = zone.shape
@@ -198,12 +209,14 @@ def lay_layer(
             kind, number, angle, filled, px, py = INNER, 0, 0.0, 1.0, x, y
             if near[int((y - frame[1]) / frame[2]), int((x - frame[0]) / frame[2])]:
                 kind, number, angle, filled, px, py, guess = wall_at(
-                    x, y, here, hx, hy, guess, rule, segment, start, listed, frame
+                    x, y, here, wx, wy, guess, rule, segment, start, listed, frame
                 )
             if kind == INNER:
                 a = min(max(int(np.floor((px - low_x) / hx)) + margin, 0), inside.shape[1] - 1)
                 b = min(max(int(np.floor((py - low_y) / hy)) + margin, 0), inside.shape[0] - 1)
-                kind, number, angle, part = inner_at(run[b, a] < whole, px, py, layer, raster, hx, hy, rule, lattice)
+                kind, number, angle, part = inner_at(
+                    run[b, a] < whole, x, y, px, py, angle, layer, raster, wx, wy, rule, lattice
+                )
                 filled *= part
             if filled < LEAST:
                 kind, number, angle, filled = (AIR if here else NOTHING), 0, 0.0, 0.0
@@ -218,7 +231,7 @@ def lay_layers(  # type: ignore[no-untyped-def]
     """Fill layers begin..end of `zone` and its like (layers, ny, nx), of which the first is number `first` of the
     print. start, number: which triangles `corner` meet the layers from `lowest` on; `middle` [mm] that of layer 0.
     How many rows met an outline that is open."""
-    low_x, low_y, hx, hy = box
+    low_x, low_y, hx, hy, _ = box
     walls, width, covers, _, height, _ = rule
     ny, nx = zone.shape[1:]
     margin = int((CLOSED + 0.1) * width / min(hx, hy)) + 2

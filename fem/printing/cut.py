@@ -8,9 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fem.part.tetmesh import TetMesh
-from fem.printing import zones
+from fem.printing import beads
+from fem.printing.beads import WAYS, BeadMap
 from fem.printing.body import PrintedBody
-from fem.printing.plan import PrintPlan, in_layer_rotation
+from fem.printing.filling import fill_grid, layer_grid
 from fem.printing.zones import Outline
 from fem.tensors import Array
 
@@ -20,11 +21,10 @@ PLACES = ("outside", "wall", "cover", "core", "solid", "air")
 
 MOST_PIXELS = 1000
 """The longer side of a cut has at most so many pixels; a bead width has at least three where that leaves room."""
-CANDIDATES = 15
-"""So many cuts are tried; the one that shows most of the core is drawn."""
+SOUGHT = 60
+"""The layer and the section that show most of the core are sought with so many places along the longest side."""
 STROKES = 30
 """So many strokes along the longer side."""
-_ASIDE = 0.37  # share of a pixel by which places are moved off the part's own edges
 
 
 @dataclass(frozen=True)
@@ -51,91 +51,123 @@ class ZoneCut:
 
 
 def cut_body(mesh: TetMesh, *, body: str, made: PrintedBody) -> tuple[ZoneCut, ...]:
-    """A layer and a vertical section through a printed body, where they show most of its core; none of a metal."""
+    """A layer and a vertical section through a printed body, where they show most of its core; none of a metal.
+
+    Errors: as for `filling.fill_grid`.
+    """
     if made.plan is None:
         return ()
     outline = Outline(mesh, body=body, plan=made.plan)
-    return tuple(_cut(outline, made, body=body, kind=kind) for kind in ("layer", "vertical"))
+    layer, height = _where(outline)
+    return _layer_cut(outline, body, layer), _vertical_cut(outline, body, height)
 
 
-def _cut(outline: Outline, made: PrintedBody, *, body: str, kind: str) -> ZoneCut:
-    plan = outline.plan
-    first, second, normal = (0, 1, 2) if kind == "layer" else (0, 2, 1)
+def _where(outline: Outline) -> tuple[int, float]:
+    """The layer and the height [mm] on print axis 2 that show most of the core; of equals the one in the middle."""
     low, high = outline.box
-    longer = max(high[first] - low[first], high[second] - low[second])
-    pixel = float(max(plan.bead_width / 3, longer / MOST_PIXELS))
-    heights = low[normal] + (high[normal] - low[normal]) * (np.arange(CANDIDATES) + 0.5) / CANDIDATES
-    if kind == "layer":
-        # A layer is cut through the middle of its beads
-        bead = plan.bead_height
-        heights = low[2] + (np.floor((heights - low[2]) / bead) + 0.5) * bead
+    step = float((high - low).max()) / SOUGHT
+    grid = layer_grid(outline, low=low, high=high, step=step)
+    zone = fill_grid(outline, grid, by_middle=True).zone
+    core = (zone == beads.CORE) | (zone == beads.AIR)
 
-    def places(height: float, step: float) -> tuple[Array, tuple[int, int]]:
-        a = np.arange(low[first] - step, high[first] + step, step) + _ASIDE * step
-        b = np.arange(low[second] - step, high[second] + step, step) + _ASIDE * step
-        points = np.empty((len(b), len(a), 3))
-        points[..., first], points[..., second], points[..., normal] = a, b[:, None], height
-        return points.reshape(-1, 3), (len(b), len(a))
+    def most(counts: NDArray[np.intp]) -> int:
+        return int(max(range(len(counts)), key=lambda k: (counts[k], -abs(k - (len(counts) - 1) / 2))))
 
-    def core(height: float) -> tuple[int, float]:
-        zone = outline.zones_at(places(height, longer / 60)[0])[0]
-        return int((zone == zones.CORE).sum()), float(-abs(height - heights.mean()))
+    return most(core.sum(axis=(1, 2))), float(low[1]) + (most(core.sum(axis=(0, 2))) + 0.5) * step
 
-    height = float(max(heights, key=core))
-    points, shape = places(height, pixel)
-    zone, _ = outline.zones_at(points)
-    core_place = SOLID if made.cell is None else CORE
-    place = np.array([WALL, COVER, core_place, OUTSIDE], dtype=np.int8)[zone]
-    if made.cell is not None:
-        inside = np.flatnonzero(zone == zones.CORE)
-        place[inside[~_in_bead(plan, points[inside])]] = AIR
-    at, stroke = _strokes(
-        outline, places(height, max(longer / 150, plan.bead_width))[0], first, second, solid=made.cell is None
+
+def _pixel(outline: Outline, first: int, second: int) -> float:
+    size = outline.box[1] - outline.box[0]
+    return float(max(outline.plan.bead_width / 3, max(size[first], size[second]) / MOST_PIXELS))
+
+
+def _layer_cut(outline: Outline, body: str, layer: int) -> ZoneCut:
+    low, high = outline.box
+    thick = outline.plan.bead_height
+    bottom, top = low[2] + layer * thick, low[2] + (layer + 1) * thick
+
+    def cut(step: float) -> BeadMap:
+        a, b = (low[0] - step, low[1] - step, bottom), (high[0] + step, high[1] + step, top)
+        return fill_grid(outline, layer_grid(outline, low=a, high=b, step=step), by_middle=True)
+
+    pixel = _pixel(outline, 0, 1)
+    coarse = cut(_apart(outline, 0, 1))
+    at = (
+        coarse.grid.origin[:2]
+        + (np.indices(coarse.zone.shape[1:])[::-1].reshape(2, -1).T + 0.5) * coarse.grid.step[:2]
     )
-    above = height - float(low[2]) if kind == "layer" else height
+    stroke_at, stroke = _strokes(outline, at, coarse.zone[0].ravel(), coarse.way[0].ravel())
     return ZoneCut(
         body=body,
-        kind=kind,
-        height=above,
-        place=place.reshape(shape),
+        kind="layer",
+        height=(layer + 0.5) * thick,
+        place=_places(outline, cut(pixel).zone[0]),
         pixel=pixel,
-        corner=(float(low[first] - pixel), float(low[second] - pixel)),
+        corner=(float(low[0] - pixel), float(low[1] - pixel)),
         across="print axis 1",
-        up="print axis 2" if kind == "layer" else "build direction (3)",
-        stroke_at=at,
+        up="print axis 2",
+        stroke_at=stroke_at,
         stroke=stroke,
     )
 
 
-def _in_bead(plan: PrintPlan, points: Array) -> NDArray[np.bool_]:
-    """Whether places (n, 3) [mm] in print axes lie in a bead of the infill's lattice."""
-    from fem.printing.infill import solid_at
+def _vertical_cut(outline: Outline, body: str, height: float) -> ZoneCut:
+    low, high = outline.box
+    thick = outline.plan.bead_height
 
-    return solid_at(
-        plan.infill_pattern,
-        points @ in_layer_rotation(plan.infill_angle).T,
-        density=plan.infill_density,
-        bead_width=plan.bead_width,
-        bead_height=plan.bead_height,
+    def cut(step: float) -> tuple[NDArray[np.uint8], NDArray[np.uint8], Array]:
+        """Zone and way (rows, columns) of square places `step` apart, and where they are (rows, columns, 2)."""
+        a, b = (low[0] - step, height - step / 2, low[2]), (high[0] + step, height + step / 2, high[2])
+        found = fill_grid(outline, layer_grid(outline, low=a, high=b, step=step), by_middle=True)
+        up = low[2] + (np.arange(int(np.ceil((high[2] - low[2]) / step)) + 2) - 0.5) * step
+        layer = np.floor((up - low[2]) / thick).astype(int)
+        known = (layer >= 0) & (layer < len(found.zone))
+        row = np.clip(layer, 0, len(found.zone) - 1)
+        zone = np.where(known[:, None], found.zone[row, 0], beads.NOTHING)
+        along = a[0] + (np.arange(zone.shape[1]) + 0.5) * step
+        return zone.astype(np.uint8), found.way[row, 0], np.stack(np.meshgrid(along, up), axis=-1)
+
+    pixel = _pixel(outline, 0, 2)
+    zone, way, at = cut(_apart(outline, 0, 2))
+    stroke_at, stroke = _strokes(outline, at.reshape(-1, 2), zone.ravel(), way.ravel())
+    return ZoneCut(
+        body=body,
+        kind="vertical",
+        height=height,
+        place=_places(outline, cut(pixel)[0]),
+        pixel=pixel,
+        corner=(float(low[0] - pixel), float(low[2] - pixel)),
+        across="print axis 1",
+        up="build direction (3)",
+        stroke_at=stroke_at,
+        stroke=stroke * np.array([1.0, 0.0]),
     )
 
 
-def _strokes(outline: Outline, points: Array, first: int, second: int, *, solid: bool) -> tuple[Array, Array]:
-    """Bead directions where beads lie side by side: along the outline in walls, as rastered in covers, solid
-    cores."""
-    zone, angle = outline.zones_at(points)
-    raster = np.radians(np.array(outline.plan.raster))
-    layer = np.floor((points[:, 2] - outline.box[0, 2]) / outline.plan.bead_height).astype(int)
-    angle = np.where(zone == zones.WALL, angle, raster[layer % len(raster)])
-    apart = float(np.ptp(points, axis=0).max()) / STROKES
+def _apart(outline: Outline, first: int, second: int) -> float:
+    """How far the places lie apart [mm] from which strokes are chosen."""
+    size = outline.box[1] - outline.box[0]
+    return float(max(size[first] / 150, size[second] / 150, outline.plan.bead_width))
+
+
+def _places(outline: Outline, zone: NDArray[np.uint8]) -> NDArray[np.int8]:
+    core = SOLID if outline.plan.infill_pattern == "solid" else CORE
+    return np.array([OUTSIDE, WALL, COVER, core, AIR], dtype=np.int8)[zone]
+
+
+def _strokes(outline: Outline, at: Array, zone: NDArray[np.uint8], way: NDArray[np.uint8]) -> tuple[Array, Array]:
+    """Bead directions (s, 2) in the layer where beads lie side by side, and their places (s, 2), from places (n, 2):
+    along the outline in walls, as rastered in covers and solid cores."""
+    apart = float(np.ptp(at, axis=0).max()) / STROKES
+    solid = (beads.CORE,) if outline.plan.infill_pattern == "solid" else ()
     kept = [
-        _spread(points[mine], apart=apart, among=np.flatnonzero(mine))
-        for number in (zones.WALL, zones.COVER, *([zones.CORE] if solid else []))
+        _spread(at[mine], apart=apart, among=np.flatnonzero(mine))
+        for number in (beads.WALL, beads.COVER, *solid)
         if (mine := zone == number).any()
     ]
     shown = np.concatenate(kept) if kept else np.zeros(0, dtype=int)
-    direction = np.column_stack([np.cos(angle), np.sin(angle), np.zeros(len(angle))])[shown]
-    return points[shown][:, [first, second]], direction[:, [first, second]]
+    angle = way[shown] * np.pi / WAYS
+    return at[shown], np.column_stack([np.cos(angle), np.sin(angle)])
 
 
 def _spread(points: Array, *, apart: float, among: NDArray[np.intp]) -> NDArray[np.intp]:

@@ -39,10 +39,13 @@ def layer_grid(outline: Outline, *, low: Any, high: Any, step: float, per_layer:
     return Grid(origin, sides, (wide, deep, layers * per_layer), per_layer, first)
 
 
-def fill_grid(outline: Outline, grid: Grid, *, phase: tuple[float, float, float] = NO_SHIFT) -> BeadMap:
+def fill_grid(
+    outline: Outline, grid: Grid, *, phase: tuple[float, float, float] = NO_SHIFT, by_middle: bool = False
+) -> BeadMap:
     """What lies in the boxes of a grid whose planes lie on layer borders, as `layer_grid` makes it.
 
-    `phase` shifts the infill by shares of its period (`patterns.period_box`). Errors: InputError for a grid that does
+    `phase` shifts the infill by shares of its period (`patterns.period_box`). With `by_middle` a box is all that its
+    middle is, and full or empty: for pictures. Errors: InputError for a grid that does
     not lie on layers, NoTrustworthyAnswer for a surface that is not closed.
     """
     from fem.printing import bead_kernels
@@ -65,7 +68,7 @@ def fill_grid(outline: Outline, grid: Grid, *, phase: tuple[float, float, float]
     margin = (plan.walls + 2) * plan.bead_width + 2 * float(grid.step[:2].sum())
     low, high = grid.origin[:2] - margin, grid.origin[:2] + margin + grid.step[:2] * np.array(grid.count[:2])
     surface = _surface(outline, grid.first_layer - covers, grid.first_layer + grid.layers + covers, low, high)
-    box = (*(float(v) for v in grid.origin[:2]), *(float(v) for v in grid.step[:2]))
+    box = (*(float(v) for v in grid.origin[:2]), *(float(v) for v in grid.step[:2]), 0.0 if by_middle else 1.0)
     # A range begins by looking at the layers below it: not too short, and enough of them to share
     pieces = max(1, min(4 * workers(), grid.layers // max(4, covers)))
     given = *surface, box, _raster(plan), rule, _lattice(plan, phase), grid.first_layer, zone, share, way, bead
@@ -105,8 +108,7 @@ def beads_at(
 def _check_closed(broken: int) -> None:
     if broken:
         raise NoTrustworthyAnswer(
-            f"the body's surface is not closed: {broken} rows across its layers leave it more or less often than they "
-            "enter it."
+            f"the body's surface is not closed: {broken} rows across its layers enter and leave it unequally often."
         )
 
 

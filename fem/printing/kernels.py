@@ -285,16 +285,3 @@ def zones_of_tets(  # type: ignore[no-untyped-def]
             cosine += ways[(first_way + step) % SECTORS, 1]
             sine += ways[(first_way + step) % SECTORS, 2]
         turn[e] = 0.5 * np.arctan2(sine, cosine)
-
-
-@compiled
-def zones_of_points(points, wall, cover, thin, corner, start, inside, origin, side, count, zone, angle, begin, end):  # type: ignore[no-untyped-def]
-    """Zone (n,) of places begin..end of (n, 3), -1 outside the part, and the angle (n,) [rad] of the outline next to
-    them.
-    """
-    for n in range(begin, end):
-        x, y, z = points[n]
-        if crossings(x, y, z, FAR, 0.0, corner, start, inside, origin, side, count) % 2 == 0:
-            zone[n] = -1
-            continue
-        zone[n], angle[n], _ = zone_of(x, y, z, wall, cover, thin, corner, start, inside, origin, side, count)

@@ -2,8 +2,8 @@
 
 All lengths in mm, in print axes. A section is segments (n, 4) from (x, y) to (x, y) that run with the part on their
 left, and a flat grid of boxes that finds those near a place: `frame` holds its lowest x and y, the side of a box and
-how many there are along x (`wide`) and y; the segments that touch box c = j * wide + i are listed[start[c]:start[c + 1]].
-Loops take plain numbers and arrays one by one: an array in a tuple costs time at each look.
+how many there are along x (`wide`) and y; listed[start[c]:start[c + 1]] are the segments that touch box
+c = j * wide + i. Loops take plain numbers and arrays one by one: an array in a tuple costs time at each look.
 """
 
 import numba

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fem.cores import even_ranges, shared, workers
 from fem.part.quadrature import tet_shapes, tet_slopes
@@ -97,17 +96,6 @@ class Outline:
     def grid(self) -> tuple[Any, ...]:
         """What the compiled loops need of the surface."""
         return self.corner, self.start, self.inside, self.origin, self.side, self.count
-
-    def zones_at(self, points: Array) -> tuple[NDArray[np.int8], Array]:
-        """Zone (n,) of places (n, 3) [mm] in print axes, -1 outside, and the angle (n,) [rad] of the outline
-        there."""
-        from fem.printing import kernels
-
-        zone, angle = np.full(len(points), -1, dtype=np.int8), np.zeros(len(points))
-
-        given = points, self.wall, self.cover, self.thin, *self.grid, zone, angle
-        shared(kernels.zones_of_points, _slices(len(points)), *given)
-        return zone, angle
 
 
 def find_zones(mesh: TetMesh, tets: Index, *, outline: Outline) -> Zoning:
