@@ -13,13 +13,15 @@ import numpy as np
 import pytest
 
 from fem.errors import InputError
+from fem.printing.bead_box import bead_box
 from fem.printing.field import Strength
 from fem.printing.infill import PATTERNS, buckling_use, infill_cell, makeable_density, solid_at, store
+from fem.printing.infill.bead_mean import places
 from fem.printing.infill.buckling import cell_walls, plate_stiffness, square_stresses, strip_stresses, wall_axes
 from fem.printing.infill.cell import RESOLUTIONS, _packed, _unpacked, cell_mesh
 from fem.printing.infill.homogenise import bead_material, homogenise
 from fem.printing.infill.patterns import period_box
-from fem.printing.infill.strength import places, utilisation, worst
+from fem.printing.infill.strength import utilisation, worst
 
 BEAD = {"E": (5500.0, 2000.0, 1800.0), "nu": (0.38, 0.40, 0.45), "G": (800.0, 700.0, 600.0)}
 STRENGTH = Strength(
@@ -52,7 +54,7 @@ def all_places(pattern):
     mesh = cell_mesh(pattern, density=DENSITY, **SIZE)
     material = bead_material(mesh, **BEAD, expansion=WARM)
     solved = homogenise(mesh, material=material)
-    return places(mesh, material=material, solved=solved, bead_width=SIZE["bead_width"])
+    return places(mesh, material=material, solved=solved, box=bead_box(**SIZE))
 
 
 def kept_use(cell, states):
@@ -66,7 +68,8 @@ def kept_use(cell, states):
 @pytest.mark.parametrize("pattern", PATTERNS)
 def test_the_next_coarser_mesh_says_the_same(cells, pattern):
     assert 0 < cells[pattern].moves < 0.02
-    assert 0 < cells[pattern].strength_moves < 0.15
+    # stress averaged over beads does not depend on how fine the notches between them are meshed
+    assert 0 < cells[pattern].strength_moves < 0.06
 
 
 @pytest.mark.parametrize("pattern", PATTERNS)
@@ -111,10 +114,11 @@ def test_the_few_points_stand_for_all_places(cells, pattern):
 def test_the_points_give_the_unit_strengths(cells, pattern):
     cell, one = cells[pattern], np.eye(6)
     bears = cell.strength_MPa
-    assert 1 / kept_use(cell, one[:3]) == pytest.approx(bears["tension"], rel=0.011)
-    assert 1 / kept_use(cell, -one[:3]) == pytest.approx(bears["compression"], rel=0.011)
+    near = max(0.011, cell.points_short)
+    assert 1 / kept_use(cell, one[:3]) == pytest.approx(bears["tension"], rel=near)
+    assert 1 / kept_use(cell, -one[:3]) == pytest.approx(bears["compression"], rel=near)
     worse = np.maximum(kept_use(cell, one[3:]), kept_use(cell, -one[3:]))
-    assert 1 / worse == pytest.approx(bears["shear"], rel=0.011)
+    assert 1 / worse == pytest.approx(bears["shear"], rel=near)
 
 
 @pytest.mark.parametrize("pattern", PATTERNS)
@@ -137,8 +141,9 @@ def test_walls_of_a_grid_bear_what_is_pulled(cells):
     s = 1 - math.sqrt(1 - DENSITY)
     wall = next(w for w in cells["grid"].walls if w.label == "wall at 0 deg")
     assert wall.to_wall[0, 0] == pytest.approx(1 / s, rel=1e-6)
-    assert cells["grid"].strength_MPa["tension"][0] <= 60.0 * s * 1.0001
-    assert cells["grid"].strength_MPa["tension"][0] > 0.6 * 60.0 * s
+    # where they cross, beads that take turns share unevenly: the ones along the pull bear E1 / mean (E1, E2) of it
+    uneven = 5500.0 / ((5500.0 + 2000.0) / 2)
+    assert 60.0 * s / uneven < cells["grid"].strength_MPa["tension"][0] < 60.0 * s
 
 
 def test_warming_stress(cells):

@@ -1,6 +1,6 @@
 """Infill cells: what a printed lattice is worth as a material, and how much stress its worst bead bears."""
 
-from fem.printing.infill.buckling import CellWall, buckling_use
+from fem.printing.infill.buckling import CellWall, buckling_use, first_to_buckle
 from fem.printing.infill.cell import CellPoint, InfillCell, infill_cell
 from fem.printing.infill.patterns import PATTERNS, makeable_density, solid_at
 
@@ -10,6 +10,7 @@ __all__ = [
     "CellWall",
     "InfillCell",
     "buckling_use",
+    "first_to_buckle",
     "infill_cell",
     "makeable_density",
     "solid_at",

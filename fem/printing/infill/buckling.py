@@ -24,13 +24,14 @@ columns between crossings.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from fem.printing.infill.homogenise import Homogenised, Material, local_stress
-from fem.printing.infill.mesh import CellMesh
+from fem.printing.infill.mesh import CellMesh, Index
 from fem.printing.infill.patterns import LEAN, gyroid_slope, period_length
 from fem.tensors import Array, orthotropic_compliance, stress_rotation
 
@@ -66,6 +67,17 @@ def buckling_use(wall: CellWall, stress: Any) -> Array:
     pressed = np.maximum(-s[..., 0], 0) / wall.along + np.maximum(-s[..., 2], 0) / wall.up
     sheared = np.abs(s[..., 4]) / wall.shear
     return (pressed + np.sqrt(pressed**2 + 4 * sheared**2)) / 2
+
+
+def first_to_buckle(walls: Sequence[CellWall], stress: Any) -> tuple[Array, Index]:
+    """The largest share (...) of its buckling stress that mean stress (..., 6) [MPa] of the cell uses up in any of
+    the walls, and which wall (...) that is: `walls[k].mode` says how it buckles. Without walls 0 and -1.
+    """
+    shape = np.shape(stress)[:-1]
+    if not walls:
+        return np.zeros(shape), np.full(shape, -1, dtype=np.intp)
+    used = np.array([buckling_use(wall, stress) for wall in walls])
+    return used.max(axis=0), used.argmax(axis=0)
 
 
 def wall_axes(normal: Any) -> Array:

@@ -13,13 +13,15 @@ from typing import Any, Literal
 import numpy as np
 
 from fem.errors import InputError
+from fem.printing.bead_box import BeadBox, bead_box
 from fem.printing.field import Strength
 from fem.printing.infill import store
-from fem.printing.infill.buckling import CellWall, buckling_use, cell_walls
+from fem.printing.infill.bead_mean import Places, places
+from fem.printing.infill.buckling import CellWall, cell_walls, first_to_buckle
 from fem.printing.infill.homogenise import Homogenised, Material, bead_material, homogenise
 from fem.printing.infill.mesh import CellMesh
 from fem.printing.infill.patterns import check_density, check_pattern, cube_axes, period_box
-from fem.printing.infill.strength import Places, cell_strength, critical, places, unit_states, utilisation
+from fem.printing.infill.strength import cell_strength, critical, unit_states, utilisation
 from fem.tensors import Array, broken_condition, engineering_constants
 
 RESOLUTIONS: dict[str, tuple[tuple[float, float], tuple[float, float]]] = {
@@ -40,11 +42,11 @@ SHEARS = ("shear 23", "shear 13", "shear 12")
 
 @dataclass(frozen=True)
 class CellPoint:
-    """One critical place in the beads of a cell.
+    """One critical place in the beads of a cell: a piece of bead whose mean stress is judged (`bead_mean`).
 
-    `label` in words; `at` (3,) [mm] in the cell, print axes; `to_bead` (6, 6) takes the MEAN stress of the cell, in
-    cell axes, to the stress there in the bead's own axes; `thermal_stress` (6,) [MPa/K] in bead axes when the cell is
-    free to expand, zeros when the expansion is not known.
+    `label` in words; `at` (3,) [mm] its middle in the cell, print axes; `to_bead` (6, 6) takes the MEAN stress of the
+    cell, in cell axes, to the mean stress of the piece in the bead's own axes; `thermal_stress` (6,) [MPa/K] in bead
+    axes when the cell is free to expand, zeros when the expansion is not known.
     """
 
     label: str
@@ -63,12 +65,11 @@ class InfillCell:
     order 23, 13, 12, the least of the beads' criteria, and "buckling": for each state (such as "compression 3") that
     buckling limits further, its MPa and mode. `moves` and `strength_moves` are the largest relative changes of the
     six moduli and of the nine strengths against the next coarser mesh; `points_short` is the largest share by which
-    the points understate the worst utilisation of all places (a few per cent, up to a tenth for the gyroid, whose
+    the points understate the worst utilisation of all places (one or two per cent, about five for the gyroid, whose
     worst place wanders over the sheet).
 
-    To draw: `corners` (n, 8, 3) [mm, print axes]
-    of the solid's hexahedra, and `used` (6, n) the worst utilisation in each per MPa of mean stress in one component,
-    the worse of its two signs.
+    To draw: `corners` (n, 8, 3) [mm, print axes] of the solid's hexahedra, and `used` (6, n) the worst utilisation of
+    the pieces of bead around each per MPa of mean stress in one component, the worse of its two signs.
     """
 
     pattern: str
@@ -176,11 +177,11 @@ def cell_mesh(pattern: str, *, density: float, bead_width: float, bead_height: f
 
 
 def _solved(
-    mesh: CellMesh, bead: dict[str, Any], expansion: Any, bead_width: float
+    mesh: CellMesh, bead: dict[str, Any], expansion: Any, box: BeadBox
 ) -> tuple[Material, Homogenised, Places]:
     material = bead_material(mesh, **bead, expansion=expansion)
     solved = homogenise(mesh, material=material)
-    return material, solved, places(mesh, material=material, solved=solved, bead_width=bead_width)
+    return material, solved, places(mesh, material=material, solved=solved, box=box)
 
 
 def _solved_cell(
@@ -194,10 +195,11 @@ def _solved_cell(
     expansion: list[float] | None,
 ) -> InfillCell:
     shape: dict[str, Any] = {"density": density, "bead_width": bead_width, "bead_height": bead_height}
+    box = bead_box(bead_width=bead_width, bead_height=bead_height)
     coarse = cell_mesh(pattern, **shape, fine=False)
-    _, rough, rough_places = _solved(coarse, bead, expansion, bead_width)
+    _, rough, rough_places = _solved(coarse, bead, expansion, box)
     mesh = cell_mesh(pattern, **shape)
-    material, solved, found = _solved(mesh, bead, expansion, bead_width)
+    material, solved, found = _solved(mesh, bead, expansion, box)
 
     fine, before = (engineering_constants(s.stiffness) for s in (solved, rough))
     moves = max(abs(fine[k] / before[k] - 1) for k in MODULI)
@@ -242,12 +244,10 @@ def _solved_cell(
 def _buckling(walls: tuple[CellWall, ...], bears: Array) -> dict[str, dict[str, Any]]:
     """The unit states in which a wall buckles before a bead fails, each with its mean stress [MPa] and mode."""
     out = {}
-    states = unit_states()
-    for name, state, limit in zip((*STATES, *SHEARS), states, bears, strict=True):
-        used = [buckling_use(wall, state) for wall in walls]
-        if used and max(used) * limit > 1:
-            first = int(np.argmax(used))
-            out[name] = {"MPa": float(1 / used[first]), "mode": walls[first].mode, "wall": walls[first].label}
+    used, which = first_to_buckle(walls, unit_states())
+    for name, share, k, limit in zip((*STATES, *SHEARS), used, which, bears, strict=True):
+        if share * limit > 1:
+            out[name] = {"MPa": float(1 / share), "mode": walls[k].mode, "wall": walls[k].label}
     return out
 
 

@@ -28,13 +28,15 @@ class Bead:
     """One direction of beads inside some hexahedra.
 
     `family` of the mesh and `label` in words; `to_bead` (k, 6, 6) takes the stress of the hexahedron in print axes
-    to the bead's own, k = 1 or one for each hexahedron of the family; `residual` (6,) [MPa/K] in bead axes.
+    to the bead's own, k = 1 or one for each hexahedron of the family; `residual` (6,) [MPa/K] in bead axes; `angle`
+    [degrees] in the layer, None where it changes from one hexahedron to the next.
     """
 
     family: int
     label: str
     to_bead: Array
     residual: Array
+    angle: float | None
 
 
 @dataclass(frozen=True)
@@ -82,7 +84,7 @@ def bead_material(mesh: CellMesh, *, E: Any, nu: Any, G: Any, expansion: Any = N
             turn = np.array([in_layer_rotation(a) for a in mesh.angle[mine]])
             stiffness[mine] = rotate_stiffness(bead, turn)
             warm[mine] = np.linalg.inv(strain_rotation(turn)) @ grown
-            beads.append(Bead(number, family.label, stress_rotation(turn), np.zeros(6)))
+            beads.append(Bead(number, family.label, stress_rotation(turn), np.zeros(6), None))
             continue
         turn = np.array([in_layer_rotation(a) for a in family.angles])
         stack = laminate(rotate_stiffness(bead, turn), expansion=np.linalg.inv(strain_rotation(turn)) @ grown)
@@ -91,7 +93,8 @@ def bead_material(mesh: CellMesh, *, E: Any, nu: Any, G: Any, expansion: Any = N
         into = stress_rotation(turn)
         for k, angle in enumerate(family.angles):
             label = family.label if len(family.angles) == 1 else f"{family.label}, bead at {angle:g} deg"
-            beads.append(Bead(number, label, (into[k] @ stack.localisation[k])[None], into[k] @ stack.residual[k]))
+            to_bead = (into[k] @ stack.localisation[k])[None]
+            beads.append(Bead(number, label, to_bead, into[k] @ stack.residual[k], angle))
     return Material(stiffness, warm, tuple(beads))
 
 

@@ -42,7 +42,7 @@ class CellMesh:
     `lattice` (3, 3) [mm] rows = periods; `corners` (n, 8, 3) [mm]; `nodes` (n, 8) with periodic nodes identified;
     `family` (n,) index into `families`; `angle` (n,) [degrees] of the bead in each hexahedron where it changes from
     one to the next (then the family has no angles of its own), else None; `prismatic` when nothing changes up the
-    build.
+    build; `layer` [mm] the height of the print's layers, from 0 on, where the mesh tells them apart, else None.
     """
 
     lattice: Array
@@ -52,6 +52,7 @@ class CellMesh:
     families: tuple[Family, ...]
     angle: Array | None = None
     prismatic: bool = False
+    layer: float | None = None
 
     @property
     def count(self) -> int:
@@ -70,13 +71,18 @@ class CellMesh:
 
 
 def mesh_of(
-    blocks: Sequence[tuple[Array, int]], *, lattice: Any, families: Sequence[Family], prismatic: bool
+    blocks: Sequence[tuple[Array, int]],
+    *,
+    lattice: Any,
+    families: Sequence[Family],
+    prismatic: bool,
+    layer: float | None = None,
 ) -> CellMesh:
     """Tie blocks of corners (k, 8, 3), each with its family, into one periodic mesh."""
     corners = np.concatenate([b for b, _ in blocks])
     family = np.concatenate([np.full(len(b), f, dtype=np.intp) for b, f in blocks])
     period = np.asarray(lattice, dtype=float)
-    return CellMesh(period, corners, tied(corners, period), family, tuple(families), None, prismatic)
+    return CellMesh(period, corners, tied(corners, period), family, tuple(families), None, prismatic, layer)
 
 
 def tied(corners: Array, lattice: Array) -> Index:

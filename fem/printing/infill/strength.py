@@ -1,9 +1,7 @@
 """Where the beads of a cell are stressed most, and which mean stress of the cell they bear.
 
-Places are looked at in the middle of every hexahedron and on every free face, there at the outermost fibre, so that
-bending of walls counts in full. Notches between walls would raise the stress without limit in the model; a melt joint
-is rounded, so stress is averaged over half a bead width along its wall (and in every direction inside a wall and in
-joints).
+A place is a piece of bead, judged by its mean stress in the bead's own axes (`bead_mean`): bending within a bead's
+section and the peaks of notches between beads are averaged, as they are in the coupons that its strengths come from.
 
 A place uses up the share 1 / lam of its strength, lam being the factor at which the stress, grown from zero, first
 meets maximum stress, Tsai-Wu, or interlayer tension with shear. Sources: S. W. Tsai and E. M. Wu, J. Compos. Mater. 5
@@ -12,16 +10,14 @@ meets maximum stress, Tsai-Wu, or interlayer tension with shear. Sources: S. W. 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fem.printing.field import Strength
-from fem.printing.infill.hexahedra import strain_slopes
-from fem.printing.infill.homogenise import Homogenised, Material, local_stress
-from fem.printing.infill.mesh import SIGNS, CellMesh, Index
+from fem.printing.infill.bead_mean import Places
+from fem.printing.infill.mesh import Index
 from fem.tensors import Array, von_mises
 
 MOST_POINTS = 120
@@ -29,18 +25,6 @@ MOST_POINTS = 120
 CLOSE = 0.01
 """A kept point stands for places whose utilisation is at most this much larger, where so few points can."""
 _AT_ONCE = 400_000
-
-
-@dataclass(frozen=True)
-class Places:
-    """Places in the beads: the `hexahedron` (p,) and the `bead` (p,) (index into the material's) they lie in, `at`
-    (p, 3) [mm], and `stress` (p, 6, 7) in bead axes per unit mean stress of the cell and, last, per kelvin [MPa/K].
-    """
-
-    hexahedron: Index
-    bead: Index
-    at: Array
-    stress: Array
 
 
 def utilisation(stress: Any, strength: Strength) -> Array:
@@ -67,128 +51,6 @@ def _used_by(s: list[Array], strength: Strength) -> Array:
     linear = s[0] * (1 / t[0] - 1 / c[0]) + s[1] * (1 / t[1] - 1 / c[1]) + s[2] * (1 / t[2] - 1 / c[2])
     most = np.maximum(most, (linear + np.sqrt(linear**2 + 4 * np.maximum(form, 0.0))) / 2)
     return np.maximum(most, np.sqrt((np.maximum(s[2], 0) / t[2]) ** 2 + across))
-
-
-def places(mesh: CellMesh, *, material: Material, solved: Homogenised, bead_width: float) -> Places:
-    """All places of the cell with their evened stress."""
-    n = len(mesh.corners)
-    inner = local_stress(solved.strain, solved=solved, stiffness=material.stiffness, expansion=material.expansion)
-    slopes = strain_slopes(mesh.corners, stiffness=material.stiffness, moves=solved.moves)
-    owner, side = _free_faces(mesh)
-    at_face = solved.strain[owner] + np.where(side % 2 == 1, 1.0, -1.0)[:, None, None] * slopes[owner, side // 2]
-    outer = local_stress(
-        at_face, solved=solved, stiffness=material.stiffness[owner], expansion=material.expansion[owner]
-    )
-    face_at, normal, area = _face_shape(mesh.corners[owner], side)
-    hexahedron = np.concatenate([np.arange(n), owner])
-    at = np.concatenate([mesh.centres, face_at])
-    weight = np.concatenate([solved.parts.volume, area])
-    flat = np.concatenate([np.zeros((n, 3)), normal])
-    size = _sizes(mesh, solved.parts.volume, area)
-    stress = np.concatenate([inner, outer])
-    out = []
-    for number in range(len(mesh.families)):
-        mine = np.flatnonzero(mesh.family[hexahedron] == number)
-        if len(mine) == 0:
-            continue
-        # evened in print axes: the bead's own axes may turn from one place to the next
-        even = _evened(mesh, at[mine], flat[mine], weight[mine], size[mine], stress[mine], bead_width / 4)
-        rank = np.cumsum(mesh.family == number) - 1
-        for k, bead in enumerate(material.beads):
-            if bead.family == number:
-                into = bead.to_bead if len(bead.to_bead) == 1 else bead.to_bead[rank[hexahedron[mine]]]
-                local = into @ even
-                local[:, :, 6] += bead.residual
-                out.append((hexahedron[mine], np.full(len(mine), k, dtype=np.intp), at[mine], local))
-    return Places(*(np.concatenate([o[k] for o in out]) for k in range(4)))
-
-
-def _free_faces(mesh: CellMesh) -> tuple[Index, Index]:
-    """Hexahedra (f,) and their sides (f,) that no other hexahedron shares; side 2 d + 1 is the far one in direction
-    d.
-    """
-    corner = np.array([[a for a in range(8) if ((a >> d) & 1) == far] for d in range(3) for far in (0, 1)])
-    faces = np.sort(mesh.nodes[:, corner], axis=2)
-    n = len(faces)
-    count = np.unique(faces.reshape(-1, 4), axis=0, return_inverse=True, return_counts=True)
-    alone = (count[2][count[1].reshape(-1)] == 1).reshape(n, 6)
-    owner, side = np.nonzero(alone)
-    # one hexahedron up the build meets itself there: its upper and lower face are one
-    degenerate = np.array([len(set(f)) < 4 for f in faces[owner, side].tolist()], dtype=bool)
-    keep = ~degenerate & ~((side >= 4) & mesh.prismatic)
-    return owner[keep], side[keep]
-
-
-def _face_shape(corners: Array, side: Index) -> tuple[Array, Array, Array]:
-    """Middle (f, 3), unit normal (f, 3) and area (f,) of one side of each hexahedron."""
-    d = side // 2
-    far = np.where(side % 2 == 1, 1.0, -1.0)
-    mine = SIGNS[None, :, :] == far[:, None, None]
-    pick = mine[np.arange(len(side)), :, d]
-    four = corners[pick].reshape(len(side), 4, 3)
-    # corners of the side in the order (0,0) (1,0) (0,1) (1,1): the diagonals give the area vector
-    vector = np.cross(four[:, 3] - four[:, 0], four[:, 2] - four[:, 1]) / 2
-    away = four.mean(axis=1) - corners.mean(axis=1)
-    vector *= np.sign((vector * away).sum(axis=1))[:, None]
-    area = np.linalg.norm(vector, axis=1)
-    return four.mean(axis=1), vector / area[:, None], area
-
-
-def _sizes(mesh: CellMesh, volume: Array, area: Array) -> Array:
-    """Length [mm] of each place along its wall."""
-    if mesh.prismatic:
-        height = float(mesh.lattice[2, 2])
-        return np.concatenate([np.sqrt(volume / height), area / height])
-    return np.concatenate([np.cbrt(volume), np.sqrt(area)])
-
-
-def _evened(mesh: CellMesh, at: Array, flat: Array, weight: Array, size: Array, stress: Array, reach: float) -> Array:
-    """Stress (p, 6, 7) averaged over the places of the same kind within `reach` [mm], faded over one place's length.
-
-    A place on a face, whose normal `flat` is not zero, takes only places on the same face of the wall.
-    """
-    from scipy.sparse import csr_matrix
-    from scipy.spatial import cKDTree
-
-    inverse = np.linalg.inv(mesh.lattice)
-    home = at - np.floor(at @ inverse) @ mesh.lattice
-    out = stress.copy()
-    for on_face in (False, True):
-        mine = np.flatnonzero((np.abs(flat).max(axis=1) > 0) == on_face)
-        if len(mine) == 0:
-            continue
-        here = home[mine]
-        widest = reach + size[mine].max() / 2
-        low, high = here.min(axis=0) - widest, here.max(axis=0) + widest
-        shifts = np.stack(np.meshgrid(*[[-1.0, 0.0, 1.0]] * 3, indexing="ij"), axis=-1).reshape(-1, 3) @ mesh.lattice
-        copies = (here[None] + shifts[:, None]).reshape(-1, 3)
-        near = np.flatnonzero(((copies >= low) & (copies <= high)).all(axis=1))
-        tree = cKDTree(copies[near])
-        # far from notches places are long: there the stress hardly changes and needs no evening
-        radius = np.minimum(reach + size[mine] / 2, 2 * reach)
-        found = tree.query_ball_point(here, radius)
-        row = np.repeat(np.arange(len(mine)), [len(f) for f in found])
-        copy = near[np.concatenate([np.asarray(f, dtype=np.intp) for f in found])]
-        col = copy % len(mine)
-        away = copies[copy] - here[row]
-        if on_face:
-            n_row, n_col = flat[mine][row], flat[mine][col]
-            across = (away * n_row).sum(axis=1)
-            same = ((n_row * n_col).sum(axis=1) > 0.7) & (np.abs(across) < reach / 2)
-            away = away - across[:, None] * n_row
-            if mesh.prismatic:
-                same &= np.abs(away[:, 2]) < 1e-9
-        elif mesh.prismatic:
-            same = np.abs(away[:, 2]) < 1e-9
-        else:
-            same = np.ones(len(row), dtype=bool)
-        far = np.linalg.norm(away, axis=1)
-        long = size[mine][col]
-        share = np.clip((reach + long / 2 - far) / long, 0.0, 1.0) * same * weight[mine][col]
-        mean = csr_matrix((share, (row, col)), shape=(len(mine),) * 2)
-        total = np.asarray(mean.sum(axis=1)).ravel()
-        out[mine] = ((mean @ stress[mine].reshape(len(mine), -1)) / total[:, None]).reshape(-1, 6, 7)
-    return out
 
 
 def worst(found: Places, *, states: Array, strength: Strength) -> tuple[Array, Index]:

@@ -116,7 +116,7 @@ def _lines(length: float, width: float, height: float, first: float, growth: flo
         for number, (label, angle) in enumerate(labels)
     ]
     lattice = np.diag([length, length, 2 * height])
-    return mesh_of(blocks, lattice=lattice, families=families, prismatic=False)
+    return mesh_of(blocks, lattice=lattice, families=families, prismatic=False, layer=height)
 
 
 def _cubic(length: float, thick: float, first: float, growth: float) -> CellMesh:
