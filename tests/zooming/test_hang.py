@@ -1,5 +1,7 @@
 """Boxes hung into a part: what the true surface bears arrives whole, and cut sides move with the part."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from helpers_boxes import boxes_in, places, solved
@@ -15,6 +17,7 @@ from fem.loading.traction import PointForces, dense_forces
 from fem.part.faces import FaceQuery, face_group, find_faces
 from fem.part.meshing import mesh_solid
 from fem.part.solid import read_solid
+from fem.part.tetmesh import joined
 from fem.printing.plan import PrintPlan, print_axes
 from fem.zooming.hang import cut_sides, forces_onto_nodes, springs_onto_nodes
 from fem.zooming.where import Locator
@@ -227,3 +230,27 @@ def test_a_prescribed_face_moves_what_hangs_on_it(plate, locator):
     held = cut_sides(boxes, locator, (plate.nodes @ strain)[None])
     found = solved(boxes, lam, mu, np.zeros((boxes.count, 3)), held, springs)
     assert np.abs(found - places(boxes) @ strain).max() < 1e-6
+
+
+def test_the_surface_of_a_grid_goes_on_where_the_part_ends(plate, locator):
+    """The last corner of a plate lies on the grid's own side; a face beyond a cut belongs to the next grid."""
+    end = even_traction(group(plate, normal=(1, 0, 0), at="max"), force=np.array([400.0, 0, 0]))
+    boxes = filled_boxes(locator, np.eye(3), [54.0, 30, 0], (10, 20, 25))
+    room = boxes.surface_room(locator)
+    assert np.isinf(room.high).all() and (room.low == [54, 30, -np.inf]).all()
+    force = dense_forces(plate, (end,), spacing=0.2, box=room).force.sum(axis=0)
+    assert force == pytest.approx([100.0, 0, 0], rel=0.01, abs=1e-9)
+    inner = filled_boxes(locator, np.eye(3), [50.0, 30, 0], (10, 10, 25))
+    assert not len(dense_forces(plate, (end,), spacing=0.2, box=inner.surface_room(locator)).point)
+
+
+def test_only_the_surface_of_the_own_body_counts(plate):
+    """Two bodies at one place: what presses on the other does not press on this one's boxes."""
+    faces = tuple(replace(face, body="other") for face in plate.faces)
+    both = joined([plate, replace(plate, bodies=("other",), faces=faces)])
+    tops = [i for i, face in enumerate(both.faces) if face.normal is not None and face.normal[2] > 0.9]
+    even = even_traction(face_group(both, tuple(tops), name="tops"), force=np.array([0, 0, -200.0]))
+    forces = {name: dense_forces(both, (even,), spacing=2.0, body=name).force for name in (None, "part", "other")}
+    assert {k: v.sum(axis=0)[2] for k, v in forces.items()} == pytest.approx(
+        {None: -200, "part": -100, "other": -100}
+    )
