@@ -202,7 +202,7 @@ def cut_sides(boxes: Boxes, locator: Locator, fields: Array) -> HeldNodes:
     of the next box, outside the grid, lies in the body; a side that looks into the air has none.
     """
     held = np.zeros(boxes.number.shape, dtype=bool)
-    step = np.asarray(boxes.grid.step, dtype=float)
+    step, (low, high) = np.asarray(boxes.grid.step, dtype=float), locator.extent(boxes.axes)
     for axis in range(3):  # z, y, x
         for end in (0, -1):
             flat = np.argwhere(np.take(boxes.filled, end, axis=axis))
@@ -210,6 +210,8 @@ def cut_sides(boxes: Boxes, locator: Locator, fields: Array) -> HeldNodes:
             out = np.zeros(3)
             out[2 - axis] = step[2 - axis] * (1 if end else -1)
             beyond = boxes.corners(box) + step / 2 + out
+            near = ((beyond >= low) & (beyond <= high)).all(axis=1)
+            box, beyond = box[near], beyond[near]
             cut: NDArray[np.int64] = box[locator.find(beyond @ boxes.axes).away == 0]
             cut[:, axis] += 1 if end else 0
             for around in np.ndindex(2, 2):

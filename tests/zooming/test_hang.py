@@ -1,7 +1,10 @@
 """Boxes hung into a part: what the true surface bears arrives whole, and cut sides move with the part."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from helpers_boxes import boxes_in, places, solved
 from helpers_cad import draw
 
 from fem.errors import NoTrustworthyAnswer
@@ -14,9 +17,9 @@ from fem.loading.traction import PointForces, dense_forces
 from fem.part.faces import FaceQuery, face_group, find_faces
 from fem.part.meshing import mesh_solid
 from fem.part.solid import read_solid
-from fem.printing.beads import Grid
+from fem.part.tetmesh import joined
 from fem.printing.plan import PrintPlan, print_axes
-from fem.zooming.hang import Boxes, cut_sides, forces_onto_nodes, numbered, springs_onto_nodes
+from fem.zooming.hang import cut_sides, forces_onto_nodes, springs_onto_nodes
 from fem.zooming.where import Locator
 
 R, HOLE, THICK = 6.0, 2.0, 10.0
@@ -50,24 +53,13 @@ def axes_of(up):
     return print_axes(PrintPlan(build_direction=up))
 
 
-def filled_boxes(locator, axes, low, count, step=STEP):
-    """Boxes from `low` (print axes), filled where their middles lie in the part."""
-    grid = Grid(np.asarray(low, dtype=float), np.asarray(step, dtype=float), tuple(count), 1, 0)
-    z, y, x = np.meshgrid(*(np.arange(n) + 0.5 for n in count[::-1]), indexing="ij")
-    middle = grid.origin + np.stack([x, y, z], axis=-1).reshape(-1, 3) * grid.step
-    filled = (locator.find(middle @ axes).away == 0).reshape(count[::-1])
-    return Boxes(grid, axes, filled, numbered(filled))
+def filled_boxes(locator, axes, low, count):
+    return boxes_in(locator, axes, low, count, STEP)
 
 
 def cube_at(locator, axes, centre, size=14.0):
     count = np.ceil(size / STEP).astype(int)
     return filled_boxes(locator, axes, axes @ np.asarray(centre) - STEP * count / 2, count)
-
-
-def places(boxes):
-    """The nodes' places (n, 3) [mm] in print axes, in the order of their numbers."""
-    corner = np.argwhere(boxes.number >= 0)
-    return boxes.corners(corner)[np.argsort(boxes.number[tuple(corner.T)])]
 
 
 def loaded(plate):
@@ -190,48 +182,6 @@ def test_a_side_on_the_outline_is_free(plate, locator):
 # ---- the patch
 
 
-def brick(step, lam, mu):
-    """Stiffness (24, 24) of a trilinear box by 2 x 2 x 2 points, isotropic; nodes x fastest."""
-    sign = np.array([[i, j, k] for k in (-1, 1) for j in (-1, 1) for i in (-1, 1)], dtype=float)
-    out = np.zeros((24, 24))
-    c = lam * np.pad(np.ones((3, 3)), (0, 3)) + mu * np.diag([2.0, 2, 2, 1, 1, 1])
-    for point in sign / np.sqrt(3):
-        one = (1 + sign * point) / 2
-        slope = np.stack([sign[:, d] / step[d] * np.delete(one, d, axis=1).prod(axis=1) for d in range(3)], axis=1)
-        b = np.zeros((6, 24))
-        for d in range(3):
-            b[d, d::3] = slope[:, d]
-        for row, (d, e) in enumerate([(1, 2), (0, 2), (0, 1)], start=3):
-            b[row, d::3], b[row, e::3] = slope[:, e], slope[:, d]
-        out += b.T @ c @ b * step.prod() / 8
-    return out
-
-
-def solved(boxes, lam, mu, forces, held, springs=None):
-    """Displacement (n, 3) of the boxes as full beads of one isotropic material."""
-    from scipy.sparse import coo_matrix
-    from scipy.sparse.linalg import spsolve
-
-    box = np.argwhere(boxes.filled)
-    corner = np.array([[k, j, i] for k in (0, 1) for j in (0, 1) for i in (0, 1)])
-    node = boxes.number[tuple((box[:, None] + corner).transpose(2, 0, 1))]
-    row = (3 * node[:, :, None] + np.arange(3)).reshape(len(box), 24)
-    k = brick(STEP, lam, mu)
-    value = np.tile(k.ravel(), len(box))
-    matrix = coo_matrix((value, (np.repeat(row, 24, axis=1).ravel(), np.tile(row, 24).ravel()))).tolil()
-    right = forces.ravel().copy()
-    if springs is not None:
-        for n, spring, rest in zip(springs.node, springs.spring, springs.rest[0], strict=True):
-            matrix[3 * n : 3 * n + 3, 3 * n : 3 * n + 3] += spring
-            right[3 * n : 3 * n + 3] += spring @ rest
-    matrix, out = matrix.tocsr(), np.zeros(3 * boxes.count)
-    fixed = (3 * held.node[:, None] + np.arange(3)).ravel()
-    out[fixed] = held.displacement[0].ravel()
-    free = np.setdiff1d(np.arange(len(out)), fixed)
-    out[free] = spsolve(matrix[free][:, free].tocsc(), (right - matrix @ out)[free])
-    return out.reshape(-1, 3)
-
-
 @pytest.mark.parametrize("up", UPWARDS)
 def test_solid_boxes_inside_the_part_follow_a_linear_displacement(plate, locator, up):
     """The patch: all sides cut, the inside must lie on the same linear displacement."""
@@ -280,3 +230,27 @@ def test_a_prescribed_face_moves_what_hangs_on_it(plate, locator):
     held = cut_sides(boxes, locator, (plate.nodes @ strain)[None])
     found = solved(boxes, lam, mu, np.zeros((boxes.count, 3)), held, springs)
     assert np.abs(found - places(boxes) @ strain).max() < 1e-6
+
+
+def test_the_surface_of_a_grid_goes_on_where_the_part_ends(plate, locator):
+    """The last corner of a plate lies on the grid's own side; a face beyond a cut belongs to the next grid."""
+    end = even_traction(group(plate, normal=(1, 0, 0), at="max"), force=np.array([400.0, 0, 0]))
+    boxes = filled_boxes(locator, np.eye(3), [54.0, 30, 0], (10, 20, 25))
+    room = boxes.surface_room(locator)
+    assert np.isinf(room.high).all() and (room.low == [54, 30, -np.inf]).all()
+    force = dense_forces(plate, (end,), spacing=0.2, box=room).force.sum(axis=0)
+    assert force == pytest.approx([100.0, 0, 0], rel=0.01, abs=1e-9)
+    inner = filled_boxes(locator, np.eye(3), [50.0, 30, 0], (10, 10, 25))
+    assert not len(dense_forces(plate, (end,), spacing=0.2, box=inner.surface_room(locator)).point)
+
+
+def test_only_the_surface_of_the_own_body_counts(plate):
+    """Two bodies at one place: what presses on the other does not press on this one's boxes."""
+    faces = tuple(replace(face, body="other") for face in plate.faces)
+    both = joined([plate, replace(plate, bodies=("other",), faces=faces)])
+    tops = [i for i, face in enumerate(both.faces) if face.normal is not None and face.normal[2] > 0.9]
+    even = even_traction(face_group(both, tuple(tops), name="tops"), force=np.array([0, 0, -200.0]))
+    forces = {name: dense_forces(both, (even,), spacing=2.0, body=name).force for name in (None, "part", "other")}
+    assert {k: v.sum(axis=0)[2] for k, v in forces.items()} == pytest.approx(
+        {None: -200, "part": -100, "other": -100}
+    )
