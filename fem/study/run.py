@@ -308,7 +308,11 @@ def run_study(
         start = time.perf_counter()
         findings = replace(outcome.findings, peak_memory_MB=peak_memory())
         report = tell(
-            findings, outcome.scene, folder=beside, progress=lambda t, s: clock_say(progress, t, 0.6 + 0.39 * s)
+            findings,
+            outcome.scene,
+            folder=beside,
+            zooms=outcome.zooms,
+            progress=lambda t, s: clock_say(progress, t, 0.6 + 0.39 * s),
         )
         seconds = {**findings.seconds, "tell": round(time.perf_counter() - start, 3)}
         files = shown_digests(beside)

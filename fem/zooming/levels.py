@@ -10,6 +10,7 @@ R. Tuminaro, J. Comput. Phys. 188 (2003) 593 (Chebyshev smoothing).
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -38,6 +39,28 @@ class Springs:
 
     node: NDArray[np.int64]
     matrix: Array
+
+
+NO_SPRINGS = Springs(np.zeros(0, dtype=np.int64), np.zeros((0, 3, 3)))
+NOBODY = np.zeros(0, dtype=np.int64)
+
+
+def polynomial(top: float) -> Iterator[tuple[float, float]]:
+    """How much of the last step each step of the smoothing polynomial keeps, and its gain on D^-1 residual."""
+    low, high = top / RANGE, top
+    middle, half = (high + low) / 2, (high - low) / 2
+    keep, gain, rho = 0.0, 1 / middle, half / middle
+    for _ in range(DEGREE):
+        yield keep, gain
+        new = 1 / (2 * middle / half - rho)
+        keep, gain, rho = new * rho, 2 * new / half, new
+
+
+def spectrum_top(alphas: list[float], betas: list[float]) -> float:
+    """The largest eigenvalue of the tridiagonal matrix of Lanczos steps, and what is left of the last one."""
+    inside = betas[1 : len(alphas)]
+    values, vectors = np.linalg.eigh(np.diag(alphas) + np.diag(inside, 1) + np.diag(inside, -1))
+    return float(values[-1] + betas[len(alphas)] * abs(vectors[-1, -1]))
 
 
 class Level:
@@ -74,15 +97,10 @@ class Level:
         """Improve x by the polynomial; the residual is that of x before, and that before the last step after."""
         from fem.zooming import kernels
 
-        low, high = self.top / RANGE, self.top
-        middle, half = (high + low) / 2, (high - low) / 2
-        keep, gain, rho = 0.0, 1 / middle, half / middle
         rows = self.boxes.ranges(self.boxes.nodes)
-        for turn in range(DEGREE):
+        for turn, (keep, gain) in enumerate(polynomial(self.top)):
             if turn:
                 self.subtract_product(self.step)
-                new = 1 / (2 * middle / half - rho)
-                keep, gain, rho = new * rho, 2 * new / half, new
             given = self.inverse, self.residual, self.step, self.x, np.float32(keep), np.float32(gain)
             shared(kernels.polynomial_step, rows, *given)
 
@@ -111,9 +129,7 @@ class Level:
             if beta < 1e-6 * max(alpha, 1e-300):
                 break
             before, weight, v = weight, image / np.float32(beta), solved / np.float32(beta)
-        inside = betas[1 : len(alphas)]
-        values, vectors = np.linalg.eigh(np.diag(alphas) + np.diag(inside, 1) + np.diag(inside, -1))
-        return float(values[-1] + betas[len(alphas)] * abs(vectors[-1, -1]))
+        return spectrum_top(alphas, betas)
 
     def _solved(self, w: NDArray[np.float32]) -> NDArray[np.float32]:
         """D^-1 w."""
@@ -143,7 +159,10 @@ class Cycle:
 
     def __init__(self, levels: list[Level]) -> None:
         self.levels = levels
-        self.direct = _inverted(levels[-1])
+        last = levels[-1]
+        boxes = last.boxes
+        values = last.table[boxes.which].reshape(-1, 24, 24) * (boxes.share[:, None, None] / 255.0)
+        self.direct = inverted(boxes.first, values, nodes=boxes.nodes, held=last.held, springs=last.springs)
 
     def __call__(self, level: int = 0) -> NDArray[np.float32]:
         """What the cycle makes of the level's own `residual`, which it uses up."""
@@ -171,17 +190,20 @@ class Cycle:
         return here.x
 
 
-def _inverted(level: Level) -> NDArray[np.float32]:
-    """The inverse of a small level's matrix; pieces that hang on nothing are held by a trace of stiffness."""
-    boxes, n = level.boxes, 3 * level.boxes.nodes
-    corner = boxes.first[:, [0, 0, 1, 1, 2, 2, 3, 3]].astype(np.int64) + np.array([0, 1] * 4)
+def inverted(
+    first: NDArray[np.int32], values: NDArray[Any], *, nodes: int, held: NDArray[np.int64], springs: Springs
+) -> NDArray[np.float32]:
+    """The inverse of a small level's matrix, of boxes with `first` (v, 4) nodes and stiffness `values` (v, 24, 24);
+    pieces that hang on nothing are held by a trace of stiffness.
+    """
+    n = 3 * nodes
+    corner = first[:, [0, 0, 1, 1, 2, 2, 3, 3]].astype(np.int64) + np.array([0, 1] * 4)
     dofs = (3 * corner[:, :, None] + np.arange(3)).reshape(-1, 24)
     whole = np.zeros((n, n))
-    values = level.table[boxes.which].reshape(-1, 24, 24) * (boxes.share[:, None, None] / 255.0)
     np.add.at(whole, (dofs[:, :, None], dofs[:, None, :]), values)
-    for node, matrix in zip(level.springs.node, level.springs.matrix, strict=True):
+    for node, matrix in zip(springs.node, springs.matrix, strict=True):
         whole[3 * node : 3 * node + 3, 3 * node : 3 * node + 3] += matrix
-    still = (3 * level.held[:, None] + np.arange(3)).ravel()
+    still = (3 * held[:, None] + np.arange(3)).ravel()
     whole[still] = whole[:, still] = 0
     diagonal = np.diag(whole).copy()
     size = float(diagonal.max())
@@ -290,8 +312,7 @@ def _folded(above: Level, numbers: NDArray[np.int32]) -> tuple[Level, NDArray[np
 
 
 def _level(boxes: Boxes, table: NDArray[np.float32]) -> Level:
-    none = Springs(np.zeros(0, dtype=np.int64), np.zeros((0, 3, 3)))
-    return Level(boxes, table, held=np.zeros(0, dtype=np.int64), springs=none)
+    return Level(boxes, table, held=NOBODY, springs=NO_SPRINGS)
 
 
 def _places(number: NDArray[np.int32], node: NDArray[np.int64]) -> NDArray[np.int64]:

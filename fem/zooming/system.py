@@ -3,33 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fem.cores import shared
-from fem.errors import NotConverged
 from fem.printing.beads import WAYS, BeadMap
 from fem.tensors import Array
 from fem.zooming.boxes import Boxes, add_product, packed
-from fem.zooming.levels import Cycle, Level, Springs, coarse_levels
+from fem.zooming.gradients import TOLERANCE, Solved, iterate
+from fem.zooming.levels import NO_SPRINGS, NOBODY, Cycle, Level, Springs, coarse_levels
 from fem.zooming.tables import BeadTables
 
-TOLERANCE = 1e-6
-"""Residual over load at which the iteration stops."""
-MOST_ITERATIONS = 200
-NO_SPRINGS = Springs(np.zeros(0, dtype=np.int64), np.zeros((0, 3, 3)))
-NOBODY = np.zeros(0, dtype=np.int64)
-
-
-@dataclass(frozen=True)
-class Solved:
-    """Displacements (k, nodes, 3) [mm] along the print axes, and the iterations that each column took."""
-
-    displacement: Array
-    iterations: tuple[int, ...]
+if TYPE_CHECKING:
+    from fem.zooming.device import DeviceSystem
 
 
 class BeadSystem:
@@ -52,6 +40,8 @@ class BeadSystem:
         self.table = np.ascontiguousarray(tables.matrix.reshape(WAYS, 576))
         self.springs, self.held = NO_SPRINGS, NOBODY
         self._cycle: Cycle | None = None
+        self._device: DeviceSystem | None = None
+        self.declined = ""
 
     @property
     def unknowns(self) -> int:
@@ -59,30 +49,56 @@ class BeadSystem:
         return 3 * self.boxes.nodes
 
     def support(self, *, held: NDArray[np.int64] = NOBODY, springs: Springs = NO_SPRINGS) -> None:
-        """Hold nodes (h,) where they are told to be, and hang others on springs; makes the coarser levels."""
+        """Hold nodes (h,) where they are told to be, and hang others on springs; makes the coarser levels.
+
+        On an accelerator where one is found and large enough.
+        """
         self.held, self.springs = np.asarray(held, dtype=np.int64), springs
+        self._cycle = self._device = None
+        if self._supported_on_device():
+            return
         top = Level(self.boxes, self.table.astype(np.float32), held=self.held, springs=springs)
         self._cycle = Cycle(coarse_levels(top, filled=self.filled, way=self.way, matrix=self.tables.matrix))
+
+    def _supported_on_device(self) -> bool:
+        from fem.zooming.device import DeviceSystem, DoesNotFit, accelerator
+
+        self.declined = ""
+        card = accelerator(unknowns=self.unknowns)
+        if card is None:
+            return False
+        given = {"card": card, "held": self.held, "springs": self.springs}
+        try:
+            self._device = DeviceSystem(self.boxes, self.tables.matrix, **given)
+        except DoesNotFit as reason:
+            self.declined = str(reason)
+        return self._device is not None
+
+    @property
+    def solved_on(self) -> str:
+        """The accelerator's name, or empty for the processor."""
+        return self._device.card.name if self._device is not None else ""
 
     @property
     def levels(self) -> tuple[int, ...]:
         """Nodes of each level."""
+        if self._device is not None:
+            return tuple(level.grid.nodes for level in self._device.levels)
         assert self._cycle is not None
         return tuple(level.boxes.nodes for level in self._cycle.levels)
 
     def product(self, x: Array) -> Array:
         """Forces (n, 3) [N] that a displacement (n, 3) [mm] asks for: boxes and springs."""
         out = np.zeros(x.size)
-        self._multiply(np.ascontiguousarray(x, dtype=float).reshape(-1), out)
+        self._add_product(np.ascontiguousarray(x, dtype=float).reshape(-1), out, 1.0)
         return out.reshape(-1, 3)
 
-    def _multiply(self, x: Array, out: Array) -> None:
+    def _add_product(self, x: Array, out: Array, gain: float) -> None:
         from fem.zooming import kernels
 
-        out[:] = 0
-        add_product(self.boxes, self.table, x, out, gain=1.0)
+        add_product(self.boxes, self.table, x, out, gain=gain)
         if len(self.springs.node):
-            kernels.add_springs(self.springs.node, self.springs.matrix, x, out, 1.0)
+            kernels.add_springs(self.springs.node, self.springs.matrix, x, out, gain)
 
     def solve(
         self,
@@ -96,52 +112,20 @@ class BeadSystem:
 
         Errors: NotConverged.
         """
-        if self._cycle is None:
+        if self._cycle is None and self._device is None:
             self.support()
+        if self._device is not None:
+            return self._device.solve(forces, moved=moved, tolerance=tolerance, progress=progress)
+        assert self._cycle is not None
         out, counts = np.zeros(forces.shape), []
         for column, load in enumerate(forces):
             if moved is not None:
                 out[column, self.held] = moved[column]
-            counts.append(self._column(out[column].reshape(-1), load.reshape(-1), tolerance))
+            vectors = _Column(self, self._cycle, out[column].reshape(-1), load.reshape(-1))
+            counts.append(iterate(vectors, tolerance=tolerance))
             if progress is not None:
                 progress((column + 1) / len(forces))
         return Solved(out, tuple(counts))
-
-    def _column(self, x: Array, load: Array, tolerance: float) -> int:
-        """Improve x (3n,) in place until it balances the load; how many iterations that took."""
-        from fem.zooming import kernels
-
-        assert self._cycle is not None
-        rows, top = self.boxes.ranges(len(x)), self._cycle.levels[0]
-        image = np.empty_like(x)
-        self._multiply(x, image)
-        residual = load - image
-        kernels.zero_at(self.held, residual)
-        size = float(np.sqrt(sum(shared(kernels.dot, rows, residual, residual))))
-        if size == 0:
-            return 0
-        direction, before = np.zeros_like(x), np.inf
-        left = size
-        for turn in range(MOST_ITERATIONS):
-            shared(kernels.scaled, rows, residual, 1 / left, top.residual)
-            z = self._cycle()
-            energy = left * float(sum(shared(kernels.dot, rows, residual, z)))
-            shared(kernels.turn, rows, direction, z, left, energy / before)
-            self._multiply(direction, image)
-            kernels.zero_at(self.held, image)
-            curved = float(sum(shared(kernels.dot, rows, direction, image)))
-            if not (np.isfinite(curved) and curved > 0 and energy > 0):
-                raise NotConverged("the beads' equations broke down.", best=x.copy(), history=[left / size])
-            squares = sum(shared(kernels.advance, rows, x, residual, direction, image, energy / curved))
-            left, before = float(np.sqrt(squares)), energy
-            if left <= tolerance * size:
-                return turn + 1
-        raise NotConverged(
-            f"the beads' equations stopped after {MOST_ITERATIONS} steps at a residual of {left / size:.1e}.",
-            best=x.copy(),
-            history=[left / size],
-            advice="Look for beads that hang on nothing.",
-        )
 
     def mass(self, density: float) -> Array:
         """Mass (n,) [tonne] of the beads at the nodes, of a `density` [tonne/mm^3]."""
@@ -164,6 +148,56 @@ class BeadSystem:
         """Mean stress (v, 6) [MPa] of boxes in their bead's axes, of the material where the box is filled in part."""
         each = x.reshape(-1, 3)[self._corners(boxes)].reshape(-1, 24)
         return np.asarray(np.einsum("vij,vj->vi", self.tables.stress[self.way[boxes]], each, optimize=True))
+
+
+class _Column:
+    """The vectors that improve x (3n,) in place until it balances a load (3n,); see gradients.Vectors."""
+
+    def __init__(self, system: BeadSystem, cycle: Cycle, x: Array, load: Array) -> None:
+        self.system, self.cycle, self.x = system, cycle, x
+        self.rows = system.boxes.ranges(len(x))
+        self.image, self.direction, self.residual = np.empty_like(x), np.zeros_like(x), load.copy()
+
+    def begin(self) -> float:
+        """The residual, which the load lies in, at x; returns its length."""
+        from fem.zooming import kernels
+
+        self.system._add_product(self.x, self.residual, -1.0)
+        kernels.zero_at(self.system.held, self.residual)
+        return float(np.sqrt(self._dot(self.residual, self.residual)))
+
+    def precondition(self, left: float) -> float:
+        """z = what the V-cycle makes of residual / left; returns left z . residual."""
+        from fem.zooming import kernels
+
+        shared(kernels.scaled, self.rows, self.residual, 1 / left, self.cycle.levels[0].residual)
+        return left * self._dot(self.residual, self.cycle())
+
+    def turn(self, size: float, beta: float) -> float:
+        """direction = size z + beta direction; returns direction . A direction."""
+        from fem.zooming import kernels
+
+        shared(kernels.turn, self.rows, self.direction, self.cycle.levels[0].x, size, beta)
+        self.image[:] = 0
+        self.system._add_product(self.direction, self.image, 1.0)
+        kernels.zero_at(self.system.held, self.image)
+        return self._dot(self.direction, self.image)
+
+    def advance(self, alpha: float) -> float:
+        """x += alpha direction; returns the length of the new residual."""
+        from fem.zooming import kernels
+
+        given = self.x, self.residual, self.direction, self.image, alpha
+        return float(np.sqrt(sum(shared(kernels.advance, self.rows, *given))))
+
+    def best(self) -> Array:
+        """x as it is."""
+        return self.x.copy()
+
+    def _dot(self, a: NDArray[Any], b: NDArray[Any]) -> float:
+        from fem.zooming import kernels
+
+        return float(sum(shared(kernels.dot, self.rows, a, b)))
 
 
 def holds_bead(zone: NDArray[np.uint8]) -> NDArray[np.bool_]:

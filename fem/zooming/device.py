@@ -1,0 +1,295 @@
+"""Beads solved on an accelerator: the same levels, V-cycle and conjugate gradients, in its own memory."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from dataclasses import dataclass
+from importlib.util import find_spec
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fem.printing.beads import WAYS
+from fem.tensors import Array
+from fem.zooming import levels as coarsest
+from fem.zooming.boxes import Boxes
+from fem.zooming.device_levels import (
+    DeviceGrid,
+    DeviceLevel,
+    Sums,
+    add_product,
+    bead_grid,
+    coarse_grid,
+    filled,
+    run,
+    run_over_entries,
+)
+from fem.zooming.gradients import TOLERANCE, Solved, iterate
+from fem.zooming.levels import NO_SPRINGS, NOBODY, Springs, inverted
+
+VARIABLE = "BEADWORK_DEVICE"
+"""`none` keeps to the processor, `cuda` asks for an accelerator also where few unknowns would not."""
+WORTH = 1_000_000
+"""Fewer unknowns are solved on the processor: the kernels would take as long to load."""
+
+
+class DoesNotFit(Exception):
+    """Why an accelerator cannot take a grid."""
+
+
+@dataclass(frozen=True)
+class Accelerator:
+    """A card that loops can run on: its name and the memory that is free on it [bytes]."""
+
+    name: str
+    free: float
+
+
+def accelerator(*, unknowns: int = WORTH) -> Accelerator | None:
+    """The card to solve so many unknowns on; None where there is none, or where it is not worth while."""
+    asked = os.environ.get(VARIABLE, "").strip().lower()
+    simulated = os.environ.get("NUMBA_ENABLE_CUDASIM") == "1"
+    if asked == "none" or (asked != "cuda" and (unknowns < WORTH or simulated)):
+        return None
+    if not simulated and find_spec("numba_cuda") is None:
+        return None
+    from numba import cuda
+
+    if simulated:
+        return Accelerator("simulator", np.inf)
+    if not cuda.is_available():
+        return None
+    name = cuda.get_current_device().name
+    free, _ = cuda.current_context().get_memory_info()
+    return Accelerator(name.decode() if isinstance(name, bytes) else str(name), float(free))
+
+
+class DeviceSystem:
+    """The boxes of a grid on an accelerator, on their supports.
+
+    `matrix` (WAYS, 24, 24) [N/mm] is the stiffness of a whole box by its way, `held` (h,) nodes that are told where
+    to be. Errors: DoesNotFit.
+    """
+
+    def __init__(
+        self,
+        boxes: Boxes,
+        matrix: Array,
+        *,
+        card: Accelerator,
+        held: NDArray[np.int64] = NOBODY,
+        springs: Springs = NO_SPRINGS,
+    ) -> None:
+        from numba import cuda
+
+        from fem.zooming import device_kernels as kernels
+
+        rough = rough_bytes(boxes)
+        if rough > card.free:
+            raise DoesNotFit(_too_large(rough, card))
+        self.card, self.nodes = card, boxes.nodes
+        grids = [bead_grid(boxes)]
+        while grids[-1].nodes > coarsest.FEWEST and max(grids[-1].shape) >= 2:
+            grids.append(coarse_grid(grids[-1]))
+        needed = rough + bytes_needed(grids[1:])
+        if needed > card.free:
+            raise DoesNotFit(_too_large(needed, card))
+        flat = np.ascontiguousarray(matrix, dtype=float).reshape(-1)
+        self.exact, single = cuda.to_device(flat), cuda.to_device(flat.astype(np.float32))
+        self.still = cuda.to_device(np.asarray(held, dtype=np.int64)) if len(held) else None
+        self.held = filled(boxes.nodes, 0, np.uint8)
+        if self.still is not None:
+            run(kernels.mark, len(held), self.still, self.held)
+        self.springs = None
+        if len(springs.node):
+            self.springs = cuda.to_device(springs.node), cuda.to_device(np.ascontiguousarray(springs.matrix))
+        self.levels = [DeviceLevel(grids[0], single, held=self.held, springs=self.springs)]
+        for above, grid in pairwise(grids):
+            table = self._joined(grid, above, matrix) if above.cell is None else self._folded(grid, above)
+            self.levels.append(DeviceLevel(grid, table, held=filled(grid.nodes, 0, np.uint8), springs=None))
+        self.direct = cuda.to_device(self._inverted(boxes, matrix, held, springs))
+        self.sums = Sums(3 * boxes.nodes)
+
+    def _joined(self, grid: DeviceGrid, above: DeviceGrid, matrix: Array) -> Any:
+        """Stiffness of the boxes below the beads, felt held corners and springs included."""
+        from numba import cuda
+
+        from fem.zooming import coarse_kernels
+        from fem.zooming import device_coarse_kernels as kernels
+
+        plain = np.zeros((8, WAYS, 576), dtype=np.float32)
+        for child in range(8):
+            weight = np.zeros((8, 8))
+            coarse_kernels.child_weights(child, np.uint32(0), weight)
+            wide = np.kron(weight, np.eye(3))
+            plain[child] = (wide.T @ matrix @ wide).reshape(-1, 576)
+        many = grid.boxes.shape[0]
+        bits, table = filled(many, 0, np.int32), cuda.device_array((576, many), np.float32)
+        steps = *grid.steps, *above.steps
+        if self.still is not None:
+            run(kernels.held_corners, many, grid.boxes, above.number, self.held, bits, *steps)
+        whole = cuda.to_device(matrix.reshape(-1, 576).astype(np.float32))
+        run_over_entries(
+            kernels.joined_tables, many, grid.boxes, above.code, bits, whole, cuda.to_device(plain), table, *steps
+        )
+        if self.springs is not None:
+            given = *self.springs, above.place, grid.cell, table, *steps
+            run(kernels.add_spring_tables, self.springs[0].shape[0], *given)
+        return table
+
+    def _folded(self, grid: DeviceGrid, above: DeviceGrid) -> Any:
+        """Stiffness of boxes below coarse ones."""
+        from numba import cuda
+
+        from fem.zooming import device_coarse_kernels as kernels
+
+        many = grid.boxes.shape[0]
+        table = cuda.device_array((576, many), np.float32)
+        given = grid.boxes, above.cell, self.levels[-1].table, table, *grid.steps, *above.steps
+        run_over_entries(kernels.folded_tables, many, *given)
+        return table
+
+    def _inverted(
+        self, boxes: Boxes, matrix: Array, held: NDArray[np.int64], springs: Springs
+    ) -> NDArray[np.float32]:
+        """The inverse of the last level's matrix."""
+        grid = self.levels[-1].grid
+        if grid.cell is None:
+            values = matrix[boxes.which] * (boxes.share[:, None, None] / 255.0)
+            return inverted(boxes.first, values, nodes=boxes.nodes, held=held, springs=springs)
+        number, places = grid.number.copy_to_host(), grid.boxes.copy_to_host()
+        sy, sz = grid.steps
+        first = np.stack([number[places + d] for d in (0, sy, sz, sy + sz)], axis=1)
+        values = self.levels[-1].table.copy_to_host().T.reshape(-1, 24, 24)
+        return inverted(first, values, nodes=grid.nodes, held=NOBODY, springs=NO_SPRINGS)
+
+    def cycle(self, level: int = 0) -> Any:
+        """What the V-cycle makes of the level's own `residual`, which it uses up."""
+        from fem.zooming import device_kernels as kernels
+
+        here = self.levels[level]
+        if level == len(self.levels) - 1:
+            run(kernels.multiply_whole, self.direct.shape[0], self.direct, here.residual, here.x)
+            return here.x
+        below = self.levels[level + 1]
+        fine, coarse = here.grid, below.grid
+        here.smooth(fresh=True)
+        here.add_product(here.step, here.residual, -1.0)
+        steps = *coarse.steps, *fine.steps
+        run(kernels.gather_fine, coarse.nodes, coarse.place, fine.number, here.residual, below.residual, *steps)
+        found = self.cycle(level + 1)
+        steps = *fine.steps, *coarse.steps
+        given = fine.place, coarse.number, here.held, found, here.step, here.x, *steps
+        run(kernels.add_coarse, fine.nodes, *given)
+        here.add_product(here.step, here.residual, -1.0)
+        here.smooth(fresh=False)
+        return here.x
+
+    def add_product(self, x: Any, out: Any, gain: float) -> None:
+        """out += gain A x in double precision, at nodes that are not held."""
+        add_product(self.levels[0].grid, self.exact, x, out, gain, held=self.held, springs=self.springs)
+
+    def product(self, x: Array) -> Array:
+        """Forces (n, 3) [N] that a displacement (n, 3) [mm] asks for: boxes and springs."""
+        from numba import cuda
+
+        given, out = cuda.to_device(np.ascontiguousarray(x, dtype=float).reshape(-1)), filled(x.size, 0, np.float64)
+        nobody = filled(self.nodes, 0, np.uint8)
+        add_product(self.levels[0].grid, self.exact, given, out, 1.0, held=nobody, springs=self.springs)
+        return out.copy_to_host().reshape(-1, 3)
+
+    def solve(
+        self,
+        forces: Array,
+        *,
+        moved: Array | None = None,
+        tolerance: float = TOLERANCE,
+        progress: Callable[[float], None] | None = None,
+    ) -> Solved:
+        """Displacements under nodal forces (k, n, 3) [N], with held nodes displaced by `moved` (k, h, 3) [mm].
+
+        Errors: NotConverged.
+        """
+        out, counts = np.zeros(forces.shape), []
+        column = DeviceColumn(self)
+        still = None if self.still is None else self.still.copy_to_host()
+        for c, load in enumerate(forces):
+            if moved is not None and still is not None:
+                out[c, still] = moved[c]
+            column.load(out[c], load)
+            counts.append(iterate(column, tolerance=tolerance))
+            column.x.copy_to_host(out[c].reshape(-1))
+            if progress is not None:
+                progress((c + 1) / len(forces))
+        return Solved(out, tuple(counts))
+
+
+class DeviceColumn:
+    """The vectors of conjugate gradients on an accelerator; see gradients.Vectors."""
+
+    def __init__(self, system: DeviceSystem) -> None:
+        self.system, n = system, 3 * system.nodes
+        self.x, self.residual, self.direction, self.image = (filled(n, 0, np.float64) for _ in range(4))
+
+    def load(self, x: Array, load: Array) -> None:
+        """Start from x (n, 3) under a load (n, 3)."""
+        self.x.copy_to_device(np.ascontiguousarray(x).reshape(-1))
+        self.residual.copy_to_device(np.ascontiguousarray(load, dtype=float).reshape(-1))
+
+    def begin(self) -> float:
+        """The residual, which the load lies in, at x; returns its length."""
+        from fem.zooming import device_kernels as kernels
+
+        if self.system.still is not None:
+            run(kernels.zero_at, self.system.still.shape[0], self.system.still, self.residual)
+        self.system.add_product(self.x, self.residual, -1.0)
+        return float(np.sqrt(self.system.sums(self.residual, self.residual)))
+
+    def precondition(self, left: float) -> float:
+        """z = what the V-cycle makes of residual / left; returns left z . residual."""
+        from fem.zooming import device_kernels as kernels
+
+        top = self.system.levels[0]
+        run(kernels.combine, self.x.shape[0], 1 / left, self.residual, 0.0, self.residual, top.residual)
+        return left * self.system.sums(self.residual, self.system.cycle())
+
+    def turn(self, size: float, beta: float) -> float:
+        """direction = size z + beta direction; returns direction . A direction."""
+        from fem.zooming import device_kernels as kernels
+
+        n, z = self.x.shape[0], self.system.levels[0].x
+        run(kernels.combine, n, size, z, beta, self.direction, self.direction)
+        run(kernels.fill, n, self.image, 0.0)
+        self.system.add_product(self.direction, self.image, 1.0)
+        return self.system.sums(self.direction, self.image)
+
+    def advance(self, alpha: float) -> float:
+        """x += alpha direction; returns the length of the new residual."""
+        from fem.zooming import device_kernels as kernels
+
+        sums = self.system.sums
+        given = self.x, self.residual, self.direction, self.image, alpha, sums.parts
+        run(kernels.advance, sums.parts.shape[0], *given)
+        return float(np.sqrt(sums.total()))
+
+    def best(self) -> Array:
+        """x as it is."""
+        return np.asarray(self.x.copy_to_host())
+
+
+def rough_bytes(boxes: Boxes) -> float:
+    """Memory [bytes] that the beads' grid and vectors take on an accelerator, before the coarser levels are known."""
+    wide = float(np.prod([n + 3 for n in boxes.number.shape]))
+    return 6 * wide + 3.0 * boxes.nodes * (4 * 8 + 6 * 4 + 8) + 5.0 * boxes.nodes + 2e8
+
+
+def bytes_needed(grids: list[DeviceGrid]) -> float:
+    """Memory [bytes] that coarser levels take."""
+    return sum(8.0 * g.size + (576 + 1) * 4.0 * g.boxes.shape[0] + 3.0 * 20 * g.nodes + 5.0 * g.nodes for g in grids)
+
+
+def _too_large(needed: float, card: Accelerator) -> str:
+    return f"{card.name} has {card.free / 1e9:.1f} GB free, and the beads would take {needed / 1e9:.1f} GB."
