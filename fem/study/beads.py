@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from fem.caution import Caution
-from fem.judging.hotspots import NearestFace, SingularPlaces
+from fem.judging.hotspots import NearestFace
 from fem.loading.case import LoadCase
+from fem.part.quadrature import tet_volumes
 from fem.study.answers import Answer, failing_load
 from fem.study.clock import Progress
 from fem.study.ground import Prepared
+from fem.study.solved import SolvedStudy
 from fem.zooming.decided import decided, passed_over, views_of
 from fem.zooming.nouns import ZoomView
-from fem.zooming.place import SolvedPart
+from fem.zooming.told_whole import missed_caution, with_whole, zoom_missed
+from fem.zooming.whole import WholeBody, expected_unknowns, refuse_too_large, solve_whole, whole_grid
 from fem.zooming.worst import JudgedCase, Surroundings, bodies_of_beads, doubtful_nodes, zoom_worst
 
 
@@ -26,37 +29,60 @@ class AskedBeads:
     remarks: tuple[Caution, ...]
 
 
-def ask_beads(
-    ready: Prepared,
-    answers: Mapping[str, Answer],
-    *,
-    parts: Sequence[SolvedPart],
-    singular: Mapping[str, SingularPlaces],
-    progress: Progress | None = None,
-) -> AskedBeads:
-    """Look at a solved study's worst places bead by bead, as its [judge] asks."""
-    around = surroundings(ready)
-    wanted = ready.study.judge.zoom
-    if wanted == 0 or not around.bodies:
-        return AskedBeads(dict(answers), (), ())
-    cases = {k: JudgedCase(a.findings, a.field, singular[k]) for k, a in answers.items()}
+def ask_beads(ready: Prepared, solved: SolvedStudy, *, progress: Progress | None = None) -> AskedBeads:
+    """Look at a solved study's worst places bead by bead, or at the whole part, as its [judge] asks."""
+    around, judge = surroundings(ready), ready.study.judge
+    say = progress or (lambda _text, _share: None)
+    answers = dict(solved.answers)
+    if not around.bodies or (judge.zoom == 0 and not judge.whole):
+        return AskedBeads(answers, (), ())
+    cases = {k: JudgedCase(a.findings, a.field, solved.singular[k]) for k, a in answers.items()}
     places, remarks = zoom_worst(
         around,
         cases,
-        parts=parts,
-        wanted=wanted,
-        step=ready.study.judge.voxel,
-        progress=None if progress is None else lambda share: progress("bead by bead", share),
+        parts=solved.parts,
+        wanted=judge.zoom,
+        step=None if judge.whole else judge.voxel,
+        progress=lambda share: say("bead by bead", share * (0.4 if judge.whole else 1.0)),
     )
-    out, told = {}, {}
-    loads = {name: case for part in parts for name, case in part.cases.items()}
-    for name, before in answers.items():
-        found = decided(around, name, cases[name], places)
-        force, moment = _failing(ready, loads[name], found.reserve.minimum)
+    told = {name: decided(around, name, case, places) for name, case in cases.items()}
+    if judge.whole:
+        bodies = whole_bodies(ready, around, solved, lambda share: say("the whole part, bead by bead", share))
+        more, again = zoom_missed(around, told, bodies, parts=solved.parts, wanted=judge.zoom)
+        remarks += again
+        places += more
+        told = {name: decided(around, name, case, places) for name, case in cases.items()}
+        told = {name: with_whole(around, name, case, bodies, cases[name]) for name, case in told.items()}
+    for name, found in told.items():
+        force, moment = _failing(ready, solved.cases[name], found.reserve.minimum)
         told[name] = replace(found, failing_load_N=force, failing_load_Nmm=moment)
-        out[name] = replace(before, findings=told[name])
-        remarks += passed_over(name, told[name])
-    return AskedBeads(out, views_of(places, told), tuple(remarks))
+        answers[name] = replace(answers[name], findings=told[name])
+        remarks += (*passed_over(name, told[name]), *missed_caution(name, told[name]))
+    return AskedBeads(answers, views_of(places, told), tuple(remarks))
+
+
+def whole_bodies(
+    ready: Prepared, around: Surroundings, solved: SolvedStudy, say: Callable[[float], None]
+) -> list[WholeBody]:
+    """Every printed body bead by bead. Errors: TooLargeError before anything is solved; NotConverged."""
+    grids = {}
+    for name, body in around.bodies.items():
+        width = body.plan.bead_width
+        step = ready.study.judge.voxel or width / 2
+        grids[name] = whole_grid(body, step)
+        tets = ready.mesh.tets_of(name)
+        each = tet_volumes(ready.mesh)[tets]
+        filled = float((each * ready.printed.density[tets]).sum() / (each.sum() * body.made.solid))
+        refuse_too_large(expected_unknowns(body, grids[name], density=filled), name=name, step=step)
+    out = []
+    for number, (name, body) in enumerate(around.bodies.items()):
+        watched = {face: ready.groups[face] for face in ready.study.watch}
+
+        def part(share: float, number: int = number) -> None:
+            say((number + share) / len(grids))
+
+        out.append(solve_whole(body, grids[name], parts=solved.parts, watched=watched, progress=part))
+    return out
 
 
 def surroundings(ready: Prepared) -> Surroundings:

@@ -3,30 +3,24 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from fem.caution import Caution
-from fem.errors import FreeBodyError, InputError, NoTrustworthyAnswer
+from fem.errors import InputError
 from fem.judging.findings import Findings
-from fem.judging.hotspots import SingularPlaces, find_singular_places
 from fem.judging.scene import CaseFields, Patch, Scene
-from fem.judging.trust import WORST_BALANCE
 from fem.loading.case import LoadCase
-from fem.loading.kinds import displaced_face, edged_patches
+from fem.loading.kinds import displaced_face
 from fem.loading.loads import resultant
-from fem.loading.supports import Foundation, Held, gather
+from fem.loading.supports import gather
 from fem.part.faces import FaceGroup
 from fem.part.meshing import refuse_too_large
 from fem.part.solid import Solid
 from fem.printing.cut import cut_body
-from fem.solving.cases import SolvedCases, solve_cases
-from fem.solving.equilibrium import Equilibrium, refuse_free_motion
-from fem.study.answers import Answer, answer_case, face_stiffness, unit_wrenches
+from fem.solving.equilibrium import refuse_free_motion
 from fem.study.beads import ask_beads
 from fem.study.bodies import describe_bodies, print_cautions
 from fem.study.clock import Clock, Progress, clock_say
@@ -37,11 +31,10 @@ from fem.study.gather import findings_of, print_keys, support_facts
 from fem.study.ground import Ground, Prepared, Sizes, expected_unknowns, lay_ground, own_sizes, read_bodies
 from fem.study.machine import peak_memory
 from fem.study.plans import Study
-from fem.study.prepare import body_print, lost_loads, patches_of, supports_of
+from fem.study.prepare import body_print, lost_loads, supports_of
 from fem.study.remarks import remarks_of
-from fem.zooming.cube import Supported
+from fem.study.solved import solve_cases_of
 from fem.zooming.nouns import ZoomView
-from fem.zooming.place import SolvedPart
 
 DEFAULT_FOLDER = "results"
 """Where a run writes unless it is told otherwise: a folder of the study's name in here."""
@@ -108,126 +101,23 @@ def answer(ready: Prepared, *, progress: Progress | None = None) -> Outcome:
 
 def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Judged:
     """Solve and judge every case of a prepared study. Errors: FreeBodyError, NotConverged."""
+    solved = solve_cases_of(ready, progress=progress)
     clock = Clock(progress)
-    study, mesh, printed, groups = ready.study, ready.mesh, ready.printed, ready.groups
-    loads = ready.loads
-    cases = {name: LoadCase(name, factors, loads) for name, factors in study.cases.items()}
-    if not cases:
-        raise InputError("there is no load case.", where=str(study.path), advice="Add [loads] and [cases].")
-    held, foundations = supports_of(study, mesh, groups)
-    watched = {name: unit_wrenches(mesh, groups[name]) for name in study.watch}
-    answers: dict[str, Answer] = {}
-    parts: list[SolvedPart] = []
-    singular_of: dict[str, SingularPlaces] = {}
-    stiffness = {}
-    iterations, balance = 0, 0.0
-    remarks: list[Caution] = list(remarks_of(ready))
-    if watched and (pushing := [f.name for f in foundations if f.push_only]):
-        text = f"The stiffness of watched faces takes foundation {', '.join(pushing)} as pressing all over."
-        remarks.append(Caution("stiffness_without_contact", text, {"supports": pushing}))
-    pattern, blocks = ready.ground.pattern, None
-    # Cases that prescribe the same faces' displacements share a matrix; a face is free where its displacement is not
-    # named
-    kinds = sorted({(case.displaced) for case in cases.values()} | ({()} if watched else set()))
-    for turn, displaced in enumerate(kinds):
-        clock("assemble and set up", 0.18 + 0.1 * turn / len(kinds))
-        moved = [displaced_face(mesh, study.loads[name], groups) for name in displaced]
-        still = [replace(h, value=np.zeros_like(h.value)) for h in moved]
-        try:
-            equilibrium = Equilibrium(
-                mesh,
-                printed,
-                held=[*held, *still],
-                foundations=foundations,
-                pattern=pattern,
-                blocks=blocks,
-                solver=study.solver,
-                earlier=ready.ground.take_earlier(),
-            )
-        except FreeBodyError:
-            if displaced or any(case.displaced == () for case in cases.values()):
-                raise
-            # A face's stiffness is that of the part without prescribed displacements, which here alone hold it
-            text = "The stiffness of watched faces is not told: the supports alone leave the part free to move."
-            remarks.append(Caution("no_stiffness", text, {"faces": list(watched)}))
-            continue
-        blocks = equilibrium.elastic
-        singular = find_singular_places(
-            mesh,
-            held={h.name: h.triangles for h in (*held, *moved)},
-            loaded=edged_patches(loads),
-        )
-        clock("solve", 0.28)
-        own = [case for case in cases.values() if case.displaced == displaced]
-        plain = {k: loads[k] for case in own for k in case.factors if loads[k].displacement is None}
-        remarks += [c for c in lost_loads(plain, equilibrium.held.projector) if c not in remarks]
-        wrenches = watched if displaced == () else {}
-        solved, found = solve_cases(
-            equilibrium,
-            own,
-            moves=dict(zip(displaced, moved, strict=True)),
-            beside=np.concatenate(list(wrenches.values())) if wrenches else None,
-            progress=lambda s: clock_say(progress, "solve", 0.28 + 0.2 * s),
-        )
-        for k, name in enumerate(wrenches):
-            stiffness[name] = face_stiffness(watched[name], found[6 * k : 6 * k + 6])
-        for some in solved:
-            iterations += some.record.iterations
-            parts.append(_part(some, held, foundations, dict(zip(displaced, moved, strict=True))))
-            for case in some.cases:
-                singular_of[case.name] = singular
-                clock("judge", 0.5)
-                answers[case.name] = answer_case(
-                    case,
-                    mesh=mesh,
-                    printed=printed,
-                    equilibrium=equilibrium,
-                    solved=some,
-                    watched=watched,
-                    points=study.points,
-                    singular=singular,
-                    groups=groups,
-                )
-                remarks += answers[case.name].remarks
-                result = answers[case.name].findings
-                balance = max(balance, result.force_error, result.moment_error)
-        ready.ground.remember(equilibrium)
     clock("bead by bead", 0.5)
-    if balance > WORST_BALANCE:
-        raise NoTrustworthyAnswer(
-            f"forces balance only to {balance:.1e} of the load.",
-            advice="Look for a body that is hardly held, or a very soft foundation.",
-        )
-    asked = ask_beads(
-        ready,
-        answers,
-        parts=parts,
-        singular=singular_of,
-        progress=lambda text, share: clock_say(progress, text, 0.5 + 0.1 * share),
-    )
-    remarks += asked.remarks
+    asked = ask_beads(ready, solved, progress=lambda text, share: clock_say(progress, text, 0.5 + 0.1 * share))
     clock("", 0.6)
     findings = findings_of(
         ready,
-        cases=cases,
+        cases=solved.cases,
         answers=asked.answers,
-        stiffness=stiffness,
-        iterations=iterations,
-        balance=balance,
-        remarks=tuple(remarks),
+        stiffness=solved.stiffness,
+        iterations=solved.iterations,
+        balance=solved.balance,
+        remarks=(*solved.remarks, *asked.remarks),
     )
-    findings = replace(findings, seconds={**ready.seconds, **clock.seconds})
-    fields = {name: answers[name].fields for name in cases}
-    return Judged(findings, fields, patches_of(mesh, held, foundations, loads), asked.views)
-
-
-def _part(
-    solved: SolvedCases, held: Sequence[Held], foundations: Sequence[Foundation], moves: dict[str, Held]
-) -> SolvedPart:
-    """Cases solved together, as the beads within them need them."""
-    pressing = {} if solved.contact is None else solved.contact.pressing
-    supported = Supported(tuple(held), tuple(foundations), pressing, moves)
-    return SolvedPart({case.name: case for case in solved.cases}, solved.units, supported)
+    findings = replace(findings, seconds={**ready.seconds, **solved.seconds, **clock.seconds})
+    fields = {name: each.fields for name, each in asked.answers.items()}
+    return Judged(findings, fields, solved.patches, asked.views)
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -106,8 +106,9 @@ class SolvedBeads:
 
     def combined(self, case: LoadCase, names: Sequence[str]) -> tuple[Array, float]:
         """Displacement (nodes, 3) [mm] and warming [K] of some of a case's loads."""
-        none = np.zeros((self.system.boxes.nodes, 3))
-        moved = sum((case.factors[k] * self.units[k] for k in names), none)
+        moved = np.zeros((self.system.boxes.nodes, 3), dtype=next(iter(self.units.values())).dtype)
+        for k in names:
+            moved += case.factors[k] * self.units[k]
         return moved, sum(case.factors[k] * self.warming[k] for k in names)
 
 
@@ -119,11 +120,13 @@ def solve_beads(
     supported: Supported,
     displacement: Mapping[str, Array] | None,
     phase: tuple[float, float, float] = (0.0, 0.0, 0.0),
+    progress: Callable[[float], None] | None = None,
 ) -> SolvedBeads:
     """Fill a grid with the body's beads and solve them under each of the `loads` at unit factor.
 
     Where the part goes on beyond the grid it is moved as the part is, by `displacement` (n, 3) [mm] of the part's
-    mesh for each load; None where the grid holds the whole body. Errors: NotConverged, NoTrustworthyAnswer.
+    mesh for each load; None where the grid holds the whole body: then displacements are kept in single precision.
+    Errors: NotConverged, NoTrustworthyAnswer.
     """
     beads = fill_grid(body.outline, grid, phase=phase)
     tables = body.tables(grid.step)
@@ -136,10 +139,15 @@ def solve_beads(
         hung = _hang(body, grid, system, supported, fields)
     system.support(held=hung.held, springs=hung.springs)
     warming = {k: _warming(body, load) for k, load in loads.items()}
-    forces = np.array([_forces(hung, body, system, load, warming[k]) for k, load in loads.items()])
-    found = system.solve(forces.reshape(-1, system.boxes.nodes, 3), moved=hung.moved)
-    units = dict(zip(loads, found.displacement, strict=True))
-    return SolvedBeads(body, beads, system, units, warming, max(found.iterations, default=0))
+    units, most = {}, 0
+    kept = np.float32 if displacement is None else np.float64
+    for number, (name, load) in enumerate(loads.items()):
+        force = _forces(hung, body, system, load, warming[name])[None]
+        found = system.solve(force, moved=None if hung.moved is None else hung.moved[number : number + 1])
+        units[name], most = found.displacement[0].astype(kept), max(most, *found.iterations)
+        if progress is not None:
+            progress((number + 1) / len(loads))
+    return SolvedBeads(body, beads, system, units, warming, most)
 
 
 @dataclass(frozen=True)

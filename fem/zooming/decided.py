@@ -28,7 +28,7 @@ def zoom_findings(around: Surroundings, place: ZoomedPlace, zoomed: ZoomedCase, 
         node = int(np.flatnonzero(own)[field.reserve[own].argmin()])
         homogenised, zone = float(field.reserve[node]), field.phases[field.phase[node]][0]
     worst = zoomed.judged.part_point(*first.at)
-    face, distance = around.near(_nearest(mesh, place.body.name, worst))
+    face, distance = around.near(node_near(mesh, place.body.name, worst))
     return ZoomFindings(
         body=place.body.name,
         at_mm=_floats(place.at),
@@ -60,6 +60,14 @@ def views_of(places: Sequence[ZoomedPlace], told: Mapping[str, CaseFindings]) ->
         mine = [place for place in places if name in place.cases]
         out += [ZoomView(name, z, p.cases[name].judged) for z, p in zip(case.zooms, mine, strict=True)]
     return tuple(out)
+
+
+def views_at(around: Surroundings, place: ZoomedPlace, fields: Mapping[str, ReserveField]) -> tuple[ZoomView, ...]:
+    """A place alone, case by case."""
+    return tuple(
+        ZoomView(name, zoom_findings(around, place, zoomed, fields[name]), zoomed.judged)
+        for name, zoomed in place.cases.items()
+    )
 
 
 def decided(around: Surroundings, name: str, case: JudgedCase, places: Sequence[ZoomedPlace]) -> CaseFindings:
@@ -150,7 +158,7 @@ def _spots(
         for z in zooms
     ]
     rest = [s for s in spots if not any(covers(p, s) for p in places)]
-    doubtful = {id(s): bool(around.doubtful[_nearest(around.mesh, s.body, np.array(s.at_mm))]) for s in rest}
+    doubtful = {id(s): bool(around.doubtful[node_near(around.mesh, s.body, np.array(s.at_mm))]) for s in rest}
     sure = [s for s in rest if not doubtful[id(s)]]
     unsure = [replace(s, decided_by="undecided") for s in rest if doubtful[id(s)]]
     return (*sorted([*told, *sure], key=lambda s: s.reserve), *unsure)
@@ -179,8 +187,8 @@ def passed_over(name: str, case: CaseFindings) -> tuple[Caution, ...]:
     return tuple(out)
 
 
-def _nearest(mesh: TetMesh, body: str, point: Array) -> int:
-    """The node of a body nearest to a point (3,) [mm]."""
+def node_near(mesh: TetMesh, body: str, point: Array) -> int:
+    """The node of a body that is nearest to a point (3,) [mm]."""
     own = np.flatnonzero(mesh.node_body == mesh.bodies.index(body))
     return int(own[np.linalg.norm(mesh.nodes[own] - point, axis=1).argmin()])
 

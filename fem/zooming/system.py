@@ -132,6 +132,17 @@ class BeadSystem:
         each = self.boxes.share / 255.0 * (density * self.tables.volume / 8)
         return np.asarray(np.bincount(self._corners().ravel(), np.repeat(each, 8), minlength=self.boxes.nodes), float)
 
+    def strain_energy(self, x: Array, warming: float) -> float:
+        """Elastic energy [mJ] of displacements (n, 3) [mm] and a warming [K], free expansion taken out."""
+        out = np.zeros(x.size)
+        flat = np.ascontiguousarray(x, dtype=float).reshape(-1)
+        add_product(self.boxes, self.table, flat, out, gain=1.0)
+        energy = 0.5 * float(flat @ out)
+        if warming:
+            free = self.tables.free_energy * float((self.boxes.share / 255.0).sum())
+            energy += warming**2 * free - warming * float((self.warm_forces().reshape(-1) * flat).sum())
+        return energy
+
     def warm_forces(self) -> Array:
         """Nodal forces (n, 3) [N/K] of beads that warm and are held."""
         each = self.tables.warm_force[self.way % WAYS].reshape(-1, 8, 3) * (self.boxes.share / 255.0)[:, None, None]

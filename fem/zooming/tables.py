@@ -22,7 +22,8 @@ from fem.tensors import Array, orthotropic_stiffness, rotate_stiffness, strain_r
 class BeadTables:
     """Boxes of `step` (3,) [mm] by the bead's way: `matrix` (WAYS, 24, 24) [N/mm]; `stress` (2 WAYS, 6, 24) [MPa/mm]
     the mean stress in the bead's axes; `warm_force` (WAYS, 24) [N/K] the nodal forces of a bead that warms and is
-    held, `warm_stress` (6,) [MPa/K] what is then taken off its stress; `volume` [mm^3].
+    held, `warm_stress` (6,) [MPa/K] what is then taken off its stress, `free_energy` [mJ/K^2] what that holds;
+    `volume` [mm^3].
     """
 
     step: Array
@@ -31,6 +32,7 @@ class BeadTables:
     warm_force: Array
     warm_stress: Array
     volume: float
+    free_energy: float
 
 
 def bead_tables(step: Any, *, E: Any, nu: Any, G: Any, expansion: Any = None) -> BeadTables:
@@ -49,4 +51,6 @@ def bead_tables(step: Any, *, E: Any, nu: Any, G: Any, expansion: Any = None) ->
         grown[:3] = np.asarray(expansion, dtype=float)[:3]
     volume = float(parts.volume[0])
     warm = np.einsum("waj,ab,b->wj", strain[:WAYS], own, grown) * volume
-    return BeadTables(sides, parts.matrix, own @ strain, warm, own @ grown, volume)
+    return BeadTables(
+        sides, parts.matrix, own @ strain, warm, own @ grown, volume, volume * float(grown @ own @ grown) / 2
+    )

@@ -143,6 +143,6 @@ def inside(place: ZoomedPlace, points: Array) -> NDArray[np.bool_]:
     return np.asarray((np.abs((points - place.at) @ place.body.axes.T) <= place.size / 4).all(axis=1))
 
 
-def place_text(point: Sequence[float]) -> str:
+def place_text(point: Sequence[float] | Array) -> str:
     """A place (3,) [mm] in words."""
     return "(" + ", ".join(f"{v:.4g}" for v in point) + ") mm"

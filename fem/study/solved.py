@@ -1,0 +1,175 @@
+"""A study's cases solved and judged by the homogenised answer: all that beads, findings and pictures start from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+
+from fem.caution import Caution
+from fem.errors import FreeBodyError, InputError, NoTrustworthyAnswer
+from fem.judging.findings import FaceStiffness
+from fem.judging.hotspots import SingularPlaces, find_singular_places
+from fem.judging.scene import Patch
+from fem.judging.trust import WORST_BALANCE
+from fem.loading.case import LoadCase
+from fem.loading.kinds import displaced_face, edged_patches
+from fem.loading.supports import Foundation, Held
+from fem.solving.cases import SolvedCases, solve_cases
+from fem.solving.equilibrium import Equilibrium
+from fem.study.answers import Answer, answer_case, face_stiffness, unit_wrenches
+from fem.study.clock import Clock, Progress, clock_say
+from fem.study.ground import Prepared
+from fem.study.prepare import lost_loads, patches_of, supports_of
+from fem.study.remarks import remarks_of
+from fem.tensors import Array
+from fem.zooming.cube import Supported
+from fem.zooming.place import SolvedPart
+
+
+@dataclass
+class SolvedStudy:
+    """A study's `cases` with their `answers`, the `parts` that were solved together, which places are `singular` by
+    case, the `stiffness` of watched faces, `iterations` and `balance` of all solves, and what must be said.
+    """
+
+    cases: dict[str, LoadCase]
+    answers: dict[str, Answer] = field(default_factory=dict)
+    parts: list[SolvedPart] = field(default_factory=list)
+    singular: dict[str, SingularPlaces] = field(default_factory=dict)
+    stiffness: dict[str, FaceStiffness] = field(default_factory=dict)
+    iterations: int = 0
+    balance: float = 0.0
+    remarks: list[Caution] = field(default_factory=list)
+    patches: tuple[Patch, ...] = ()
+    seconds: dict[str, float] = field(default_factory=dict)
+
+
+def solve_cases_of(ready: Prepared, *, progress: Progress | None = None) -> SolvedStudy:
+    """Solve and judge every case of a prepared study. Errors: FreeBodyError, NotConverged, NoTrustworthyAnswer."""
+    clock = Clock(progress)
+    study, mesh, groups = ready.study, ready.mesh, ready.groups
+    out = SolvedStudy({name: LoadCase(name, factors, ready.loads) for name, factors in study.cases.items()})
+    if not out.cases:
+        raise InputError("there is no load case.", where=str(study.path), advice="Add [loads] and [cases].")
+    held, foundations = supports_of(study, mesh, groups)
+    watched = {name: unit_wrenches(mesh, groups[name]) for name in study.watch}
+    out.remarks += remarks_of(ready)
+    if watched and (pushing := [f.name for f in foundations if f.push_only]):
+        text = f"The stiffness of watched faces takes foundation {', '.join(pushing)} as pressing all over."
+        out.remarks.append(Caution("stiffness_without_contact", text, {"supports": pushing}))
+    # Cases that prescribe the same faces' displacements share a matrix; a face is free where its displacement is not
+    # named
+    kinds = sorted({(case.displaced) for case in out.cases.values()} | ({()} if watched else set()))
+    blocks = None
+    for turn, displaced in enumerate(kinds):
+        clock("assemble and set up", 0.18 + 0.1 * turn / len(kinds))
+        moved = {name: displaced_face(mesh, study.loads[name], groups) for name in displaced}
+        try:
+            equilibrium = _equilibrium(ready, held, foundations, moved, blocks)
+        except FreeBodyError:
+            if displaced or any(case.displaced == () for case in out.cases.values()):
+                raise
+            # A face's stiffness is that of the part without prescribed displacements, which here alone hold it
+            text = "The stiffness of watched faces is not told: the supports alone leave the part free to move."
+            out.remarks.append(Caution("no_stiffness", text, {"faces": list(watched)}))
+            continue
+        blocks = equilibrium.elastic
+        clock("solve", 0.28)
+        wrenches = watched if displaced == () else {}
+        parts = _solved(ready, out, equilibrium, moved, displaced, wrenches, progress)
+        singular = find_singular_places(
+            mesh,
+            held={h.name: h.triangles for h in (*held, *moved.values())},
+            loaded=edged_patches(ready.loads),
+        )
+        clock("judge", 0.5)
+        for some in parts:
+            out.iterations += some.record.iterations
+            out.parts.append(_part(some, held, foundations, moved))
+            for case in some.cases:
+                out.singular[case.name] = singular
+                _judge(ready, out, case, equilibrium, some, watched)
+        ready.ground.remember(equilibrium)
+    clock("", 0.5)
+    if out.balance > WORST_BALANCE:
+        raise NoTrustworthyAnswer(
+            f"forces balance only to {out.balance:.1e} of the load.",
+            advice="Look for a body that is hardly held, or a very soft foundation.",
+        )
+    out.patches, out.seconds = patches_of(mesh, held, foundations, ready.loads), clock.seconds
+    return out
+
+
+def _equilibrium(
+    ready: Prepared, held: list[Held], foundations: list[Foundation], moved: dict[str, Held], blocks: Any
+) -> Equilibrium:
+    """The part on its supports, with the faces held still that a load displaces."""
+    still = [replace(h, value=np.zeros_like(h.value)) for h in moved.values()]
+    return Equilibrium(
+        ready.mesh,
+        ready.printed,
+        held=[*held, *still],
+        foundations=foundations,
+        pattern=ready.ground.pattern,
+        blocks=blocks,
+        solver=ready.study.solver,
+        earlier=ready.ground.take_earlier(),
+    )
+
+
+def _solved(
+    ready: Prepared,
+    out: SolvedStudy,
+    equilibrium: Equilibrium,
+    moved: dict[str, Held],
+    displaced: tuple[str, ...],
+    wrenches: dict[str, Array],
+    progress: Progress | None,
+) -> list[SolvedCases]:
+    """The cases that displace these faces, solved; and the stiffness seen by `wrenches` at watched faces."""
+    own = [case for case in out.cases.values() if case.displaced == displaced]
+    plain = {k: ready.loads[k] for case in own for k in case.factors if ready.loads[k].displacement is None}
+    out.remarks += [c for c in lost_loads(plain, equilibrium.held.projector) if c not in out.remarks]
+    solved, found = solve_cases(
+        equilibrium,
+        own,
+        moves=moved,
+        beside=np.concatenate(list(wrenches.values())) if wrenches else None,
+        progress=lambda s: clock_say(progress, "solve", 0.28 + 0.2 * s),
+    )
+    for k, name in enumerate(wrenches):
+        out.stiffness[name] = face_stiffness(wrenches[name], found[6 * k : 6 * k + 6])
+    return solved
+
+
+def _judge(
+    ready: Prepared,
+    out: SolvedStudy,
+    case: LoadCase,
+    equilibrium: Equilibrium,
+    solved: SolvedCases,
+    watched: dict[str, Array],
+) -> None:
+    answer = answer_case(
+        case,
+        mesh=ready.mesh,
+        printed=ready.printed,
+        equilibrium=equilibrium,
+        solved=solved,
+        watched=watched,
+        points=ready.study.points,
+        singular=out.singular[case.name],
+        groups=ready.groups,
+    )
+    out.answers[case.name] = answer
+    out.remarks += answer.remarks
+    out.balance = max(out.balance, answer.findings.force_error, answer.findings.moment_error)
+
+
+def _part(solved: SolvedCases, held: list[Held], foundations: list[Foundation], moved: dict[str, Held]) -> SolvedPart:
+    """Cases solved together, as the beads within them need them."""
+    pressing = {} if solved.contact is None else solved.contact.pressing
+    supported = Supported(tuple(held), tuple(foundations), pressing, moved)
+    return SolvedPart({case.name: case for case in solved.cases}, solved.units, supported)
