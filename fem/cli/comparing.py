@@ -77,7 +77,7 @@ def _print_comparison(console: Any, comparison: Comparison) -> None:
     tell_cautions(console, (c for c in comparison.decisive if c.text != comparison.reason))
     console.print(ruled(comparison.title, [*heads, "requirements missed"], rows))
     if any(is_beads(v) for v in comparison.variants):
-        console.print('Reserve factors that do not say "bead by bead" are homogenised.')
+        console.print("Reserve factors without that remark were not calculated bead by bead.")
     if any(v.singular for v in comparison.variants):
         console.print("* singular: the value does not converge with mesh refinement.")
     console.print(comparison.reason, soft_wrap=True)

@@ -84,7 +84,7 @@ def _variants(found: Comparison, shown: tuple[VariantNumbers, ...]) -> Table:
     head.append("Remark")
     base = found.reference
     of = f"; mass, stiffness and reserve without a unit are over those of {base.name}" if base else ""
-    beads = f" Reserve factors that do not say {BEADS} are homogenised." if any(map(is_beads, shown)) else ""
+    beads = f" Reserve factors without that remark were not calculated {BEADS}." if any(map(is_beads, shown)) else ""
     caption = f"Variants of the study; cost in {money(found.currency)}{of}.{beads}"
     return table(head, rows, align="l" + "r" * (len(head) - 2) + "l", caption=caption, small=True)
 

@@ -20,7 +20,7 @@ from fem.telling.words import (
     reserve_text,
     worst_hot_spots,
 )
-from fem.telling.zoom_words import HOMOGENISED, aside, is_beads, is_told, reserve_line
+from fem.telling.zoom_words import HOMOGENISED, is_beads, is_told, kind_of, reserve_line
 
 MOST_ROWS, MOST_BESIDE, AXES_MM = 8, 4, 125.0
 PRINT_ORDER = ("σ11", "σ22", "σ33", "τ23", "τ13", "τ12")
@@ -105,7 +105,7 @@ def _cases(material: Material) -> Table:
             [
                 Cell(name),
                 reserve_cell(r.minimum, required=required),
-                *([Cell(aside(r))] if kinds else []),
+                *([Cell(kind_of(r))] if kinds else []),
                 away,
                 Cell(failing_load(c) if limited else "–"),
                 Cell(r.mode if limited else "–"),
@@ -208,7 +208,7 @@ def _spot_tables(material: Material) -> list[Block]:
                 Cell(str(rank)),
                 Cell(case),
                 reserve_cell(s.reserve, required=required),
-                *([Cell(aside(s))] if kinds else []),
+                *([Cell(kind_of(s))] if kinds else []),
                 Cell(s.mode),
                 Cell(f"{place(s.at_mm)}, {where}"),
                 Cell(f"{s.face}, {number(s.face_distance_mm)} mm" if s.face else "–"),

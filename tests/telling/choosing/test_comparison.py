@@ -306,3 +306,15 @@ def test_no_mesh_is_a_step_to_buy():
     ]
     found = compare(sized, title="t", question="q", required_reserve=2.0, sweep={size: ("4 mm", "8 mm")})
     assert found.steps and best_buy(step_rows(found)) == ""
+
+
+def test_a_reserve_of_the_beads_says_so():
+    remark = "Reserve factors without that remark were not calculated bead by bead."
+    first, *others = SWEPT
+    page = as_page(
+        compare([replace(first, decided_by="zoom"), *others], title="t", question="", required_reserve=2.0)
+    )
+    cell = re.search(r'<td class="n[^>]*>([^<]*)<br><span class="over">bead by bead</span>', page)
+    assert cell is not None and cell[1] == f"{first.reserve:.2f}"
+    assert page.count('<span class="over">bead by bead</span>') == 1 and remark in page
+    assert remark not in as_page(compare(SWEPT, title="t", question="", required_reserve=2.0))

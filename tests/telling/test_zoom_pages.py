@@ -1,0 +1,112 @@
+"""Report, review and comparison where beads were solved: which number decides, and the section that shows them."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime
+import re
+
+import bead_cube
+import pytest
+from old_words import old_words, seen
+from test_zoom_words import LINE, decided, whole
+
+from fem.cli.console import screen
+from fem.cli.studies import _print_findings
+from fem.telling import tell
+from fem.telling.bead_files import bead_files
+from fem.telling.review import write_review
+from fem.telling.review.material import Material, read_pictures
+from fem.telling.review.zooms import zooms
+from fem.zooming.nouns import ZoomView
+
+
+@pytest.fixture(scope="module")
+def resolved(findings, scene):
+    both = decided(findings, scene)
+    case = both.cases["landing"]
+    spot = dataclasses.replace(
+        case.hot_spots[0], reserve=0.984, decided_by="zoom", homogenised=0.293, homogenised_zone="core"
+    )
+    case = dataclasses.replace(case, hot_spots=(spot, *case.hot_spots[1:]), whole=whole())
+    return dataclasses.replace(both, cases={**both.cases, "landing": case})
+
+
+@pytest.fixture(scope="module")
+def made(resolved, scene, tmp_path_factory):
+    out = tmp_path_factory.mktemp("resolved")
+    view = ZoomView("landing", resolved.cases["landing"].zooms[0], bead_cube.judged_cube())
+    tell(resolved, scene, folder=out, zooms=(view,))
+    return out
+
+
+@pytest.fixture(scope="module")
+def page(made):
+    return (made / "report.html").read_text(encoding="utf-8")
+
+
+def section(page: str, title: str) -> str:
+    found = re.search(rf"<section[^>]*><h2>{title}</h2>.*?</section>", page, flags=re.S)
+    return " ".join(re.sub(r"<[^>]+>", " ", found[0]).split()) if found else ""
+
+
+def test_the_report_says_the_kind_where_a_reserve_stands(page):
+    head = section(page, "Load cases")
+    assert "0.984 bead by bead (0.93 to 1.03); homogenised 0.29" in head
+    assert "homogenised 512 N" in head, "the other case"
+    assert "0.984 bead by bead; homogenised 0.29" in section(page, "Hot spots")
+    assert ", bead by bead" in section(page, "Requirements")
+    assert f"Both calculations: {LINE}." in page
+    assert "Its reserve factor is the homogenised one." in section(page, "Interactive view")
+    assert old_words(seen(page)) == []
+
+
+def test_the_report_shows_the_beads_once(page, made):
+    told = section(page, "Bead by bead")
+    assert f"B{LINE[1:]}." in told
+    assert "Case landing: bracket at (36.1, -2.3, 14.3) mm, 0.6 mm from face seat" in told
+    assert "Minimum in the cover 1.66" in told and "3" in told
+    assert "Bead by bead, whole" in told and "38,000,000 unknowns" in told and "2.04" in told
+    for file in bead_files("landing", 1):
+        assert (made / "pictures" / file).is_file()
+    assert len(re.findall(r'<img[^>]+alt="Beads of bracket', page)) == 1
+    assert "Beads at" not in section(page, "Pictures")
+
+
+def test_a_report_without_beads_has_no_such_section(told):
+    page = told[0].read_text(encoding="utf-8")
+    assert section(page, "Bead by bead") == "" and "bead by bead" not in section(page, "Load cases")
+
+
+def test_the_review_tells_the_same(resolved, made, tmp_path):
+    material = Material(resolved, read_pictures(made / "pictures"))
+    _, html = write_review(material, folder=tmp_path, date=datetime.date(2031, 2, 3))
+    text = html.read_text(encoding="utf-8")
+    words = " ".join(re.sub(r"<[^>]+>", " ", text).split())
+    assert "Bead by bead" in words and LINE in words and "opened at its layer and across it" in words
+    assert "0.984 bead by bead" in words and "homogenised" in words
+    assert old_words(seen(text)) == []
+    assert zooms(dataclasses.replace(material, findings=_unresolved(resolved))) is None
+
+
+def _unresolved(findings):
+    cases = {n: dataclasses.replace(c, zooms=(), whole=None) for n, c in findings.cases.items()}
+    return dataclasses.replace(findings, cases=cases)
+
+
+def test_the_terminal_tells_both_and_stays_narrow(resolved, capsys):
+    _print_findings(screen(), resolved)
+    out = capsys.readouterr().out
+    assert f"mm: {LINE}." in out
+    rows = out.split("maximum deflection")[1].split("* singular")[0]
+    assert "bead by bead" in rows and "homogenised" in rows
+    assert max(len(line.rstrip()) for line in rows.splitlines()[1:] if "─" not in line) <= 140
+
+
+def test_pictures_of_homogenised_fields_say_so(resolved, scene, tmp_path):
+    from fem.telling.pictures import draw_pictures
+
+    shots = {p.kind: p for p in draw_pictures(resolved, scene, folder=tmp_path)}
+    assert "(homogenised)" in shots["reserve"].caption and "(homogenised)" in shots["cut"].caption
+    assert "the colours are homogenised" in shots["hot spot"].caption
+    assert "beads" not in shots
