@@ -12,6 +12,7 @@ nearest point lies in the part, or can be pushed into it along the corner that i
 import numba
 import numpy as np
 
+from fem.printing.crumb_kernels import sweep_crumbs
 from fem.printing.infill.in_layer import infill_at
 from fem.printing.section_kernels import boxes_within, is_inside, mark_inside, nearest, section_of, segments_at
 
@@ -262,6 +263,7 @@ def lay_layers(  # type: ignore[no-untyped-def]
         k = layer - first
         given = inside, run, 2 * covers + 1, margin, box, rule, lattice, zone[k], share[k], way[k], bead[k]
         lay_layer(layer, raster[layer % raster.shape[0]], segment, *boxes, *given)
+        sweep_crumbs(zone[k], share[k], way[k], bead[k], 1.001 * (CLOSED * width) ** 2 / (hx * hy))
     return broken
 
 
@@ -312,7 +314,18 @@ def lay_points(  # type: ignore[no-untyped-def]
             if kind == INNER:
                 x, y = at[n - begin]
                 kind, which, turn, _ = inner_at(
-                    covered[n - begin] == 1, x, y, layer, ahead, tiny, tiny, rule, lattice
+                    covered[n - begin] == 1,
+                    points[n, 0],
+                    points[n, 1],
+                    x,
+                    y,
+                    turn,
+                    layer,
+                    ahead,
+                    tiny,
+                    tiny,
+                    rule,
+                    lattice,
                 )
             zone[n], way[n], bead[n] = kind, way_of(turn, kind, ways), which
         a = b

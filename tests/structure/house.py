@@ -70,6 +70,7 @@ LOADED_LATE = frozenset(
         "fem.printing.kernels",
         "fem.printing.section_kernels",
         "fem.printing.bead_kernels",
+        "fem.printing.crumb_kernels",
         "fem.printing.infill.in_layer",
         "fem.solving.kernels",
         "fem.solving.products",
