@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from fem.cores import shared
 from fem.printing.beads import WAYS, BeadMap
 from fem.tensors import Array
-from fem.zooming.boxes import Boxes, add_product, packed
+from fem.zooming.boxes import Boxes, add_product, layer_starts, packed, picked
 from fem.zooming.gradients import TOLERANCE, Solved, iterate
 from fem.zooming.levels import NO_SPRINGS, NOBODY, Cycle, Level, Springs, coarse_levels
 from fem.zooming.tables import BeadTables
@@ -29,12 +29,12 @@ class BeadSystem:
     def __init__(self, beads: BeadMap, tables: BeadTables, *, filled: NDArray[np.bool_] | None = None) -> None:
         share = beads.share if filled is None else np.where(filled, beads.share, np.uint8(0))
         share = np.where(holds_bead(beads.zone), share, np.uint8(0))
-        self.filled = np.repeat(share, beads.grid.per_layer, axis=0)
-        mine = self.filled > 0
-        self.way = np.repeat(beads.way, beads.grid.per_layer, axis=0)[mine]
-        which = (self.way % WAYS).astype(np.uint8)
+        per_layer = beads.grid.per_layer
+        self.filled = share if per_layer == 1 else np.repeat(share, per_layer, axis=0)
+        given = {"filled": self.filled, "start": layer_starts(self.filled), "per_layer": per_layer}
+        self.way, share = picked(beads.way, **given), picked(share, **given)
         self.tables = tables
-        self.boxes: Boxes = packed(self.filled, which=which, share=self.filled[mine])
+        self.boxes: Boxes = packed(self.filled, which=self.way % np.uint8(WAYS), share=share)
         self.table = np.ascontiguousarray(tables.matrix.reshape(WAYS, 576))
         self.springs, self.held = NO_SPRINGS, NOBODY
         self._cycle: Cycle | None = None
@@ -127,10 +127,13 @@ class BeadSystem:
 
     def mean_stress(self, x: Array, *, boxes: slice | NDArray[Any] = slice(None)) -> Array:
         """Mean stress (v, 6) [MPa] of boxes in their bead's axes, of the material where the box is filled in part."""
+        from fem.zooming import kernels
+
         first = self.boxes.first[boxes]
-        corner = first[:, [0, 0, 1, 1, 2, 2, 3, 3]].astype(np.int64) + np.array([0, 1] * 4)
-        each = x.reshape(-1, 3)[corner].reshape(-1, 24)
-        return np.asarray(np.einsum("vij,vj->vi", self.tables.stress[self.way[boxes]], each, optimize=True))
+        out = np.empty((len(first), 6))
+        given = first, self.way[boxes], self.tables.stress, np.ascontiguousarray(x, dtype=float).reshape(-1), out
+        shared(kernels.mean_stress, self.boxes.ranges(len(first)), *given)
+        return out
 
 
 class _Column:
