@@ -9,10 +9,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from fem.cores import shared, workers
+from fem.cores import even_ranges, shared, workers
+from fem.errors import InputError
 
 FEW = 20_000
 """So few boxes are gone through by one thread: to call another costs more."""
+
+
+MOST_NODES = 2**31 // 3
+"""Nodes are told apart by 32 bits, their components by as many."""
 
 
 @dataclass(frozen=True)
@@ -60,10 +65,33 @@ def packed(filled: NDArray[Any], *, which: NDArray[Any], share: NDArray[np.uint8
     from fem.zooming import kernels
 
     number = np.empty(tuple(n + 1 for n in filled.shape), dtype=np.int32)
-    nodes = int(kernels.number_nodes(filled, number))
-    first, start = np.empty((len(which), 4), dtype=np.int32), np.empty(len(filled) + 1, dtype=np.int64)
-    kernels.list_boxes(filled, number, first, start)
-    return Boxes(number, nodes, first, which, share, start)
+    planes, counts = even_ranges(len(number)), np.zeros(len(number), dtype=np.int64)
+    shared(kernels.mark_nodes, planes, filled, number, counts)
+    ends = np.cumsum(counts)
+    if ends[-1] > MOST_NODES:
+        raise InputError(f"{ends[-1] / 1e9:.1f} thousand million corners of boxes are more than can be numbered.")
+    shared(kernels.number_nodes, planes, ends - counts, number)
+    first, start = np.empty((len(which), 4), dtype=np.int32), layer_starts(filled)
+    shared(kernels.list_boxes, even_ranges(len(filled)), filled, number, start, first)
+    return Boxes(number, int(ends[-1]), first, which, share, start)
+
+
+def layer_starts(filled: NDArray[Any]) -> NDArray[np.int64]:
+    """Where each layer of the filled boxes of (nz, ny, nx) begins, and the end of the last (nz + 1,)."""
+    from fem.zooming import kernels
+
+    counts = np.zeros(len(filled), dtype=np.int64)
+    shared(kernels.count_boxes, even_ranges(len(filled)), filled, counts)
+    return np.concatenate([np.zeros(1, dtype=np.int64), np.cumsum(counts)])
+
+
+def picked(values: NDArray[Any], *, filled: NDArray[Any], start: NDArray[np.int64], per_layer: int) -> NDArray[Any]:
+    """What `values` (layers, ny, nx) say of each filled box (v,), of which `per_layer` stand on each other a layer."""
+    from fem.zooming import kernels
+
+    out = np.empty(start[-1], dtype=values.dtype)
+    shared(kernels.pick, even_ranges(len(filled)), values, per_layer, filled, start, out)
+    return out
 
 
 def add_product(boxes: Boxes, table: NDArray[Any], x: NDArray[Any], out: NDArray[Any], *, gain: float) -> None:

@@ -17,6 +17,7 @@ from fem.tensors import Array
 from fem.zooming import levels as coarsest
 from fem.zooming.boxes import Boxes
 from fem.zooming.device_levels import (
+    BeadTable,
     DeviceGrid,
     DeviceLevel,
     Sums,
@@ -97,8 +98,7 @@ class DeviceSystem:
         needed = rough + bytes_needed(grids[1:])
         if needed > card.free:
             raise DoesNotFit(_too_large(needed, card))
-        flat = np.ascontiguousarray(matrix, dtype=float).reshape(-1)
-        self.exact, single = cuda.to_device(flat), cuda.to_device(flat.astype(np.float32))
+        self.table = BeadTable(matrix)
         self.still = cuda.to_device(np.asarray(held, dtype=np.int64)) if len(held) else None
         self.held = filled(boxes.nodes, 0, np.uint8)
         if self.still is not None:
@@ -106,11 +106,13 @@ class DeviceSystem:
         self.springs = None
         if len(springs.node):
             self.springs = cuda.to_device(springs.node), cuda.to_device(np.ascontiguousarray(springs.matrix))
-        self.levels = [DeviceLevel(grids[0], single, held=self.held, springs=self.springs)]
+        self.levels = [DeviceLevel(grids[0], self.table, held=self.held, springs=self.springs)]
         for above, grid in pairwise(grids):
             table = self._joined(grid, above, matrix) if above.cell is None else self._folded(grid, above)
             self.levels.append(DeviceLevel(grid, table, held=filled(grid.nodes, 0, np.uint8), springs=None))
-        self.direct = cuda.to_device(self._inverted(boxes, matrix, held, springs))
+        small = self._inverted(boxes, matrix, held, springs)
+        order = np.arange(len(small)).reshape(-1, 3).T.reshape(-1)
+        self.direct = cuda.to_device(np.ascontiguousarray(small[np.ix_(order, order)]))
         self.sums = Sums(3 * boxes.nodes)
 
     def _joined(self, grid: DeviceGrid, above: DeviceGrid, matrix: Array) -> Any:
@@ -190,16 +192,21 @@ class DeviceSystem:
 
     def add_product(self, x: Any, out: Any, gain: float) -> None:
         """out += gain A x in double precision, at nodes that are not held."""
-        add_product(self.levels[0].grid, self.exact, x, out, gain, held=self.held, springs=self.springs)
+        add_product(self.levels[0].grid, self.table.double, x, out, gain, held=self.held, springs=self.springs)
 
     def product(self, x: Array) -> Array:
         """Forces (n, 3) [N] that a displacement (n, 3) [mm] asks for: boxes and springs."""
         from numba import cuda
 
-        given, out = cuda.to_device(np.ascontiguousarray(x, dtype=float).reshape(-1)), filled(x.size, 0, np.float64)
+        from fem.zooming import device_kernels as kernels
+
+        out, given = (filled(x.size, 0, np.float64) for _ in range(2))
+        landed = cuda.to_device(np.ascontiguousarray(x, dtype=float).reshape(-1))
+        run(kernels.by_component, x.size, landed, given)
         nobody = filled(self.nodes, 0, np.uint8)
-        add_product(self.levels[0].grid, self.exact, given, out, 1.0, held=nobody, springs=self.springs)
-        return out.copy_to_host().reshape(-1, 3)
+        add_product(self.levels[0].grid, self.table.double, given, out, 1.0, held=nobody, springs=self.springs)
+        run(kernels.by_node, x.size, out, landed)
+        return landed.copy_to_host().reshape(-1, 3)
 
     def solve(
         self,
@@ -221,7 +228,7 @@ class DeviceSystem:
                 out[c, still] = moved[c]
             column.load(out[c], load)
             counts.append(iterate(column, tolerance=tolerance))
-            column.x.copy_to_host(out[c].reshape(-1))
+            column.fetch(out[c])
             if progress is not None:
                 progress((c + 1) / len(forces))
         return Solved(out, tuple(counts))
@@ -236,8 +243,18 @@ class DeviceColumn:
 
     def load(self, x: Array, load: Array) -> None:
         """Start from x (n, 3) under a load (n, 3)."""
-        self.x.copy_to_device(np.ascontiguousarray(x).reshape(-1))
-        self.residual.copy_to_device(np.ascontiguousarray(load, dtype=float).reshape(-1))
+        from fem.zooming import device_kernels as kernels
+
+        for host, here in ((x, self.x), (load, self.residual)):
+            self.image.copy_to_device(np.ascontiguousarray(host, dtype=float).reshape(-1))
+            run(kernels.by_component, self.x.shape[0], self.image, here)
+
+    def fetch(self, x: Array) -> None:
+        """Write x as it is to the processor's x (n, 3)."""
+        from fem.zooming import device_kernels as kernels
+
+        run(kernels.by_node, self.x.shape[0], self.x, self.image)
+        self.image.copy_to_host(x.reshape(-1))
 
     def begin(self) -> float:
         """The residual, which the load lies in, at x; returns its length."""
@@ -277,7 +294,9 @@ class DeviceColumn:
 
     def best(self) -> Array:
         """x as it is."""
-        return np.asarray(self.x.copy_to_host())
+        out = np.empty((self.system.nodes, 3))
+        self.fetch(out)
+        return out
 
 
 def rough_bytes(boxes: Boxes) -> float:

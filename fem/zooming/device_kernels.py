@@ -3,13 +3,20 @@
 Imported only when first used. A level's boxes and nodes lie in grids of one shape, with one empty place before and
 three behind along each axis, so that nothing asks whether it has come to an end: the node at place p of the flat grid
 is the low corner of the box at p, and `sy`, `sz` lead to the next along y and z. Corner a of a box lies at bit 0 of a
-along x, bit 1 along y, bit 2 along z. Places are unsigned: a signed one is asked each time whether it is negative.
+along x, bit 1 along y, bit 2 along z. Vectors hold all first components, then all second, then all third ones.
+Places are unsigned where it matters: a signed one is asked each time whether it is negative.
+
+A box of bead looks the same when turned by half a turn about the vertical, and when mirrored up and down, if its
+displacements are. So the rows of corners 0 and 1 stand for all eight, and a table holds them with the ways side by
+side, (144, WAYS): threads whose boxes differ in their way read the same line of memory.
 """
 
 import math
 
 import numpy as np
 from numba import cuda
+
+from fem.printing.beads import WAYS
 
 U = np.uint64
 kernel = cuda.jit(cache=True)
@@ -39,34 +46,47 @@ def place_boxes(low, which, share, place, code):  # type: ignore[no-untyped-def]
 
 @kernel
 def add_product(place, number, code, held, table, x, out, gain, sy, sz):  # type: ignore[no-untyped-def]
-    """out += gain K x at nodes that are not held, for boxes of `table` (t * 576,)."""
+    """out += gain K x at nodes that are not held, for boxes of `table` (144 * WAYS,)."""
     n = cuda.grid(1)
     if n >= place.shape[0] or held[n] != 0:
         return
-    p, y, z = U(place[n]), U(sy), U(sz)
-    o = U(3) * U(n)
-    a, b, c = out[o], out[o + U(1)], out[o + U(2)]
-    gain = gain / table.dtype.type(255)
+    o, p, y, z, many = U(n), U(place[n]), U(sy), U(sz), U(place.shape[0])
+    a, b, c = table.dtype.type(0), table.dtype.type(0), table.dtype.type(0)
     for corner in range(8):
         q = p - U(corner & 1) - U((corner >> 1) & 1) * y - U(corner >> 2) * z
         box = code[q]
         if box == 0:
             continue
-        t = U(576) * U(box & np.uint16(255)) + U(72) * U(corner)
+        above, behind = corner >> 2, (corner >> 1) & 1
+        turned = (4 * above) ^ (3 * behind)
+        level, up = table.dtype.type(1 - 2 * behind), table.dtype.type(1 - 2 * above)
+        t = U(72 * WAYS) * U(corner ^ turned) + U(box & np.uint16(255))
         u, v, w = table.dtype.type(0), table.dtype.type(0), table.dtype.type(0)
         for edge in range(4):
-            m = U(3) * U(number[q + U(edge & 1) * y + U(edge >> 1) * z])
-            for d in range(6):
-                given = x[m + U(d)]
-                at = t + U(6 * edge + d)
+            m = U(number[q + U(edge & 1) * y + U(edge >> 1) * z])
+            for end in range(2):
+                at = t + U(3 * WAYS) * U((2 * edge + end) ^ turned)
+                i = m + U(end)
+                given = level * x[i]
                 u += table[at] * given
-                v += table[at + U(24)] * given
-                w += table[at + U(48)] * given
-        s = gain * table.dtype.type(box >> np.uint16(8))
-        a += s * u
-        b += s * v
-        c += s * w
-    out[o], out[o + U(1)], out[o + U(2)] = a, b, c
+                v += table[at + U(24 * WAYS)] * given
+                w += table[at + U(48 * WAYS)] * given
+                given = level * x[i + many]
+                u += table[at + U(WAYS)] * given
+                v += table[at + U(25 * WAYS)] * given
+                w += table[at + U(49 * WAYS)] * given
+                given = up * x[i + many + many]
+                u += table[at + U(2 * WAYS)] * given
+                v += table[at + U(26 * WAYS)] * given
+                w += table[at + U(50 * WAYS)] * given
+        s = table.dtype.type(box >> np.uint16(8))
+        a += s * level * u
+        b += s * level * v
+        c += s * up * w
+    gain = gain / table.dtype.type(255)
+    out[o] += gain * a
+    out[o + many] += gain * b
+    out[o + many + many] += gain * c
 
 
 @kernel
@@ -75,7 +95,7 @@ def add_coarse_product(place, number, cell, table, x, out, gain, sy, sz):  # typ
     n = cuda.grid(1)
     if n >= place.shape[0]:
         return
-    p, y, z = U(place[n]), U(sy), U(sz)
+    o, p, y, z, many = U(n), U(place[n]), U(sy), U(sz), U(place.shape[0])
     u, v, w = table.dtype.type(0), table.dtype.type(0), table.dtype.type(0)
     for corner in range(8):
         q = p - U(corner & 1) - U((corner >> 1) & 1) * y - U(corner >> 2) * z
@@ -83,17 +103,17 @@ def add_coarse_product(place, number, cell, table, x, out, gain, sy, sz):  # typ
             continue
         box, row = U(cell[q]), U(72) * U(corner)
         for edge in range(4):
-            m = U(3) * U(number[q + U(edge & 1) * y + U(edge >> 1) * z])
-            for d in range(6):
-                given = x[m + U(d)]
-                at = row + U(6 * edge + d)
-                u += table[at, box] * given
-                v += table[at + U(24), box] * given
-                w += table[at + U(48), box] * given
-    o = U(3) * U(n)
+            m = U(number[q + U(edge & 1) * y + U(edge >> 1) * z])
+            for end in range(2):
+                for d in range(3):
+                    given = x[m + U(end) + U(d) * many]
+                    at = row + U(6 * edge + 3 * end + d)
+                    u += table[at, box] * given
+                    v += table[at + U(24), box] * given
+                    w += table[at + U(48), box] * given
     out[o] += gain * u
-    out[o + U(1)] += gain * v
-    out[o + U(2)] += gain * w
+    out[o + many] += gain * v
+    out[o + many + many] += gain * w
 
 
 @kernel
@@ -102,26 +122,24 @@ def add_springs(node, spring, held, x, out, gain):  # type: ignore[no-untyped-de
     s = cuda.grid(1)
     if s >= node.shape[0] or held[node[s]] != 0:
         return
-    n = 3 * node[s]
+    n, many = node[s], held.shape[0]
     for i in range(3):
-        total = spring[s, i, 0] * x[n] + spring[s, i, 1] * x[n + 1] + spring[s, i, 2] * x[n + 2]
-        out[n + i] += gain * total
+        total = spring[s, i, 0] * x[n] + spring[s, i, 1] * x[n + many] + spring[s, i, 2] * x[n + 2 * many]
+        out[n + i * many] += gain * total
 
 
 @kernel
-def diagonal(place, code, table, out, sy, sz):  # type: ignore[no-untyped-def]
-    """The blocks on the diagonal (6, n), xx yy zz yz xz xy, of boxes of `table` (t * 576,)."""
+def diagonal(place, code, blocks, out, sy, sz):  # type: ignore[no-untyped-def]
+    """The blocks on the diagonal (6, n), xx yy zz yz xz xy, of boxes with `blocks` (6, 8, WAYS) at their corners."""
     n = cuda.grid(1)
     if n >= place.shape[0]:
         return
     for e in range(6):
-        row, column = (0, 1, 2, 1, 0, 0)[e], (0, 1, 2, 2, 2, 1)[e]
-        total = table.dtype.type(0)
+        total = blocks.dtype.type(0)
         for corner in range(8):
             box = code[place[n] - (corner & 1) - ((corner >> 1) & 1) * sy - (corner >> 2) * sz]
-            at = 576 * np.int64(box & np.uint16(255)) + 24 * (3 * corner + row) + 3 * corner + column
-            total += table.dtype.type(box >> np.uint16(8)) * table[at]
-        out[e, n] = total / table.dtype.type(255)
+            total += blocks.dtype.type(box >> np.uint16(8)) * blocks[e, corner, box & np.uint16(255)]
+        out[e, n] = total / blocks.dtype.type(255)
 
 
 @kernel
@@ -180,24 +198,24 @@ def invert_blocks(diagonal, held):  # type: ignore[no-untyped-def]
 @kernel
 def polynomial_step(inverse, residual, step, x, old, keep, gain):  # type: ignore[no-untyped-def]
     """step = keep step + gain D^-1 residual; x = old x + step."""
-    n = U(cuda.grid(1))
-    if n >= U(inverse.shape[1]):
+    n, many = U(cuda.grid(1)), U(inverse.shape[1])
+    if n >= many:
         return
-    i = U(3) * n
+    second, third = n + many, n + many + many
     a, b, c = inverse[U(0), n], inverse[U(1), n], inverse[U(2), n]
     d, e, f = inverse[U(3), n], inverse[U(4), n], inverse[U(5), n]
-    u, v, w = residual[i], residual[i + U(1)], residual[i + U(2)]
+    u, v, w = residual[n], residual[second], residual[third]
     p, q, r = gain * (a * u + f * v + e * w), gain * (f * u + b * v + d * w), gain * (e * u + d * v + c * w)
     if keep != 0:
-        p += keep * step[i]
-        q += keep * step[i + U(1)]
-        r += keep * step[i + U(2)]
-    step[i], step[i + U(1)], step[i + U(2)] = p, q, r
+        p += keep * step[n]
+        q += keep * step[second]
+        r += keep * step[third]
+    step[n], step[second], step[third] = p, q, r
     if old != 0:
-        p += old * x[i]
-        q += old * x[i + U(1)]
-        r += old * x[i + U(2)]
-    x[i], x[i + U(1)], x[i + U(2)] = p, q, r
+        p += old * x[n]
+        q += old * x[second]
+        r += old * x[third]
+    x[n], x[second], x[third] = p, q, r
 
 
 @kernel
@@ -206,7 +224,7 @@ def gather_fine(place, number, x, out, sy, sz, ty, tz):  # type: ignore[no-untyp
     n = cuda.grid(1)
     if n >= place.shape[0]:
         return
-    p = twice(place[n], sy, sz, ty, tz)
+    p, many, fine = twice(place[n], sy, sz, ty, tz), place.shape[0], x.shape[0] // 3
     u, v, w = x.dtype.type(0), x.dtype.type(0), x.dtype.type(0)
     for k in range(-1, 2):
         for j in range(-1, 2):
@@ -214,10 +232,10 @@ def gather_fine(place, number, x, out, sy, sz, ty, tz):  # type: ignore[no-untyp
                 m = number[p + i + j * ty + k * tz]
                 if m >= 0:
                     s = x.dtype.type(1.0 / (1 << (abs(i) + abs(j) + abs(k))))
-                    u += s * x[3 * m]
-                    v += s * x[3 * m + 1]
-                    w += s * x[3 * m + 2]
-    out[3 * n], out[3 * n + 1], out[3 * n + 2] = u, v, w
+                    u += s * x[m]
+                    v += s * x[m + fine]
+                    w += s * x[m + 2 * fine]
+    out[n], out[n + many], out[n + 2 * many] = u, v, w
 
 
 @kernel
@@ -232,20 +250,21 @@ def add_coarse(place, coarse, held, found, step, x, sy, sz, ty, tz):  # type: ig
     # Place 1 is corner 0: even places lie between two coarse nodes
     p = (k + 1) // 2 * tz + (j + 1) // 2 * ty + (i + 1) // 2
     di, dj, dk = 1 - i % 2, 1 - j % 2, 1 - k % 2
+    many, few = place.shape[0], found.shape[0] // 3
     u, v, w = x.dtype.type(0), x.dtype.type(0), x.dtype.type(0)
     if held[n] == 0:
         for c in range(dk + 1):
             for b in range(dj + 1):
                 for a in range(di + 1):
-                    m = 3 * coarse[p + a + b * ty + c * tz]
+                    m = coarse[p + a + b * ty + c * tz]
                     u += found[m]
-                    v += found[m + 1]
-                    w += found[m + 2]
+                    v += found[m + few]
+                    w += found[m + 2 * few]
     s = x.dtype.type(1.0 / (1 << (di + dj + dk)))
-    step[3 * n], step[3 * n + 1], step[3 * n + 2] = s * u, s * v, s * w
-    x[3 * n] += s * u
-    x[3 * n + 1] += s * v
-    x[3 * n + 2] += s * w
+    step[n], step[n + many], step[n + 2 * many] = s * u, s * v, s * w
+    x[n] += s * u
+    x[n + many] += s * v
+    x[n + 2 * many] += s * w
 
 
 @part
@@ -274,7 +293,7 @@ def zero_at(node, x):  # type: ignore[no-untyped-def]
     s = cuda.grid(1)
     if s < node.shape[0]:
         for i in range(3):
-            x[3 * node[s] + i] = 0
+            x[node[s] + i * (x.shape[0] // 3)] = 0
 
 
 @kernel
@@ -291,7 +310,23 @@ def wave(held, out):  # type: ignore[no-untyped-def]
     n = cuda.grid(1)
     if n < held.shape[0]:
         for i in range(3):
-            out[3 * n + i] = 0 if held[n] != 0 else math.sin(1.0 + 0.7 * (3 * n + i))
+            out[n + i * held.shape[0]] = 0 if held[n] != 0 else math.sin(1.0 + 0.7 * (3 * n + i))
+
+
+@kernel
+def by_component(x, out):  # type: ignore[no-untyped-def]
+    """What stands node by node in x stands component by component in `out`."""
+    i = cuda.grid(1)
+    if i < x.shape[0]:
+        out[i // 3 + i % 3 * (x.shape[0] // 3)] = x[i]
+
+
+@kernel
+def by_node(x, out):  # type: ignore[no-untyped-def]
+    """What stands component by component in x stands node by node in `out`."""
+    i = cuda.grid(1)
+    if i < x.shape[0]:
+        out[i] = x[i // 3 + i % 3 * (x.shape[0] // 3)]
 
 
 @kernel

@@ -10,6 +10,8 @@ from typing import Any
 
 import numpy as np
 
+from fem.printing.beads import WAYS
+from fem.tensors import Array
 from fem.zooming.boxes import Boxes
 from fem.zooming.levels import LANCZOS_STEPS, polynomial, spectrum_top
 
@@ -121,19 +123,41 @@ def filled(count: int, value: float, dtype: Any) -> Any:
     return out
 
 
+class BeadTable:
+    """Stiffness of a box by its way, of `matrix` (WAYS, 24, 24), as device_kernels has it: in `single` and `double`
+    precision, and the `blocks` (6, 8, WAYS) on its diagonal.
+    """
+
+    def __init__(self, matrix: Array) -> None:
+        from numba import cuda
+
+        rows = matrix.reshape(WAYS, 8, 3, 8, 3)
+        for turned, sign in ((3, (-1.0, -1.0, 1.0)), (4, (1.0, 1.0, -1.0))):
+            other = np.arange(8) ^ turned
+            image = rows[:, other][:, :, :, other] * np.multiply.outer(sign, sign)[:, None, :]
+            if np.abs(image - rows).max() > 1e-12 * np.abs(rows).max():
+                raise ValueError("boxes of bead must look the same turned by half a turn, and upside down")
+        flat = np.ascontiguousarray(rows[:, :2].reshape(WAYS, 144).T).reshape(-1)
+        self.double, self.single = cuda.to_device(flat), cuda.to_device(flat.astype(np.float32))
+        own = rows[:, np.arange(8), :, np.arange(8)]  # (8, WAYS, 3, 3)
+        each = [own[:, :, i, j] for i, j in ((0, 0), (1, 1), (2, 2), (1, 2), (0, 2), (0, 1))]
+        self.blocks = cuda.to_device(np.ascontiguousarray(np.array(each, dtype=np.float32)))
+
+
 class DeviceLevel:
-    """A grid with its stiffness and a smoother: `table` (t * 576,) of beads, or (576, v) of coarse boxes."""
+    """A grid with its stiffness and a smoother: a `table` of beads, or (576, v) of coarse boxes."""
 
     def __init__(self, grid: DeviceGrid, table: Any, *, held: Any, springs: tuple[Any, Any] | None) -> None:
         from numba import cuda
 
         from fem.zooming import device_kernels as kernels
 
-        self.grid, self.table, self.held, self.springs = grid, table, held, springs
+        self.grid, self.held, self.springs = grid, held, springs
+        self.table = table.single if isinstance(table, BeadTable) else table
         n = grid.nodes
         self.inverse = cuda.device_array((6, n), np.float32)
         if grid.cell is None:
-            run(kernels.diagonal, n, grid.place, grid.code, table, self.inverse, *grid.steps)
+            run(kernels.diagonal, n, grid.place, grid.code, table.blocks, self.inverse, *grid.steps)
         else:
             run(kernels.coarse_diagonal, n, grid.place, grid.cell, table, self.inverse, *grid.steps)
         if springs is not None:

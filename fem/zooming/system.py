@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from fem.cores import shared
 from fem.printing.beads import WAYS, BeadMap
 from fem.tensors import Array
-from fem.zooming.boxes import Boxes, add_product, packed
+from fem.zooming.boxes import Boxes, add_product, layer_starts, packed, picked
 from fem.zooming.gradients import TOLERANCE, Solved, iterate
 from fem.zooming.levels import NO_SPRINGS, NOBODY, Cycle, Level, Springs, coarse_levels
 from fem.zooming.tables import BeadTables
@@ -29,14 +29,14 @@ class BeadSystem:
 
     def __init__(self, beads: BeadMap, tables: BeadTables, *, without: NDArray[np.bool_] | None = None) -> None:
         share = np.where(holds_bead(beads.zone), beads.share, np.uint8(0))
-        self.filled = np.repeat(share, beads.grid.per_layer, axis=0)
+        per_layer = beads.grid.per_layer
+        self.filled = share if per_layer == 1 else np.repeat(share, per_layer, axis=0)
         if without is not None:
-            self.filled[without] = 0
-        mine = self.filled > 0
-        self.way = np.repeat(beads.way, beads.grid.per_layer, axis=0)[mine]
-        which = (self.way % WAYS).astype(np.uint8)
+            self.filled = np.where(without, np.uint8(0), self.filled)
+        given = {"filled": self.filled, "start": layer_starts(self.filled), "per_layer": per_layer}
+        self.way, share = picked(beads.way, **given), picked(share, **given)
         self.tables = tables
-        self.boxes: Boxes = packed(self.filled, which=which, share=self.filled[mine])
+        self.boxes: Boxes = packed(self.filled, which=self.way % np.uint8(WAYS), share=share)
         self.table = np.ascontiguousarray(tables.matrix.reshape(WAYS, 576))
         self.springs, self.held = NO_SPRINGS, NOBODY
         self._cycle: Cycle | None = None

@@ -38,9 +38,7 @@ Progress = Callable[[float], None]
 
 @dataclass(frozen=True)
 class WeakPlace:
-    """A place where beads are weak: the middle `at` (3,) [mm, part axes] of the weakest bead, its reserve factor, zone
-    and mode.
-    """
+    """A place where beads are weak: the middle `at` (3,) [mm, part axes] of the weakest bead, and what it bears."""
 
     at: Array
     reserve: float
