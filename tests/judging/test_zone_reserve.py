@@ -172,7 +172,7 @@ def waves(mesh, size, number):
 def printed_box():
     mesh = box((14.0, 11.0, 7.0), (4, 3, 3))
     plan = PrintPlan(
-        (0.2, 0.1, 1), raster=(20.0, -70.0), infill_pattern="triangle", infill_density=0.3, infill_angle=10.0
+        (0.2, 0.1, 1), raster=(20.0, -70.0), infill_pattern="gyroid", infill_density=0.15, infill_angle=10.0
     )
     return mesh, printed_field(mesh, bodies={"part": printed_body(plan, card=CARD, state="dry")})
 
@@ -257,12 +257,12 @@ def test_a_body_of_infill_bears_what_its_cell_bears(pattern):
 
 
 def test_turned_infill_bears_as_the_turned_cell():
-    # honeycomb is not alike in tension along 1 and 2: turned by 90 degrees the two change places
+    # triangles are not alike in tension along 1 and 2: turned by 90 degrees the two change places
     mesh = box((9.0, 8.0, 7.0), (1, 1, 1))
     bears = []
     for angle in (0.0, 90.0):
         plan = PrintPlan(
-            (0, 0, 1), walls=0, covers=0, infill_pattern="honeycomb", infill_density=0.3, infill_angle=angle
+            (0, 0, 1), walls=0, covers=0, infill_pattern="triangle", infill_density=0.4, infill_angle=angle
         )
         made = printed_body(plan, card=CARD, state="dry")
         printed = printed_field(mesh, bodies={"part": made})
@@ -270,7 +270,7 @@ def test_turned_infill_bears_as_the_turned_cell():
             strain = np.linalg.inv(made.core.stiffness)[k] * [1, 1, 1, 0.5, 0.5, 0.5]
             growing = recover_stress(mesh, printed, mesh.nodes @ unpack_stress(strain))
             bears.append(judge_reserve(mesh, printed, permanent=None, growing=growing).reserve.min())
-    assert bears[0] > 1.2 * bears[1]
+    assert bears[1] > 1.2 * bears[0]
     assert (bears[2], bears[3]) == pytest.approx((bears[1], bears[0]), rel=1e-6)
 
 

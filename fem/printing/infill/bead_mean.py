@@ -206,9 +206,12 @@ def _neighbours(solid: Solid, home: Array, radius: float) -> Callable[[slice], t
     """
     from scipy.spatial import cKDTree
 
-    base = solid.centre - np.floor(solid.centre @ np.linalg.inv(solid.lattice)) @ solid.lattice
+    inverse = np.linalg.inv(solid.lattice)
+    base = solid.centre - np.floor(solid.centre @ inverse) @ solid.lattice
     size = np.linalg.norm(np.abs(solid.edges).sum(axis=1), axis=1)
-    shifts = np.stack(np.meshgrid(*[np.arange(-3.0, 4.0)] * 3, indexing="ij"), axis=-1).reshape(-1, 3)
+    # as many periods to either side as come within reach
+    most = np.ceil((radius + size.max()) * np.linalg.norm(inverse, axis=0)) + 1
+    shifts = np.stack(np.meshgrid(*[np.arange(-k, k + 1) for k in most], indexing="ij"), axis=-1).reshape(-1, 3)
     copies = (base[None] + (shifts @ solid.lattice)[:, None]).reshape(-1, 3)
     low, high = home.min(axis=0) - radius - size.max(), home.max(axis=0) + radius + size.max()
     near = np.flatnonzero(((copies >= low) & (copies <= high)).all(axis=1))
