@@ -11,7 +11,7 @@ def boxes_in(locator, axes, low, count, step):
     grid = Grid(np.asarray(low, dtype=float), np.asarray(step, dtype=float), tuple(count), 1, 0)
     z, y, x = np.meshgrid(*(np.arange(n) + 0.5 for n in count[::-1]), indexing="ij")
     middle = grid.origin + np.stack([x, y, z], axis=-1).reshape(-1, 3) * grid.step
-    filled = (locator.find(middle @ axes).away == 0).reshape(count[::-1])
+    filled = locator.holds(middle @ axes).reshape(count[::-1])
     return Boxes(grid, axes, filled, numbered(filled))
 
 

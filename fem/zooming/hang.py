@@ -212,7 +212,7 @@ def cut_sides(boxes: Boxes, locator: Locator, fields: Array) -> HeldNodes:
             beyond = boxes.corners(box) + step / 2 + out
             near = ((beyond >= low) & (beyond <= high)).all(axis=1)
             box, beyond = box[near], beyond[near]
-            cut: NDArray[np.int64] = box[locator.find(beyond @ boxes.axes).away == 0]
+            cut: NDArray[np.int64] = box[locator.holds(beyond @ boxes.axes)]
             cut[:, axis] += 1 if end else 0
             for around in np.ndindex(2, 2):
                 held[tuple((cut + np.insert(around, axis, 0)).T)] = True

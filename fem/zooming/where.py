@@ -90,18 +90,28 @@ class Locator:
         return np.array([place.min(axis=0), place.max(axis=0)])
 
     def find(self, points: Array) -> Places:
-        """Where points (q, 3) [mm] in part axes lie; outside the body, where the nearest place on its surface is."""
+        """Where points (q, 3) [mm] in part axes lie; outside the body, where the nearest place on its surface is.
+
+        That takes the longer the farther away a point is.
+        """
+        return self._find(points, beyond=True)
+
+    def holds(self, points: Array) -> NDArray[np.bool_]:
+        """Which points (q, 3) [mm] in part axes lie in the body."""
+        return self._find(points, beyond=False).away == 0
+
+    def _find(self, points: Array, *, beyond: bool) -> Places:
         from fem.zooming import where_kernels
 
         points = np.ascontiguousarray(points, dtype=float)
         q = len(points)
-        tet, shape, away = np.empty(q, dtype=np.int64), np.empty((q, 10)), np.empty(q)
+        tet, shape, away = np.zeros(q, dtype=np.int64), np.zeros((q, 10)), np.empty(q)
         sorted_tets: tuple[Any, ...] = (
             *(self.nodes, self.tets, self.into, self.straight),
             *(self.low, self.high, *self._tets),
         )
         skin = (self.skin, self.owner, self.corner, *self._skin)
-        given = *sorted_tets, *skin, self.origin, self.side, self.count, points, tet, shape, away
+        given = *sorted_tets, *skin, self.origin, self.side, self.count, points, beyond, tet, shape, away
         shared(where_kernels.find, even_ranges(q, pieces=8 * workers()), *given)
         return Places(self.numbers[tet], self.tets[tet], shape, away)
 

@@ -200,12 +200,13 @@ def nearest_skin(p, skin, start, inside, origin, side, count, weight, best_weigh
 @compiled
 def find(  # type: ignore[no-untyped-def]
     nodes, tets, into, straight, low, high, t_start, t_inside, skin, owner, corner, s_start, s_inside,
-    origin, side, count, points, tet_of, shape_of, away, first, last,
+    origin, side, count, points, beyond, tet_of, shape_of, away, first, last,
 ):  # fmt: skip
     """For points first to last: the tetrahedron, the weights of its nodes, and how far outside it the point lies.
 
     `low`, `high` (m, 3) hold each tetrahedron; `skin` (t, 3, 3) are flat triangles of the boundary, each with its
-    tetrahedron `owner` (t,) and the reference points `corner` (t, 3, 3) of its corners in that.
+    tetrahedron `owner` (t,) and the reference points `corner` (t, 3, 3) of its corners in that. Without `beyond` a
+    point outside is only told to be endlessly far.
     """
     at, step, off = np.empty(3), np.empty(3), np.empty(3)
     shape, slope = np.empty(10), np.empty((10, 3))
@@ -239,6 +240,9 @@ def find(  # type: ignore[no-untyped-def]
         if found >= 0:
             last_tet = found
             away[n] = 0.0
+        elif not beyond:
+            away[n] = np.inf
+            continue
         else:
             t, square = nearest_skin(p, skin, s_start, s_inside, origin, side, count, weight, best_weight)
             found = owner[t]

@@ -90,6 +90,7 @@ def test_the_nearest_place_is_told_from_farther_ones(post):
     axial = np.maximum(np.maximum(-points[:, 2], points[:, 2] - 15), 0)
     radial = np.maximum(np.linalg.norm(points[:, :2], axis=1) - R, 0)
     assert found.away == pytest.approx(np.hypot(axial, radial), abs=0.06)
+    assert (Locator(post, "part").holds(points) == (found.away == 0)).all() and 5 < (found.away == 0).sum() < 35
 
 
 def test_each_body_answers_for_itself(block, post):
