@@ -153,7 +153,8 @@ class HotSpot:
     `face` is the nearest named face (or `body:id`), `face_distance_mm` how far away it is;
     `print_stress_MPa` the stress of the case in the axes of the beads that fail there. Where beads were solved at
     the place (`decided_by` is "zoom" or "whole"), `reserve`, `mode`, `zone` and the stress are the beads', and
-    `homogenised` is what the homogenised answer says, in `homogenised_zone`.
+    `homogenised` is what the homogenised answer says, in `homogenised_zone`. "undecided" marks a place whose
+    homogenised number is doubtful and at which no beads were solved.
     """
 
     reserve: float

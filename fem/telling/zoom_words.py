@@ -65,7 +65,7 @@ def is_told(findings: Findings) -> bool:
 
 def is_beads(told: Reserve | HotSpot | VariantNumbers) -> bool:
     """Whether a number is that of the beads."""
-    return told.decided_by != "homogenised"
+    return told.decided_by in ("zoom", "whole")
 
 
 def kind_of(told: Reserve | HotSpot | VariantNumbers) -> str:
@@ -97,6 +97,8 @@ def kind_sentence(findings: Findings, reserve: Reserve) -> str:
 
 def aside(told: Reserve | HotSpot) -> str:
     """The same for a narrow cell: "bead by bead (0.93 to 1.03); homogenised 0.29"."""
+    if told.decided_by == "undecided":
+        return f"{HOMOGENISED}, doubtful: not solved {BEADS}"
     if not is_beads(told):
         return HOMOGENISED
     band = band_text(told.band) if isinstance(told, Reserve) else ""

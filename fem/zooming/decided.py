@@ -23,10 +23,10 @@ def zoom_findings(around: Surroundings, place: ZoomedPlace, zoomed: ZoomedCase, 
     """The numbers of a place in one case."""
     mesh, first = around.mesh, zoomed.first
     own = inside(place, mesh.nodes) & (mesh.node_body == mesh.bodies.index(place.body.name))
-    homogenised, zone = np.inf, ""
+    node = node_near(mesh, place.body.name, place.at)
     if own.any():
         node = int(np.flatnonzero(own)[field.reserve[own].argmin()])
-        homogenised, zone = float(field.reserve[node]), field.phases[field.phase[node]][0]
+    homogenised, zone = float(field.reserve[node]), field.phases[field.phase[node]][0]
     worst = zoomed.judged.part_point(*first.at)
     face, distance = around.near(node_near(mesh, place.body.name, worst))
     return ZoomFindings(

@@ -16,9 +16,10 @@ from numpy.typing import NDArray
 from fem.cores import even_ranges, shared, workers
 from fem.judging.strength import PRINTED_MODES, exceeded, phase_reserve
 from fem.loading.case import LoadCase
-from fem.printing.beads import CORE, COVER, WALL, WAYS
+from fem.printing.beads import AIR, CORE, COVER, FULL, WALL, WAYS
 from fem.printing.field import Strength
-from fem.tensors import Array
+from fem.printing.plan import in_layer_rotation
+from fem.tensors import Array, stress_rotation
 from fem.zooming.cube import SolvedBeads
 from fem.zooming.nouns import JudgedBeads
 
@@ -79,6 +80,7 @@ def judge_case(
     whether the others are looked at, too.
     """
     shape = solved.beads.zone.shape
+    core = _Core(solved, inner)
     reserve = np.full(shape, np.nan, dtype=np.float32)
     stress, mode = np.zeros((*shape, 6), dtype=np.float32), np.zeros(shape, dtype=np.int8)
     fields = solved.combined(case, case.growing), solved.combined(case, case.permanent)
@@ -91,11 +93,42 @@ def judge_case(
         own = mean[here].astype(float)
         v, p = own[:, :6], own[:, 6:] if stays else np.zeros((len(own), 6))
         stress[layer][here] = p + v
+        core.add(layer, here, p, v)
         found = phase_reserve(p, v, strength)
         reserve[layer][here], mode[layer][here] = found.reserve, found.mode
     return JudgedBeads(
-        solved.beads, solved.body.axes, reserve, stress, inner, mode, PRINTED_MODES, _corners(solved, case)
+        solved.beads, solved.body.axes, reserve, stress, inner, mode, PRINTED_MODES, _corners(solved, case), core.mean
     )
+
+
+class _Core:
+    """Adds up the stress of the infill among the inner boxes."""
+
+    def __init__(self, solved: SolvedBeads, inner: NDArray[np.bool_]) -> None:
+        zone = solved.beads.zone
+        self.beads, self.inner = solved.beads, inner
+        self.room = int((inner & ((zone == CORE) | (zone == AIR))).sum()) * FULL
+        cell, step = solved.body.made.cell, solved.beads.grid.step * np.array([1, 1, solved.beads.grid.per_layer])
+        self.enough = cell is not None and self.room * step.prod() >= FULL * float(np.prod(cell.size)) / 2
+        self.sums = np.zeros((2, 2 * WAYS, 6))
+
+    def add(self, layer: int, here: NDArray[np.bool_], p: Array, v: Array) -> None:
+        """Take in a layer's beads `here` (ny, nx) with stresses (n, 6) [MPa] in their own axes."""
+        if not self.enough:
+            return
+        counted = (self.inner[layer] & (self.beads.zone[layer] == CORE))[here]
+        way = self.beads.way[layer][here][counted]
+        share = self.beads.share[layer][here][counted, None].astype(float)
+        for sums, stress in zip(self.sums, (p, v), strict=True):
+            np.add.at(sums, way, share * stress[counted])
+
+    @property
+    def mean(self) -> Array | None:
+        """Mean (2, 6) [MPa] along the print axes, permanent and growing."""
+        if not self.enough:
+            return None
+        turns = np.array([in_layer_rotation(180.0 * way / WAYS).T for way in range(2 * WAYS)])
+        return np.asarray(np.einsum("wab,kwb->ka", stress_rotation(turns), self.sums) / self.room)
 
 
 def _corners(solved: SolvedBeads, case: LoadCase) -> NDArray[np.float32]:

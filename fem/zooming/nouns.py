@@ -20,7 +20,9 @@ class JudgedBeads:
     infinite where nothing grows, nan where there is no bead. `stress` (layers, ny, nx, 6) [MPa] is the mean stress of
     the bead in its own axes under the whole case. `inner` (layers, ny, nx) tells which boxes are judged: those far
     from cut faces. `mode` (layers, ny, nx) is an index into `modes`. `displacement` (nz + 1, ny + 1, nx + 1, 3) [mm]
-    of the grid's corners along the print axes, nan where there is no bead.
+    of the grid's corners along the print axes, nan where there is no bead. `core` (2, 6) [MPa] is the mean stress of
+    the infill among the inner boxes, room between its beads included, permanent and growing, along the print axes;
+    None where there is too little of it for a mean.
     """
 
     beads: BeadMap
@@ -31,6 +33,7 @@ class JudgedBeads:
     mode: NDArray[np.int8]
     modes: tuple[str, ...]
     displacement: NDArray[np.float32] | None = None
+    core: Array | None = None
 
     def part_point(self, layer: int, row: int, column: int) -> Array:
         """The middle (3,) [mm, part axes] of a box of this layer (in the middle of the layer's height)."""

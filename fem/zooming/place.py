@@ -8,16 +8,19 @@ nobody knows how it lies in the part.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fem.errors import InputError
+from fem.judging.strength import buckling_reserve
 from fem.loading.case import LoadCase
 from fem.printing.beads import Grid
+from fem.printing.field import WallBuckling
 from fem.printing.filling import layer_grid
-from fem.tensors import Array
+from fem.printing.plan import in_layer_rotation
+from fem.tensors import Array, stress_rotation
 from fem.zooming.cube import BodyOfBeads, SolvedBeads, Supported, solve_beads
 from fem.zooming.judge import Weakest, judge_case, weakest
 from fem.zooming.nouns import JudgedBeads
@@ -148,7 +151,7 @@ def zoom_place(
         unknowns, iterations = solved.system.unknowns, max(iterations, solved.iterations)
         for name, case in part.cases.items():
             judged = judge_case(solved, case, strength=body.strength, inner=inner)
-            first = weakest(judged, width=body.plan.bead_width)
+            first = buckled(body, judged, weakest(judged, width=body.plan.bead_width))
             if first is not None:
                 low, high = (first.reserve * f(spread.get(name, [1.0])) for f in (min, max))
                 cases[name] = ZoomedCase(first, (low, high), changes.get(name, 0.0), judged)
@@ -157,6 +160,21 @@ def zoom_place(
         where = ", ".join(f"{v:.4g}" for v in at)
         raise InputError(f"no bead of body {body.name} lies at ({where}) mm.", advice="Give a place inside the part.")
     return ZoomedPlace(body, at, size, told, unknowns, iterations, cases)
+
+
+def buckled(body: BodyOfBeads, judged: JudgedBeads, first: Weakest | None) -> Weakest | None:
+    """The first to fail: a bead, or a thin wall of the infill that buckles before under the infill's mean stress."""
+    if first is None or judged.core is None or body.made.cell is None:
+        return first
+    into_cell = stress_rotation(in_layer_rotation(body.plan.infill_angle))
+    for wall in body.made.cell.walls:
+        p, v = judged.core @ (wall.to_wall @ into_cell).T
+        limits = WallBuckling(wall.along, wall.up, wall.shear, wall.mode)
+        reserve = float(buckling_reserve(p[None], v[None], limits)[0])
+        if reserve < first.reserve:
+            least = {**first.by_zone, "core": reserve}
+            first = replace(first, reserve=reserve, zone="core", mode=wall.mode, by_zone=least)
+    return first
 
 
 def _changes(before: Mapping[str, float], after: Mapping[str, float]) -> dict[str, float]:
