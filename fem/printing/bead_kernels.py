@@ -167,28 +167,12 @@ def way_of(angle, zone, ways):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def lay_layer(
-    layer,
-    raster,
-    segment,
-    start,
-    listed,
-    frame,
-    inside,
-    run,
-    whole,
-    margin,
-    box,
-    rule,
-    lattice,
-    zone,
-    share,
-    way,
-    bead,
-):  # type: ignore[no-untyped-def]
-    """Fill one layer's `zone`, `share`, `way`, `bead` (ny, nx). `inside` and `run` reach `margin` boxes farther; what
-    lies in less than `whole` layers of the part in a row (`run`) is covered. `box`: low x, low y, how far boxes
-    stand apart in both directions, and how much of that they are judged by (1, or 0 for their middles alone)."""
+def lay_layer(layer, raster, section, inside, run, whole, margin, box, rule, lattice, found):  # type: ignore[no-untyped-def]
+    """Fill one layer's zone, share, way, bead (`found`, each (ny, nx)). `inside` and `run` reach `margin` boxes
+    farther; what lies in less than `whole` layers of the part in a row (`run`) is covered. `box`: low x, low y, how
+    far boxes stand apart both ways, and how much of that they are judged by (1, or 0 for their middles alone)."""
+    segment, start, listed, frame = section
+    zone, share, way, bead = found
     low_x, low_y, hx, hy, part_judged = box
     wx, wy = max(part_judged, 1e-9) * hx, max(part_judged, 1e-9) * hy
     ways = rule[5]
@@ -240,30 +224,25 @@ def lay_layers(  # type: ignore[no-untyped-def]
     run = np.zeros(inside.shape, dtype=np.uint16)
     broken = 0
     beyond = (walls + 1) * width + 2 * (hx + hy)
-    for ahead in range(first + begin - covers, first + end + covers):
+    for newest in range(first + begin - covers, first + end + covers):
         if covers > 0:
-            segment = layer_segments(ahead, corner, start, number, lowest, middle, height)
+            segment = layer_segments(newest, corner, start, number, lowest, middle, height)
             broken += mark_inside(segment, low_x - margin * hx, low_y - margin * hy, hx, hy, inside)
             for q in range(inside.shape[0]):
                 for p in range(inside.shape[1]):
                     run[q, p] = min(run[q, p] + 1, 60000) if inside[q, p] else 0
-        layer = ahead - covers
+        layer = newest - covers
         if layer < first + begin or layer >= first + end:
             continue
         segment = layer_segments(layer, corner, start, number, lowest, middle, height)
         broken += mark_inside(segment, low_x - margin * hx, low_y - margin * hy, hx, hy, inside)
-        boxes = section_of(
-            segment,
-            low_x - beyond,
-            low_y - beyond,
-            low_x + nx * hx + beyond,
-            low_y + ny * hy + beyond,
-            2 * width,
-        )
+        high_x, high_y = low_x + nx * hx + beyond, low_y + ny * hy + beyond
+        boxes, listed, frame = section_of(segment, low_x - beyond, low_y - beyond, high_x, high_y, 2 * width)
         k = layer - first
-        given = inside, run, 2 * covers + 1, margin, box, rule, lattice, zone[k], share[k], way[k], bead[k]
-        lay_layer(layer, raster[layer % raster.shape[0]], segment, *boxes, *given)
-        sweep_crumbs(zone[k], share[k], way[k], bead[k], 1.001 * (CLOSED * width) ** 2 / (hx * hy))
+        section, found = (segment, boxes, listed, frame), (zone[k], share[k], way[k], bead[k])
+        ahead, whole = raster[layer % raster.shape[0]], (2 * covers + 1 if covers > 0 else 0)
+        lay_layer(layer, ahead, section, inside, run, whole, margin, box, rule, lattice, found)
+        sweep_crumbs(*found, 1.001 * (CLOSED * width) ** 2 / (hx * hy))
     return broken
 
 

@@ -49,7 +49,9 @@ class BeadMap:
     direction from print axis 1, counter-clockwise, in steps of 180 degrees / WAYS: 0 to 2 WAYS - 1 for a wall, whose
     bead runs with the part on its left, 0 to WAYS - 1 for any other; `bead` tells neighbours in a layer apart: boxes
     within a bead's width of each other belong to one bead where zone and `bead` agree and, for walls, their ways
-    differ by less than a quarter turn. For walls it is the number of the bead from the outline, 0 outermost.
+    differ by less than a quarter turn. For walls it is the number of the bead from the outline, 0 outermost; beads of
+    a honeycomb and a gyroid bear none (0). Pieces of a layer smaller than half a bead width square belong to the bead
+    beside them, and gaps as small are closed.
     """
 
     grid: Grid

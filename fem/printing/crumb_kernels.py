@@ -11,15 +11,15 @@ FULL = 255
 
 @compiled
 def sweep_crumbs(zone, share, way, bead, least):  # type: ignore[no-untyped-def]
-    """In a layer (ny, nx): pieces of cover, core or air that fill fewer than `least` boxes, and do not reach the
-    grid's border, become part of a bead beside them; the melt closes such gaps. A lone piece of bead is no part."""
+    """In a layer (ny, nx): pieces of wall, cover, core or air that fill fewer than `least` boxes, and do not reach
+    the grid's border, become part of a bead beside them; the melt closes such gaps. A lone one is not laid."""
     ny, nx = zone.shape
     seen = np.zeros((ny, nx), dtype=np.uint8)
     piece = np.empty(ny * nx, dtype=np.int32)
     for j in range(ny):
         for i in range(nx):
             kind = zone[j, i]
-            if kind < COVER or seen[j, i]:
+            if kind < WALL or seen[j, i]:
                 continue
             count, filled, edge = gather(zone, share, seen, piece, j, i)
             if edge or (count if kind == AIR else filled) >= least:

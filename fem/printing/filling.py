@@ -19,6 +19,8 @@ from fem.printing.zones import Outline
 from fem.tensors import Array
 
 NO_SHIFT = (0.0, 0.0, 0.0)
+MOST_OPEN = 0.1
+"""A surface that lacks more than this, in squares of a bead width, is not closed."""
 _NUDGE = 1e-5
 """A layer's middle is sought so many layers higher, where no corner of a drawn part lies."""
 
@@ -100,8 +102,7 @@ def beads_at(
     _check_closed(
         sum(shared(bead_kernels.lay_points, even_ranges(len(p), pieces=min(len(p), 4 * workers())), *given))
     )
-    for out, sorted_ in zip((zone, way, bead), found, strict=True):
-        out[order] = sorted_
+    zone[order], way[order], bead[order] = found
     return zone, way, bead
 
 
@@ -110,6 +111,14 @@ def _check_closed(broken: int) -> None:
         raise NoTrustworthyAnswer(
             f"the body's surface is not closed: {broken} rows across its layers enter and leave it unequally often."
         )
+
+
+def _check_whole(outline: Outline) -> None:
+    """The area vectors of a closed surface add up to nothing."""
+    a, b, c = (outline.corner[:, k] for k in range(3))
+    rest = float(np.linalg.norm(np.cross(b - a, c - a).sum(axis=0))) / 2
+    if rest > MOST_OPEN * outline.plan.bead_width**2:
+        raise NoTrustworthyAnswer(f"the body's surface is not closed: some {rest:.2g} mm^2 of it are missing.")
 
 
 def _rule(outline: Outline) -> Any:
@@ -143,6 +152,7 @@ def _surface(outline: Outline, first: int, last: int, low: Array, high: Array) -
 
     height = outline.plan.bead_height
     middle = float(outline.box[0, 2]) + (0.5 + _NUDGE) * height
+    _check_whole(outline)
     first, last = max(first, 0), min(last, _layers(outline) + 1)
     corner = outline.corner
     if not len(corner) or last <= first:

@@ -12,7 +12,7 @@ from fem.part.quadrature import tet_volumes
 from fem.part.solid import read_solid
 from fem.part.tetmesh import joined
 from fem.printing.plan import PrintPlan
-from fem.printing.zones import CORE, COVER, WALL, Outline, find_zones
+from fem.printing.zones import COVER, WALL, Outline, find_zones
 
 PLAN = PrintPlan((0, 0, 1), walls=3, covers=4, infill_pattern="grid", infill_density=0.3)
 DEEP, HIGH = 3 * 0.45, 4 * 0.2
@@ -169,37 +169,6 @@ def test_thin_share_of_a_plate_with_ends():
     assert zoned(box((24, 18, 4), (12, 9, 2)))[0].thin.max() == 0
     # Low is not thin: the beads lie in the layer
     assert zoned(box((20, 10, 0.4), (10, 5, 1)))[0].thin.max() == 0
-
-
-def test_places_of_a_box():
-    outline = Outline(box((30, 20, 10), (3, 2, 2)), body="part", plan=PLAN)
-    points = RNG.uniform((-4, -4, -4), (34, 24, 14), size=(20_000, 3))
-    zone, angle = outline.zones_at(points)
-    x, y, z = points.T
-    near_x, near_y, near_z = np.minimum(x, 30 - x), np.minimum(y, 20 - y), np.minimum(z, 10 - z)
-    aside = np.minimum(near_x, near_y)
-    exact = np.where(aside <= DEEP, WALL, np.where(near_z <= HIGH, COVER, CORE))
-    exact[np.minimum(aside, near_z) < 0] = -1
-    assert {*exact} == {-1, WALL, COVER, CORE}
-    assert np.array_equal(zone, exact)
-    wall = exact == WALL
-    assert np.abs(np.sin(angle))[wall & (near_y < near_x)].max() < 1e-9
-    assert np.abs(np.cos(angle))[wall & (near_x < near_y)].max() < 1e-9
-
-
-def test_places_of_a_wedge(tmp_path):
-    mesh = meshed(tmp_path / "wedge.step", wedge, 6.0)
-    points = RNG.uniform((0, 0, 0), (LONG, WIDE, TALL), size=(20_000, 3))
-    zone, _ = Outline(mesh, body="part", plan=PLAN).zones_at(points)
-    x, y, z = points.T
-    ahead = LONG - SLOPE * z - x  # to the slope, in the layer; up the build it is 1 / SLOPE of that
-    aside = np.min([x, y, WIDE - y, ahead], axis=0)
-    exact = np.where(aside <= DEEP, WALL, np.where(np.min([z, TALL - z, ahead / SLOPE], axis=0) <= HIGH, COVER, CORE))
-    exact[ahead < 0] = -1
-    assert np.array_equal(zone, exact)
-    square_to_it = ahead / np.hypot(1, SLOPE)
-    wrong = np.where(np.min([x, y, WIDE - y, square_to_it], axis=0) <= DEEP, WALL, exact)
-    assert (wrong[ahead >= 0] != exact[ahead >= 0]).mean() > 0.05
 
 
 def test_without_walls_or_skins():
