@@ -63,7 +63,7 @@ def zoom(options: argparse.Namespace) -> int:
 
 
 def _print_zooms(console: Any, found: Mapping[str, ZoomFindings]) -> None:
-    from fem.telling.zoom_words import short_reserve, zones_in, zoom_line
+    from fem.telling.zoom_words import reserve_or_none, zones_in, zoom_line
 
     for case, z in found.items():
         console.print(f"Case {case}: {zoom_line(z)}.", soft_wrap=True)
@@ -74,7 +74,7 @@ def _print_zooms(console: Any, found: Mapping[str, ZoomFindings]) -> None:
     rows = [
         [
             case,
-            *(short_reserve(z.by_zone[zone]) if z.by_zone.get(zone) is not None else "–" for zone in zones),
+            *(reserve_or_none(z.by_zone.get(zone)) for zone in zones),
             z.mode,
             place_text(z.worst_at_mm),
             f"{z.beads_beyond:,}",

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fem.printing.beads import FULL, WAYS
-from fem.telling.bead_mesh import is_filled
+from fem.telling.bead_mesh import Ints, is_filled
 from fem.telling.files import COMPONENTS, ORDER, UNLIMITED_AS, name_components, write_grid
 from fem.tensors import Array
 from fem.zooming.nouns import JudgedBeads
@@ -40,7 +42,8 @@ def write_beads(judged: JudgedBeads, path: Path) -> Path:
     beads, grid = judged.beads, judged.beads.grid
     columns, rows, height = grid.count
     layer = np.arange(height) // grid.per_layer
-    level, row, column = np.nonzero(is_filled(beads)[layer])
+    filled = np.nonzero(is_filled(beads.share[layer]))
+    level, row, column = (index.astype(np.int64) for index in filled)
     box = (layer[level], row, column)
     corners = _corners(level, row, column, (height + 1, rows + 1, columns + 1))
     used, cells = np.unique(corners, return_inverse=True)
@@ -49,7 +52,7 @@ def write_beads(judged: JudgedBeads, path: Path) -> Path:
     reserve = np.nan_to_num(judged.reserve[box], nan=NOT_KNOWN, posinf=UNLIMITED_AS)
     turn = np.radians(beads.way[box].astype(float) * 180 / WAYS)
     along = np.column_stack([np.cos(turn), np.sin(turn), np.zeros(len(turn))]) @ judged.axes
-    data = {
+    data: dict[str, NDArray[Any]] = {
         "reserve": np.minimum(reserve, UNLIMITED_AS).astype(np.float32),
         "judged": judged.inner[box].astype(np.uint8),
         "zone": beads.zone[box],
@@ -67,14 +70,14 @@ def write_beads(judged: JudgedBeads, path: Path) -> Path:
     return write_grid(out, path)
 
 
-def _corners(level: Array, row: Array, column: Array, shape: tuple[int, int, int]) -> Array:
+def _corners(level: Ints, row: Ints, column: Ints, shape: tuple[int, int, int]) -> Ints:
     """Flat indices (n, 8) of the corners of boxes, in the format's order: around the bottom, then around the top."""
     around = ((0, 0), (0, 1), (1, 1), (1, 0))
     places = [(level + up, row + j, column + i) for up in (0, 1) for j, i in around]
     return np.stack([np.ravel_multi_index(place, shape) for place in places], axis=-1)
 
 
-def _points(flat: Array, shape: tuple[int, int, int]) -> Array:
+def _points(flat: Ints, shape: tuple[int, int, int]) -> Array:
     """Steps (n, 3) along print axes 1, 2, 3 of corners by their flat indices."""
     level, row, column = np.unravel_index(flat, shape)
     return np.column_stack([column, row, level]).astype(float)

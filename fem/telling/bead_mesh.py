@@ -51,14 +51,14 @@ class BeadSurface:
     lines: Array
 
 
-def is_filled(beads: BeadMap) -> Bools:
-    """The boxes (layers, ny, nx) of which more than half is bead."""
-    return np.asarray(beads.share > FULL // 2)
+def is_filled(share: NDArray[np.uint8]) -> Bools:
+    """Whether more than half of each box is bead."""
+    return np.asarray(share > FULL // 2)
 
 
 def bead_surface(beads: BeadMap, window: Window) -> BeadSurface:
     """Tops and sides of the beads in a window, as they are seen from above; its own border is cut straight."""
-    filled = is_filled(beads)[window.cut]
+    filled = is_filled(beads.share[window.cut])
     grid = beads.grid
     height = float(grid.step[2] * grid.per_layer)
     corner = grid.origin + np.array(
@@ -67,7 +67,7 @@ def bead_surface(beads: BeadMap, window: Window) -> BeadSurface:
     pieces = []
     for k in range(len(filled)):
         above = filled[k + 1] if k + 1 < len(filled) else np.zeros_like(filled[k])
-        layer = _Layer.of(beads, window, k, filled[k], grid.step[:2], height)
+        layer = _Layer.of(beads, window, k, filled[k], height)
         pieces.append((k, layer, filled[k] & ~above))
     return _joined([_faces(layer, bare, corner[2] + k * height, k) for k, layer, bare in pieces], corner)
 
@@ -87,15 +87,32 @@ class _Layer:
     height: float
 
     @staticmethod
-    def of(beads: BeadMap, window: Window, k: int, filled: Bools, step: Array, height: float) -> _Layer:
-        place = window.layers.start + k, window.rows, window.columns
+    def of(beads: BeadMap, window: Window, k: int, filled: Bools, height: float) -> _Layer:
+        # Lines are smoothed a little beyond the window, so that they run straight out of it
+        wide, own = _wider(window, beads)
+        place = window.layers.start + k, wide.rows, wide.columns
         zone, bead = beads.zone[place].astype(np.int64), beads.bead[place].astype(np.int64)
-        key = np.where(filled, zone * 65536 + bead + 1, 0)
+        key = np.where(is_filled(beads.share[place]), zone * 65536 + bead + 1, 0)
         way = np.where(zone == WALL, beads.way[place].astype(np.int64), -1)
-        rows_split = _split(key, way)
-        columns_split = _split(key.T, way.T).T
-        at = _smoothed(rows_split, columns_split, step)
+        step = beads.grid.step[:2]
+        at = _smoothed(_split(key, way), _split(key.T, way.T).T, step)
+        ny, nx = filled.shape
+        at = at[own[0] : own[0] + ny + 1, own[1] : own[1] + nx + 1] - np.array(own[::-1]) * step
+        at[:, 0, 0], at[:, -1, 0], at[0, :, 1], at[-1, :, 1] = 0.0, nx * step[0], 0.0, ny * step[1]
+        inside = slice(own[0], own[0] + ny), slice(own[1], own[1] + nx)
+        rows_split, columns_split = _split(key[inside], way[inside]), _split(key[inside].T, way[inside].T).T
         return _Layer(filled, at, _inset(filled, step, height), rows_split, columns_split, height)
+
+
+def _wider(window: Window, beads: BeadMap) -> tuple[Window, tuple[int, int]]:
+    """The window with SMOOTHED boxes more on each side, as far as the grid goes, and how many rows and columns were
+    put before it.
+    """
+    _, ny, nx = beads.zone.shape
+    rows = slice(max(0, window.rows.start - SMOOTHED), min(ny, window.rows.stop + SMOOTHED))
+    columns = slice(max(0, window.columns.start - SMOOTHED), min(nx, window.columns.stop + SMOOTHED))
+    before = window.rows.start - rows.start, window.columns.start - columns.start
+    return Window(window.layers, rows, columns), before
 
 
 def _split(key: Ints, way: Ints) -> Bools:
@@ -133,15 +150,12 @@ def _smoothed(rows_split: Bools, columns_split: Bools, step: Array) -> Array:
 def _inset(filled: Bools, step: Array, height: float) -> Array:
     """How far (ny + 1, nx + 1, 2) [mm] points at the air are moved into the bead at its top and bottom."""
     f = np.pad(filled, 1, mode="edge").astype(float)
-    left, right = f[:, :-1], f[:, 1:]
-    inward = np.stack(
-        [(right[1:] + right[:-1]) - (left[1:] + left[:-1]), (f[1:] - f[:-1])[:, :-1] + (f[1:] - f[:-1])[:, 1:]],
-        axis=-1,
-    )
+    before, after = f[:-1, :-1], f[1:, 1:]
+    below, beside = f[:-1, 1:], f[1:, :-1]
+    inward = np.stack([after + below - before - beside, after + beside - before - below], axis=-1)
     size = np.linalg.norm(inward, axis=-1, keepdims=True)
-    return np.divide(inward, size, out=np.zeros_like(inward), where=size > 0) * min(
-        ROUNDED * height, 0.4 * float(min(step))
-    )
+    depth = min(ROUNDED * height, 0.4 * float(min(step)))
+    return np.divide(inward, size, out=np.zeros_like(inward), where=size > 0) * depth
 
 
 def _faces(layer: _Layer, bare: Bools, floor: float, k: int) -> tuple[Array, Ints, Ints, Array]:
@@ -171,19 +185,14 @@ def _faces(layer: _Layer, bare: Bools, floor: float, k: int) -> tuple[Array, Int
 
 def _sunk(layer: _Layer, bare: Bools) -> Array:
     """How deep (ny + 1, nx + 1) [mm] points between two beads lie below the top, where nothing lies on them."""
-    f, b = np.pad(layer.filled, 1, mode="edge"), np.pad(bare, 1, mode="edge")
-    four = [(slice(i, i + f.shape[0] - 1), slice(j, j + f.shape[1] - 1)) for i in (0, 1) for j in (0, 1)]
-    within = np.all([f[s] & b[s] for s in four], axis=0)
-    right, up = np.pad(layer.rows_split, ((0, 0), (1, 1))), np.pad(layer.columns_split, ((1, 1), (0, 0)))
-    between = right[:, :-1] | right[:, 1:] | up[:-1] | up[1:]
-    edge = np.zeros_like(within)
-    edge[[0, -1]] = edge[:, [0, -1]] = True
-    inner = right[1:-1, :-1] | right[1:-1, 1:] | up[:-1, :][1:-1] | up[1:, :][1:-1]
-    between[1:-1] = inner
-    along = np.zeros_like(between)  # on the border only lines that come from inside count
-    along[0], along[-1] = up[1], up[-2]
-    along[:, 0], along[:, -1] = along[:, 0] | right[:, 1], along[:, -1] | right[:, -2]
-    return np.where(within & np.where(edge, along, between), GROOVE * layer.height, 0.0)
+    ny, nx = bare.shape
+    b = np.pad(bare, 1, mode="edge")
+    within = np.all([b[i : i + ny + 1, j : j + nx + 1] for i in (0, 1) for j in (0, 1)], axis=0)
+    # On the window's border only lines that come from inside count
+    rows, columns = np.zeros((ny + 1, nx + 2), dtype=bool), np.zeros((ny + 2, nx + 1), dtype=bool)
+    rows[1:-1, 1:-1], columns[1:-1, 1:-1] = layer.rows_split[1:-1], layer.columns_split[:, 1:-1]
+    between = rows[:, :-1] | rows[:, 1:] | columns[:-1] | columns[1:]
+    return np.where(within & between, GROOVE * layer.height, 0.0)
 
 
 def _grown(mask: Bools) -> Bools:
@@ -250,8 +259,8 @@ def outline_of(beads: BeadMap, window: Window, mask: Bools) -> Array:
     """Segments (s, 2, 3) [mm, print axes] around the boxes of a `mask` (ny, nx) in a window's lowest layer."""
     grid = beads.grid
     height = float(grid.step[2] * grid.per_layer)
-    filled = is_filled(beads)[window.cut][0]
-    layer = _Layer.of(beads, window, 0, filled, grid.step[:2], height)
+    filled = is_filled(beads.share[window.cut])[0]
+    layer = _Layer.of(beads, window, 0, filled, height)
     wide = np.pad(mask, 1)
     rows, columns = wide[1:, 1:-1] != wide[:-1, 1:-1], wide[1:-1, 1:] != wide[1:-1, :-1]
     at = np.concatenate([layer.at, np.full((*layer.at.shape[:2], 1), (window.layers.start + 1) * height)], axis=-1)

@@ -19,7 +19,7 @@ from fem.telling.canvas import TOP, Canvas, Label, rgb
 from fem.telling.colours import Colour, ReserveScale, reserve_scale, utilisation
 from fem.telling.stage import Stage, View, fit, near
 from fem.telling.words import place
-from fem.telling.zoom_words import band_text, short_reserve, zones_in, zoom_line
+from fem.telling.zoom_words import band_text, reserve_or_none, short_reserve, zones_in, zoom_line
 from fem.tensors import Array
 from fem.zooming.nouns import JudgedBeads, ZoomView
 
@@ -29,6 +29,8 @@ MARGIN, REACH = 1.0, 8.0
 """How far [mm] beads are drawn beyond the judged ones, and at most how far from the worst."""
 STROKES_APART, STROKE = 0.9, 0.5
 """How far apart [mm] the strokes lie that tell the direction of a bead, and how long [mm] they are."""
+SQUARE = 40
+"""Size [px] of the squares by which labels are kept off the beads."""
 COLUMN = 1120
 """Where [px] the numbers beside the layer begin."""
 
@@ -198,18 +200,18 @@ def opened(judged: JudgedBeads, worst: Worst) -> tuple[Window, Array]:
     """
     whole = drawn_window(judged, worst)
     layers = slice(whole.layers.start, worst.layer + 1)
-    filled = is_filled(judged.beads)
+    share = judged.beads.share
     turn = math.radians(float(judged.beads.way[worst.layer, worst.row, worst.column]) * 180 / WAYS)
     across_columns = abs(math.cos(turn)) >= abs(math.sin(turn))
     if across_columns:
         low = Window(layers, whole.rows, slice(whole.columns.start, worst.column + 1))
         high = Window(layers, whole.rows, slice(worst.column, whole.columns.stop))
-        side = filled[layers, whole.rows, whole.columns].sum(axis=(0, 2))
+        side = is_filled(share[layers, whole.rows, whole.columns]).sum(axis=(0, 2))
     else:
         low = Window(layers, slice(whole.rows.start, worst.row + 1), whole.columns)
         high = Window(layers, slice(worst.row, whole.rows.stop), whole.columns)
-        side = filled[layers, whole.rows, whole.columns].sum(axis=(0, 1))
-    keep_low = filled[low.cut].sum() >= filled[high.cut].sum()
+        side = is_filled(share[layers, whole.rows, whole.columns]).sum(axis=(0, 1))
+    keep_low = is_filled(share[low.cut]).sum() >= is_filled(share[high.cut]).sum()
     thin = max(1, len(side) // 8)
     front = 0.85 if keep_low else -0.85
     outside = 0.65 if side[-thin:].sum() < side[:thin].sum() else -0.65
@@ -226,7 +228,7 @@ def strokes(judged: JudgedBeads, window: Window) -> Array:
 
     cut = (window.layers.start, window.rows, window.columns)
     grid, beads = judged.beads.grid, judged.beads
-    filled = is_filled(beads)[cut]
+    filled = is_filled(beads.share[cut])
     key = np.where(filled, beads.zone[cut].astype(np.int64) * 65536 + beads.bead[cut] + 1, 0)
     inside = np.zeros(key.shape)
     for one in np.unique(key[filled]):
@@ -267,7 +269,7 @@ def spread_out(at: Array, *, apart: float) -> Any:
 
 def _judged_in(judged: JudgedBeads, window: Window) -> Bools:
     cut = window.cut
-    return np.asarray(judged.inner[cut] & is_filled(judged.beads)[cut] & ~np.isnan(judged.reserve[cut]))
+    return np.asarray(judged.inner[cut] & is_filled(judged.beads.share[cut]) & ~np.isnan(judged.reserve[cut]))
 
 
 def _coloured(stage: Stage, judged: JudgedBeads, window: Window, surface: BeadSurface, scale: ReserveScale) -> bool:
@@ -277,7 +279,7 @@ def _coloured(stage: Stage, judged: JudgedBeads, window: Window, surface: BeadSu
     matter = {"ambient": 0.66, "diffuse": 0.40}
     if known.any():
         part = _polygons(surface, known)
-        part.cell_data["utilisation"] = utilisation(reserve[known])
+        part.cell_data["utilisation"] = utilisation(reserve[known].astype(float))
         stage.add_reserve(part, scale, **matter)
     if not known.all():
         stage.add(_polygons(surface, ~known), colour=PALE, **matter)
@@ -292,8 +294,9 @@ def _polygons(surface: BeadSurface, which: Bools) -> Any:
 
 
 def _keep_off(canvas: Canvas, view: View, surface: BeadSurface) -> None:
-    """Keep labels off the beads."""
-    canvas.keep_clear(view.pixels(surface.points[:: max(1, len(surface.points) // 900)]))
+    """Keep labels off the beads: off every square of the scene in which a point of them lies."""
+    for x, y in np.unique(np.floor(view.pixels(surface.points) / SQUARE), axis=0) * SQUARE:
+        canvas.taken.append((x, y + TOP, x + SQUARE, y + TOP + SQUARE))
 
 
 def _add_lines(stage: Stage, segments: Array, *, width: float, colour: Colour = LINE) -> None:
@@ -339,7 +342,7 @@ def _numbers(canvas: Canvas, zoom: ZoomView, *, grey: bool, beyond: bool) -> Non
         y += 40
         least = found.by_zone.get(zone)
         canvas.write((COLUMN, y), zone, size=27)
-        canvas.write((COLUMN + 150, y), "–" if least is None else short_reserve(least), size=27)
+        canvas.write((COLUMN + 150, y), reserve_or_none(least), size=27)
     y += 74
     canvas.pen.line([(COLUMN, y + 16), (COLUMN + 40, y + 16)], fill=rgb(LINE), width=5)
     canvas.write((COLUMN + 56, y), "bead direction (1)", size=27)
@@ -355,6 +358,7 @@ def _key(canvas: Canvas, at: tuple[int, int], colour: Colour, text: str) -> None
     x, y = at
     canvas.pen.rectangle([x + 2, y, x + 38, y + 30], fill=rgb(colour), outline=rgb(LINE), width=2)
     canvas.write((x + 56, y - 1), text, size=27)
+    canvas.taken.append((x, y, canvas.width, y + 34))
 
 
 def _share(some: Bools, of: Bools) -> str:

@@ -9,7 +9,7 @@ from fem.digits import number
 from fem.judging.findings import CaseFindings, FaceFindings
 from fem.judging.zoomed import WholeFindings, ZoomFindings
 from fem.telling.words import place, vector
-from fem.telling.zoom_words import band_text, short_reserve, zones_in
+from fem.telling.zoom_words import band_text, reserve_or_none, short_reserve, zones_in
 
 EXPLAINED = (
     "The homogenised answer takes infill as an even material, which is right where many of its cells lie side by "
@@ -56,11 +56,6 @@ def settled_text(zoom: ZoomFindings) -> str:
     """Whether the number still moves when the cube grows."""
     moved = f"changed the reserve factor by {number(100 * abs(zoom.change), digits=2)} %"
     return f"{moved}: settled" if zoom.settled else f"{moved}: NOT settled"
-
-
-def reserve_or_none(value: float | None) -> str:
-    """A reserve factor of a zone, or a dash where the zone has no bead there."""
-    return "–" if value is None or math.isnan(value) else short_reserve(value)
 
 
 def _in_zone(value: float, zone: str) -> str:

@@ -21,6 +21,11 @@ def short_reserve(value: float | None) -> str:
     return reserve_text(value, digits=2 if value is not None and value < 1 else 3)
 
 
+def reserve_or_none(value: float | None) -> str:
+    """A reserve factor of a zone, or a dash where the zone has no bead there."""
+    return "–" if value is None or math.isnan(value) else short_reserve(value)
+
+
 def band_text(band: Sequence[float]) -> str:
     """How far a number may lie off: "0.93 to 1.03"; "" where nothing is known of it."""
     return f"{short_reserve(band[0])} to {short_reserve(band[1])}" if len(band) == 2 else ""

@@ -67,6 +67,10 @@ faces = ["head"]
 reserve = 1.5
 displacement = { head = "0.5 mm" }
 mass = "20 g"
+[judge]
+zoom = 2
+whole = false
+voxel = "0.125 mm"
 """
 OTHER = """
 title = "Lid"

@@ -91,7 +91,7 @@ def test_the_surface_bears_the_numbers_of_its_own_boxes():
     judged = view().judged
     window = Window(slice(0, 25), slice(10, 60), slice(20, 70))
     surface = bead_surface(judged.beads, window)
-    filled = is_filled(judged.beads)[window.cut]
+    filled = is_filled(judged.beads.share[window.cut])
     assert filled.ravel()[surface.box].all()
     middle = surface.points[surface.quads].mean(axis=1)
     grid = judged.beads.grid
@@ -112,7 +112,7 @@ def test_tops_cover_what_lies_bare_and_nothing_is_seen_through():
     surface = bead_surface(judged.beads, window)
     p = surface.points[surface.quads]
     normal = np.cross(p[:, 2] - p[:, 0], p[:, 3] - p[:, 1]) / 2
-    columns = is_filled(judged.beads)[window.cut].any(axis=0)
+    columns = is_filled(judged.beads.share[window.cut]).any(axis=0)
     seen = normal[normal[:, 2] > 0.5 * np.linalg.norm(normal, axis=1), 2].sum()
     step = judged.beads.grid.step
     assert seen > 0.97 * columns.sum() * step[0] * step[1]
@@ -156,7 +156,7 @@ def test_the_file_holds_the_boxes_in_part_axes(tmp_path, step):
     judged = dataclasses.replace(judged, displacement=moved)
     read = meshio.read(write_beads(judged, tmp_path / "beads.vtu"))
     (cells,) = read.cells
-    filled = is_filled(judged.beads)
+    filled = is_filled(judged.beads.share)
     assert cells.type == "hexahedron" and len(cells.data) == filled.sum() * grid.per_layer
     p = read.points[cells.data]
     edges = np.stack([p[:, 1] - p[:, 0], p[:, 3] - p[:, 0], p[:, 4] - p[:, 0]], axis=1)
@@ -184,7 +184,7 @@ def test_the_file_holds_the_boxes_in_part_axes(tmp_path, step):
 def test_unlimited_and_unknown_reserves_are_numbers_in_the_file(tmp_path):
     judged = bead_cube.judged_cube()
     reserve = judged.reserve.copy()
-    filled = np.argwhere(is_filled(judged.beads))
+    filled = np.argwhere(is_filled(judged.beads.share))
     reserve[tuple(filled[0])], reserve[tuple(filled[1])] = np.inf, np.nan
     read = meshio.read(write_beads(dataclasses.replace(judged, reserve=reserve), tmp_path / "beads.vtu"))
     values = read.cell_data[NAMES["reserve"]][0]
