@@ -86,7 +86,7 @@ def layer_starts(filled: NDArray[Any]) -> NDArray[np.int64]:
 
 
 def picked(values: NDArray[Any], *, filled: NDArray[Any], start: NDArray[np.int64], per_layer: int) -> NDArray[Any]:
-    """What `values` (layers, ny, nx) say of each filled box (v,), of which `per_layer` stand on each other a layer."""
+    """What `values` (layers, ny, nx) say of each filled box (v,); `per_layer` planes of boxes make a layer."""
     from fem.zooming import kernels
 
     out = np.empty(start[-1], dtype=values.dtype)

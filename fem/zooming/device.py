@@ -12,9 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from fem.printing.beads import WAYS
 from fem.tensors import Array
-from fem.zooming import levels as coarsest
+from fem.zooming import levels as settings
 from fem.zooming.boxes import Boxes
 from fem.zooming.device_levels import (
     BeadTable,
@@ -29,7 +28,7 @@ from fem.zooming.device_levels import (
     run_over_entries,
 )
 from fem.zooming.gradients import TOLERANCE, Solved, iterate
-from fem.zooming.levels import NO_SPRINGS, NOBODY, Springs, inverted
+from fem.zooming.levels import NO_SPRINGS, NOBODY, Springs, child_weights, inverted
 
 VARIABLE = "BEADWORK_DEVICE"
 """`none` keeps to the processor, `cuda` asks for an accelerator also where few unknowns would not."""
@@ -93,7 +92,7 @@ class DeviceSystem:
             raise DoesNotFit(_too_large(rough, card))
         self.card, self.nodes = card, boxes.nodes
         grids = [bead_grid(boxes)]
-        while grids[-1].nodes > coarsest.FEWEST and max(grids[-1].shape) >= 2:
+        while grids[-1].nodes > settings.FEWEST and max(grids[-1].shape) >= 2:
             grids.append(coarse_grid(grids[-1]))
         needed = rough + bytes_needed(grids[1:])
         if needed > card.free:
@@ -106,6 +105,7 @@ class DeviceSystem:
         self.springs = None
         if len(springs.node):
             self.springs = cuda.to_device(springs.node), cuda.to_device(np.ascontiguousarray(springs.matrix))
+        self.weight = cuda.to_device(child_weights())
         self.levels = [DeviceLevel(grids[0], self.table, held=self.held, springs=self.springs)]
         for above, grid in pairwise(grids):
             table = self._joined(grid, above, matrix) if above.cell is None else self._folded(grid, above)
@@ -119,24 +119,18 @@ class DeviceSystem:
         """Stiffness of the boxes below the beads, felt held corners and springs included."""
         from numba import cuda
 
-        from fem.zooming import coarse_kernels
         from fem.zooming import device_coarse_kernels as kernels
 
-        plain = np.zeros((8, WAYS, 576), dtype=np.float32)
-        for child in range(8):
-            weight = np.zeros((8, 8))
-            coarse_kernels.child_weights(child, np.uint32(0), weight)
-            wide = np.kron(weight, np.eye(3))
-            plain[child] = (wide.T @ matrix @ wide).reshape(-1, 576)
+        wide = [np.kron(weight, np.eye(3)) for weight in child_weights()]
+        plain = np.array([(w.T @ matrix @ w).reshape(-1, 576) for w in wide], dtype=np.float32)
         many = grid.boxes.shape[0]
         bits, table = filled(many, 0, np.int32), cuda.device_array((576, many), np.float32)
         steps = *grid.steps, *above.steps
         if self.still is not None:
             run(kernels.held_corners, many, grid.boxes, above.number, self.held, bits, *steps)
         whole = cuda.to_device(matrix.reshape(-1, 576).astype(np.float32))
-        run_over_entries(
-            kernels.joined_tables, many, grid.boxes, above.code, bits, whole, cuda.to_device(plain), table, *steps
-        )
+        given = grid.boxes, above.code, bits, whole, self.weight, cuda.to_device(plain), table, *steps
+        run_over_entries(kernels.joined_tables, many, *given)
         if self.springs is not None:
             given = *self.springs, above.place, grid.cell, table, *steps
             run(kernels.add_spring_tables, self.springs[0].shape[0], *given)
@@ -150,7 +144,7 @@ class DeviceSystem:
 
         many = grid.boxes.shape[0]
         table = cuda.device_array((576, many), np.float32)
-        given = grid.boxes, above.cell, self.levels[-1].table, table, *grid.steps, *above.steps
+        given = grid.boxes, above.cell, self.levels[-1].table, self.weight, table, *grid.steps, *above.steps
         run_over_entries(kernels.folded_tables, many, *given)
         return table
 

@@ -12,12 +12,13 @@ import numpy as np
 
 from fem.printing.beads import WAYS
 from fem.tensors import Array
+from fem.zooming import levels as settings
 from fem.zooming.boxes import Boxes
-from fem.zooming.levels import LANCZOS_STEPS, polynomial, spectrum_top
+from fem.zooming.levels import polynomial, spectrum_top
 
 THREADS = 128
-SUMS = 1 << 17
-"""Threads that share a scalar product."""
+SUMS, FEW = 1 << 17, 1 << 10
+"""Threads that share a scalar product, and those that add up what they found."""
 
 
 def run(kernel: Any, count: int, *given: Any) -> None:
@@ -198,7 +199,7 @@ class DeviceLevel:
         size = np.float32(np.sqrt(max(total(v, weight), 1e-300)))
         run(kernels.combine, n, 1 / size, weight, none, weight, weight)
         run(kernels.combine, n, 1 / size, v, none, v, v)
-        for _ in range(min(LANCZOS_STEPS, n)):
+        for _ in range(min(settings.LANCZOS_STEPS, n)):
             run(kernels.combine, n, np.float32(-betas[-1]), before, none, before, image)
             self.add_product(v, image, 1.0)
             alpha = total(v, image)
@@ -245,7 +246,7 @@ class Sums:
         from numba import cuda
 
         self.parts = cuda.device_array(min(n, SUMS), np.float64)
-        self.few = cuda.device_array(min(n, 1024), np.float64)
+        self.few = cuda.device_array(min(n, FEW), np.float64)
 
     def __call__(self, a: Any, b: Any) -> float:
         """a . b"""

@@ -29,8 +29,8 @@ def count_boxes(filled, counts, begin, end):  # type: ignore[no-untyped-def]
 
 @compiled
 def mark_nodes(filled, number, counts, begin, end):  # type: ignore[no-untyped-def]
-    """In planes begin..end of `number` (nz + 1, ny + 1, nx + 1): 0 at corners that touch a filled box of (nz, ny, nx),
-    -1 at the others; counts the former of each plane.
+    """In planes begin..end of `number` (nz + 1, ny + 1, nx + 1): 0 at corners that touch a filled box of (nz, ny,
+    nx), -1 at the others; counts the former of each plane.
     """
     nz, ny, nx = filled.shape
     for k in range(begin, end):
@@ -80,7 +80,7 @@ def list_boxes(filled, number, start, first, begin, end):  # type: ignore[no-unt
 
 @compiled
 def pick(values, per_layer, filled, start, out, begin, end):  # type: ignore[no-untyped-def]
-    """What `values` (layers, ny, nx) say of the filled boxes (v,) of begin..end, of which `per_layer` make a layer."""
+    """What `values` (layers, ny, nx) say of filled boxes (v,), planes begin..end, of which `per_layer` make a layer."""
     _, ny, nx = filled.shape
     for k in range(begin, end):
         v = start[k]

@@ -236,6 +236,16 @@ def coarse_levels(top: Level, *, filled: NDArray[Any], way: NDArray[np.uint8], m
     return out
 
 
+def child_weights() -> Array:
+    """Weights (8, 8, 8) at a child, the first, and its corner, the second, of the coarse box's corner, the last."""
+    from fem.zooming import coarse_kernels
+
+    out = np.zeros((8, 8, 8))
+    for child in range(8):
+        coarse_kernels.child_weights(child, np.uint32(0), out[child])
+    return out
+
+
 def _halves(shape: tuple[int, ...]) -> tuple[int, ...]:
     return tuple(-(-n // 2) for n in shape)
 
@@ -257,9 +267,7 @@ def _joined(top: Level, code: NDArray[np.uint8], matrix: Array) -> tuple[Level, 
     mixed = key ^ (bits.astype(np.uint64) * np.uint64(0x9E3779B97F4A7C15))
     _, one, which = np.unique(mixed, return_index=True, return_inverse=True)
     plain = np.zeros((8, len(matrix), 576))
-    for k in range(8):
-        weight = np.zeros((8, 8))
-        coarse_kernels.child_weights(k, np.uint32(0), weight)
+    for k, weight in enumerate(child_weights()):
         wide = np.kron(weight, np.eye(3))
         plain[k] = (wide.T @ matrix @ wide).reshape(-1, 576)
     numbers = np.full(keys.shape, -1, dtype=np.int32)
