@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from fem.errors import InputError
 from fem.tensors import Array
 from fem.zooming import levels as settings
 from fem.zooming.boxes import Boxes
@@ -36,8 +37,8 @@ WORTH = 1_000_000
 """Fewer unknowns are solved on the processor: the kernels would take as long to load."""
 
 
-class DoesNotFit(Exception):
-    """Why an accelerator cannot take a grid."""
+class Declined(Exception):
+    """Why an accelerator that is there cannot solve a grid."""
 
 
 @dataclass(frozen=True)
@@ -49,29 +50,45 @@ class Accelerator:
 
 
 def accelerator(*, unknowns: int = WORTH) -> Accelerator | None:
-    """The card to solve so many unknowns on; None where there is none, or where it is not worth while."""
-    asked = os.environ.get(VARIABLE, "").strip().lower()
-    simulated = os.environ.get("NUMBA_ENABLE_CUDASIM") == "1"
-    if asked == "none" or (asked != "cuda" and (unknowns < WORTH or simulated)):
-        return None
-    if not simulated and find_spec("numba_cuda") is None:
-        return None
-    from numba import cuda
+    """The card to solve so many unknowns on; None where there is none, or where it is not worth while.
 
+    Errors: InputError where the environment asks for what is not there; Declined where a card does not run loops.
+    """
+    asked = os.environ.get(VARIABLE, "").strip().lower()
+    if asked not in ("", "none", "cuda"):
+        raise InputError(f"{VARIABLE} is {asked!r}; it may be none or cuda.")
+    simulated = os.environ.get("NUMBA_ENABLE_CUDASIM") == "1"
+    if asked == "none" or (not asked and (unknowns < WORTH or simulated)):
+        return None
     if simulated:
         return Accelerator("simulator", np.inf)
-    if not cuda.is_available():
-        return None
-    name = cuda.get_current_device().name
-    free, _ = cuda.current_context().get_memory_info()
-    return Accelerator(name.decode() if isinstance(name, bytes) else str(name), float(free))
+    if find_spec("numba_cuda") is not None:
+        from numba import cuda
+
+        if cuda.is_available():
+            return _tried()
+    if asked:
+        raise InputError(f"{VARIABLE} asks for cuda, but no card was found, or beadwork[cuda] is not installed.")
+    return None
+
+
+def _tried() -> Accelerator:
+    """The card, if a first loop runs on it."""
+    from numba import cuda
+
+    try:
+        filled(1, 0, np.uint8).copy_to_host()
+        name, memory = cuda.get_current_device().name, cuda.current_context().get_memory_info()
+    except Exception as why:  # whatever a driver, a compiler or a library that does not fit may raise
+        raise Declined(f"an accelerator was found, but runs no loops: {str(why).splitlines()[0]}") from why
+    return Accelerator(name.decode() if isinstance(name, bytes) else str(name), float(memory[0]))
 
 
 class DeviceSystem:
     """The boxes of a grid on an accelerator, on their supports.
 
     `matrix` (WAYS, 24, 24) [N/mm] is the stiffness of a whole box by its way, `held` (h,) nodes that are told where
-    to be. Errors: DoesNotFit.
+    to be. Errors: Declined.
     """
 
     def __init__(
@@ -83,20 +100,20 @@ class DeviceSystem:
         held: NDArray[np.int64] = NOBODY,
         springs: Springs = NO_SPRINGS,
     ) -> None:
+        rough = rough_bytes(boxes)
+        if rough > card.free:
+            raise Declined(_too_large(rough, card))
         from numba import cuda
 
         from fem.zooming import device_kernels as kernels
 
-        rough = rough_bytes(boxes)
-        if rough > card.free:
-            raise DoesNotFit(_too_large(rough, card))
         self.card, self.nodes = card, boxes.nodes
         grids = [bead_grid(boxes)]
         while grids[-1].nodes > settings.FEWEST and max(grids[-1].shape) >= 2:
             grids.append(coarse_grid(grids[-1]))
         needed = rough + bytes_needed(grids[1:])
         if needed > card.free:
-            raise DoesNotFit(_too_large(needed, card))
+            raise Declined(_too_large(needed, card))
         self.table = BeadTable(matrix)
         self.still = cuda.to_device(np.asarray(held, dtype=np.int64)) if len(held) else None
         self.held = filled(boxes.nodes, 0, np.uint8)

@@ -124,6 +124,20 @@ def filled(count: int, value: float, dtype: Any) -> Any:
     return out
 
 
+def two_corners(matrix: Array) -> Array:
+    """The rows of corners 0 and 1 of `matrix` (WAYS, 24, 24), which stand for all: see device_kernels (144 * WAYS,).
+
+    Errors: ValueError where they do not.
+    """
+    rows = matrix.reshape(WAYS, 8, 3, 8, 3)
+    for turned, sign in ((3, (-1.0, -1.0, 1.0)), (4, (1.0, 1.0, -1.0))):
+        other = np.arange(8) ^ turned
+        image = rows[:, other][:, :, :, other] * np.multiply.outer(sign, sign)[:, None, :]
+        if np.abs(image - rows).max() > 1e-12 * np.abs(rows).max():
+            raise ValueError("boxes of bead must look the same turned by half a turn, and upside down")
+    return np.ascontiguousarray(rows[:, :2].reshape(WAYS, 144).T).reshape(-1)
+
+
 class BeadTable:
     """Stiffness of a box by its way, of `matrix` (WAYS, 24, 24), as device_kernels has it: in `single` and `double`
     precision, and the `blocks` (6, 8, WAYS) on its diagonal.
@@ -132,15 +146,9 @@ class BeadTable:
     def __init__(self, matrix: Array) -> None:
         from numba import cuda
 
-        rows = matrix.reshape(WAYS, 8, 3, 8, 3)
-        for turned, sign in ((3, (-1.0, -1.0, 1.0)), (4, (1.0, 1.0, -1.0))):
-            other = np.arange(8) ^ turned
-            image = rows[:, other][:, :, :, other] * np.multiply.outer(sign, sign)[:, None, :]
-            if np.abs(image - rows).max() > 1e-12 * np.abs(rows).max():
-                raise ValueError("boxes of bead must look the same turned by half a turn, and upside down")
-        flat = np.ascontiguousarray(rows[:, :2].reshape(WAYS, 144).T).reshape(-1)
+        flat = two_corners(matrix)
         self.double, self.single = cuda.to_device(flat), cuda.to_device(flat.astype(np.float32))
-        own = rows[:, np.arange(8), :, np.arange(8)]  # (8, WAYS, 3, 3)
+        own = matrix.reshape(WAYS, 8, 3, 8, 3)[:, np.arange(8), :, np.arange(8)]  # (8, WAYS, 3, 3)
         each = [own[:, :, i, j] for i, j in ((0, 0), (1, 1), (2, 2), (1, 2), (0, 2), (0, 1))]
         self.blocks = cuda.to_device(np.ascontiguousarray(np.array(each, dtype=np.float32)))
 

@@ -80,7 +80,7 @@ def list_boxes(filled, number, start, first, begin, end):  # type: ignore[no-unt
 
 @compiled
 def pick(values, per_layer, filled, start, out, begin, end):  # type: ignore[no-untyped-def]
-    """What `values` (layers, ny, nx) say of filled boxes (v,), planes begin..end, of which `per_layer` make a layer."""
+    """What `values` (layers, ny, nx) say of filled boxes (v,), planes begin..end; `per_layer` planes are a layer."""
     _, ny, nx = filled.shape
     for k in range(begin, end):
         v = start[k]

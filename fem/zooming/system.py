@@ -31,8 +31,10 @@ class BeadSystem:
         share = np.where(holds_bead(beads.zone), share, np.uint8(0))
         per_layer = beads.grid.per_layer
         self.filled = share if per_layer == 1 else np.repeat(share, per_layer, axis=0)
-        given = {"filled": self.filled, "start": layer_starts(self.filled), "per_layer": per_layer}
-        self.way, share = picked(beads.way, **given), picked(share, **given)
+        start = layer_starts(self.filled)
+        self.way, share = (
+            picked(a, filled=self.filled, start=start, per_layer=per_layer) for a in (beads.way, share)
+        )
         self.tables = tables
         self.boxes: Boxes = packed(self.filled, which=self.way % np.uint8(WAYS), share=share)
         self.table = np.ascontiguousarray(tables.matrix.reshape(WAYS, 576))
@@ -40,6 +42,7 @@ class BeadSystem:
         self._cycle: Cycle | None = None
         self._device: DeviceSystem | None = None
         self.declined = ""
+        """Why an accelerator that was found did not solve it."""
 
     @property
     def unknowns(self) -> int:
@@ -59,16 +62,15 @@ class BeadSystem:
         self._cycle = Cycle(coarse_levels(top, filled=self.filled, way=self.way, matrix=self.tables.matrix))
 
     def _supported_on_device(self) -> bool:
-        from fem.zooming.device import DeviceSystem, DoesNotFit, accelerator
+        from fem.zooming.device import Declined, DeviceSystem, accelerator
 
         self.declined = ""
-        card = accelerator(unknowns=self.unknowns)
-        if card is None:
-            return False
-        given = {"card": card, "held": self.held, "springs": self.springs}
         try:
-            self._device = DeviceSystem(self.boxes, self.tables.matrix, **given)
-        except DoesNotFit as reason:
+            card = accelerator(unknowns=self.unknowns)
+            if card is not None:
+                matrix, held = self.tables.matrix, self.held
+                self._device = DeviceSystem(self.boxes, matrix, card=card, held=held, springs=self.springs)
+        except Declined as reason:
             self.declined = str(reason)
         return self._device is not None
 

@@ -52,6 +52,7 @@ DOORS = {
     "plotly": ("fem.telling",),
     "jinja2": ("fem.telling",),
     "typst": ("fem.telling",),
+    "numba_cuda": ("fem.zooming",),
     "meshio": ("fem.part", "fem.telling"),
     "pint": ("fem.units",),
     "pydantic": ("fem.study",),
@@ -73,6 +74,8 @@ LOADED_LATE = frozenset(
         "fem.solving.lanes",
         "fem.zooming.kernels",
         "fem.zooming.coarse_kernels",
+        "fem.zooming.device_kernels",
+        "fem.zooming.device_coarse_kernels",
     }
 )
 """Modules that need a heavy library to be defined at all: they are themselves imported inside functions only."""

@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import os
 import sys
+from dataclasses import replace
 
 import numpy as np
 
@@ -60,6 +61,9 @@ def deviations(
     product = ours.product(x)
     out: dict[str, object] = {"card": theirs.solved_on, "levels": [list(ours.levels), list(theirs.levels)]}
     out["product"] = float(np.abs(theirs._device.product(x) - product).max() / np.abs(product).max())
+    others = a_map(count, step=step)
+    turned = BeadSystem(replace(others, way=((others.way + 18) % 72).astype(np.uint8)), tables).product(x)
+    out["control"] = float(np.abs(theirs._device.product(x) - turned).max() / np.abs(product).max())
     forces = rng.normal(size=(columns, n, 3))
     moved = rng.normal(size=(columns, len(held), 3)) * 1e-3
     found = [s.solve(forces, moved=moved, tolerance=tolerance) for s in systems]
