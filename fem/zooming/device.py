@@ -149,8 +149,8 @@ class DeviceSystem:
         given = grid.boxes, above.code, bits, whole, self.weight, cuda.to_device(plain), table, *steps
         run_over_entries(kernels.joined_tables, many, *given)
         if self.springs is not None:
-            given = *self.springs, above.place, grid.cell, table, *steps
-            run(kernels.add_spring_tables, self.springs[0].shape[0], *given)
+            node, spring = self.springs
+            run(kernels.add_spring_tables, node.shape[0], node, spring, above.place, grid.cell, table, *steps)
         return table
 
     def _folded(self, grid: DeviceGrid, above: DeviceGrid) -> Any:
@@ -195,8 +195,7 @@ class DeviceSystem:
         run(kernels.gather_fine, coarse.nodes, coarse.place, fine.number, here.residual, below.residual, *steps)
         found = self.cycle(level + 1)
         steps = *fine.steps, *coarse.steps
-        given = fine.place, coarse.number, here.held, found, here.step, here.x, *steps
-        run(kernels.add_coarse, fine.nodes, *given)
+        run(kernels.add_coarse, fine.nodes, fine.place, coarse.number, here.held, found, here.step, here.x, *steps)
         here.add_product(here.step, here.residual, -1.0)
         here.smooth(fresh=False)
         return here.x

@@ -64,13 +64,23 @@ def spectrum_top(alphas: list[float], betas: list[float]) -> float:
 
 
 class Level:
-    """Boxes with their stiffness, and a smoother for them; `held` (h,) are nodes that do not move."""
+    """Boxes with their stiffness, and a smoother for them; `held` (h,) are nodes that do not move.
+
+    `table` (t, 576) is told again in `blocks` (t, 192) where tables.four_blocks could be made of it.
+    """
 
     def __init__(
-        self, boxes: Boxes, table: NDArray[np.float32], *, held: NDArray[np.int64], springs: Springs
+        self,
+        boxes: Boxes,
+        table: NDArray[np.float32],
+        *,
+        held: NDArray[np.int64],
+        springs: Springs,
+        blocks: NDArray[np.float32] | None = None,
     ) -> None:
         from fem.zooming import kernels
 
+        self.factors = table if blocks is None else blocks
         self.boxes, self.table, self.held, self.springs = boxes, table, held, springs
         n = boxes.nodes
         self.inverse = np.zeros((n, 6), dtype=np.float32)
@@ -89,7 +99,7 @@ class Level:
         """residual -= A x."""
         from fem.zooming import kernels
 
-        add_product(self.boxes, self.table, x, self.residual, gain=-1.0)
+        add_product(self.boxes, self.factors, x, self.residual, gain=-1.0)
         if len(self.springs.node):
             kernels.add_springs(self.springs.node, self.springs.matrix, x, self.residual, np.float32(-1))
 

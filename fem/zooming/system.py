@@ -14,7 +14,7 @@ from fem.tensors import Array
 from fem.zooming.boxes import Boxes, add_product, layer_starts, packed, picked
 from fem.zooming.gradients import TOLERANCE, Solved, iterate
 from fem.zooming.levels import NO_SPRINGS, NOBODY, Cycle, Level, Springs, coarse_levels
-from fem.zooming.tables import BeadTables
+from fem.zooming.tables import BeadTables, four_blocks
 
 if TYPE_CHECKING:
     from fem.zooming.device import DeviceSystem
@@ -37,7 +37,7 @@ class BeadSystem:
         )
         self.tables = tables
         self.boxes: Boxes = packed(self.filled, which=self.way % np.uint8(WAYS), share=share)
-        self.table = np.ascontiguousarray(tables.matrix.reshape(WAYS, 576))
+        self.blocks = four_blocks(tables.matrix)
         self.springs, self.held = NO_SPRINGS, NOBODY
         self._cycle: Cycle | None = None
         self._device: DeviceSystem | None = None
@@ -58,7 +58,8 @@ class BeadSystem:
         self._cycle = self._device = None
         if self._supported_on_device():
             return
-        top = Level(self.boxes, self.table.astype(np.float32), held=self.held, springs=springs)
+        table, blocks = (a.astype(np.float32) for a in (self.tables.matrix.reshape(WAYS, 576), self.blocks))
+        top = Level(self.boxes, table, held=self.held, springs=springs, blocks=blocks)
         self._cycle = Cycle(coarse_levels(top, filled=self.filled, way=self.way, matrix=self.tables.matrix))
 
     def _supported_on_device(self) -> bool:
@@ -96,7 +97,7 @@ class BeadSystem:
     def _add_product(self, x: Array, out: Array, gain: float) -> None:
         from fem.zooming import kernels
 
-        add_product(self.boxes, self.table, x, out, gain=gain)
+        add_product(self.boxes, self.blocks, x, out, gain=gain)
         if len(self.springs.node):
             kernels.add_springs(self.springs.node, self.springs.matrix, x, out, gain)
 

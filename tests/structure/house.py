@@ -73,6 +73,7 @@ LOADED_LATE = frozenset(
         "fem.solving.products",
         "fem.solving.lanes",
         "fem.zooming.kernels",
+        "fem.zooming.packing_kernels",
         "fem.zooming.coarse_kernels",
         "fem.zooming.device_kernels",
         "fem.zooming.device_coarse_kernels",

@@ -110,13 +110,3 @@ def test_the_environment_decides(monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.setenv("BEADWORK_DEVICE", "cuda")
         with pytest.raises(InputError, match="not installed"):
             accelerator()
-
-
-def test_boxes_that_are_not_their_own_mirror_image_are_refused() -> None:
-    from fem.zooming.device_levels import two_corners
-
-    matrix = small().tables.matrix.copy()
-    two_corners(matrix)
-    matrix[3, 4, 7] *= 1.01
-    with pytest.raises(ValueError, match="upside down"):
-        two_corners(matrix)
