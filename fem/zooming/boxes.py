@@ -97,7 +97,7 @@ def picked(values: NDArray[Any], *, filled: NDArray[Any], start: NDArray[np.int6
 def add_product(boxes: Boxes, table: NDArray[Any], x: NDArray[Any], out: NDArray[Any], *, gain: float) -> None:
     """out += gain K x, flat vectors of three components a node, in the precision of the table.
 
-    It is (t, 576), or (t, 192) as tables.four_blocks has it.
+    That is (t, 576), or (t, 192) as tables.four_blocks has it.
     """
     from fem.zooming import kernels
 

@@ -53,8 +53,8 @@ def bead_tables(step: Any, *, E: Any, nu: Any, G: Any, expansion: Any = None) ->
 
 
 IMAGES = ((0, (1.0, 1.0, 1.0)), (3, (-1.0, -1.0, 1.0)), (4, (1.0, 1.0, -1.0)), (7, (-1.0, -1.0, -1.0)))
-"""Corner a of a box of bead becomes corner a ^ the first number, and its displacement changes sign by the others, when
-the box stays, is turned by half a turn about the vertical, is mirrored up and down, or both.
+"""Corner a of a box of bead becomes corner a ^ the first number, and its displacement changes sign by the others,
+when the box stays, is turned by half a turn about the vertical, is mirrored up and down, or both.
 """
 
 
