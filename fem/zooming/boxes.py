@@ -62,45 +62,49 @@ class Boxes:
 
 def packed(filled: NDArray[Any], *, which: NDArray[Any], share: NDArray[np.uint8]) -> Boxes:
     """Pack the boxes of `filled` (nz, ny, nx); `which`, `share` (v,) are in the order of its filled boxes."""
-    from fem.zooming import kernels
+    from fem.zooming import packing_kernels
 
     number = np.empty(tuple(n + 1 for n in filled.shape), dtype=np.int32)
     planes, counts = even_ranges(len(number)), np.zeros(len(number), dtype=np.int64)
-    shared(kernels.mark_nodes, planes, filled, number, counts)
+    shared(packing_kernels.mark_nodes, planes, filled, number, counts)
     ends = np.cumsum(counts)
     if ends[-1] > MOST_NODES:
         raise InputError(f"{ends[-1] / 1e9:.1f} thousand million corners of boxes are more than can be numbered.")
-    shared(kernels.number_nodes, planes, ends - counts, number)
+    shared(packing_kernels.number_nodes, planes, ends - counts, number)
     first, start = np.empty((len(which), 4), dtype=np.int32), layer_starts(filled)
-    shared(kernels.list_boxes, even_ranges(len(filled)), filled, number, start, first)
+    shared(packing_kernels.list_boxes, even_ranges(len(filled)), filled, number, start, first)
     return Boxes(number, int(ends[-1]), first, which, share, start)
 
 
 def layer_starts(filled: NDArray[Any]) -> NDArray[np.int64]:
     """Where each layer of the filled boxes of (nz, ny, nx) begins, and the end of the last (nz + 1,)."""
-    from fem.zooming import kernels
+    from fem.zooming import packing_kernels
 
     counts = np.zeros(len(filled), dtype=np.int64)
-    shared(kernels.count_boxes, even_ranges(len(filled)), filled, counts)
+    shared(packing_kernels.count_boxes, even_ranges(len(filled)), filled, counts)
     return np.concatenate([np.zeros(1, dtype=np.int64), np.cumsum(counts)])
 
 
 def picked(values: NDArray[Any], *, filled: NDArray[Any], start: NDArray[np.int64], per_layer: int) -> NDArray[Any]:
-    """What `values` (layers, ny, nx) say of each filled box (v,), `per_layer` of which stand on each other."""
-    from fem.zooming import kernels
+    """What `values` (layers, ny, nx) say of each filled box (v,); `per_layer` planes of boxes make a layer."""
+    from fem.zooming import packing_kernels
 
     out = np.empty(start[-1], dtype=values.dtype)
-    shared(kernels.pick, even_ranges(len(filled)), values, per_layer, filled, start, out)
+    shared(packing_kernels.pick, even_ranges(len(filled)), values, per_layer, filled, start, out)
     return out
 
 
 def add_product(boxes: Boxes, table: NDArray[Any], x: NDArray[Any], out: NDArray[Any], *, gain: float) -> None:
-    """out += gain K x, flat vectors of three components a node, in the precision of the table."""
+    """out += gain K x, flat vectors of three components a node, in the precision of the table.
+
+    That is (t, 576), or (t, 192) as tables.four_blocks has it.
+    """
     from fem.zooming import kernels
 
+    loop = kernels.add_product if table.shape[1] == 576 else kernels.add_bead_product
     for some in boxes.rounds:
         shared(
-            kernels.add_product,
+            loop,
             some,
             boxes.first,
             boxes.which,

@@ -12,9 +12,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from fem.printing.beads import WAYS
+from fem.errors import InputError
 from fem.tensors import Array
-from fem.zooming import levels as coarsest
+from fem.zooming import levels as settings
 from fem.zooming.boxes import Boxes
 from fem.zooming.device_levels import (
     BeadTable,
@@ -29,7 +29,7 @@ from fem.zooming.device_levels import (
     run_over_entries,
 )
 from fem.zooming.gradients import TOLERANCE, Solved, iterate
-from fem.zooming.levels import NO_SPRINGS, NOBODY, Springs, inverted
+from fem.zooming.levels import NO_SPRINGS, NOBODY, Springs, child_weights, inverted
 
 VARIABLE = "BEADWORK_DEVICE"
 """`none` keeps to the processor, `cuda` asks for an accelerator also where few unknowns would not."""
@@ -37,8 +37,8 @@ WORTH = 1_000_000
 """Fewer unknowns are solved on the processor: the kernels would take as long to load."""
 
 
-class DoesNotFit(Exception):
-    """Why an accelerator cannot take a grid."""
+class Declined(Exception):
+    """Why an accelerator that is there cannot solve a grid."""
 
 
 @dataclass(frozen=True)
@@ -50,29 +50,45 @@ class Accelerator:
 
 
 def accelerator(*, unknowns: int = WORTH) -> Accelerator | None:
-    """The card to solve so many unknowns on; None where there is none, or where it is not worth while."""
-    asked = os.environ.get(VARIABLE, "").strip().lower()
-    simulated = os.environ.get("NUMBA_ENABLE_CUDASIM") == "1"
-    if asked == "none" or (asked != "cuda" and (unknowns < WORTH or simulated)):
-        return None
-    if not simulated and find_spec("numba_cuda") is None:
-        return None
-    from numba import cuda
+    """The card to solve so many unknowns on; None where there is none, or where it is not worth while.
 
+    Errors: InputError where the environment asks for what is not there; Declined where a card does not run loops.
+    """
+    asked = os.environ.get(VARIABLE, "").strip().lower()
+    if asked not in ("", "none", "cuda"):
+        raise InputError(f"{VARIABLE} is {asked!r}; it may be none or cuda.")
+    simulated = os.environ.get("NUMBA_ENABLE_CUDASIM") == "1"
+    if asked == "none" or (not asked and (unknowns < WORTH or simulated)):
+        return None
     if simulated:
         return Accelerator("simulator", np.inf)
-    if not cuda.is_available():
-        return None
-    name = cuda.get_current_device().name
-    free, _ = cuda.current_context().get_memory_info()
-    return Accelerator(name.decode() if isinstance(name, bytes) else str(name), float(free))
+    if find_spec("numba_cuda") is not None:
+        from numba import cuda
+
+        if cuda.is_available():
+            return _tried()
+    if asked:
+        raise InputError(f"{VARIABLE} asks for cuda, but no card was found, or beadwork[cuda] is not installed.")
+    return None
+
+
+def _tried() -> Accelerator:
+    """The card, if a first loop runs on it."""
+    from numba import cuda
+
+    try:
+        filled(1, 0, np.uint8).copy_to_host()
+        name, memory = cuda.get_current_device().name, cuda.current_context().get_memory_info()
+    except Exception as why:  # whatever a driver, a compiler or a library that does not fit may raise
+        raise Declined(f"an accelerator was found, but runs no loops: {str(why).splitlines()[0]}") from why
+    return Accelerator(name.decode() if isinstance(name, bytes) else str(name), float(memory[0]))
 
 
 class DeviceSystem:
     """The boxes of a grid on an accelerator, on their supports.
 
     `matrix` (WAYS, 24, 24) [N/mm] is the stiffness of a whole box by its way, `held` (h,) nodes that are told where
-    to be. Errors: DoesNotFit.
+    to be. Errors: Declined.
     """
 
     def __init__(
@@ -84,20 +100,20 @@ class DeviceSystem:
         held: NDArray[np.int64] = NOBODY,
         springs: Springs = NO_SPRINGS,
     ) -> None:
+        rough = rough_bytes(boxes)
+        if rough > card.free:
+            raise Declined(_too_large(rough, card))
         from numba import cuda
 
         from fem.zooming import device_kernels as kernels
 
-        rough = rough_bytes(boxes)
-        if rough > card.free:
-            raise DoesNotFit(_too_large(rough, card))
         self.card, self.nodes = card, boxes.nodes
         grids = [bead_grid(boxes)]
-        while grids[-1].nodes > coarsest.FEWEST and max(grids[-1].shape) >= 2:
+        while grids[-1].nodes > settings.FEWEST and max(grids[-1].shape) >= 2:
             grids.append(coarse_grid(grids[-1]))
         needed = rough + bytes_needed(grids[1:])
         if needed > card.free:
-            raise DoesNotFit(_too_large(needed, card))
+            raise Declined(_too_large(needed, card))
         self.table = BeadTable(matrix)
         self.still = cuda.to_device(np.asarray(held, dtype=np.int64)) if len(held) else None
         self.held = filled(boxes.nodes, 0, np.uint8)
@@ -106,6 +122,7 @@ class DeviceSystem:
         self.springs = None
         if len(springs.node):
             self.springs = cuda.to_device(springs.node), cuda.to_device(np.ascontiguousarray(springs.matrix))
+        self.weight = cuda.to_device(child_weights())
         self.levels = [DeviceLevel(grids[0], self.table, held=self.held, springs=self.springs)]
         for above, grid in pairwise(grids):
             table = self._joined(grid, above, matrix) if above.cell is None else self._folded(grid, above)
@@ -119,27 +136,21 @@ class DeviceSystem:
         """Stiffness of the boxes below the beads, felt held corners and springs included."""
         from numba import cuda
 
-        from fem.zooming import coarse_kernels
         from fem.zooming import device_coarse_kernels as kernels
 
-        plain = np.zeros((8, WAYS, 576), dtype=np.float32)
-        for child in range(8):
-            weight = np.zeros((8, 8))
-            coarse_kernels.child_weights(child, np.uint32(0), weight)
-            wide = np.kron(weight, np.eye(3))
-            plain[child] = (wide.T @ matrix @ wide).reshape(-1, 576)
+        wide = [np.kron(weight, np.eye(3)) for weight in child_weights()]
+        plain = np.array([(w.T @ matrix @ w).reshape(-1, 576) for w in wide], dtype=np.float32)
         many = grid.boxes.shape[0]
         bits, table = filled(many, 0, np.int32), cuda.device_array((576, many), np.float32)
         steps = *grid.steps, *above.steps
         if self.still is not None:
             run(kernels.held_corners, many, grid.boxes, above.number, self.held, bits, *steps)
         whole = cuda.to_device(matrix.reshape(-1, 576).astype(np.float32))
-        run_over_entries(
-            kernels.joined_tables, many, grid.boxes, above.code, bits, whole, cuda.to_device(plain), table, *steps
-        )
+        given = grid.boxes, above.code, bits, whole, self.weight, cuda.to_device(plain), table, *steps
+        run_over_entries(kernels.joined_tables, many, *given)
         if self.springs is not None:
-            given = *self.springs, above.place, grid.cell, table, *steps
-            run(kernels.add_spring_tables, self.springs[0].shape[0], *given)
+            node, spring = self.springs
+            run(kernels.add_spring_tables, node.shape[0], node, spring, above.place, grid.cell, table, *steps)
         return table
 
     def _folded(self, grid: DeviceGrid, above: DeviceGrid) -> Any:
@@ -150,7 +161,7 @@ class DeviceSystem:
 
         many = grid.boxes.shape[0]
         table = cuda.device_array((576, many), np.float32)
-        given = grid.boxes, above.cell, self.levels[-1].table, table, *grid.steps, *above.steps
+        given = grid.boxes, above.cell, self.levels[-1].table, self.weight, table, *grid.steps, *above.steps
         run_over_entries(kernels.folded_tables, many, *given)
         return table
 
@@ -184,8 +195,7 @@ class DeviceSystem:
         run(kernels.gather_fine, coarse.nodes, coarse.place, fine.number, here.residual, below.residual, *steps)
         found = self.cycle(level + 1)
         steps = *fine.steps, *coarse.steps
-        given = fine.place, coarse.number, here.held, found, here.step, here.x, *steps
-        run(kernels.add_coarse, fine.nodes, *given)
+        run(kernels.add_coarse, fine.nodes, fine.place, coarse.number, here.held, found, here.step, here.x, *steps)
         here.add_product(here.step, here.residual, -1.0)
         here.smooth(fresh=False)
         return here.x

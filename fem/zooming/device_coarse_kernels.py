@@ -86,15 +86,6 @@ def hat(place, side):  # type: ignore[no-untyped-def]
 
 
 @part
-def weight(child, a, m):  # type: ignore[no-untyped-def]
-    """Weight of the coarse corner m at corner a of a child."""
-    total = 1.0
-    for axis in range(3):
-        total *= hat(((child >> axis) & 1) + ((a >> axis) & 1), (m >> axis) & 1)
-    return total
-
-
-@part
 def is_held(bits, child, a):  # type: ignore[no-untyped-def]
     """Whether corner a of a child is among the held ones."""
     x, y, z = (child & 1) + (a & 1), ((child >> 1) & 1) + ((a >> 1) & 1), (child >> 2) + (a >> 2)
@@ -102,10 +93,11 @@ def is_held(bits, child, a):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def joined_tables(place, code, bits, matrix, plain, table, sy, sz, ty, tz):  # type: ignore[no-untyped-def]
+def joined_tables(place, code, bits, matrix, weight, plain, table, sy, sz, ty, tz):  # type: ignore[no-untyped-def]
     """Stiffness (576, v) of coarse boxes: the sum of P^T K P over their children, K of `matrix` (ways, 576).
 
-    `plain` (8, ways, 576) is that of each child that has no held corner.
+    `weight` (8, 8, 8) is that of the last, a coarse corner, at the second, the corner of a child, which is the first;
+    `plain` (8, ways, 576) is P^T K P of each child that has no held corner.
     """
     v, e = cuda.grid(2)
     if v >= place.shape[0] or e >= 576:
@@ -123,18 +115,18 @@ def joined_tables(place, code, bits, matrix, plain, table, sy, sz, ty, tz):  # t
             total += share * plain[child, way, e]
             continue
         for a in range(8):
-            w = share * weight(child, a, m)
+            w = share * weight[child, a, m]
             if w == 0 or is_held(bits[v], child, a):
                 continue
             for b in range(8):
-                s = w * weight(child, b, n)
+                s = w * weight[child, b, n]
                 if s != 0 and not is_held(bits[v], child, b):
                     total += s * matrix[way, 24 * (3 * a + d) + 3 * b + f]
     table[e, v] = total
 
 
 @kernel
-def folded_tables(place, cell, above, table, sy, sz, ty, tz):  # type: ignore[no-untyped-def]
+def folded_tables(place, cell, above, weight, table, sy, sz, ty, tz):  # type: ignore[no-untyped-def]
     """Stiffness (576, v) of coarse boxes: the sum of P^T K P over their children, boxes of `above` (576, u)."""
     v, e = cuda.grid(2)
     if v >= place.shape[0] or e >= 576:
@@ -148,11 +140,11 @@ def folded_tables(place, cell, above, table, sy, sz, ty, tz):  # type: ignore[no
         if box < 0:
             continue
         for a in range(8):
-            w = weight(child, a, m)
+            w = weight[child, a, m]
             if w == 0:
                 continue
             for b in range(8):
-                s = w * weight(child, b, n)
+                s = w * weight[child, b, n]
                 if s != 0:
                     total += s * above[24 * (3 * a + d) + 3 * b + f, box]
     table[e, v] = total

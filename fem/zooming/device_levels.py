@@ -12,12 +12,14 @@ import numpy as np
 
 from fem.printing.beads import WAYS
 from fem.tensors import Array
+from fem.zooming import levels as settings
 from fem.zooming.boxes import Boxes
-from fem.zooming.levels import LANCZOS_STEPS, polynomial, spectrum_top
+from fem.zooming.levels import polynomial, spectrum_top
+from fem.zooming.tables import check_images
 
 THREADS = 128
-SUMS = 1 << 17
-"""Threads that share a scalar product."""
+SUMS, FEW = 1 << 17, 1 << 10
+"""Threads that share a scalar product, and those that add up what they found."""
 
 
 def run(kernel: Any, count: int, *given: Any) -> None:
@@ -123,6 +125,16 @@ def filled(count: int, value: float, dtype: Any) -> Any:
     return out
 
 
+def two_corners(matrix: Array) -> Array:
+    """The rows of corners 0 and 1 of `matrix` (WAYS, 24, 24), which stand for all: see device_kernels (144 * WAYS,).
+
+    Errors: ValueError where they do not.
+    """
+    check_images(matrix)
+    rows = matrix.reshape(WAYS, 8, 3, 8, 3)
+    return np.ascontiguousarray(rows[:, :2].reshape(WAYS, 144).T).reshape(-1)
+
+
 class BeadTable:
     """Stiffness of a box by its way, of `matrix` (WAYS, 24, 24), as device_kernels has it: in `single` and `double`
     precision, and the `blocks` (6, 8, WAYS) on its diagonal.
@@ -131,15 +143,9 @@ class BeadTable:
     def __init__(self, matrix: Array) -> None:
         from numba import cuda
 
-        rows = matrix.reshape(WAYS, 8, 3, 8, 3)
-        for turned, sign in ((3, (-1.0, -1.0, 1.0)), (4, (1.0, 1.0, -1.0))):
-            other = np.arange(8) ^ turned
-            image = rows[:, other][:, :, :, other] * np.multiply.outer(sign, sign)[:, None, :]
-            if np.abs(image - rows).max() > 1e-12 * np.abs(rows).max():
-                raise ValueError("boxes of bead must look the same turned by half a turn, and upside down")
-        flat = np.ascontiguousarray(rows[:, :2].reshape(WAYS, 144).T).reshape(-1)
+        flat = two_corners(matrix)
         self.double, self.single = cuda.to_device(flat), cuda.to_device(flat.astype(np.float32))
-        own = rows[:, np.arange(8), :, np.arange(8)]  # (8, WAYS, 3, 3)
+        own = matrix.reshape(WAYS, 8, 3, 8, 3)[:, np.arange(8), :, np.arange(8)]  # (8, WAYS, 3, 3)
         each = [own[:, :, i, j] for i, j in ((0, 0), (1, 1), (2, 2), (1, 2), (0, 2), (0, 1))]
         self.blocks = cuda.to_device(np.ascontiguousarray(np.array(each, dtype=np.float32)))
 
@@ -198,7 +204,7 @@ class DeviceLevel:
         size = np.float32(np.sqrt(max(total(v, weight), 1e-300)))
         run(kernels.combine, n, 1 / size, weight, none, weight, weight)
         run(kernels.combine, n, 1 / size, v, none, v, v)
-        for _ in range(min(LANCZOS_STEPS, n)):
+        for _ in range(min(settings.LANCZOS_STEPS, n)):
             run(kernels.combine, n, np.float32(-betas[-1]), before, none, before, image)
             self.add_product(v, image, 1.0)
             alpha = total(v, image)
@@ -245,7 +251,7 @@ class Sums:
         from numba import cuda
 
         self.parts = cuda.device_array(min(n, SUMS), np.float64)
-        self.few = cuda.device_array(min(n, 1024), np.float64)
+        self.few = cuda.device_array(min(n, FEW), np.float64)
 
     def __call__(self, a: Any, b: Any) -> float:
         """a . b"""

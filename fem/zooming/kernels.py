@@ -9,86 +9,10 @@ components each. Corners that are neighbours along x bear neighbouring numbers, 
 import numba
 import numpy as np
 
-from fem.solving.lanes import add_scaled, load, store, zeros
+from fem.solving.lanes import add_scaled, add_six, add_times, load, load_six, store, zeros
 
 U = np.uint64
 compiled = numba.njit(cache=True, nogil=True, fastmath=True)
-
-
-@compiled
-def count_boxes(filled, counts, begin, end):  # type: ignore[no-untyped-def]
-    """How many boxes are filled in each of the layers begin..end of (nz, ny, nx)."""
-    _, ny, nx = filled.shape
-    for k in range(begin, end):
-        many = 0
-        for j in range(ny):
-            for i in range(nx):
-                many += filled[k, j, i] != 0
-        counts[k] = many
-
-
-@compiled
-def mark_nodes(filled, number, counts, begin, end):  # type: ignore[no-untyped-def]
-    """In planes begin..end of `number` (nz + 1, ny + 1, nx + 1): 0 at corners of a filled box of (nz, ny, nx),
-    -1 at the others; counts the former of each plane.
-    """
-    nz, ny, nx = filled.shape
-    for k in range(begin, end):
-        many, low, high = 0, max(k - 1, 0), min(k, nz - 1)
-        for j in range(ny + 1):
-            near, far = max(j - 1, 0), min(j, ny - 1)
-            before = np.uint8(0)
-            for i in range(nx):
-                here = filled[low, near, i] | filled[low, far, i] | filled[high, near, i] | filled[high, far, i]
-                touched = (before | here) != 0
-                number[k, j, i] = np.int32(touched) - np.int32(1)
-                many += touched
-                before = here
-            number[k, j, nx] = np.int32(before != 0) - np.int32(1)
-            many += before != 0
-        counts[k] = many
-
-
-@compiled
-def number_nodes(starts, number, begin, end):  # type: ignore[no-untyped-def]
-    """Number the corners marked 0 in planes begin..end, x fastest, each plane on from its start."""
-    _, ny, nx = number.shape
-    for k in range(begin, end):
-        next_ = np.int32(starts[k])
-        for j in range(ny):
-            for i in range(nx):
-                if number[k, j, i] == 0:
-                    number[k, j, i] = next_
-                    next_ += np.int32(1)
-
-
-@compiled
-def list_boxes(filled, number, start, first, begin, end):  # type: ignore[no-untyped-def]
-    """The `first` nodes (v, 4) of the filled boxes of layers begin..end, which begin at `start` (nz + 1,)."""
-    _, ny, nx = filled.shape
-    for k in range(begin, end):
-        v = start[k]
-        for j in range(ny):
-            for i in range(nx):
-                if filled[k, j, i] != 0:
-                    first[v, 0] = number[k, j, i]
-                    first[v, 1] = number[k, j + 1, i]
-                    first[v, 2] = number[k + 1, j, i]
-                    first[v, 3] = number[k + 1, j + 1, i]
-                    v += 1
-
-
-@compiled
-def pick(values, per_layer, filled, start, out, begin, end):  # type: ignore[no-untyped-def]
-    """What `values` (layers, ny, nx) say of the filled boxes (v,) of planes begin..end, `per_layer` a layer."""
-    _, ny, nx = filled.shape
-    for k in range(begin, end):
-        v = start[k]
-        for j in range(ny):
-            for i in range(nx):
-                if filled[k, j, i] != 0:
-                    out[v] = values[k // per_layer, j, i]
-                    v += 1
 
 
 @compiled
@@ -123,6 +47,48 @@ def add_product(first, which, share, table, x, out, gain, begin, end):  # type: 
             n = U(3) * U(first[v, c])
             for d in range(6):
                 out[n + U(d)] += scale * told[6 * c + d]
+
+
+@compiled
+def add_bead_product(first, which, share, table, x, out, gain, begin, end):  # type: ignore[no-untyped-def]
+    """What add_product does, for boxes that are their own image when turned by half a turn about the vertical and
+    when mirrored up and down: of `table` (ways * 192,), see tables.four_blocks.
+
+    The four edges along x are images of each other. Sums and differences of what they bear, `mixed`, fall into four
+    sets that know nothing of each other: 4 blocks (6, 6) take the place of (24, 24).
+    """
+    mixed = np.empty(32, x.dtype)
+    sign = np.array([-1, -1, 1, -1, -1, 1, 0, 0]).astype(x.dtype)
+    flip = load(sign, U(0), 8)
+    one, minus = table.dtype.type(1), table.dtype.type(-1)
+    part = gain / x.dtype.type(255)
+    for v in range(begin, end):
+        n, m = U(3) * U(first[v, 0]), U(3) * U(first[v, 1])
+        o, p = U(3) * U(first[v, 2]), U(3) * U(first[v, 3])
+        a, b = load_six(x, n, 0), load_six(x, m, 1)
+        c, d = load_six(x, o, 0), load_six(x, p, 1)
+        a, d = add_scaled(a, one, d), add_scaled(a, minus, d)
+        b, c = add_scaled(b, one, c), add_scaled(b, minus, c)
+        store(mixed, U(0), add_times(d, flip, c))
+        store(mixed, U(16), add_times(a, flip, b))
+        none = zeros(table, 8)
+        b, c = add_scaled(none, minus, b), add_scaled(none, minus, c)
+        store(mixed, U(8), add_times(a, flip, b))
+        store(mixed, U(24), add_times(d, flip, c))
+        at = U(192) * U(which[v])
+        e, f, g, h = none, none, none, none
+        for j in range(6):
+            e = add_scaled(e, mixed[j], load(table, at + U(8 * j), 8))
+            f = add_scaled(f, mixed[8 + j], load(table, at + U(48 + 8 * j), 8))
+            g = add_scaled(g, mixed[16 + j], load(table, at + U(96 + 8 * j), 8))
+            h = add_scaled(h, mixed[24 + j], load(table, at + U(144 + 8 * j), 8))
+        e, f = add_scaled(e, one, f), add_scaled(e, minus, f)
+        g, h = add_scaled(g, one, h), add_scaled(g, minus, h)
+        scale = part * x.dtype.type(share[v])
+        add_six(out, n, add_scaled(none, scale, add_scaled(e, one, g)), 0)
+        add_six(out, m, add_scaled(none, scale, add_times(none, flip, add_scaled(f, one, h))), 1)
+        add_six(out, o, add_scaled(none, -scale, add_times(none, flip, add_scaled(e, minus, g))), 0)
+        add_six(out, p, add_scaled(none, -scale, add_scaled(f, minus, h)), 1)
 
 
 @compiled

@@ -64,13 +64,23 @@ def spectrum_top(alphas: list[float], betas: list[float]) -> float:
 
 
 class Level:
-    """Boxes with their stiffness, and a smoother for them; `held` (h,) are nodes that do not move."""
+    """Boxes with their stiffness, and a smoother for them; `held` (h,) are nodes that do not move.
+
+    `table` (t, 576) is told again in `blocks` (t, 192) where tables.four_blocks could be made of it.
+    """
 
     def __init__(
-        self, boxes: Boxes, table: NDArray[np.float32], *, held: NDArray[np.int64], springs: Springs
+        self,
+        boxes: Boxes,
+        table: NDArray[np.float32],
+        *,
+        held: NDArray[np.int64],
+        springs: Springs,
+        blocks: NDArray[np.float32] | None = None,
     ) -> None:
         from fem.zooming import kernels
 
+        self.factors = table if blocks is None else blocks
         self.boxes, self.table, self.held, self.springs = boxes, table, held, springs
         n = boxes.nodes
         self.inverse = np.zeros((n, 6), dtype=np.float32)
@@ -89,7 +99,7 @@ class Level:
         """residual -= A x."""
         from fem.zooming import kernels
 
-        add_product(self.boxes, self.table, x, self.residual, gain=-1.0)
+        add_product(self.boxes, self.factors, x, self.residual, gain=-1.0)
         if len(self.springs.node):
             kernels.add_springs(self.springs.node, self.springs.matrix, x, self.residual, np.float32(-1))
 
@@ -236,6 +246,16 @@ def coarse_levels(top: Level, *, filled: NDArray[Any], way: NDArray[np.uint8], m
     return out
 
 
+def child_weights() -> Array:
+    """Weights (8, 8, 8) at a child, the first, and its corner, the second, of the coarse box's corner, the last."""
+    from fem.zooming import coarse_kernels
+
+    out = np.zeros((8, 8, 8))
+    for child in range(8):
+        coarse_kernels.child_weights(child, np.uint32(0), out[child])
+    return out
+
+
 def _halves(shape: tuple[int, ...]) -> tuple[int, ...]:
     return tuple(-(-n // 2) for n in shape)
 
@@ -257,9 +277,7 @@ def _joined(top: Level, code: NDArray[np.uint8], matrix: Array) -> tuple[Level, 
     mixed = key ^ (bits.astype(np.uint64) * np.uint64(0x9E3779B97F4A7C15))
     _, one, which = np.unique(mixed, return_index=True, return_inverse=True)
     plain = np.zeros((8, len(matrix), 576))
-    for k in range(8):
-        weight = np.zeros((8, 8))
-        coarse_kernels.child_weights(k, np.uint32(0), weight)
+    for k, weight in enumerate(child_weights()):
         wide = np.kron(weight, np.eye(3))
         plain[k] = (wide.T @ matrix @ wide).reshape(-1, 576)
     numbers = np.full(keys.shape, -1, dtype=np.int32)

@@ -14,7 +14,7 @@ from fem.tensors import Array
 from fem.zooming.boxes import Boxes, add_product, layer_starts, packed, picked
 from fem.zooming.gradients import TOLERANCE, Solved, iterate
 from fem.zooming.levels import NO_SPRINGS, NOBODY, Cycle, Level, Springs, coarse_levels
-from fem.zooming.tables import BeadTables
+from fem.zooming.tables import BeadTables, four_blocks
 
 if TYPE_CHECKING:
     from fem.zooming.device import DeviceSystem
@@ -33,15 +33,18 @@ class BeadSystem:
         self.filled = share if per_layer == 1 else np.repeat(share, per_layer, axis=0)
         if without is not None:
             self.filled = np.where(without, np.uint8(0), self.filled)
-        given = {"filled": self.filled, "start": layer_starts(self.filled), "per_layer": per_layer}
-        self.way, share = picked(beads.way, **given), picked(share, **given)
+        start = layer_starts(self.filled)
+        self.way, share = (
+            picked(a, filled=self.filled, start=start, per_layer=per_layer) for a in (beads.way, share)
+        )
         self.tables = tables
         self.boxes: Boxes = packed(self.filled, which=self.way % np.uint8(WAYS), share=share)
-        self.table = np.ascontiguousarray(tables.matrix.reshape(WAYS, 576))
+        self.blocks = four_blocks(tables.matrix)
         self.springs, self.held = NO_SPRINGS, NOBODY
         self._cycle: Cycle | None = None
         self._device: DeviceSystem | None = None
         self.declined = ""
+        """Why an accelerator that was found did not solve it."""
 
     @property
     def unknowns(self) -> int:
@@ -57,20 +60,20 @@ class BeadSystem:
         self._cycle = self._device = None
         if self._supported_on_device():
             return
-        top = Level(self.boxes, self.table.astype(np.float32), held=self.held, springs=springs)
+        table, blocks = (a.astype(np.float32) for a in (self.tables.matrix.reshape(WAYS, 576), self.blocks))
+        top = Level(self.boxes, table, held=self.held, springs=springs, blocks=blocks)
         self._cycle = Cycle(coarse_levels(top, filled=self.filled, way=self.way, matrix=self.tables.matrix))
 
     def _supported_on_device(self) -> bool:
-        from fem.zooming.device import DeviceSystem, DoesNotFit, accelerator
+        from fem.zooming.device import Declined, DeviceSystem, accelerator
 
         self.declined = ""
-        card = accelerator(unknowns=self.unknowns)
-        if card is None:
-            return False
-        given = {"card": card, "held": self.held, "springs": self.springs}
         try:
-            self._device = DeviceSystem(self.boxes, self.tables.matrix, **given)
-        except DoesNotFit as reason:
+            card = accelerator(unknowns=self.unknowns)
+            if card is not None:
+                matrix, held = self.tables.matrix, self.held
+                self._device = DeviceSystem(self.boxes, matrix, card=card, held=held, springs=self.springs)
+        except Declined as reason:
             self.declined = str(reason)
         return self._device is not None
 
@@ -96,7 +99,7 @@ class BeadSystem:
     def _add_product(self, x: Array, out: Array, gain: float) -> None:
         from fem.zooming import kernels
 
-        add_product(self.boxes, self.table, x, out, gain=gain)
+        add_product(self.boxes, self.blocks, x, out, gain=gain)
         if len(self.springs.node):
             kernels.add_springs(self.springs.node, self.springs.matrix, x, out, gain)
 

@@ -54,3 +54,39 @@ def bead_tables(step: Any, *, E: Any, nu: Any, G: Any, expansion: Any = None) ->
     return BeadTables(
         sides, parts.matrix, own @ strain, warm, own @ grown, volume, volume * float(grown @ own @ grown) / 2
     )
+
+
+IMAGES = ((0, (1.0, 1.0, 1.0)), (3, (-1.0, -1.0, 1.0)), (4, (1.0, 1.0, -1.0)), (7, (-1.0, -1.0, -1.0)))
+"""Corner a of a box of bead becomes corner a ^ the first number, and its displacement changes sign by the others,
+when the box stays, is turned by half a turn about the vertical, is mirrored up and down, or both.
+"""
+
+
+def check_images(matrix: Array) -> None:
+    """Errors: ValueError where boxes of stiffness (t, 24, 24) are not their own images."""
+    rows = matrix.reshape(-1, 8, 3, 8, 3)
+    for turned, sign in IMAGES:
+        other = np.arange(8) ^ turned
+        image = rows[:, other][:, :, :, other] * np.multiply.outer(sign, sign)[:, None, :]
+        if np.abs(image - rows).max() > 1e-12 * np.abs(rows).max():
+            raise ValueError("boxes of bead must look the same turned by half a turn, and upside down")
+
+
+def four_blocks(matrix: Array) -> Array:
+    """Stiffness (t, 24, 24) of boxes that are their own images, as what is left of it for the sums and differences of
+    the images' displacements: four blocks of 6 columns, each padded to 8 numbers (t, 192).
+
+    Errors: ValueError where they are not their own images.
+    """
+    check_images(matrix)
+    rows = matrix.reshape(-1, 8, 3, 8, 3)
+    parts = []
+    for turned, sign in IMAGES:
+        other = np.arange(2) ^ turned
+        parts.append((rows[:, :2][:, :, :, other] * np.asarray(sign)).reshape(-1, 6, 6))
+    out = np.zeros((len(rows), 4, 6, 8))
+    for block in range(4):
+        for k, part in enumerate(parts):
+            odd = (block & k).bit_count() % 2
+            out[:, block, :, :6] += (-0.25 if odd else 0.25) * part.transpose(0, 2, 1)
+    return out.reshape(-1, 192)

@@ -52,6 +52,7 @@ DOORS = {
     "plotly": ("fem.telling",),
     "jinja2": ("fem.telling",),
     "typst": ("fem.telling",),
+    "numba_cuda": ("fem.zooming",),
     "meshio": ("fem.part", "fem.telling"),
     "pint": ("fem.units",),
     "pydantic": ("fem.study",),
@@ -76,8 +77,11 @@ LOADED_LATE = frozenset(
         "fem.solving.products",
         "fem.solving.lanes",
         "fem.zooming.coarse_kernels",
+        "fem.zooming.device_coarse_kernels",
+        "fem.zooming.device_kernels",
         "fem.zooming.hang_kernels",
         "fem.zooming.kernels",
+        "fem.zooming.packing_kernels",
         "fem.zooming.where_kernels",
     }
 )

@@ -9,11 +9,12 @@ from __future__ import annotations
 import json
 import os
 import sys
+from dataclasses import replace
 
 import numpy as np
 
 from fem.printing.beads import AIR, CORE, WALL, BeadMap, Grid
-from fem.zooming import levels
+from fem.zooming import device_levels, levels
 from fem.zooming.levels import Springs
 from fem.zooming.system import BeadSystem
 from fem.zooming.tables import bead_tables
@@ -32,9 +33,13 @@ def a_map(count: tuple[int, int, int], *, step: tuple[float, float, float], seed
     return BeadMap(grid, zone, share, way, np.zeros(shape, np.uint16))
 
 
-def deviations(count: tuple[int, int, int], *, fewest: int, tolerance: float) -> dict[str, object]:
-    """What both say of one grid, on held nodes and springs."""
-    levels.FEWEST = fewest
+def deviations(
+    count: tuple[int, int, int], *, fewest: int = 700, tolerance: float = 1e-6, columns: int = 2, lanczos: int = 10
+) -> dict[str, object]:
+    """What both say of one grid, on held nodes and springs; levels with at most `fewest` nodes are inverted."""
+    levels.FEWEST, levels.LANCZOS_STEPS = fewest, lanczos
+    if np.prod(count) < 100:  # so that each of these threads has several numbers to add
+        device_levels.SUMS, device_levels.FEW = 32, 8
     step = (0.15, 0.17, 0.2)
     tables = bead_tables(step, E=(6000, 2500, 2000), nu=(0.35, 0.35, 0.4), G=(1200, 1000, 800))
     rng = np.random.default_rng(0)
@@ -56,8 +61,11 @@ def deviations(count: tuple[int, int, int], *, fewest: int, tolerance: float) ->
     product = ours.product(x)
     out: dict[str, object] = {"card": theirs.solved_on, "levels": [list(ours.levels), list(theirs.levels)]}
     out["product"] = float(np.abs(theirs._device.product(x) - product).max() / np.abs(product).max())
-    forces = rng.normal(size=(2, n, 3))
-    moved = rng.normal(size=(2, len(held), 3)) * 1e-3
+    others = a_map(count, step=step)
+    turned = BeadSystem(replace(others, way=((others.way + 18) % 72).astype(np.uint8)), tables).product(x)
+    out["control"] = float(np.abs(theirs._device.product(x) - turned).max() / np.abs(product).max())
+    forces = rng.normal(size=(columns, n, 3))
+    moved = rng.normal(size=(columns, len(held), 3)) * 1e-3
     found = [s.solve(forces, moved=moved, tolerance=tolerance) for s in systems]
     first, second = (f.displacement for f in found)
     out["displacement"] = float(np.linalg.norm(first - second) / np.linalg.norm(first))
@@ -87,5 +95,4 @@ def of_cycle(system: BeadSystem, rng: np.random.Generator) -> dict[str, float]:
 
 if __name__ == "__main__":
     boxes = tuple(int(a) for a in sys.argv[1:4])
-    asked = json.loads(sys.argv[4]) if len(sys.argv) > 4 else {}
-    print(json.dumps(deviations(boxes, **{"fewest": 700, "tolerance": 1e-6, **asked})))
+    print(json.dumps(deviations(boxes, **json.loads(sys.argv[4] if len(sys.argv) > 4 else "{}"))))

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from fem.zooming.hung_case import hang_case
 from helpers_boxes import boxes_in, places, solved
 from helpers_fe import HIGH_X, HIGH_Z, LOW_X, LOW_Z, box, field, group, material
 
@@ -13,7 +14,6 @@ from fem.solving.cases import solve_cases
 from fem.solving.equilibrium import Equilibrium
 from fem.tensors import isotropic_stiffness
 from fem.zooming.hang import HeldNodes
-from fem.zooming.hung_case import hang_case
 from fem.zooming.where import Locator
 
 YOUNG, NU = 2000.0, 0.35
