@@ -139,7 +139,7 @@ class BeadSystem:
         """Elastic energy [mJ] of displacements (n, 3) [mm] and a warming [K], free expansion taken out."""
         out = np.zeros(x.size)
         flat = np.ascontiguousarray(x, dtype=float).reshape(-1)
-        add_product(self.boxes, self.table, flat, out, gain=1.0)
+        add_product(self.boxes, self.blocks, flat, out, gain=1.0)
         energy = 0.5 * float(flat @ out)
         if warming:
             free = self.tables.free_energy * float((self.boxes.share / 255.0).sum())
