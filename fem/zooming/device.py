@@ -84,6 +84,16 @@ def _tried() -> Accelerator:
     return Accelerator(name.decode() if isinstance(name, bytes) else str(name), float(memory[0]))
 
 
+def supported(boxes: Boxes, matrix: Array, **given: Any) -> DeviceSystem:
+    """A DeviceSystem. Errors: Declined, also where another program took the memory meanwhile."""
+    try:
+        return DeviceSystem(boxes, matrix, **given)
+    except Exception as why:  # the library's own errors, which are named differently from version to version
+        if "OUT_OF_MEMORY" not in str(why).upper():
+            raise
+        raise Declined(f"{given['card'].name} ran out of memory.") from why
+
+
 class DeviceSystem:
     """The boxes of a grid on an accelerator, on their supports.
 
@@ -131,6 +141,7 @@ class DeviceSystem:
         order = np.arange(len(small)).reshape(-1, 3).T.reshape(-1)
         self.direct = cuda.to_device(np.ascontiguousarray(small[np.ix_(order, order)]))
         self.sums = Sums(3 * boxes.nodes)
+        self.column = DeviceColumn(self)
 
     def _joined(self, grid: DeviceGrid, above: DeviceGrid, matrix: Array) -> Any:
         """Stiffness of the boxes below the beads, felt held corners and springs included."""
@@ -231,12 +242,14 @@ class DeviceSystem:
         Errors: NotConverged.
         """
         out, counts = np.zeros(forces.shape), []
-        column = DeviceColumn(self)
+        column = self.column
         still = None if self.still is None else self.still.copy_to_host()
         for c, load in enumerate(forces):
+            start = None
             if moved is not None and still is not None:
                 out[c, still] = moved[c]
-            column.load(out[c], load)
+                start = out[c]
+            column.load(start, load)
             counts.append(iterate(column, tolerance=tolerance))
             column.fetch(out[c])
             if progress is not None:
@@ -251,13 +264,16 @@ class DeviceColumn:
         self.system, n = system, 3 * system.nodes
         self.x, self.residual, self.direction, self.image = (filled(n, 0, np.float64) for _ in range(4))
 
-    def load(self, x: Array, load: Array) -> None:
-        """Start from x (n, 3) under a load (n, 3)."""
+    def load(self, x: Array | None, load: Array) -> None:
+        """Start from x (n, 3), None for all zero, under a load (n, 3)."""
         from fem.zooming import device_kernels as kernels
 
+        n = self.x.shape[0]
+        run(kernels.fill, n, self.x, 0.0)
         for host, here in ((x, self.x), (load, self.residual)):
-            self.image.copy_to_device(np.ascontiguousarray(host, dtype=float).reshape(-1))
-            run(kernels.by_component, self.x.shape[0], self.image, here)
+            if host is not None:
+                self.image.copy_to_device(np.ascontiguousarray(host, dtype=float).reshape(-1))
+                run(kernels.by_component, n, self.image, here)
 
     def fetch(self, x: Array) -> None:
         """Write x as it is to the processor's x (n, 3)."""
