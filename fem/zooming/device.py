@@ -62,25 +62,24 @@ def accelerator(*, unknowns: int = WORTH) -> Accelerator | None:
         return None
     if simulated:
         return Accelerator("simulator", np.inf)
-    if find_spec("numba_cuda") is not None:
+    card = _tried() if find_spec("numba_cuda") is not None else None
+    if card is None and asked:
+        raise InputError(f"{VARIABLE} asks for cuda, but no card was found, or beadwork[cuda] is not installed.")
+    return card
+
+
+def _tried() -> Accelerator | None:
+    """The card, if there is one. Errors: Declined where a first loop does not run on it."""
+    try:
         from numba import cuda
 
-        if cuda.is_available():
-            return _tried()
-    if asked:
-        raise InputError(f"{VARIABLE} asks for cuda, but no card was found, or beadwork[cuda] is not installed.")
-    return None
-
-
-def _tried() -> Accelerator:
-    """The card, if a first loop runs on it."""
-    from numba import cuda
-
-    try:
+        if not cuda.is_available():
+            return None
         filled(1, 0, np.uint8).copy_to_host()
         name, memory = cuda.get_current_device().name, cuda.current_context().get_memory_info()
     except Exception as why:  # whatever a driver, a compiler or a library that does not fit may raise
-        raise Declined(f"an accelerator was found, but runs no loops: {str(why).splitlines()[0]}") from why
+        reason = (str(why).splitlines() or [type(why).__name__])[0]
+        raise Declined(f"an accelerator was found, but runs no loops: {reason}") from why
     return Accelerator(name.decode() if isinstance(name, bytes) else str(name), float(memory[0]))
 
 
