@@ -1,8 +1,8 @@
 """Several columns in one register: what numba's own search for wide sums finds only by luck.
 
 `load`, `store`, `zeros`, `add_scaled`, `prefetch` and their like are for compiled loops. They stand for few
-instructions on whole lanes, that is on 4 or 8 neighbouring numbers of a flat array. LLVM fits the lanes to the processor at hand,
-so that they are right on every one and quick where its registers are wide.
+instructions on whole lanes, that is on 4 or 8 neighbouring numbers of a flat array. LLVM fits the lanes to the
+processor at hand, so that they are right on every one and quick where its registers are wide.
 
 numba keeps compiled loops on disk by the file they stand in: whoever changes this file also touches products.py.
 """

@@ -62,26 +62,35 @@ def accelerator(*, unknowns: int = WORTH) -> Accelerator | None:
         return None
     if simulated:
         return Accelerator("simulator", np.inf)
-    if find_spec("numba_cuda") is not None:
+    card = _tried() if find_spec("numba_cuda") is not None else None
+    if card is None and asked:
+        raise InputError(f"{VARIABLE} asks for cuda, but no card was found, or beadwork[cuda] is not installed.")
+    return card
+
+
+def _tried() -> Accelerator | None:
+    """The card, if there is one. Errors: Declined where a first loop does not run on it."""
+    try:
         from numba import cuda
 
-        if cuda.is_available():
-            return _tried()
-    if asked:
-        raise InputError(f"{VARIABLE} asks for cuda, but no card was found, or beadwork[cuda] is not installed.")
-    return None
-
-
-def _tried() -> Accelerator:
-    """The card, if a first loop runs on it."""
-    from numba import cuda
-
-    try:
+        if not cuda.is_available():
+            return None
         filled(1, 0, np.uint8).copy_to_host()
         name, memory = cuda.get_current_device().name, cuda.current_context().get_memory_info()
     except Exception as why:  # whatever a driver, a compiler or a library that does not fit may raise
-        raise Declined(f"an accelerator was found, but runs no loops: {str(why).splitlines()[0]}") from why
+        reason = (str(why).splitlines() or [type(why).__name__])[0]
+        raise Declined(f"an accelerator was found, but runs no loops: {reason}") from why
     return Accelerator(name.decode() if isinstance(name, bytes) else str(name), float(memory[0]))
+
+
+def supported(boxes: Boxes, matrix: Array, **given: Any) -> DeviceSystem:
+    """A DeviceSystem. Errors: Declined, also where another program took the memory meanwhile."""
+    try:
+        return DeviceSystem(boxes, matrix, **given)
+    except Exception as why:  # the library's own errors, which are named differently from version to version
+        if "OUT_OF_MEMORY" not in str(why).upper():
+            raise
+        raise Declined(f"{given['card'].name} ran out of memory.") from why
 
 
 class DeviceSystem:
@@ -131,6 +140,7 @@ class DeviceSystem:
         order = np.arange(len(small)).reshape(-1, 3).T.reshape(-1)
         self.direct = cuda.to_device(np.ascontiguousarray(small[np.ix_(order, order)]))
         self.sums = Sums(3 * boxes.nodes)
+        self.column = DeviceColumn(self)
 
     def _joined(self, grid: DeviceGrid, above: DeviceGrid, matrix: Array) -> Any:
         """Stiffness of the boxes below the beads, felt held corners and springs included."""
@@ -231,12 +241,14 @@ class DeviceSystem:
         Errors: NotConverged.
         """
         out, counts = np.zeros(forces.shape), []
-        column = DeviceColumn(self)
+        column = self.column
         still = None if self.still is None else self.still.copy_to_host()
         for c, load in enumerate(forces):
+            start = None
             if moved is not None and still is not None:
                 out[c, still] = moved[c]
-            column.load(out[c], load)
+                start = out[c]
+            column.load(start, load)
             counts.append(iterate(column, tolerance=tolerance))
             column.fetch(out[c])
             if progress is not None:
@@ -251,13 +263,16 @@ class DeviceColumn:
         self.system, n = system, 3 * system.nodes
         self.x, self.residual, self.direction, self.image = (filled(n, 0, np.float64) for _ in range(4))
 
-    def load(self, x: Array, load: Array) -> None:
-        """Start from x (n, 3) under a load (n, 3)."""
+    def load(self, x: Array | None, load: Array) -> None:
+        """Start from x (n, 3), None for all zero, under a load (n, 3)."""
         from fem.zooming import device_kernels as kernels
 
+        n = self.x.shape[0]
+        run(kernels.fill, n, self.x, 0.0)
         for host, here in ((x, self.x), (load, self.residual)):
-            self.image.copy_to_device(np.ascontiguousarray(host, dtype=float).reshape(-1))
-            run(kernels.by_component, self.x.shape[0], self.image, here)
+            if host is not None:
+                self.image.copy_to_device(np.ascontiguousarray(host, dtype=float).reshape(-1))
+                run(kernels.by_component, n, self.image, here)
 
     def fetch(self, x: Array) -> None:
         """Write x as it is to the processor's x (n, 3)."""

@@ -12,11 +12,14 @@ side, (144, WAYS): threads whose boxes differ in their way read the same line of
 """
 
 import math
+import warnings
 
 import numpy as np
 from numba import cuda
 
 from fem.printing.beads import WAYS
+
+warnings.filterwarnings("ignore", message=".*under-utilization due to low occupancy")  # coarse levels are small
 
 U = np.uint64
 kernel = cuda.jit(cache=True)

@@ -241,6 +241,13 @@ def dot(a, b, begin, end):  # type: ignore[no-untyped-def]
 
 
 @compiled
+def combine(a, x, b, y, out, begin, end):  # type: ignore[no-untyped-def]
+    """out = a x + b y."""
+    for i in range(begin, end):
+        out[i] = a * x[i] + b * y[i]
+
+
+@compiled
 def turn(direction, z, size, beta, begin, end):  # type: ignore[no-untyped-def]
     """direction = size z + beta direction."""
     for i in range(begin, end):

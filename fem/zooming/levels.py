@@ -116,47 +116,44 @@ class Level:
 
     def _top(self) -> float:
         """A bound of the largest eigenvalue of D^-1 A: Lanczos steps and what is left of the last one."""
-        n = len(self.residual)
-        x = np.sin(1.0 + 0.7 * np.arange(n, dtype=np.float32))
-        x[(3 * self.held[:, None] + np.arange(3)).ravel()] = 0
+        n, v, solved, image = len(self.residual), self.x, self.step, self.residual
+        # In the inner product of D, whose image w = D v stands beside each vector v = D^-1 w
+        weight, before = np.sin(1.0 + 0.7 * np.arange(n, dtype=np.float32)), np.zeros(n, dtype=np.float32)
+        weight[(3 * self.held[:, None] + np.arange(3)).ravel()] = 0
         alphas: list[float] = []
         betas = [0.0]
-        # In the inner product of D, whose image w = D v stands beside each vector v = D^-1 w
-        weight, before = x, np.zeros_like(x)
-        v = self._solved(weight)
-        size = np.sqrt(max(self._dot(v, weight), 1e-300))
-        v, weight = v / np.float32(size), weight / np.float32(size)
+        self._solve(weight, solved)
+        size = np.sqrt(max(self._dot(solved, weight), 1e-300))
+        self._combine(1 / size, solved, 0.0, solved, v)
+        self._combine(1 / size, weight, 0.0, weight, weight)
         for _ in range(min(LANCZOS_STEPS, n)):
-            self.residual[:] = 0
+            self._combine(betas[-1], before, 0.0, before, image)
             self.subtract_product(v)
-            image = -self.residual - np.float32(betas[-1]) * before
-            alpha = self._dot(v, image)
-            image -= np.float32(alpha) * weight
+            alpha = -self._dot(v, image)
+            self._combine(-1.0, image, -alpha, weight, before)
+            before, weight = weight, before
             alphas.append(alpha)
-            solved = self._solved(image)
-            beta = float(np.sqrt(max(self._dot(solved, image), 0.0)))
+            self._solve(weight, solved)
+            beta = float(np.sqrt(max(self._dot(solved, weight), 0.0)))
             betas.append(beta)
             if beta < 1e-6 * max(alpha, 1e-300):
                 break
-            before, weight, v = weight, image / np.float32(beta), solved / np.float32(beta)
+            self._combine(1 / beta, solved, 0.0, solved, v)
+            self._combine(1 / beta, weight, 0.0, weight, weight)
         return spectrum_top(alphas, betas)
 
-    def _solved(self, w: NDArray[np.float32]) -> NDArray[np.float32]:
-        """D^-1 w."""
+    def _solve(self, w: NDArray[np.float32], out: NDArray[np.float32]) -> None:
+        """out = D^-1 w."""
         from fem.zooming import kernels
 
-        out, step = np.zeros_like(w), self.step
-        shared(
-            kernels.polynomial_step,
-            self.boxes.ranges(self.boxes.nodes),
-            self.inverse,
-            w,
-            step,
-            out,
-            np.float32(0),
-            np.float32(1),
-        )
-        return out
+        rows = self.boxes.ranges(self.boxes.nodes)
+        out[:] = 0
+        shared(kernels.polynomial_step, rows, self.inverse, w, self.x, out, np.float32(0), np.float32(1))
+
+    def _combine(self, a: float, x: Any, b: float, y: Any, out: Any) -> None:
+        from fem.zooming import kernels
+
+        shared(kernels.combine, self.boxes.ranges(len(x)), np.float32(a), x, np.float32(b), y, out)
 
     def _dot(self, a: NDArray[Any], b: NDArray[Any]) -> float:
         from fem.zooming import kernels

@@ -65,14 +65,14 @@ class BeadSystem:
         self._cycle = Cycle(coarse_levels(top, filled=self.filled, way=self.way, matrix=self.tables.matrix))
 
     def _supported_on_device(self) -> bool:
-        from fem.zooming.device import Declined, DeviceSystem, accelerator
+        from fem.zooming.device import Declined, accelerator, supported
 
         self.declined = ""
         try:
             card = accelerator(unknowns=self.unknowns)
             if card is not None:
                 matrix, held = self.tables.matrix, self.held
-                self._device = DeviceSystem(self.boxes, matrix, card=card, held=held, springs=self.springs)
+                self._device = supported(self.boxes, matrix, card=card, held=held, springs=self.springs)
         except Declined as reason:
             self.declined = str(reason)
         return self._device is not None

@@ -117,6 +117,6 @@ def taken() -> float:
 
 
 if __name__ == "__main__":
-    measure(0.3, size=(27.0, 15.0, 12.0))
+    measure(0.3, size=(60.0, 30.0, 24.0))
     for given in sys.argv[1:]:
         measure(float(given))
