@@ -20,6 +20,7 @@ from fem.printing.beads import AIR, CORE, COVER, FULL, WALL, WAYS
 from fem.printing.field import Strength
 from fem.printing.plan import in_layer_rotation
 from fem.tensors import Array, stress_rotation
+from fem.zooming.boxes import FEW
 from fem.zooming.cube import SolvedBeads
 from fem.zooming.nouns import JudgedBeads
 
@@ -66,7 +67,8 @@ def layer_means(
             boxes = system.boxes.first, system.way, system.tables.stress
             for n, (field, warming) in enumerate(fields):
                 told = row, column, stress, 6 * n, 1 / grid.per_layer, warming * system.tables.warm_stress
-                kernels.add_stress(*boxes, field.reshape(-1), *told, int(start[k]), int(start[k + 1]))
+                pieces = even_ranges(len(row)) if len(row) > FEW else [(0, len(row))]
+                shared(kernels.add_stress, pieces, *boxes, field.reshape(-1), *told, int(start[k]))
         given = beads.zone[layer], beads.bead[layer], beads.way[layer], system.filled[planes[0]], stress
         rest = grid.step[:2], width, width, 2 * WAYS, out, filled
         shared(kernels.bead_means, even_ranges(ny, pieces=4 * workers()), *given, *rest)
@@ -165,8 +167,8 @@ def weakest(judged: JudgedBeads, *, width: float, within: NDArray[np.bool_] | No
     )
 
 
-def may_fail(p: Array, v: Array, strength: Strength, *, before: float) -> NDArray[np.bool_]:
-    """Which beads (n,) fail when what grows is `before` times as large: far quicker to tell than their reserve."""
-    outside = [at for name, at in exceeded(p + before * v, strength).items() if name not in ALONE]
+def may_fail(p: Array, v: Array, strength: Strength, *, before: Array) -> NDArray[np.bool_]:
+    """Which beads (n,) fail when what grows is `before` (n,) times as large: quicker to tell than their reserve."""
+    outside = [at for name, at in exceeded(p + before[:, None] * v, strength).items() if name not in ALONE]
     outside += [at for name, at in exceeded(p, strength).items() if name not in ALONE]
     return np.asarray(np.any(outside, axis=0))

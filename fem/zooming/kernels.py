@@ -273,13 +273,15 @@ def scaled(x, factor, out, begin, end):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def add_stress(first, way, table, x, row, column, out, place, gain, warm, begin, end):  # type: ignore[no-untyped-def]
-    """Add `gain` times the mean stress of boxes begin..end, less `warm` (6,), to out[row, column, place : place + 6].
+def add_stress(first, way, table, x, row, column, out, place, gain, warm, start, begin, end):  # type: ignore[no-untyped-def]
+    """Add `gain` times the mean stress of boxes, less `warm` (6,), to out[row, column, place : place + 6].
 
-    `table` (ways, 6, 24) [MPa/mm] takes a box's displacements to the stress in its bead's axes.
+    Box number start + i lies at row[i], column[i], for i from begin to end; `table` (ways, 6, 24) [MPa/mm] takes its
+    displacements to the stress in its bead's axes.
     """
     given = np.empty(24)
-    for v in range(begin, end):
+    for i in range(begin, end):
+        v = start + i
         for c in range(4):
             n = 3 * np.int64(first[v, c])
             for d in range(6):
@@ -288,7 +290,7 @@ def add_stress(first, way, table, x, row, column, out, place, gain, warm, begin,
             total = -warm[s]
             for j in range(24):
                 total += table[way[v], s, j] * given[j]
-            out[row[v - begin], column[v - begin], place + s] += gain * total
+            out[row[i], column[i], place + s] += gain * total
 
 
 @compiled

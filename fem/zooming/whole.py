@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fem.errors import TooLargeError
-from fem.judging.strength import PRINTED_MODES, phase_reserve
+from fem.judging.least import safe_size
+from fem.judging.strength import PhaseReserve, phase_reserve
 from fem.loading.case import LoadCase
 from fem.loading.loads import wrench_traction
 from fem.loading.traction import dense_forces
 from fem.memory import available_memory
 from fem.part.faces import FaceGroup
 from fem.part.quadrature import volume
+from fem.part.tetmesh import Index
 from fem.printing.beads import Grid
+from fem.printing.field import Phase
 from fem.printing.filling import layer_grid
 from fem.tensors import Array
 from fem.zooming.cube import BodyOfBeads, SolvedBeads, solve_beads
@@ -110,6 +113,7 @@ def solve_whole(
 ) -> WholeBody:
     """Solve and judge every bead of a body in all cases. Errors: NotConverged, NoTrustworthyAnswer."""
     say = progress or (lambda _share: None)
+    say(0.0)
     cases: dict[str, WholeCase] = {}
     unknowns, iterations, device = 0, 0, ""
     for part in parts:
@@ -126,9 +130,9 @@ def solve_whole(
         unknowns, iterations = solved.system.unknowns, max(iterations, solved.iterations)
         device = solved.system.solved_on
         motions = {name: _unit_forces(solved, group) for name, group in watched.items()}
-        for number, (name, case) in enumerate(part.cases.items()):
-            cases[name] = _judged(solved, case, motions)
-            say(0.8 + 0.2 * (number + 1) / len(part.cases))
+        weak = _weak(solved, part.cases, lambda share: say(0.8 + 0.15 * share))
+        cases |= {name: _judged(solved, case, weak[name], motions) for name, case in part.cases.items()}
+        say(1.0)
     return WholeBody(body, grid.step, unknowns, iterations, cases, device)
 
 
@@ -152,93 +156,97 @@ def _unit_forces(solved: SolvedBeads, group: FaceGroup) -> Array:
     return np.array(out)
 
 
-def _judged(solved: SolvedBeads, case: LoadCase, motions: Mapping[str, Array]) -> WholeCase:
+def _judged(solved: SolvedBeads, case: LoadCase, weak: _Weak, motions: Mapping[str, Array]) -> WholeCase:
     body, system = solved.body, solved.system
     whole, warming = solved.combined(case, tuple(case.factors))
     energy = system.strain_energy(whole, warming)
     faces = {name: np.einsum("kni,ni->k", forces, whole) for name, forces in motions.items() if len(forces)}
     most = float(np.sqrt(np.einsum("ni,ni->n", whole, whole).max(initial=0.0)))
-    del whole
-    places, by_zone, area = _weak_places(solved, case)
-    beyond = int(np.ceil(area / body.plan.bead_width**2 - 1e-9))
-    return WholeCase(places, by_zone, beyond, energy, most, faces)
+    beyond = int(np.ceil(weak.area / body.plan.bead_width**2 - 1e-9))
+    by_zone = {name: weak.least.get(number) for number, name in ZONES.items()}
+    return WholeCase(weak.places(), by_zone, beyond, energy, most, faces)
 
 
-@dataclass
-class _Tiles:
-    """The weakest bead of each tile of a layer's room: reserve, zone, mode, place."""
+def _weak(solved: SolvedBeads, cases: Mapping[str, LoadCase], progress: Progress) -> dict[str, _Weak]:
+    """What is weak in each case, by one pass over the layers: mean stress is linear in the loads."""
+    names, grid = list(solved.units), solved.beads.grid
+    fields = tuple((solved.units[k], solved.warming[k]) for k in names)
+    out = {name: _Weak(solved) for name in cases}
+    for layer, mean, filled in layer_means(solved, fields):
+        row, column = np.nonzero(filled >= PIECE)
+        if len(row):
+            stress = mean[row, column].reshape(len(row), len(names), 6)
+            for name, case in cases.items():
+                v, p = (_combined(stress, names, case, some) for some in (case.growing, case.permanent))
+                out[name].take(layer, row, column, p, v)
+        progress((layer + 1) / grid.layers)
+    return out
 
-    found: dict[tuple[int, int, int], WeakPlace] = field(default_factory=dict)
 
-    def take(self, at: Array, reserve: float, zone: str, mode: str) -> None:
-        key = tuple(int(v) for v in np.floor(at / TILE))
-        before = self.found.get(key)  # type: ignore[arg-type]
-        if before is None or reserve < before.reserve:
-            self.found[key] = WeakPlace(at, reserve, zone, mode)  # type: ignore[index]
+def _combined(stress: NDArray[np.float32], names: list[str], case: LoadCase, some: Sequence[str]) -> Array:
+    """Stress (n, 6) [MPa] of some of a case's loads, from that (n, k, 6) of all at unit factor."""
+    factors = np.array([case.factors.get(k, 0.0) if k in some else 0.0 for k in names], dtype=np.float32)
+    return np.einsum("k,nka->na", factors, stress).astype(float)
+
+
+class _Weak:
+    """The weak beads of a case, layer by layer: the `least` reserve by zone, the `area` [mm^2] of beads beyond their
+    strength, and the weakest bead of each tile of the part's room.
+    """
+
+    def __init__(self, solved: SolvedBeads) -> None:
+        self.solved, self.strength = solved, solved.body.strength
+        self.least: dict[int, float] = {}
+        self.area = 0.0
+        self.found: dict[tuple[int, ...], WeakPlace] = {}
+        self.safe = safe_size(Phase("", "", np.eye(6), np.zeros(6), self.strength))
+
+    def take(self, layer: int, row: Index, column: Index, p: Array, v: Array) -> None:
+        """Take in a layer's beads (n,) with their permanent and growing stress (n, 6) [MPa] in their own axes."""
+        zone = self.solved.beads.zone[layer, row, column]
+        bound = np.full(256, np.inf)
+        worst = min(self.least.values(), default=np.inf)
+        for z, least in self.least.items():
+            bound[z] = max(1.0, WORTH * worst, least)
+        before = bound[zone]
+        some = np.arange(len(zone))
+        if np.isfinite(before).all():
+            size = np.sqrt(np.einsum("na,na->n", p, p)) + before * np.sqrt(np.einsum("na,na->n", v, v))
+            some = np.flatnonzero(size >= self.safe)
+            some = some[may_fail(p[some], v[some], self.strength, before=before[some])]
+        if not len(some):
+            return
+        found = phase_reserve(p[some], v[some], self.strength)
+        row, column, zone = row[some], column[some], zone[some]
+        grid = self.solved.beads.grid
+        share = self.solved.beads.share[layer, row, column] / 255.0
+        self.area += float(share[found.reserve < 1].sum() * grid.step[0] * grid.step[1])
+        for z in np.unique(zone):
+            self.least[int(z)] = min(self.least.get(int(z), np.inf), float(found.reserve[zone == z].min()))
+        self._note(layer, row, column, zone, found)
+
+    def _note(self, layer: int, row: Index, column: Index, zone: NDArray[np.uint8], found: PhaseReserve) -> None:
+        """Keep the weakest bead of each tile of a layer."""
+        weak = np.flatnonzero(found.reserve <= WORTH * min(self.least.values()))
+        if not len(weak):
+            return
+        grid = self.solved.beads.grid
+        side = np.maximum(np.round(TILE / grid.step[:2]), 1).astype(int)
+        tile = (row[weak] // side[1]) * (grid.count[0] // side[0] + 1) + column[weak] // side[0]
+        order = np.lexsort((found.reserve[weak], tile))
+        for k in weak[order[np.flatnonzero(np.diff(tile[order], prepend=-1))]]:
+            middle = np.array([column[k] + 0.5, row[k] + 0.5, (layer + 0.5) * grid.per_layer]) * grid.step
+            at = (grid.origin + middle) @ self.solved.body.axes
+            key = tuple(np.floor(at / TILE).astype(int).tolist())
+            reserve, mode = float(found.reserve[k]), found.modes[int(found.mode[k])]
+            if key not in self.found or reserve < self.found[key].reserve:
+                self.found[key] = WeakPlace(at, reserve, ZONES[int(zone[k])], mode)
 
     def places(self) -> tuple[WeakPlace, ...]:
-        """Worst first; of places nearer than a tile the worst."""
+        """Those worth a line, worst first; of places nearer than two tiles the worst."""
         out: list[WeakPlace] = []
+        limit = WORTH * min(self.least.values(), default=np.inf)
         for place in sorted(self.found.values(), key=lambda p: p.reserve):
-            if all(np.linalg.norm(place.at - other.at) >= 2 * TILE for other in out):
+            if place.reserve <= limit and all(np.linalg.norm(place.at - o.at) >= 2 * TILE for o in out):
                 out.append(place)
         return tuple(out)
-
-
-def _weak_places(solved: SolvedBeads, case: LoadCase) -> tuple[tuple[WeakPlace, ...], dict[str, float | None], float]:
-    """Weak places of a case, the minimum in each zone, and the area [mm^2] of beads beyond their strength."""
-    beads, body, grid = solved.beads, solved.body, solved.beads.grid
-    fields = solved.combined(case, case.growing), solved.combined(case, case.permanent)
-    stays = bool(case.permanent)
-    least: dict[int, float] = {}
-    tiles, area = _Tiles(), 0.0
-    for layer, mean, filled in layer_means(solved, fields if stays else fields[:1]):
-        row, column = np.nonzero(filled >= PIECE)
-        if not len(row):
-            continue
-        own, zone = mean[row, column].astype(float), beads.zone[layer, row, column]
-        v, p = own[:, :6], own[:, 6:] if stays else np.zeros((len(own), 6))
-        present = np.unique(zone)
-        enough = max(
-            [1.0, WORTH * min(least.values(), default=np.inf), *(least.get(int(z), np.inf) for z in present)]
-        )
-        some = np.ones(len(v), dtype=bool)
-        if np.isfinite(enough):
-            some = may_fail(p, v, body.strength, before=enough)
-        found = phase_reserve(p[some], v[some], body.strength)
-        row, column, zone = row[some], column[some], zone[some]
-        share = beads.share[layer, row, column] / 255.0
-        area += float(share[found.reserve < 1].sum() * grid.step[0] * grid.step[1])
-        for z in np.unique(zone):
-            least[int(z)] = min(least.get(int(z), np.inf), float(found.reserve[zone == z].min()))
-        _note(tiles, solved, layer, row, column, zone, found.reserve, found.mode, limit=WORTH * min(least.values()))
-    by_zone = {name: least.get(number) for number, name in ZONES.items()}
-    limit = WORTH * min((r for r in least.values()), default=np.inf)
-    return tuple(p for p in tiles.places() if p.reserve <= limit), by_zone, area
-
-
-def _note(
-    tiles: _Tiles,
-    solved: SolvedBeads,
-    layer: int,
-    row: NDArray[np.intp],
-    column: NDArray[np.intp],
-    zone: NDArray[np.uint8],
-    reserve: Array,
-    mode: NDArray[np.intp],
-    *,
-    limit: float,
-) -> None:
-    """Keep the weakest bead of each tile of a layer."""
-    weak = np.flatnonzero(reserve <= limit)
-    if not len(weak):
-        return
-    grid = solved.beads.grid
-    side = np.maximum(np.round(TILE / grid.step[:2]), 1).astype(int)
-    tile = (row[weak] // side[1]) * (grid.count[0] // side[0] + 1) + column[weak] // side[0]
-    order = np.lexsort((reserve[weak], tile))
-    first = order[np.flatnonzero(np.diff(tile[order], prepend=-1))]
-    for k in weak[first]:
-        middle = np.array([column[k] + 0.5, row[k] + 0.5, (layer + 0.5) * grid.per_layer]) * grid.step
-        at = (grid.origin + middle) @ solved.body.axes
-        tiles.take(at, float(reserve[k]), ZONES[int(zone[k])], PRINTED_MODES[int(mode[k])])

@@ -165,7 +165,7 @@ def test_a_place_that_makes_no_sense_is_refused(folder: Path, given: dict[str, A
 def test_a_whole_part_that_would_not_fit_is_refused(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     from fem.zooming import whole
 
-    monkeypatch.setattr(whole, "available_memory", lambda: 2e7)
+    monkeypatch.setattr(whole, "available_memory", lambda: 2e6)
     with pytest.raises(TooLargeError) as told:
         solved(folder, {"judge.whole": True, "judge.zoom": 0}, "large")
     assert "million unknowns" in str(told.value) and "GB" in str(told.value)
