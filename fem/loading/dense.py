@@ -82,6 +82,14 @@ def dense_samples(
     return Dense(together(parts), np.concatenate(owners), piece_samples(mesh, inner))
 
 
+def touches(mesh: TetMesh, triangles: Index, box: Box) -> bool:
+    """Whether any of the boundary triangles (j,) may reach into a box."""
+    six = mesh.nodes[mesh.triangles[triangles]] @ box.axes.T
+    low, high = six.min(axis=1), six.max(axis=1)
+    more = (high - low).max(axis=1, keepdims=True) / 4  # a curved side bulges beyond its nodes
+    return bool(((high + more >= box.low) & (low - more < box.high)).all(axis=1).any())
+
+
 def _touching(mesh: TetMesh, pieces: Pieces, box: Box | None) -> Pieces:
     if box is None or not len(pieces.cell):
         return pieces

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fem.loading.dense import Box, dense_samples, same_resultants
+from fem.loading.dense import Box, dense_samples, same_resultants, touches
 from fem.loading.sampling import Linear, Samples, Side, nodal_forces, sample
 from fem.part.tetmesh import Index, TetMesh
 from fem.tensors import Array
@@ -78,6 +78,8 @@ def dense_forces(
 
 
 def _dense(mesh: TetMesh, traction: Traction, spacing: float, box: Box | None, body: str | None) -> PointForces:
+    if box is not None and not touches(mesh, traction.triangles, box):
+        return PointForces(np.zeros((0, 3)), np.zeros((0, 3)))
     fine = None if traction.side is None else min(spacing, traction.fine or spacing)
     corrected = _followed(mesh, traction, fine)
     dense = dense_samples(

@@ -23,6 +23,7 @@ from fem.printing.filling import fill_grid
 from fem.printing.plan import PrintPlan, print_axes
 from fem.printing.zones import Outline
 from fem.tensors import Array
+from fem.zooming.gradients import TOLERANCE
 from fem.zooming.hang import Boxes, cut_sides, forces_onto_nodes, springs_onto_nodes
 from fem.zooming.levels import Springs
 from fem.zooming.system import NOBODY, BeadSystem
@@ -120,6 +121,7 @@ def solve_beads(
     supported: Supported,
     displacement: Mapping[str, Array] | None,
     phase: tuple[float, float, float] = (0.0, 0.0, 0.0),
+    tolerance: float = TOLERANCE,
     progress: Callable[[float], None] | None = None,
 ) -> SolvedBeads:
     """Fill a grid with the body's beads and solve them under each of the `loads` at unit factor.
@@ -143,7 +145,8 @@ def solve_beads(
     kept = np.float32 if displacement is None else np.float64
     for number, (name, load) in enumerate(loads.items()):
         force = _forces(hung, body, system, load, warming[name])[None]
-        found = system.solve(force, moved=None if hung.moved is None else hung.moved[number : number + 1])
+        moved = None if hung.moved is None else hung.moved[number : number + 1]
+        found = system.solve(force, moved=moved, tolerance=tolerance)
         units[name], most = found.displacement[0].astype(kept), max(most, *found.iterations)
         if progress is not None:
             progress((number + 1) / len(loads))

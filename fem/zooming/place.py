@@ -22,6 +22,7 @@ from fem.printing.filling import layer_grid
 from fem.printing.plan import in_layer_rotation
 from fem.tensors import Array, stress_rotation
 from fem.zooming.cube import BodyOfBeads, SolvedBeads, Supported, solve_beads
+from fem.zooming.gradients import TOLERANCE
 from fem.zooming.judge import Weakest, judge_case, weakest
 from fem.zooming.nouns import JudgedBeads
 
@@ -36,6 +37,8 @@ PHASES = ((0.5, 0.25, 0.0), (0.25, 0.5, 0.5))
 """Other places of the infill's lattice that are tried, in shares of its period."""
 FEWEST_BEADS, MOST_BEADS = 26, 40
 """A cube is four cells of the infill wide, but within so many beads."""
+ROUGH = 1e-4
+"""Residual at which what is only compared is no longer solved on; it moves a reserve by less than a thousandth."""
 
 
 @dataclass(frozen=True)
@@ -212,7 +215,7 @@ def _looks(
     """The least reserve of each case within the inner halves of cubes of the sizes `within`, the largest first."""
     out: tuple[dict[str, float], ...] = tuple({} for _ in within)
     for part in parts:
-        solved = _cube(body, at, size, voxels, part, phase=phase)
+        solved = _cube(body, at, size, voxels, part, phase=phase, tolerance=ROUGH)
         inner = [_inner(body, solved.beads.grid, at, each / 2) for each in within]
         for name, case in part.cases.items():
             judged = judge_case(solved, case, strength=body.strength, inner=inner[0], rest=False)
@@ -231,13 +234,22 @@ def _cube(
     part: SolvedPart,
     *,
     phase: tuple[float, float, float] = (0.0, 0.0, 0.0),
+    tolerance: float = TOLERANCE,
 ) -> SolvedBeads:
     middle = body.axes @ at
     low, high = middle - size / 2, middle + size / 2
     grid = layer_grid(body.outline, low=low, high=high, step=voxels.step, per_layer=voxels.per_layer)
     used = sorted({k for case in part.cases.values() for k in case.factors})
     loads = {k: load for case in part.cases.values() for k, load in case.loads.items() if k in used}
-    return solve_beads(body, grid, loads=loads, supported=part.supported, displacement=part.displacement, phase=phase)
+    return solve_beads(
+        body,
+        grid,
+        loads=loads,
+        supported=part.supported,
+        displacement=part.displacement,
+        phase=phase,
+        tolerance=tolerance,
+    )
 
 
 def _inner(body: BodyOfBeads, grid: Grid, at: Array, size: float) -> NDArray[np.bool_]:

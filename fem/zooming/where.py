@@ -81,13 +81,17 @@ class Locator:
             kernels.sort_into_boxes(corner, self.origin, self.side, self.count, start, inside)
             return start, inside
 
+        self._extents: dict[bytes, Array] = {}
         self._tets = sorted_into_boxes(np.stack([self.low, self.high, self.low], axis=1))
         self._skin = sorted_into_boxes(self.skin)
 
     def extent(self, axes: Array) -> Array:
         """Lowest and highest corner (2, 3) [mm] of the body along the rows of `axes` (3, 3)."""
-        place = self.skin.reshape(-1, 3) @ axes.T
-        return np.array([place.min(axis=0), place.max(axis=0)])
+        key = np.asarray(axes, dtype=float).tobytes()
+        if key not in self._extents:
+            place = self.skin.reshape(-1, 3) @ axes.T
+            self._extents[key] = np.array([place.min(axis=0), place.max(axis=0)])
+        return self._extents[key]
 
     def find(self, points: Array) -> Places:
         """Where points (q, 3) [mm] in part axes lie; outside the body, where the nearest place on its surface is.
