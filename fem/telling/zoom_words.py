@@ -93,7 +93,7 @@ def leaders_line(comparison: Comparison) -> str:
         )
     if sure:
         out.append(
-            f"{'; '.join(sure)}: no place has to be solved {BEADS}, the {HOMOGENISED} reserve factor is to be trusted."
+            f"{'; '.join(sure)}: no place needs its beads solved, the {HOMOGENISED} reserve factor is to be trusted."
         )
     return " ".join(out)
 

@@ -129,7 +129,7 @@ def test_buckling_is_met_at_the_reserve_and_not_before():
 
 
 def every_phase(mesh, printed, permanent, growing):
-    """Minimum reserve, every criterion's least and every zone's, when each phase is judged exactly wherever its zone is judged.
+    """Minimum reserve, every criterion's least and every zone's, when each phase is judged wherever its zone is.
 
     Also the pairs of zone and label, modes and stresses that come to this least at each node.
     """
