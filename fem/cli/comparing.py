@@ -1,4 +1,4 @@
-"""`beadwork compare`."""
+"""`beadwork compare`: variants ranked by the homogenised answer, the leaders bead by bead, one to print."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from fem.cli.console import progress, ruled, screen, tell_cautions
 from fem.cli.guard import stopped
+from fem.cli.judging import add_zoom, changes_of
 from fem.cli.studies import CAUTION
 from fem.digits import number, reserve_text
 
@@ -26,6 +27,10 @@ def add_to(sub: Any) -> None:
         "--resume", action="store_true", help="resume an interrupted run, and report how much of it was finished"
     )
     command.add_argument("--yes", action="store_true", help="compute more than 500 variants without confirmation")
+    add_zoom(
+        command,
+        "solve the N worst places of each case of the leaders bead by bead; 0 for none (default: where needed)",
+    )
     command.add_argument("--cluster", metavar="ADDRESS", help='work on a Dask cluster: its address, or "local"')
     command.add_argument(
         "--strict", action="store_true", help="exit with status 3 when no variant meets all requirements"
@@ -45,6 +50,7 @@ def compare(options: argparse.Namespace) -> int:
                 resume=options.resume,
                 yes=options.yes,
                 cluster=options.cluster,
+                changes=changes_of(options),
                 progress=say,
             )
     except KeyboardInterrupt as stop:
@@ -69,15 +75,15 @@ def _any_meets(comparison: Comparison) -> bool:
 
 def _print_comparison(console: Any, comparison: Comparison) -> None:
     from fem.telling.words import money
-    from fem.telling.zoom_words import is_beads
+    from fem.telling.zoom_words import leaders_line
 
     cost = f"cost [{money(comparison.currency)}]"
     heads = ["variant", "mass [g]", "time [h]", cost, "minimum reserve factor", "deflection [mm]"]
     rows = [_row(v, comparison) for v in comparison.variants]
     tell_cautions(console, (c for c in comparison.decisive if c.text != comparison.reason))
     console.print(ruled(comparison.title, [*heads, "requirements missed"], rows))
-    if any(is_beads(v) for v in comparison.variants):
-        console.print("Reserve factors without that remark were not calculated bead by bead.")
+    if comparison.printed:
+        console.print(leaders_line(comparison), soft_wrap=True)
     if any(v.singular for v in comparison.variants):
         console.print("* singular: the value does not converge with mesh refinement.")
     console.print(comparison.reason, soft_wrap=True)

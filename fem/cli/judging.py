@@ -13,14 +13,11 @@ def add_options(parser: Any) -> None:
     parser.add_argument("--voxel", help='edge in the layer of the boxes that beads are made of, such as "0.225 mm"')
 
 
-def add_zoom(parser: Any) -> None:
-    """`--zoom` alone."""
-    parser.add_argument(
-        "--zoom",
-        type=int,
-        metavar="N",
-        help="solve the N worst places of each case bead by bead; 0 for none (default: where needed)",
-    )
+def add_zoom(
+    parser: Any, told: str = "solve the N worst places of each case bead by bead; 0 for none (default: where needed)"
+) -> None:
+    """`--zoom` alone, with what its help says."""
+    parser.add_argument("--zoom", type=int, metavar="N", help=told)
 
 
 def changes_of(options: argparse.Namespace) -> dict[str, Any]:

@@ -54,7 +54,9 @@ class Comparison:
     variant's), "reserve", "cost", as far as both have the number; empty when there is no reference part.
     `best` is the variant to print, or None; `reason` one sentence that says why. `cautions` are those that all share;
     `decisive` has each kind that can turn the verdict once. `base` holds what the study itself has at the paths that
-    its variants change; `fingerprint` stands for all that the comparison was made from.
+    its variants change; `fingerprint` stands for all that the comparison was made from. `leaders` names the variants
+    that were solved bead by bead, in the order in which they were; steps compare homogenised reserve factors, which
+    all variants have.
     """
 
     title: str
@@ -74,6 +76,7 @@ class Comparison:
     currency: str = ""
     fingerprint: str = ""
     decisive: tuple[Caution, ...] = ()
+    leaders: tuple[str, ...] = ()
 
     def setting(self, variant: VariantNumbers, path: str) -> str:
         """What stands at a path in a variant: what it changed, else the study's own value; "" where neither applies.
@@ -194,7 +197,8 @@ def leading_number(text: str) -> float | None:
 
 def _step(key: str, low: VariantNumbers, high: VariantNumbers) -> Step:
     mass = (high.mass_g or 0.0) - (low.mass_g or 0.0)
-    time, cost, reserve = (_difference(getattr(low, k), getattr(high, k)) for k in ("time_h", "cost", "reserve"))
+    time, cost = (_difference(getattr(low, k), getattr(high, k)) for k in ("time_h", "cost"))
+    reserve = _difference(low.homogenised_reserve, high.homogenised_reserve)
     bend = (high.deflection_mm or 0.0) - (low.deflection_mm or 0.0)
     stiffness = None
     if low.deflection_mm and high.deflection_mm:
@@ -235,7 +239,10 @@ def _per(gain: float | None, spent: float | None, whole: float | None) -> float 
 
 
 def ratios_of(variants: Sequence[VariantNumbers]) -> dict[str, dict[str, float]]:
-    """Mass, stiffness, reserve and cost of each answered variant over those of the reference part."""
+    """Mass, stiffness, reserve and cost of each answered variant over those of the reference part.
+
+    Where that is printed too, both reserve factors are the homogenised ones.
+    """
     reference = next((v for v in variants if v.reference and v.answered), None)
     if reference is None:
         return {}
@@ -245,7 +252,11 @@ def ratios_of(variants: Sequence[VariantNumbers]) -> dict[str, dict[str, float]]
             pairs = {
                 "mass": (v.mass_g, reference.mass_g),
                 "stiffness": (v.stiffness, reference.stiffness),
-                "reserve": (v.reserve, reference.reserve),
+                "reserve": (
+                    (v.homogenised_reserve, reference.homogenised_reserve)
+                    if reference.printed
+                    else (v.reserve, reference.reserve)
+                ),
                 "cost": (v.cost, reference.cost),
             }
             out[v.name] = {

@@ -22,9 +22,11 @@ def candidates_of(variants: Sequence[VariantNumbers]) -> tuple[VariantNumbers, .
 
 
 def without_mesh(variants: Sequence[VariantNumbers], base: Mapping[str, str]) -> tuple[VariantNumbers, ...]:
-    """Of variants that differ in their mesh alone, the one of the lowest reserve factor stands for all."""
+    """Of variants that differ in their mesh alone, the one of the lowest reserve factor stands for all; of those
+    whose beads were asked, where any were.
+    """
     groups = same_but_for_mesh([v.settings for v in variants], base)
-    return tuple(min((variants[i] for i in group), key=_reserve) for group in groups)
+    return tuple(min((variants[i] for i in group), key=lambda v: (v.zoomed is None, _reserve(v))) for group in groups)
 
 
 def _reserve(v: VariantNumbers) -> float:
@@ -134,9 +136,9 @@ def choose(
     price = "" if best.time_h is None else f", print time {best.time_h:.3g} h"
     return best.name, (
         f"{'Print' if printed else 'Take'} {best.name}: it is {among} that {'meet' if several else 'meets'} {asked}"
-        f"{tie}, with {best.mass_g or 0.0:.4g} g{price}, a minimum reserve factor of {_text(best.reserve)} "
-        f"({required_reserve:g} {'required' if reserve_asked else 'taken as target'}) and a maximum deflection of "
-        f"{best.deflection_mm or 0.0:.3g} mm."
+        f"{tie}, with {best.mass_g or 0.0:.4g} g{price}, a minimum reserve factor of {_text(best.reserve)}"
+        f"{_kind(best)} ({required_reserve:g} {'required' if reserve_asked else 'taken as target'}) and a maximum "
+        f"deflection of {best.deflection_mm or 0.0:.3g} mm."
     )
 
 
@@ -149,6 +151,13 @@ def _apart(variants: Sequence[VariantNumbers], *, printed: bool) -> str:
 def _gap(v: VariantNumbers, wanted: float) -> float:
     """By what share a variant misses what is asked for, a reserve factor of `wanted` among it."""
     return max(v.shortfall, 0.0 if v.reserve is None or v.reserve >= wanted else 1 - v.reserve / wanted)
+
+
+def _kind(v: VariantNumbers) -> str:
+    """Says that a reserve factor is that of the beads, and what the homogenised answer says."""
+    if v.decided_by == "homogenised":
+        return ""
+    return f" bead by bead, {_text(v.homogenised)} homogenised" if v.homogenised is not None else " bead by bead"
 
 
 def _text(value: float | None) -> str:

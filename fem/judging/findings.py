@@ -126,7 +126,8 @@ class Reserve:
     `minimum` and what belongs to it are the decided ones: where beads were solved at a place, their number counts in
     place of the homogenised one. `least` says the same number, `homogenised` the minimum of the homogenised answer,
     in `homogenised_zone`; `decided_by` is "homogenised", "zoom" or "whole", and `band` (low, high) how far the
-    decided number may lie off where beads were solved. `criteria` are the homogenised answer's.
+    decided number may lie off where beads were solved. `criteria` and `by_zone`, the minimum in each zone (null where
+    nothing grows towards failure), are the homogenised answer's.
     """
 
     minimum: float
@@ -144,6 +145,7 @@ class Reserve:
     homogenised_zone: str = ""
     decided_by: str = "homogenised"
     band: Vector = ()
+    by_zone: dict[str, float | None] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

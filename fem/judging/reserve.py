@@ -25,7 +25,7 @@ T = TypeVar("T")
 class ReserveField:
     """At each node: `reserve` (n,), `mode` (n,) into `modes`, `phase` (n,) into `phases` (zone, label),
     `print_stress` (n, 6) [MPa] of the whole case in the axes of the beads that come nearest to failure;
-    `criteria` the minimum reserve factor of each body by each criterion on its own.
+    `criteria` the minimum reserve factor of each body by each criterion on its own, `by_zone` that of each zone.
     """
 
     reserve: Array
@@ -35,6 +35,7 @@ class ReserveField:
     phases: tuple[tuple[str, str], ...]
     print_stress: Array
     criteria: dict[str, dict[str, float | None]]
+    by_zone: dict[str, float]
 
 
 def judge_reserve(
@@ -62,8 +63,11 @@ def judge_reserve(
             show = None if whole is None else whole.zones[number].ways[k]
             _judge_zone(out, material, here, None if stay is None else stay[k], show, criteria.setdefault(body, {}))
     counted = {body: {k: None if v is None else start + v for k, v in own.items()} for body, own in criteria.items()}
+    by_zone = {zone: start + value for zone, value in out.by_zone.items()}
     reserve = start + out.reserve
-    return ReserveField(reserve, out.mode, tuple(out.modes), out.phase, tuple(out.phases), out.stress, counted)
+    return ReserveField(
+        reserve, out.mode, tuple(out.modes), out.phase, tuple(out.phases), out.stress, counted, by_zone
+    )
 
 
 def _judge_zone(
@@ -106,6 +110,7 @@ class _Least:
         self.judged = np.zeros(n, dtype=bool)
         self.modes: list[str] = []
         self.phases: list[tuple[str, str]] = []
+        self.by_zone: dict[str, float] = {}
 
     def lower(
         self, nodes: Index, p: Array, v: Array, shown: Array, phase: Phase, least: dict[str, float | None]
@@ -113,10 +118,12 @@ class _Least:
         """Take in one phase at `nodes` (j,) under permanent p (j, 6), growing v (j, 6) and the `shown` (j, 6) stress
         [MPa] in bead axes."""
         worth = self._worth(nodes, p, v, phase, least)
+        before = self.by_zone.setdefault(phase.zone, np.inf)
         nodes, p, v, shown = nodes[worth], p[worth], v[worth], shown[worth]
         if len(nodes) == 0:
             return
         found = phase_reserve(p, v, phase.strength)
+        self.by_zone[phase.zone] = min(before, float(found.reserve.min()))
         place = _place(self.phases, (phase.zone, phase.label))
         lookup = np.array([_place(self.modes, name) for name in found.modes], dtype=np.int32)
         # Where nothing grows (infinite) the first phase's stress is still worth showing
@@ -131,13 +138,18 @@ class _Least:
     def _worth(
         self, nodes: Index, p: Array, v: Array, phase: Phase, least: dict[str, float | None]
     ) -> NDArray[np.bool_]:
-        """Where (j,) this phase may lower a node's reserve, or a criterion's least of the whole body."""
+        """Where (j,) this phase may lower a node's reserve, its zone's least, or a criterion's of the whole body."""
         before = self.reserve[nodes]
         outside = exceeded(p, phase.strength)
         worth = ~np.isfinite(before) | ~self.judged[nodes]
+        in_zone = self.by_zone.get(phase.zone, np.inf)
+        if not np.isfinite(in_zone):
+            worth[:] = True
+            return worth
+        at_zone = exceeded(p + in_zone * v, phase.strength)
         at_node = exceeded(p + np.where(np.isfinite(before), before, 0.0)[:, None] * v, phase.strength)
         for name, at_start in outside.items():
-            worth |= at_node[name] | (at_start & (before > 0))
+            worth |= at_node[name] | at_zone[name] | (at_start & ((before > 0) | (in_zone > 0)))
             value = least.get(name)
             if value is None or not np.isfinite(value):
                 worth[:] = True

@@ -14,9 +14,11 @@ class VariantNumbers:
     `cost` (in the user's own money) are of its printed bodies together. `deflection_mm` and, by watched face,
     `displacement_mm` and `rotation_deg` are the largest over the cases; `reserve` is the minimum, in `reserve_case`,
     by `mode` in the `zone` at `at_mm`, `reserve_away` the minimum away from singularities (`singular`: the
-    minimum is at one); `decided_by` whether it is "homogenised" or the beads' ("zoom", "whole"). `missed` says which
-    requirements are not met, in words with numbers;
-    `shortfall` is the largest share by which one is missed (0: none is). `decisive` is the first sentence of each
+    minimum is at one); `decided_by` whether it is "homogenised" or the beads' ("zoom", "whole"), `homogenised` what
+    the homogenised answer says (None: `reserve` is that), `zoomed` at how many places the beads were asked (None: at
+    none, since nobody asked). `missed` says which requirements are not met, in words with numbers; `shortfall` is the
+    largest share by which one is missed (0: none is), `other_shortfall` that among all but the reserve factor.
+    `decisive` is the first sentence of each
     kind of caution that can turn the verdict. `findings_file` is relative to the comparison's folder.
     """
 
@@ -41,8 +43,11 @@ class VariantNumbers:
     at_mm: tuple[float, ...] = ()
     singular: bool = False
     decided_by: str = "homogenised"
+    homogenised: float | None = None
+    zoomed: int | None = None
     missed: tuple[str, ...] = ()
     shortfall: float = 0.0
+    other_shortfall: float = 0.0
     cautions: tuple[str, ...] = ()
     decisive: dict[str, str] = field(default_factory=dict)
     findings_file: str = ""
@@ -51,6 +56,11 @@ class VariantNumbers:
     def answered(self) -> bool:
         """Whether the variant was computed."""
         return not self.error
+
+    @property
+    def homogenised_reserve(self) -> float | None:
+        """The minimum reserve factor of the homogenised answer: the one that variants can be compared by."""
+        return self.reserve if self.homogenised is None else self.homogenised
 
     @property
     def stiffness(self) -> float | None:

@@ -17,7 +17,8 @@ class ZoomFindings:
     each zone there. `homogenised` is the least that the homogenised answer says of the same room, in
     `homogenised_zone`. `beads_beyond` counts the beads that lie beyond their strength at the full load. `change` is
     the relative change of `least` when the cube last grew, `settled` whether that is small. `face` is the nearest
-    named face, `face_distance_mm` how far it is; `picture` the file of its picture.
+    named face, `face_distance_mm` how far it is; `picture` the file of its picture, drawn in the case in which the
+    place bears least ("": it was not drawn).
     """
 
     body: str

@@ -244,6 +244,7 @@ def _least(mesh: TetMesh, field: ReserveField, singular: SingularPlaces, near: N
         singular=bool(singular.at[node]) and limited,
         nonsingular_minimum=float(real.min()) if len(real) else float("inf"),
         criteria=criteria,
+        by_zone={zone: value if np.isfinite(value) else None for zone, value in sorted(field.by_zone.items())},
     )
 
 

@@ -40,6 +40,20 @@ def changed(study: Study, values: Mapping[str, Any], *, where: str, variant: str
     return study_of(tree, file=study.path, text=study.text, variant=variant, changes=told)
 
 
+def homogenised(study: Study) -> Study:
+    """The study without anything solved bead by bead, whatever its [judge] says."""
+    return study.with_({"judge": {"zoom": 0}})
+
+
+def zoomed_as(variant: Study, study: Study) -> Study:
+    """A variant whose worst places are solved bead by bead as the [judge] of `study` asks; not the whole of it.
+
+    Errors: InputError for boxes that do not suit its beads.
+    """
+    judge = {key: value for key, value in study.tree.get("judge", {}).items() if key != "whole"}
+    return changed(variant, {"judge": judge}, where=str(variant.path), variant=variant.variant)
+
+
 def checked_path(study: Study, path: str, *, where: str) -> tuple[str, ...]:
     """The steps of a dotted path, each a key that the study file has there or a name that this study bears.
 

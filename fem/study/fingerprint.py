@@ -47,9 +47,11 @@ def fingerprint(study: Study, **more: Any) -> str:
 
 
 def fingerprint_of_all(study: Study, variants: Mapping[str, Study | None]) -> str:
-    """Hash of all that a comparison of `variants` by name depends on, the study's own words included."""
+    """Hash of all that a comparison of `variants` by name depends on, the study's own words included, and how many
+    places of its leaders were solved bead by bead.
+    """
     each = {name: None if variant is None else fingerprint(variant) for name, variant in variants.items()}
-    return digest_of([_program(), study.sha256, each])
+    return digest_of([_program(), study.sha256, [study.judge.zoom, study.judge.voxel], each])
 
 
 def ground_key(study: Study, *, sizes: Mapping[str, Any] | None = None) -> str:

@@ -12,6 +12,7 @@ from fem.errors import InputError
 from fem.judging.choice import Comparison
 from fem.judging.choice_file import read_choice
 from fem.judging.findings import Findings, read_findings
+from fem.study.change import homogenised
 from fem.study.clock import Progress, clock_say
 from fem.study.file import read_study
 from fem.study.fingerprint import fingerprint, fingerprint_of_all, shown_digests
@@ -130,7 +131,7 @@ def find_comparison(study: Study, folder: Path) -> tuple[Comparison | None, Refe
         comparison = read_choice(path)
         if comparison.beadwork != program_version():
             return None, None, f"The comparison beside the results is of Beadwork {comparison.beadwork}: {AGAIN}"
-        variants = {each.name: each.study for each in expand(study)} if count_variants(study) else {}
+        variants = {each.name: each.study for each in expand(homogenised(study))} if count_variants(study) else {}
         if comparison.fingerprint != fingerprint_of_all(study, variants):
             return None, None, f"The comparison beside the results is not of the study as it is now: {AGAIN}"
         for told in comparison.variants:

@@ -190,13 +190,14 @@ def run_study(
     """
     from fem.judging.findings import write_findings
     from fem.telling import tell
+    from fem.telling.bead_files import with_pictures
 
     study = read_study(path).with_(changes) if changes else read_study(path)
     wanted = Path(out) if out is not None else Path(DEFAULT_FOLDER) / study.path.stem
     with fresh_folder(wanted) as beside:
         outcome = answer(prepare(study, progress=progress), progress=progress)
         start = time.perf_counter()
-        findings = replace(outcome.findings, peak_memory_MB=peak_memory())
+        findings = with_pictures(replace(outcome.findings, peak_memory_MB=peak_memory()), outcome.zooms)
         report = tell(
             findings,
             outcome.scene,

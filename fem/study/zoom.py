@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -92,7 +92,8 @@ def zoom_study(
     out: Path | None = None,
     progress: Progress | None = None,
 ) -> Zoomed:
-    """`zoom`, with a picture of each case and beads.vtu of the worst one written into results/<study>/ (or `out`).
+    """`zoom`, written into results/<study>/ (or `out`): pictures and beads.vtu of the case in which the place bears
+    least.
 
     Errors: those of `zoom`; InputError when the folder does not take the files.
     """
@@ -106,11 +107,12 @@ def zoom_study(
     required = study.requirements.reserve
     worst = min(views, key=lambda v: v.findings.least)
     with added_together(folder) as beside:
-        pictures = draw_zooms(views, required=required or TARGET_RESERVE, asked=required is not None, folder=beside)
+        first, *_ = draw_zooms(
+            (worst,), required=required or TARGET_RESERVE, asked=required is not None, folder=beside
+        )
         write_beads(worst.judged, beside / "beads.vtu")
     clock_say(progress, "done", 1.0)
-    first = next(p for p in pictures if p.case == worst.case)
-    findings = {view.case: view.findings for view in views}
+    findings = {view.case: replace(view.findings, picture=first.file) for view in views}
     return Zoomed(findings, views, folder, folder / first.file, folder / "beads.vtu")
 
 

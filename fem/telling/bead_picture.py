@@ -13,7 +13,7 @@ import numpy as np
 
 from fem.printing.beads import WAYS
 from fem.telling.album import LINE, Picture
-from fem.telling.bead_files import bead_files
+from fem.telling.bead_files import files_of
 from fem.telling.bead_mesh import BeadSurface, Bools, Window, bead_surface, is_filled, outline_of
 from fem.telling.canvas import TOP, Canvas, Label, rgb
 from fem.telling.colours import Colour, ReserveScale, reserve_scale, utilisation
@@ -58,16 +58,14 @@ def bead_jobs(
 ) -> list[tuple[str, Callable[[], Picture]]]:
     """What draws both pictures of every zoom, each with a name for the progress."""
     out: list[tuple[str, Callable[[], Picture]]] = []
-    ranks: dict[str, int] = {}
-    for zoom in zooms:
-        ranks[zoom.case] = rank = ranks.get(zoom.case, 0) + 1
-        for draw in (draw_beads, draw_layer):
-            made = partial(draw, zoom, rank=rank, stage=stage, scale=scale, asked=asked, folder=folder)
+    for zoom, files in zip(zooms, files_of(zooms), strict=True):
+        for draw, file in zip((draw_beads, draw_layer), files, strict=True):
+            made = partial(draw, zoom, file=file, stage=stage, scale=scale, asked=asked, folder=folder)
             out.append((f"beads, {zoom.case}", made))
     return out
 
 
-def draw_beads(zoom: ZoomView, *, rank: int, stage: Stage, scale: ReserveScale, asked: bool, folder: Path) -> Picture:
+def draw_beads(zoom: ZoomView, *, file: str, stage: Stage, scale: ReserveScale, asked: bool, folder: Path) -> Picture:
     """The beads around the worst one: all above its layer is taken off, and all before a plane across it."""
     judged, found = zoom.judged, zoom.findings
     worst = worst_box(zoom)
@@ -93,9 +91,9 @@ def draw_beads(zoom: ZoomView, *, rank: int, stage: Stage, scale: ReserveScale, 
     canvas.taken.append((0, float(y) + TOP + 30, canvas.width, canvas.height))  # its line would cross the cut face
     canvas.labels([Label(f"{short_reserve(found.least)}  {found.mode}", float(x), float(y), dot=False)])
     where = f"around the worst bead at {place(found.worst_at_mm)}{_near(found)}"
-    canvas.save(folder / bead_files(zoom.case, rank)[0])
+    canvas.save(folder / file)
     return Picture(
-        file=bead_files(zoom.case, rank)[0],
+        file=file,
         kind="beads",
         case=zoom.case,
         title=title,
@@ -111,7 +109,7 @@ def draw_beads(zoom: ZoomView, *, rank: int, stage: Stage, scale: ReserveScale, 
     )
 
 
-def draw_layer(zoom: ZoomView, *, rank: int, stage: Stage, scale: ReserveScale, asked: bool, folder: Path) -> Picture:
+def draw_layer(zoom: ZoomView, *, file: str, stage: Stage, scale: ReserveScale, asked: bool, folder: Path) -> Picture:
     """The layer of the worst bead from above, with the way that each bead runs and those beyond their strength."""
     judged, found = zoom.judged, zoom.findings
     worst = worst_box(zoom)
@@ -142,10 +140,10 @@ def draw_layer(zoom: ZoomView, *, rank: int, stage: Stage, scale: ReserveScale, 
     canvas.labels([Label(short_reserve(found.least), float(x), float(y), dot=False)])
     _numbers(canvas, zoom, grey=grey, beyond=bool(beyond.any()))
     canvas.ruler(view, left=COLUMN)
-    canvas.save(folder / bead_files(zoom.case, rank)[1])
+    canvas.save(folder / file)
     outlined = " Outlined: beads beyond their strength." if beyond.any() else ""
     return Picture(
-        file=bead_files(zoom.case, rank)[1],
+        file=file,
         kind="bead layer",
         case=zoom.case,
         title=title,

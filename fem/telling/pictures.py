@@ -53,7 +53,7 @@ def draw_pictures(
 ) -> tuple[Picture, ...]:
     """Draw all pictures into `folder` (made if missing) and return them in the order in which to read them.
 
-    `zooms` are the places solved bead by bead, in the order of each case's findings.
+    `zooms` are the places solved bead by bead that are drawn.
     """
     folder.mkdir(parents=True, exist_ok=True)
     mesh = scene.mesh

@@ -18,7 +18,7 @@ from fem.judging.scene import Scene
 from fem.judging.verdict import verdict_of
 from fem.telling import words
 from fem.telling.album import Picture, Progress
-from fem.telling.bead_files import bead_files
+from fem.telling.bead_files import drawn_in, pictures_of, reference
 from fem.telling.files import write_fields, write_text
 from fem.telling.printed import ASSUMED, FROM_ASSUMED, plan_rows, zone_rows
 from fem.telling.reactions import EXPLAINED, HEAD, failing_load, reaction_rows
@@ -55,7 +55,7 @@ def tell(
 ) -> Path:
     """Write findings.json, fields.vtu, pictures/*.png and report.html into `folder`; return the report's path.
 
-    `zooms` are the places solved bead by bead, in the order of each case's findings.
+    `zooms` are the places solved bead by bead that are drawn, and that the findings name (`with_pictures`).
     """
     from fem.telling.pictures import draw_pictures
 
@@ -204,11 +204,13 @@ def _places(findings: Findings, pictures: tuple[Picture, ...]) -> list[dict[str,
         {
             "title": zoom_title(name, zoom),
             "line": zoom_line(zoom),
-            "rows": zoom_rows(zoom),
-            "pictures": [drawn[file] for file in bead_files(name, rank) if file in drawn],
+            "rows": (*zoom_rows(zoom), *reference(findings, name, zoom)),
+            "pictures": [drawn[file] for file in pictures_of(zoom) if file in drawn]
+            if drawn_in(findings, zoom) == name
+            else [],
         }
         for name, case in findings.cases.items()
-        for rank, zoom in enumerate(case.zooms, start=1)
+        for zoom in case.zooms
     ]
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 
 from fem.digits import number
 from fem.judging.findings import CaseFindings, FaceFindings
@@ -105,18 +105,8 @@ def whole_line(whole: WholeFindings) -> str:
 
 
 def homogenised_minimum(case: CaseFindings, zone: str) -> str:
-    """The homogenised minimum of a zone, as far as the findings tell it: that of the zone which decides, and for
-    another the lowest local minimum there, below which its own may lie.
-    """
-    r = case.reserve
-    least, of = (r.minimum, r.zone) if r.decided_by == "homogenised" else (r.homogenised, r.homogenised_zone)
-    if of == zone:
-        return short_reserve(least)
-    spots = [
-        (s.zone, s.reserve) if s.decided_by == "homogenised" else (s.homogenised_zone, s.homogenised)
-        for s in case.hot_spots
-    ]
-    return _least((value for where, value in spots if where == zone), before="at most ")
+    """The homogenised minimum of a zone, or a dash where the part has no such zone."""
+    return reserve_or_none(case.reserve.by_zone.get(zone))
 
 
 def _zoomed_minimum(case: CaseFindings, zone: str) -> str:
@@ -129,11 +119,6 @@ def _zoomed_minimum(case: CaseFindings, zone: str) -> str:
 
 def _whole(whole: WholeFindings, zone: str) -> str:
     return reserve_or_none(whole.by_zone.get(zone)) + (f" at {place(whole.at_mm)}" if whole.zone == zone else "")
-
-
-def _least(values: Iterable[float], *, before: str) -> str:
-    least = min(values, default=None)
-    return "–" if least is None else before + short_reserve(least)
 
 
 def _off(value: float, base: float) -> str:

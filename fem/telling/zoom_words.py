@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 
 from fem.digits import reserve_text
+from fem.judging.choice import Comparison
 from fem.judging.findings import CaseFindings, Findings, HotSpot, RequirementFindings, Reserve
 from fem.judging.variant_numbers import VariantNumbers
 from fem.judging.verdict import is_reserve, value_text
@@ -76,6 +77,25 @@ def is_beads(told: Reserve | HotSpot | VariantNumbers) -> bool:
 def kind_of(told: Reserve | HotSpot | VariantNumbers) -> str:
     """By which of the two a number was calculated."""
     return BEADS if is_beads(told) else HOMOGENISED
+
+
+def leaders_line(comparison: Comparison) -> str:
+    """Which variants of a comparison were solved bead by bead, in a sentence or two."""
+    led = [comparison[name] for name in comparison.leaders]
+    if not led:
+        return "Reserve factors are homogenised: no variant was solved bead by bead."
+    beads, sure = [v.name for v in led if v.zoomed], [v.name for v in led if not v.zoomed]
+    out = []
+    if beads:
+        leaders = "leader" if len(beads) == 1 else "leaders"
+        out.append(
+            f"Reserve factors {BEADS} for {len(beads)} {leaders} ({'; '.join(beads)}), {HOMOGENISED} for the others."
+        )
+    if sure:
+        out.append(
+            f"{'; '.join(sure)}: no place needs its beads solved, the {HOMOGENISED} reserve factor is to be trusted."
+        )
+    return " ".join(out)
 
 
 def reserve_line(reserve: Reserve) -> str:

@@ -54,11 +54,18 @@ def zoom_findings(around: Surroundings, place: ZoomedPlace, zoomed: ZoomedCase, 
 
 
 def views_of(places: Sequence[ZoomedPlace], told: Mapping[str, CaseFindings]) -> tuple[ZoomView, ...]:
-    """What pictures are drawn from, case by case in the order of each case's findings."""
+    """What pictures are drawn from: each place once, in the case in which it bears least; case by case in the order
+    of each case's findings.
+    """
+    worst = [min(place.cases, key=lambda name: place.cases[name].first.reserve) for place in places]
     out = []
     for name, case in told.items():
-        mine = [place for place in places if name in place.cases]
-        out += [ZoomView(name, z, p.cases[name].judged) for z, p in zip(case.zooms, mine, strict=True)]
+        mine = [(place, least) for place, least in zip(places, worst, strict=True) if name in place.cases]
+        out += [
+            ZoomView(name, z, place.cases[name].judged)
+            for z, (place, least) in zip(case.zooms, mine, strict=True)
+            if least == name
+        ]
     return tuple(out)
 
 

@@ -129,13 +129,13 @@ def test_buckling_is_met_at_the_reserve_and_not_before():
 
 
 def every_phase(mesh, printed, permanent, growing):
-    """Minimum reserve, and every criterion's least, when each phase is judged exactly wherever its zone is judged.
+    """Minimum reserve, every criterion's least and every zone's, when each phase is judged wherever its zone is.
 
     Also the pairs of zone and label, modes and stresses that come to this least at each node.
     """
     n = len(mesh.nodes)
     least, seen = np.full(n, np.inf), np.zeros(n, dtype=bool)
-    criteria = {}
+    criteria, by_zone = {}, {}
     candidates = [[] for _ in range(n)]
     for number, material in enumerate(printed.materials):
         here = growing.zones[number]
@@ -150,6 +150,7 @@ def every_phase(mesh, printed, permanent, growing):
             ]
             found = s.phase_reserve(*both, phase.strength)
             np.minimum.at(least, here.nodes, found.reserve)
+            by_zone[phase.zone] = min(by_zone.get(phase.zone, np.inf), found.reserve.min())
             for name, values in found.criteria.items():
                 if values is not None:
                     criteria[name] = min(criteria.get(name, np.inf), values.min())
@@ -157,7 +158,7 @@ def every_phase(mesh, printed, permanent, growing):
                 candidates[node].append(
                     (found.reserve[k], (phase.zone, phase.label), found.modes[found.mode[k]], both[0][k] + both[1][k])
                 )
-    return least, seen, criteria, candidates
+    return least, seen, (criteria, by_zone), candidates
 
 
 def waves(mesh, size, number):
@@ -191,7 +192,7 @@ def test_sparing_phases_changes_nothing(printed_box, state):
     )
     permanent = recover_stress(mesh, printed, waves(mesh, stays, 1), temperature_change=warm)
     growing = recover_stress(mesh, printed, waves(mesh, grows, 2), temperature_change=warmer)
-    least, seen, criteria, candidates = every_phase(mesh, printed, permanent, growing)
+    least, seen, (criteria, by_zone), candidates = every_phase(mesh, printed, permanent, growing)
     found = judge_reserve(mesh, printed, permanent=permanent, growing=growing)
     assert seen.all()
     assert np.allclose(found.reserve, least, rtol=1e-9, atol=0)
@@ -201,6 +202,10 @@ def test_sparing_phases_changes_nothing(printed_box, state):
     wanted = {name: value for name, value in found.criteria["part"].items() if value is not None}
     assert wanted == pytest.approx(criteria, rel=1e-9)
     assert s.WALL_BUCKLING in wanted
+    assert found.by_zone == pytest.approx(by_zone, rel=1e-9) and min(by_zone.values()) == pytest.approx(least.min())
+    assert set(by_zone) == {"wall", "cover", "core"}
+    if stays < 0.01:
+        assert max(by_zone.values()) > 1.05 * min(by_zone.values()), "the part's minimum is not that of each zone"
     failed = found.reserve == 0
     assert failed.any() == (stays > 0.01) and not failed.all()
     for node in np.flatnonzero(np.isfinite(found.reserve)):

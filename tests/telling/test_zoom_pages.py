@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import datetime
 import re
+from types import SimpleNamespace as Namespace
 
 import bead_cube
 import pytest
@@ -14,10 +15,11 @@ from test_zoom_words import LINE, decided, whole
 from fem.cli.console import screen
 from fem.cli.studies import _print_findings
 from fem.telling import tell
-from fem.telling.bead_files import bead_files
+from fem.telling.bead_files import bead_files, drawn_in, files_of, pictures_of, with_pictures
 from fem.telling.review import write_review
 from fem.telling.review.material import Material, read_pictures
 from fem.telling.review.zooms import zooms
+from fem.zooming.decided import views_of
 from fem.zooming.nouns import ZoomView
 
 
@@ -29,14 +31,21 @@ def resolved(findings, scene):
         case.hot_spots[0], reserve=0.984, decided_by="zoom", homogenised=0.293, homogenised_zone="core"
     )
     case = dataclasses.replace(case, hot_spots=(spot, *case.hot_spots[1:]), whole=whole())
-    return dataclasses.replace(both, cases={**both.cases, "landing": case})
+    # The same place bears more in the other case
+    more = dataclasses.replace(case.zooms[0], least=1.7, band=(1.6, 1.8), beads_beyond=0)
+    cruise = dataclasses.replace(both.cases["cruise"], zooms=(more,))
+    both = dataclasses.replace(both, cases={**both.cases, "landing": case, "cruise": cruise})
+    return with_pictures(both, (view_of(both),))
+
+
+def view_of(findings):
+    return ZoomView("landing", findings.cases["landing"].zooms[0], bead_cube.judged_cube())
 
 
 @pytest.fixture(scope="module")
 def made(resolved, scene, tmp_path_factory):
     out = tmp_path_factory.mktemp("resolved")
-    view = ZoomView("landing", resolved.cases["landing"].zooms[0], bead_cube.judged_cube())
-    tell(resolved, scene, folder=out, zooms=(view,))
+    tell(resolved, scene, folder=out, zooms=(view_of(resolved),))
     return out
 
 
@@ -71,6 +80,40 @@ def test_the_report_shows_the_beads_once(page, made):
         assert (made / "pictures" / file).is_file()
     assert len(re.findall(r'<img[^>]+alt="Beads of bracket', page)) == 1
     assert "Beads at" not in section(page, "Pictures")
+
+
+def test_a_place_is_drawn_in_the_case_in_which_it_bears_least(resolved, page, made):
+    zooms = {name: case.zooms[0] for name, case in resolved.cases.items()}
+    for zoom in zooms.values():
+        assert pictures_of(zoom) == bead_files("landing", 1) and drawn_in(resolved, zoom) == "landing"
+    told = section(page, "Bead by bead")
+    cruise = re.search(r"Case cruise: bracket.*?(?=Case landing: bracket|$)", told)[0]
+    assert told.count("Picture under case landing, in which this place bears least") == 1
+    assert "Picture under case landing" in cruise and "1.70 (1.60 to 1.80)" in cruise
+    drawn = sorted(p.name for p in (made / "pictures").glob("bead*.png"))
+    assert drawn == sorted(bead_files("landing", 1)), "and in no other"
+    nothing = with_pictures(resolved, ())
+    assert drawn_in(nothing, nothing.cases["landing"].zooms[0]) == "" and pictures_of(zooms["landing"])
+
+
+def test_each_place_of_a_part_gives_one_view():
+    class At:
+        def __init__(self, **reserves):
+            self.cases = {k: Namespace(first=Namespace(reserve=v), judged=(k, v)) for k, v in reserves.items()}
+
+    # The second place has no beads to judge in case b
+    places = [At(a=2.0, b=1.0, c=3.0), At(a=0.5, c=0.4), At(a=0.7, b=0.8, c=0.9)]
+    told = {
+        name: Namespace(zooms=[n for n, place in enumerate(places) if name in place.cases])
+        for name in ("a", "b", "c")
+    }
+    views = views_of(places, told)
+    assert [(v.case, v.findings, v.judged) for v in views] == [
+        ("a", 2, ("a", 0.7)),
+        ("b", 0, ("b", 1.0)),
+        ("c", 1, ("c", 0.4)),
+    ]
+    assert files_of(views) == [bead_files(name, 1) for name in "abc"]
 
 
 def test_a_report_without_beads_has_no_such_section(told):

@@ -12,10 +12,12 @@ from typing import Any
 from fem.judging.cautions import texts_of
 from fem.judging.choice import Comparison, VariantNumbers
 from fem.judging.findings import CaseFindings, Findings, RequirementFindings
-from fem.judging.verdict import value_text
+from fem.judging.verdict import is_reserve, value_text
+from fem.study.plans import Study
 from fem.study.variants.series import Told
 from fem.telling.files import safe_cell, write_text
 from fem.telling.words import money, with_unit
+from fem.telling.zoom_words import kind_of
 
 
 def numbers_of(told: Told) -> VariantNumbers:
@@ -48,12 +50,28 @@ def numbers_of(told: Told) -> VariantNumbers:
         at_mm=tuple(worst.at_mm),
         singular=worst.singular,
         decided_by=worst.decided_by,
+        homogenised=min(map(_homogenised, found.cases.values())),
+        zoomed=_zoomed(variant.study, found),
         missed=tuple(_missed(r) for r in found.requirements if not r.met),
         shortfall=max((_short(r) for r in found.requirements if not r.met), default=0.0),
+        other_shortfall=max((_short(r) for r in found.requirements if not r.met and not is_reserve(r)), default=0.0),
         cautions=texts_of(found.cautions),
         decisive=_decisive(found),
         findings_file=told.file,
     )
+
+
+def _homogenised(case: CaseFindings) -> float:
+    """The homogenised minimum of a case, whatever decided it."""
+    r = case.reserve
+    return r.minimum if r.decided_by == "homogenised" and math.isinf(r.homogenised) else r.homogenised
+
+
+def _zoomed(study: Study | None, found: Findings) -> int | None:
+    """How many places were solved bead by bead; None where none were asked for."""
+    if study is None or (study.judge.zoom == 0 and not study.judge.whole):
+        return None
+    return len({(z.body, z.at_mm) for case in found.cases.values() for z in case.zooms})
 
 
 def _decisive(found: Findings) -> dict[str, str]:
@@ -115,6 +133,8 @@ def table_rows(comparison: Comparison) -> Iterator[list[Any]]:
         *(f"rotation of {face} [deg]" for face in turned),
         "minimum reserve factor [-]",
         "minimum reserve factor away from singular places [-]",
+        "calculated",
+        "homogenised minimum reserve factor [-]",
         "by case",
         "mode",
         "zone",
@@ -144,6 +164,8 @@ def table_rows(comparison: Comparison) -> Iterator[list[Any]]:
             *(_number(v.displacement_mm.get(face)) for face in displaced),
             *(_number(v.rotation_deg.get(face)) for face in turned),
             *map(_number, (v.reserve, v.reserve_away)),
+            kind_of(v) if v.answered and v.printed else "",
+            _number(v.homogenised_reserve),
             v.reserve_case,
             v.mode,
             v.zone,

@@ -37,10 +37,10 @@ class Told:
     file: str = ""
 
 
-def answer_variant(ground: Ground, study: Study) -> Findings | str:
+def answer_variant(ground: Ground, study: Study, *, progress: Progress | None = None) -> Findings | str:
     """One variant's findings without pictures, or the line that says why there are none."""
     try:
-        return solve_and_judge(prepare(study, ground=ground)).findings
+        return solve_and_judge(prepare(study, ground=ground), progress=progress).findings
     except BeadworkError as error:
         return str(error)
     except MemoryError:

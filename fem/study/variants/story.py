@@ -1,17 +1,21 @@
-"""The whole story of a comparison, one line a step."""
+"""The whole story of a comparison, one line a step.
+
+All variants are solved homogenised, in seconds each; then the leaders are solved bead by bead, and one is named.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from fem.cores import cores
 from fem.errors import InputError
 from fem.judging.choice import Comparison, VariantNumbers, compare
 from fem.judging.choice_file import write_choice
-from fem.study.change import own_value
+from fem.study.change import homogenised, own_value
 from fem.study.clock import Progress, clock_say
 from fem.study.file import read_study
 from fem.study.fingerprint import fingerprint_of_all
@@ -23,12 +27,15 @@ from fem.study.run import DEFAULT_FOLDER
 from fem.study.variants.cluster import LOCAL, open_cluster
 from fem.study.variants.expand import MOST, Variant, count_variants, expand
 from fem.study.variants.kept import Kept
+from fem.study.variants.leaders import look_at_leaders
 from fem.study.variants.names import as_written
 from fem.study.variants.numbers import numbers_of, write_table
 from fem.study.variants.series import Worker, answer_series, time_text
 
 MANY = 500
 """More variants than this are computed only when asked for twice."""
+SHARE_OF_VARIANTS = 0.6
+"""How far the bar is when all variants are solved and leaders are still to be looked at."""
 SECONDS_PER_UNKNOWN = 2.0e-4
 """About what one core takes for a variant of the demonstration; see studies/speed."""
 
@@ -50,16 +57,20 @@ def compare_study(
     resume: bool = False,
     yes: bool = False,
     cluster: str | None = None,
+    changes: Mapping[str, Any] | None = None,
     progress: Progress | None = None,
 ) -> Compared:
     """Answer all variants of a study file and write their comparison into results/<study>/ (or `out`).
 
+    Variants are solved homogenised, whatever [judge] says; the worst places of the leaders (`leaders.py`) are then
+    solved bead by bead as its `zoom` asks, 0 for none. `changes` are values at paths of keys that count in place of
+    the file's ({"judge.zoom": 3}).
     A variant that was finished before with the same inputs is taken as it was; with `resume` the notes say how many
     even when there were none. `jobs` processes of this machine work (None: as many as there are cores and memory
     for), or a `cluster`: the address of a Dask scheduler, or "local".
     Errors: InputError, among them more variants than `MANY` unless `yes`.
     """
-    study = read_study(path)
+    study = read_study(path).with_(changes) if changes else read_study(path)
     if jobs is not None and jobs < 1:
         raise InputError(f"{jobs} processes are asked for; at least one is needed.", where="--jobs")
     if jobs is not None and cluster not in (None, LOCAL):
@@ -69,7 +80,7 @@ def compare_study(
     if not yes:
         refuse_many(study, jobs=jobs)
     clock_say(progress, "spell out the variants", 0.01)
-    variants = expand(study)
+    variants = expand(homogenised(study))
     place = Path(out) if out is not None else Path(DEFAULT_FOLDER) / study.path.stem
     with open_folder(place) as folder, worker_of(cluster, jobs=jobs) as worker:
         return _compared(study, variants, folder, jobs=jobs, resume=resume, worker=worker, progress=progress)
@@ -97,11 +108,33 @@ def _compared(
     taken = kept.count(v.study for v in variants if v.study is not None)
     if taken or resume:
         notes.append(f"{taken} of {len(variants)} variants were finished before and are taken as they were.")
-    told = answer_series(variants, kept=kept, jobs=jobs, worker=worker, progress=progress, remark=notes.append)
+    share = 1.0 if study.judge.zoom == 0 else SHARE_OF_VARIANTS
+    told = answer_series(
+        variants,
+        kept=kept,
+        jobs=jobs,
+        worker=worker,
+        progress=lambda text, done: clock_say(progress, text, share * done),
+        remark=notes.append,
+    )
     if not any(each.findings for each in told):
         raise InputError(f"no variant could be solved; the first one: {told[0].error}", where=str(study.path))
+    numbers = [numbers_of(each) for each in told]
+    led = look_at_leaders(
+        study,
+        variants,
+        numbers,
+        choose_from=lambda own: put_side_by_side(study, own),
+        kept=kept,
+        worker=worker,
+        progress=lambda text, done: clock_say(progress, text, share + (0.98 - share) * done),
+    )
+    notes += led.notes
+    comparison = put_side_by_side(study, led.numbers)
     comparison = replace(
-        put_side_by_side(study, [numbers_of(each) for each in told]),
+        comparison,
+        leaders=led.names,
+        cautions=(*led.notes, *comparison.cautions),
         fingerprint=fingerprint_of_all(study, {v.name: v.study for v in variants}),
     )
     clock_say(progress, "table and page", 0.98)

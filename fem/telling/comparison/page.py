@@ -17,7 +17,7 @@ from fem.telling.comparison.plots import Trade, label_of, shown, trade_figure, t
 from fem.telling.comparison.steps import best_buy, step_rows
 from fem.telling.files import write_text
 from fem.telling.vector import inline_svg
-from fem.telling.zoom_words import is_beads
+from fem.telling.zoom_words import leaders_line
 
 RATIOS = ("mass", "stiffness", "reserve", "cost")
 
@@ -68,7 +68,7 @@ def as_page(comparison: Comparison) -> str:
         noun="printed variant" if comparison.printed else "variant",
         cautions=dict.fromkeys((*comparison.cautions, *texts_of(STANDING))),
         cost_head=f"Cost [{words.money(comparison.currency)}]",
-        beads=any(map(is_beads, comparison.variants)),
+        beads=leaders_line(comparison) if comparison.printed else "",
         any_cost=any(v.cost is not None for v in comparison.variants),
     )
 

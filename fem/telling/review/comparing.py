@@ -12,7 +12,7 @@ from fem.telling.review.material import Material
 from fem.telling.review.numbers import reserve_cell
 from fem.telling.review.plots import BLUE, INK, ORANGE, SOFT, drawing, svg_of
 from fem.telling.words import money, number, reserve_text
-from fem.telling.zoom_words import BEADS, is_beads
+from fem.telling.zoom_words import BEADS, is_beads, leaders_line
 
 MOST_VARIANTS, MOST_STEPS = 60, 24
 """Rows shown; the comparison's own page and file hold all of them."""
@@ -84,7 +84,7 @@ def _variants(found: Comparison, shown: tuple[VariantNumbers, ...]) -> Table:
     head.append("Remark")
     base = found.reference
     of = f"; mass, stiffness and reserve without a unit are over those of {base.name}" if base else ""
-    beads = f" Reserve factors without that remark were not calculated {BEADS}." if any(map(is_beads, shown)) else ""
+    beads = f" {leaders_line(found)}" if found.printed else ""
     caption = f"Variants of the study; cost in {money(found.currency)}{of}.{beads}"
     return table(head, rows, align="l" + "r" * (len(head) - 2) + "l", caption=caption, small=True)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from fem.judging.findings import CaseFindings
-from fem.telling.bead_files import bead_files
+from fem.telling.bead_files import drawn_in, pictures_of, reference
 from fem.telling.review.blocks import PHOTO_MM, Block, Figure, Heading, Section, Text, table
 from fem.telling.review.material import Material
 from fem.telling.zoom_rows import (
@@ -37,14 +37,16 @@ def zooms(material: Material) -> Section | None:
 
 def _places(material: Material, name: str, case: CaseFindings) -> list[Block]:
     out: list[Block] = []
-    for rank, zoom in enumerate(case.zooms, start=1):
+    findings = material.findings
+    for zoom in case.zooms:
         title = zoom_title(name, zoom)
         out.append(Heading(title))
-        for file, told in zip(bead_files(name, rank), _captions(name, zoom_line(zoom)), strict=True):
+        files = pictures_of(zoom) if drawn_in(findings, zoom) == name else ()
+        for file, told in zip(files, _captions(name, zoom_line(zoom)), strict=False):
             picture = material.picture(file)
             if picture:
                 out.append(Figure(f"{told} {title}.", told, PHOTO_MM, picture))
-        rows = [list(row) for row in zoom_rows(zoom)]
+        rows = [list(row) for row in (*zoom_rows(zoom), *reference(findings, name, zoom))]
         out.append(table(("Quantity", "Value"), rows, align="ll", caption=f"{title}."))
     return out
 
