@@ -187,7 +187,7 @@ def lay_layer(
     bead,
 ):  # type: ignore[no-untyped-def]
     """Fill one layer's `zone`, `share`, `way`, `bead` (ny, nx). `inside` and `run` reach `margin` boxes farther; what
-    lies in less than `whole` layers of the part in a row (`run`) is covered. `box`: low x, low y, how far boxes
+    lies in less than `whole` layers of the part in a row (`run`) is covered, unless `whole` is 1. `box`: low x, low y, how far boxes
     stand apart in both directions, and how much of that they are judged by (1, or 0 for their middles alone)."""
     low_x, low_y, hx, hy, part_judged = box
     wx, wy = max(part_judged, 1e-9) * hx, max(part_judged, 1e-9) * hy
@@ -216,7 +216,7 @@ def lay_layer(
                 a = min(max(int(np.floor((px - low_x) / hx)) + margin, 0), inside.shape[1] - 1)
                 b = min(max(int(np.floor((py - low_y) / hy)) + margin, 0), inside.shape[0] - 1)
                 kind, number, angle, part = inner_at(
-                    run[b, a] < whole, x, y, px, py, angle, layer, raster, wx, wy, rule, lattice
+                    whole > 1 and run[b, a] < whole, x, y, px, py, angle, layer, raster, wx, wy, rule, lattice
                 )
                 filled *= part
             if filled < LEAST:
