@@ -319,6 +319,19 @@ def add_stress(first, way, table, x, row, column, out, place, gain, warm, begin,
 
 
 @compiled
+def add_turned(stress, ahead, weight, out):  # type: ignore[no-untyped-def]
+    """out += weight times a stress (6,) told in axes that lie `ahead` [rad] of those of `out` in the layer."""
+    c, s = np.cos(ahead), np.sin(ahead)
+    xx, yy, xy = stress[0], stress[1], stress[5]
+    out[0] += weight * (c * c * xx + s * s * yy - 2 * c * s * xy)
+    out[1] += weight * (s * s * xx + c * c * yy + 2 * c * s * xy)
+    out[2] += weight * stress[2]
+    out[3] += weight * (c * stress[3] + s * stress[4])
+    out[4] += weight * (c * stress[4] - s * stress[3])
+    out[5] += weight * (c * s * (xx - yy) + (c * c - s * s) * xy)
+
+
+@compiled
 def bead_means(  # type: ignore[no-untyped-def]
     zone, bead, way, share, stress, side, width, length, turns, out, filled, begin, end
 ):
@@ -326,8 +339,9 @@ def bead_means(  # type: ignore[no-untyped-def]
     part of such a bead is there, in `filled` (ny, nx).
 
     It is `length` [mm] long along the bead in its middle, and holds the bead's whole section: boxes of the same zone
-    and bead within one `width` [mm] across; one that its end cuts counts in part. `side` (2,) [mm] are the sides of
-    a box, `turns` ways make a full turn.
+    and bead within one `width` [mm] across; one that its end cuts counts in part. The bead turns from box to box: the
+    mean is that of the stress itself, told in the axes of the bead in the middle. `side` (2,) [mm] are the sides of a
+    box, `turns` ways make a full turn.
     """
     ny, nx, many = stress.shape
     reach = np.sqrt((length / 2) ** 2 + width**2) + max(side[0], side[1])
@@ -359,8 +373,9 @@ def bead_means(  # type: ignore[no-untyped-def]
                         continue
                     weight = min(weight, 1.0) * share[q, p]
                     total += weight
-                    for m in range(many):
-                        out[j, i, m] += weight * stress[q, p, m]
+                    ahead = 2 * np.pi * (np.int64(way[q, p]) - np.int64(way[j, i])) / turns
+                    for m in range(0, many, 6):
+                        add_turned(stress[q, p, m : m + 6], ahead, weight, out[j, i, m : m + 6])
             for m in range(many):
                 out[j, i, m] /= total
             filled[j, i] = total / full
