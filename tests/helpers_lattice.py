@@ -27,8 +27,7 @@ from fem.zooming.system import BeadSystem
 
 WIDTH, HEIGHT = 0.45, 0.2
 ROOM = 3.15
-"""The body ends so far [mm] beyond the lattice that is looked at: seven beads, so that walls along the boxes fill whole
-ones."""
+"""The body ends so far [mm] beyond the lattice: seven beads, so that walls along the boxes fill whole ones."""
 LAYERS = {"woodpile": 2, "grid": 2, "triangle": 6, "honeycomb": 6, "cubic": 30, "gyroid": 16}
 """After so many layers a pattern repeats, the turns of its crossing beads among them."""
 STRAINS = ("e11", "e22", "e33", "e23", "e13", "e12")

@@ -94,14 +94,14 @@ def test_beads_turned_by_a_quarter_are_not_the_cells():
     assert np.abs(strength_ratio(solved, cell) - 1).max() > 2 * STRONG["gyroid"]
 
 
-def test_a_layer_half_of_which_is_missing_is_found():
+def test_a_layer_that_is_hardly_laid_is_found():
     def gappy(beads):
         share = beads.share.copy()
-        share[5, : share.shape[1] // 2] //= 8
+        share[5] //= 4
         return dataclasses.replace(beads, share=share)
 
     cell, solved = changed("gyroid", gappy)
-    assert np.abs(moduli_ratio(solved, cell) - 1).max() > 2 * STIFF["gyroid"]
+    assert np.abs(moduli_ratio(solved, cell) - 1).max() > STIFF["gyroid"]
 
 
 def test_smaller_boxes_bring_walls_that_bend_nearer_to_the_cell():
