@@ -198,7 +198,7 @@ def _hang(body: BodyOfBeads, grid: Grid, system: BeadSystem, supported: Supporte
     for name, some in moves.items():
         own = springs_onto_nodes(boxes, [some])
         pulls[name] = np.zeros((boxes.count, 3))
-        pulls[name][own.node] = np.einsum("sij,sj->si", own.spring, own.rest)
+        pulls[name][own.node] = np.einsum("sij,sj->si", own.spring, own.rest[0])
     return _Hung(boxes, held, moved, Springs(found.node.astype(np.int64), found.spring), pulls)
 
 

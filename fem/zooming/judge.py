@@ -7,8 +7,9 @@ boxes cut off one, and are not judged.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from threading import Lock
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,11 +17,11 @@ from numpy.typing import NDArray
 from fem.cores import even_ranges, shared, workers
 from fem.judging.strength import PRINTED_MODES, exceeded, phase_reserve
 from fem.loading.case import LoadCase
+from fem.part.tetmesh import Index
 from fem.printing.beads import AIR, CORE, COVER, FULL, WALL, WAYS
 from fem.printing.field import Strength
 from fem.printing.plan import in_layer_rotation
 from fem.tensors import Array, stress_rotation
-from fem.zooming.boxes import FEW
 from fem.zooming.cube import SolvedBeads
 from fem.zooming.nouns import JudgedBeads
 
@@ -46,61 +47,100 @@ class Weakest:
     beyond: int
 
 
-def layer_means(
-    solved: SolvedBeads, fields: tuple[tuple[Array, float], ...], *, layers: Sequence[int] | None = None
-) -> Iterator[tuple[int, NDArray[np.float32], NDArray[np.float32]]]:
-    """Layer by layer: its number in the grid, the mean stresses (ny, nx, 6 k) [MPa] of its beads in their own axes
-    under k `fields`, each a displacement (n, 3) [mm] and a warming [K], and which part of a bead is there.
+@dataclass(frozen=True)
+class LayerStress:
+    """The judged beads of a layer: their boxes' `row` and `column` (n,), and their mean stress (n, k, 6) [MPa] in
+    their own axes under each of k loads at unit factor.
     """
+
+    row: Index
+    column: Index
+    stress: NDArray[np.float32]
+
+    def of(self, solved: SolvedBeads, case: LoadCase, some: Sequence[str]) -> Array:
+        """Stress (n, 6) [MPa] of some of a case's loads."""
+        factors = np.array([case.factors.get(k, 0.0) if k in some else 0.0 for k in solved.units], dtype=np.float32)
+        return np.einsum("k,nka->na", factors, self.stress).astype(float)
+
+    def at(self, some: NDArray[np.bool_]) -> LayerStress:
+        """Only some (n,) of them."""
+        return LayerStress(self.row[some], self.column[some], self.stress[some])
+
+
+def layer_stress(solved: SolvedBeads, layer: int) -> LayerStress:
+    """What the beads of a layer of the grid feel: the mean over each bead."""
     from fem.zooming import kernels
 
     beads, system = solved.beads, solved.system
-    width = solved.body.plan.bead_width
-    grid, start = beads.grid, system.boxes.start
+    grid, start, width = beads.grid, system.boxes.start, solved.body.plan.bead_width
     ny, nx = grid.count[1], grid.count[0]
-    for layer in range(grid.layers) if layers is None else layers:
-        planes = range(layer * grid.per_layer, (layer + 1) * grid.per_layer)
-        stress = np.zeros((ny, nx, 6 * len(fields)), dtype=np.float32)
-        out, filled = np.zeros_like(stress), np.zeros((ny, nx), dtype=np.float32)
-        for k in planes:
-            row, column = np.nonzero(system.filled[k])
-            boxes = system.boxes.first, system.way, system.tables.stress
-            for n, (field, warming) in enumerate(fields):
-                told = row, column, stress, 6 * n, 1 / grid.per_layer, warming * system.tables.warm_stress
-                pieces = even_ranges(len(row)) if len(row) > FEW else [(0, len(row))]
-                shared(kernels.add_stress, pieces, *boxes, field.reshape(-1), *told, int(start[k]))
-        given = beads.zone[layer], beads.bead[layer], beads.way[layer], system.filled[planes[0]], stress
-        rest = grid.step[:2], width, width, 2 * WAYS, out, filled
-        shared(kernels.bead_means, even_ranges(ny, pieces=4 * workers()), *given, *rest)
-        yield layer, out, filled
+    stress = np.zeros((ny, nx, 6 * len(solved.units)), dtype=np.float32)
+    mean, filled = np.zeros_like(stress), np.zeros((ny, nx), dtype=np.float32)
+    lowest = layer * grid.per_layer
+    for k in range(lowest, lowest + grid.per_layer):
+        row, column = np.nonzero(system.filled[k])
+        boxes = system.boxes.first, system.way, system.tables.stress
+        for n, (name, field) in enumerate(solved.units.items()):
+            warm = solved.warming[name] * system.tables.warm_stress
+            told = row, column, stress, 6 * n, 1 / grid.per_layer, warm, int(start[k])
+            kernels.add_stress(*boxes, field.reshape(-1), *told, 0, len(row))
+    given = beads.zone[layer], beads.bead[layer], beads.way[layer], system.filled[lowest], stress
+    kernels.bead_means(*given, grid.step[:2], width, width, 2 * WAYS, mean, filled, 0, ny)
+    row, column = np.nonzero(filled >= PIECE)
+    return LayerStress(row, column, mean[row, column].reshape(len(row), -1, 6))
 
 
-def judge_case(
-    solved: SolvedBeads, case: LoadCase, *, strength: Strength, inner: NDArray[np.bool_], rest: bool = True
-) -> JudgedBeads:
-    """The reserve factor of every bead of the boxes in one case; `inner` (layers, ny, nx) tells which count, `rest`
+def judge_cases(
+    solved: SolvedBeads, cases: Mapping[str, LoadCase], *, inner: NDArray[np.bool_], rest: bool = True
+) -> dict[str, JudgedBeads]:
+    """The reserve factor of every bead of the boxes in each case; `inner` (layers, ny, nx) tells which count, `rest`
     whether the others are looked at, too.
     """
-    shape = solved.beads.zone.shape
-    core = _Core(solved, inner)
-    reserve = np.full(shape, np.nan, dtype=np.float32)
-    stress, mode = np.zeros((*shape, 6), dtype=np.float32), np.zeros(shape, dtype=np.int8)
-    fields = solved.combined(case, case.growing), solved.combined(case, case.permanent)
-    stays = bool(case.permanent)
-    layers = None if rest else np.flatnonzero(inner.any(axis=(1, 2))).tolist()
-    for layer, mean, filled in layer_means(solved, fields if stays else fields[:1], layers=layers):
-        here = filled >= PIECE
-        if not rest:
-            here &= inner[layer]
-        own = mean[here].astype(float)
-        v, p = own[:, :6], own[:, 6:] if stays else np.zeros((len(own), 6))
-        stress[layer][here] = p + v
-        core.add(layer, here, p, v)
-        found = phase_reserve(p, v, strength)
-        reserve[layer][here], mode[layer][here] = found.reserve, found.mode
-    return JudgedBeads(
-        solved.beads, solved.body.axes, reserve, stress, inner, mode, PRINTED_MODES, _corners(solved, case), core.mean
-    )
+    out = {name: _Judging(solved, case, inner) for name, case in cases.items()}
+    layers = np.arange(solved.beads.grid.layers) if rest else np.flatnonzero(inner.any(axis=(1, 2)))
+
+    def some(begin: int, end: int) -> None:
+        for layer in layers[begin:end].tolist():
+            here = layer_stress(solved, layer)
+            if not rest:
+                here = here.at(inner[layer][here.row, here.column])
+            for judging in out.values():
+                judging.take(layer, here)
+
+    shared(some, even_ranges(len(layers), pieces=4 * workers()))
+    return {name: judging.done() for name, judging in out.items()}
+
+
+def judge_case(solved: SolvedBeads, case: LoadCase, *, inner: NDArray[np.bool_], rest: bool = True) -> JudgedBeads:
+    """The same of one case."""
+    return judge_cases(solved, {case.name: case}, inner=inner, rest=rest)[case.name]
+
+
+class _Judging:
+    """A case's beads, taken in layer by layer, several at once."""
+
+    def __init__(self, solved: SolvedBeads, case: LoadCase, inner: NDArray[np.bool_]) -> None:
+        shape = solved.beads.zone.shape
+        self.solved, self.case, self.inner, self.core = solved, case, inner, _Core(solved, inner)
+        self.reserve = np.full(shape, np.nan, dtype=np.float32)
+        self.stress, self.mode = np.zeros((*shape, 6), dtype=np.float32), np.zeros(shape, dtype=np.int8)
+
+    def take(self, layer: int, here: LayerStress) -> None:
+        """Take in a layer."""
+        v = here.of(self.solved, self.case, self.case.growing)
+        p = here.of(self.solved, self.case, self.case.permanent)
+        found = phase_reserve(p, v, self.solved.body.strength)
+        self.stress[layer, here.row, here.column] = p + v
+        self.reserve[layer, here.row, here.column] = found.reserve
+        self.mode[layer, here.row, here.column] = found.mode
+        self.core.add(layer, here, p, v)
+
+    def done(self) -> JudgedBeads:
+        """What was taken in."""
+        moved = _corners(self.solved, self.case)
+        beads, axes = self.solved.beads, self.solved.body.axes
+        told = self.reserve, self.stress, self.inner, self.mode, PRINTED_MODES, moved, self.core.mean
+        return JudgedBeads(beads, axes, *told)
 
 
 class _Core:
@@ -112,17 +152,18 @@ class _Core:
         self.room = int((inner & ((zone == CORE) | (zone == AIR))).sum()) * FULL
         cell, step = solved.body.made.cell, solved.beads.grid.step * np.array([1, 1, solved.beads.grid.per_layer])
         self.enough = cell is not None and self.room * step.prod() >= FULL * float(np.prod(cell.size)) / 2
-        self.sums = np.zeros((2, 2 * WAYS, 6))
+        self.sums, self.lock = np.zeros((2, 2 * WAYS, 6)), Lock()
 
-    def add(self, layer: int, here: NDArray[np.bool_], p: Array, v: Array) -> None:
-        """Take in a layer's beads `here` (ny, nx) with stresses (n, 6) [MPa] in their own axes."""
+    def add(self, layer: int, here: LayerStress, p: Array, v: Array) -> None:
+        """Take in a layer's beads with stresses (n, 6) [MPa] in their own axes."""
         if not self.enough:
             return
-        counted = (self.inner[layer] & (self.beads.zone[layer] == CORE))[here]
-        way = self.beads.way[layer][here][counted]
-        share = self.beads.share[layer][here][counted, None].astype(float)
-        for sums, stress in zip(self.sums, (p, v), strict=True):
-            np.add.at(sums, way, share * stress[counted])
+        at = layer, here.row, here.column
+        counted = self.inner[at] & (self.beads.zone[at] == CORE)
+        way, share = self.beads.way[at][counted], self.beads.share[at][counted, None].astype(float)
+        with self.lock:
+            for sums, stress in zip(self.sums, (p, v), strict=True):
+                np.add.at(sums, way, share * stress[counted])
 
     @property
     def mean(self) -> Array | None:

@@ -294,6 +294,18 @@ def add_stress(first, way, table, x, row, column, out, place, gain, warm, start,
 
 
 @compiled
+def add_turned(stress, c, s, weight, out):  # type: ignore[no-untyped-def]
+    """out += weight times a stress (6,) in axes that are turned ahead of those of `out`, by cosine c and sine s."""
+    xx, yy, xy = stress[0], stress[1], stress[5]
+    out[0] += weight * (c * c * xx + s * s * yy - 2 * c * s * xy)
+    out[1] += weight * (s * s * xx + c * c * yy + 2 * c * s * xy)
+    out[2] += weight * stress[2]
+    out[3] += weight * (c * stress[3] + s * stress[4])
+    out[4] += weight * (c * stress[4] - s * stress[3])
+    out[5] += weight * (c * s * (xx - yy) + (c * c - s * s) * xy)
+
+
+@compiled
 def bead_means(  # type: ignore[no-untyped-def]
     zone, bead, way, share, stress, side, width, length, turns, out, filled, begin, end
 ):
@@ -301,19 +313,21 @@ def bead_means(  # type: ignore[no-untyped-def]
     part of such a bead is there, in `filled` (ny, nx).
 
     It is `length` [mm] long along the bead in its middle, and holds the bead's whole section: boxes of the same zone
-    and bead within one `width` [mm] across; one that its end cuts counts in part. `side` (2,) [mm] are the sides of
-    a box, `turns` ways make a full turn.
+    and bead within one `width` [mm] across; one that its end cuts counts in part. The bead turns from box to box: the
+    mean is that of the stress itself, told in the axes of the bead in the middle. `side` (2,) [mm] are the sides of a
+    box, `turns` ways make a full turn.
     """
     ny, nx, many = stress.shape
     reach = np.sqrt((length / 2) ** 2 + width**2) + max(side[0], side[1])
     wide, high = int(reach / side[0]) + 1, int(reach / side[1]) + 1
     full = 255.0 * width * length / (side[0] * side[1])
+    turn = 2 * np.pi / turns * np.arange(turns)
+    cosine, sine = np.cos(turn), np.sin(turn)
     for j in range(begin, end):
         for i in range(nx):
             if share[j, i] == 0:
                 continue
-            angle = 2 * np.pi * way[j, i] / turns
-            c, s = np.cos(angle), np.sin(angle)
+            c, s = cosine[way[j, i]], sine[way[j, i]]
             fade = abs(c) * side[0] + abs(s) * side[1]
             total = 0.0
             for m in range(many):
@@ -327,15 +341,18 @@ def bead_means(  # type: ignore[no-untyped-def]
                     weight = (length / 2 + fade / 2 - along) / fade
                     if weight <= 0 or across > width:
                         continue
-                    apart = abs(np.int64(way[q, p]) - np.int64(way[j, i]))
-                    apart = min(apart, turns - apart)
+                    ahead = (np.int64(way[q, p]) - np.int64(way[j, i])) % turns
                     # The opposite wall's beads bear the same numbers, but run the other way
-                    if zone[j, i] == 1 and 4 * apart >= turns:
+                    if zone[j, i] == 1 and 4 * min(ahead, turns - ahead) >= turns:
                         continue
                     weight = min(weight, 1.0) * share[q, p]
                     total += weight
-                    for m in range(many):
-                        out[j, i, m] += weight * stress[q, p, m]
+                    if ahead == 0:
+                        for m in range(many):
+                            out[j, i, m] += weight * stress[q, p, m]
+                        continue
+                    for m in range(0, many, 6):
+                        add_turned(stress[q, p, m : m + 6], cosine[ahead], sine[ahead], weight, out[j, i, m : m + 6])
             for m in range(many):
                 out[j, i, m] /= total
             filled[j, i] = total / full

@@ -23,7 +23,7 @@ from fem.printing.plan import in_layer_rotation
 from fem.tensors import Array, stress_rotation
 from fem.zooming.cube import BodyOfBeads, SolvedBeads, Supported, solve_beads
 from fem.zooming.gradients import TOLERANCE
-from fem.zooming.judge import Weakest, judge_case, weakest
+from fem.zooming.judge import Weakest, judge_cases, weakest
 from fem.zooming.nouns import JudgedBeads
 
 Progress = Callable[[float], None]
@@ -152,8 +152,7 @@ def zoom_place(
         solved = _cube(body, at, size, told, part)
         inner = _inner(body, solved.beads.grid, at, size / 2)
         unknowns, iterations = solved.system.unknowns, max(iterations, solved.iterations)
-        for name, case in part.cases.items():
-            judged = judge_case(solved, case, strength=body.strength, inner=inner)
+        for name, judged in judge_cases(solved, part.cases, inner=inner).items():
             first = buckled(body, judged, weakest(judged, width=body.plan.bead_width))
             if first is not None:
                 low, high = (first.reserve * f(spread.get(name, [1.0])) for f in (min, max))
@@ -217,8 +216,7 @@ def _looks(
     for part in parts:
         solved = _cube(body, at, size, voxels, part, phase=phase, tolerance=ROUGH)
         inner = [_inner(body, solved.beads.grid, at, each / 2) for each in within]
-        for name, case in part.cases.items():
-            judged = judge_case(solved, case, strength=body.strength, inner=inner[0], rest=False)
+        for name, judged in judge_cases(solved, part.cases, inner=inner[0], rest=False).items():
             for least, some in zip(out, inner, strict=True):
                 first = weakest(judged, width=body.plan.bead_width, within=some)
                 if first is not None:

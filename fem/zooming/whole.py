@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from fem.cores import even_ranges, shared, workers
 from fem.errors import TooLargeError
 from fem.judging.least import safe_size
 from fem.judging.strength import PhaseReserve, phase_reserve
@@ -24,7 +25,7 @@ from fem.printing.filling import layer_grid
 from fem.tensors import Array
 from fem.zooming.cube import BodyOfBeads, SolvedBeads, solve_beads
 from fem.zooming.hang import Boxes, forces_onto_nodes
-from fem.zooming.judge import PIECE, ZONES, layer_means, may_fail
+from fem.zooming.judge import ZONES, layer_stress, may_fail
 from fem.zooming.place import SolvedPart, layers_of
 
 BYTES_PER_UNKNOWN = 150.0
@@ -35,6 +36,8 @@ TILE = 4.0
 """Places nearer than this [mm] are told as one."""
 WORTH = 1.5
 """Beads within this factor of the weakest are worth a place."""
+UNIT_SPACING = 4.0
+"""Points that weigh a face's displacement lie so many boxes apart: no stress is read there."""
 
 Progress = Callable[[float], None]
 
@@ -143,7 +146,7 @@ def _unit_forces(solved: SolvedBeads, group: FaceGroup) -> Array:
     """
     body, system = solved.body, solved.system
     boxes = Boxes(solved.beads.grid, body.axes, system.filled > 0, system.boxes.number)
-    spacing, room = float(min(boxes.grid.step)), boxes.surface_room(body.locator)
+    spacing, room = UNIT_SPACING * float(min(boxes.grid.step)), boxes.surface_room(body.locator)
     out = []
     for w in np.eye(6):
         unit = wrench_traction(
@@ -168,25 +171,26 @@ def _judged(solved: SolvedBeads, case: LoadCase, weak: _Weak, motions: Mapping[s
 
 
 def _weak(solved: SolvedBeads, cases: Mapping[str, LoadCase], progress: Progress) -> dict[str, _Weak]:
-    """What is weak in each case, by one pass over the layers: mean stress is linear in the loads."""
-    names, grid = list(solved.units), solved.beads.grid
-    fields = tuple((solved.units[k], solved.warming[k]) for k in names)
-    out = {name: _Weak(solved) for name in cases}
-    for layer, mean, filled in layer_means(solved, fields):
-        row, column = np.nonzero(filled >= PIECE)
-        if len(row):
-            stress = mean[row, column].reshape(len(row), len(names), 6)
-            for name, case in cases.items():
-                v, p = (_combined(stress, names, case, some) for some in (case.growing, case.permanent))
-                out[name].take(layer, row, column, p, v)
-        progress((layer + 1) / grid.layers)
+    """What is weak in each case, by one pass over the layers: a mean stress is linear in the loads."""
+    layers, done = solved.beads.grid.layers, [0]
+
+    def some(begin: int, end: int) -> dict[str, _Weak]:
+        own = {name: _Weak(solved) for name in cases}
+        for layer in range(begin, end):
+            here = layer_stress(solved, layer)
+            for name, case in cases.items() if len(here.row) else ():
+                v, p = here.of(solved, case, case.growing), here.of(solved, case, case.permanent)
+                own[name].take(layer, here.row, here.column, p, v)
+            done[0] += 1
+            progress(done[0] / layers)
+        return own
+
+    parts = shared(some, even_ranges(layers, pieces=2 * workers()))
+    out = parts[0]
+    for part in parts[1:]:
+        for name, weak in part.items():
+            out[name].join(weak)
     return out
-
-
-def _combined(stress: NDArray[np.float32], names: list[str], case: LoadCase, some: Sequence[str]) -> Array:
-    """Stress (n, 6) [MPa] of some of a case's loads, from that (n, k, 6) of all at unit factor."""
-    factors = np.array([case.factors.get(k, 0.0) if k in some else 0.0 for k in names], dtype=np.float32)
-    return np.einsum("k,nka->na", factors, stress).astype(float)
 
 
 class _Weak:
@@ -241,6 +245,15 @@ class _Weak:
             reserve, mode = float(found.reserve[k]), found.modes[int(found.mode[k])]
             if key not in self.found or reserve < self.found[key].reserve:
                 self.found[key] = WeakPlace(at, reserve, ZONES[int(zone[k])], mode)
+
+    def join(self, other: _Weak) -> None:
+        """Take in what was found in other layers."""
+        self.area += other.area
+        for zone, least in other.least.items():
+            self.least[zone] = min(self.least.get(zone, np.inf), least)
+        for key, place in other.found.items():
+            if key not in self.found or place.reserve < self.found[key].reserve:
+                self.found[key] = place
 
     def places(self) -> tuple[WeakPlace, ...]:
         """Those worth a line, worst first; of places nearer than two tiles the worst."""

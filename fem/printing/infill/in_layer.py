@@ -115,7 +115,7 @@ def honeycomb_at(u, v, layer, hx, hy, lattice):  # type: ignore[no-untyped-def]
         box = across_box(f * np.pi / 3 + turn + np.pi / 2, hx, hy)
         shares = with_item(shares, f, overlap(high / 2 - off[f], half, box))
     share, best = joined(shares, layer)
-    return share, best * np.pi / 3 + turn, 0
+    return share, best * np.pi / 3 + turn, best
 
 
 @compiled
