@@ -87,7 +87,7 @@ def layer_stress(solved: SolvedBeads, layer: int) -> LayerStress:
     given = beads.zone[layer], beads.bead[layer], beads.way[layer], system.filled[lowest], stress
     kernels.bead_means(*given, grid.step[:2], width, width, 2 * WAYS, mean, filled, 0, ny)
     row, column = np.nonzero(filled >= PIECE)
-    return LayerStress(row, column, mean[row, column].reshape(len(row), -1, 6))
+    return LayerStress(row, column, mean[row, column].reshape(len(row), len(solved.units), 6))
 
 
 def judge_cases(
