@@ -74,7 +74,9 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument("study", help="study file (TOML)")
     check.set_defaults(command=studies.check)
 
-    orient = sub.add_parser("orient", help="scan the build directions of a printed body, and name the best")
+    orient = sub.add_parser(
+        "orient", help="scan the build directions of a printed body by the homogenised answer, and name the best"
+    )
     orient.add_argument("study", help="study file (TOML)")
     orient.add_argument("--body", help="the printed body to orient (needed where there are several)")
     orient.add_argument("--directions", type=int, default=100, help="directions over the half sphere (default: 100)")

@@ -18,7 +18,8 @@ class ZoomFindings:
     `homogenised_zone`. `beads_beyond` counts the beads that lie beyond their strength at the full load. `change` is
     the relative change of `least` when the cube last grew, `settled` whether that is small. `face` is the nearest
     named face, `face_distance_mm` how far it is; `picture` the file of its picture, drawn in the case in which the
-    place bears least ("": it was not drawn).
+    place bears least ("": it was not drawn). A `scan` was made of coarse boxes alone, to see whether the place may
+    decide; it is not drawn.
     """
 
     body: str
@@ -42,6 +43,7 @@ class ZoomFindings:
     face_distance_mm: float = 0.0
     print_stress_MPa: Vector = ()
     picture: str = ""
+    scan: bool = False
 
 
 @dataclass(frozen=True)

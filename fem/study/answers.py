@@ -43,7 +43,7 @@ NO_RESULTANT = 1e-9
 @dataclass(frozen=True)
 class Answer:
     """One case answered: numbers for the findings, fields for the pictures, its estimated energy error, its reserve
-    `field`, and what must be said about it.
+    `field`, what must be said about it, and the factor at which the part has lifted off and is free.
     """
 
     findings: CaseFindings
@@ -51,6 +51,7 @@ class Answer:
     energy_error: float
     field: ReserveField
     remarks: tuple[Caution, ...] = ()
+    lift_off: float = np.inf
 
 
 def unit_wrenches(mesh: TetMesh, group: FaceGroup) -> Array:
@@ -120,7 +121,9 @@ def answer_case(
         },
     )
     fields = CaseFields(displacement, whole.node, field.print_stress, field.reserve)
-    return Answer(findings, fields, whole.energy_error, field, _remarks(case, growth, reserve, solution))
+    return Answer(
+        findings, fields, whole.energy_error, field, _remarks(case, growth, reserve, solution), growth.lift_off
+    )
 
 
 def _unstrained(solved: SolvedCases) -> SolvedCases:

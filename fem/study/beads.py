@@ -36,7 +36,7 @@ def ask_beads(ready: Prepared, solved: SolvedStudy, *, progress: Progress | None
     answers = dict(solved.answers)
     if not around.bodies or (judge.zoom == 0 and not judge.whole):
         return AskedBeads(answers, (), ())
-    cases = {k: JudgedCase(a.findings, a.field, solved.singular[k]) for k, a in answers.items()}
+    cases = {k: JudgedCase(a.findings, a.field, solved.singular[k], a.lift_off) for k, a in answers.items()}
     places, remarks = zoom_worst(
         around,
         cases,

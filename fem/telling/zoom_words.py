@@ -81,10 +81,11 @@ def kind_of(told: Reserve | HotSpot | VariantNumbers) -> str:
 
 def leaders_line(comparison: Comparison) -> str:
     """Which variants of a comparison were solved bead by bead, in a sentence or two."""
-    led = [comparison[name] for name in comparison.leaders]
+    led = [v for v in comparison.variants if v.zoomed is not None or is_beads(v)]
     if not led:
         return "Reserve factors are homogenised: no variant was solved bead by bead."
-    beads, sure = [v.name for v in led if v.zoomed], [v.name for v in led if not v.zoomed]
+    beads = [v.name for v in led if v.zoomed or is_beads(v)]
+    sure = [v.name for v in led if v.name not in beads]
     out = []
     if beads:
         leaders = "leader" if len(beads) == 1 else "leaders"

@@ -10,6 +10,7 @@ import numpy as np
 from fem.caution import Caution
 from fem.digits import reserve_text
 from fem.judging.findings import CaseFindings, HotSpot, Reserve
+from fem.judging.growing import LIFTS_OFF
 from fem.judging.reserve import ReserveField
 from fem.judging.zoomed import ZoomFindings
 from fem.part.tetmesh import TetMesh
@@ -50,6 +51,7 @@ def zoom_findings(around: Surroundings, place: ZoomedPlace, zoomed: ZoomedCase, 
         face=face,
         face_distance_mm=distance,
         print_stress_MPa=_floats(zoomed.judged.stress[first.at]),
+        scan=place.scan,
     )
 
 
@@ -57,7 +59,9 @@ def views_of(places: Sequence[ZoomedPlace], told: Mapping[str, CaseFindings]) ->
     """What pictures are drawn from: each place once, in the case in which it bears least; case by case in the order
     of each case's findings.
     """
-    worst = [min(place.cases, key=lambda name: place.cases[name].first.reserve) for place in places]
+    worst = [
+        None if place.scan else min(place.cases, key=lambda name: place.cases[name].first.reserve) for place in places
+    ]
     out = []
     for name, case in told.items():
         mine = [(place, least) for place, least in zip(places, worst, strict=True) if name in place.cases]
@@ -118,6 +122,17 @@ def decided(around: Surroundings, name: str, case: JudgedCase, places: Sequence[
             nonsingular_minimum=away,
             decided_by="zoom",
             band=worst.band,
+        )
+    if case.lift_off < reserve.minimum:
+        away = min(reserve.nonsingular_minimum, case.lift_off)
+        reserve = replace(
+            reserve,
+            minimum=case.lift_off,
+            least=case.lift_off,
+            mode=LIFTS_OFF,
+            nonsingular_minimum=away,
+            decided_by="homogenised",
+            band=(),
         )
     return replace(found, reserve=reserve, zooms=zooms, hot_spots=_spots(around, found.hot_spots, mine, zooms))
 

@@ -37,6 +37,8 @@ PHASES = ((0.5, 0.25, 0.0), (0.25, 0.5, 0.5))
 """Other places of the infill's lattice that are tried, in shares of its period."""
 FEWEST_BEADS, MOST_BEADS = 26, 40
 """A cube is four cells of the infill wide, but within so many beads."""
+COARSE = (0.93, 1.1)
+"""Coarse boxes told so much less, or more, than fine ones at the places of the demonstration."""
 ROUGH = 1e-4
 """Residual at which what is only compared is no longer solved on; it moves a reserve by less than a thousandth."""
 
@@ -81,7 +83,8 @@ class ZoomedCase:
 class ZoomedPlace:
     """A cube of `size` [mm] around the place `at` (3,) [mm, part axes] of a body, with `voxels`, case by case.
 
-    Cases in which no bead lies in the cube's inner half are missing.
+    Cases in which no bead lies in the cube's inner half are missing. A `scan` was made of coarse boxes alone, to see
+    whether the place may decide.
     """
 
     body: BodyOfBeads
@@ -91,6 +94,7 @@ class ZoomedPlace:
     unknowns: int
     iterations: int
     cases: Mapping[str, ZoomedCase]
+    scan: bool = False
 
 
 def default_size(body: BodyOfBeads) -> float:
@@ -115,6 +119,34 @@ def scan_voxels(body: BodyOfBeads) -> Voxels:
     """Coarser boxes, three across a bead: for what is compared and not told."""
     side = body.plan.bead_width / 3
     return Voxels(side, layers_of(body, side))
+
+
+def scan_place(body: BodyOfBeads, at: Array, *, parts: Sequence[SolvedPart]) -> ZoomedPlace:
+    """A place by one cube of coarse boxes: what its beads bear within some per cent.
+
+    Errors: as for `zoom_place`.
+    """
+    size, voxels = default_size(body), scan_voxels(body)
+    cases: dict[str, ZoomedCase] = {}
+    unknowns = iterations = 0
+    for part in parts:
+        solved = _cube(body, at, size, voxels, part, tolerance=ROUGH)
+        inner = _inner(body, solved.beads.grid, at, size / 2)
+        unknowns, iterations = solved.system.unknowns, max(iterations, solved.iterations)
+        for name, judged in judge_cases(solved, part.cases, inner=inner, rest=False).items():
+            first = buckled(body, judged, weakest(judged, width=body.plan.bead_width))
+            if first is not None:
+                band = tuple(first.reserve * f for f in COARSE)
+                cases[name] = ZoomedCase(first, (band[0], band[1]), 0.0, judged)
+    if not cases:
+        raise no_bead(body, at)
+    return ZoomedPlace(body, at, size, voxels, unknowns, iterations, cases, scan=True)
+
+
+def no_bead(body: BodyOfBeads, at: Array) -> InputError:
+    """Nothing to look at."""
+    where = ", ".join(f"{v:.4g}" for v in at)
+    return InputError(f"no bead of body {body.name} lies at ({where}) mm.", advice="Give a place inside the part.")
 
 
 def zoom_place(
@@ -159,8 +191,7 @@ def zoom_place(
                 cases[name] = ZoomedCase(first, (low, high), changes.get(name, 0.0), judged)
     say(1.0)
     if not cases:
-        where = ", ".join(f"{v:.4g}" for v in at)
-        raise InputError(f"no bead of body {body.name} lies at ({where}) mm.", advice="Give a place inside the part.")
+        raise no_bead(body, at)
     return ZoomedPlace(body, at, size, told, unknowns, iterations, cases)
 
 

@@ -23,23 +23,28 @@ from fem.printing.body import PrintedBody
 from fem.printing.field import PrintedField
 from fem.tensors import Array
 from fem.zooming.cube import BodyOfBeads
-from fem.zooming.place import SolvedPart, Voxels, ZoomedPlace, told_voxels, zoom_place
+from fem.zooming.place import SolvedPart, ZoomedPlace, scan_place, told_voxels, zoom_place
 
 PURE = 0.999
 """A tetrahedron of which one zone fills this share holds that zone alone."""
-PLACES, MOST = 3, 6
-"""So many places a case, and in all, are looked at where the study does not say how many."""
+MOST, MOST_SCANS = 6, 12
+"""So many places in all are looked at in full where the study does not say how many, and so many more by a scan."""
+NEAR = 1.15
+"""A scan whose beads bear less than so many times the least that was found may decide: it is looked at in full."""
 
 Progress = Callable[[float], None]
 
 
 @dataclass(frozen=True)
 class JudgedCase:
-    """A case as the homogenised answer judges it: `findings`, the reserve at each node, and which are singular."""
+    """A case as the homogenised answer judges it: `findings`, the reserve at each node, which are singular, and the
+    factor at which the part has lifted off its foundations and is free (`lift_off`, infinite: it never is).
+    """
 
     findings: CaseFindings
     field: ReserveField
     singular: SingularPlaces
+    lift_off: float = np.inf
 
 
 @dataclass(frozen=True)
@@ -86,51 +91,70 @@ def zoom_worst(
 ) -> tuple[list[ZoomedPlace], list[Caution]]:
     """Look at the places that may decide, bead by bead, the worst case's worst place first; and what went wrong.
 
-    `wanted` places a case (None: where the homogenised answer is doubtful), in boxes of side `step` [mm] in the layer
-    (None: chosen from the bead).
+    `wanted` places a case are looked at in full, in boxes of side `step` [mm] in the layer (None: chosen from the
+    bead). Every other place that a case's homogenised answer calls worse than what beads bear elsewhere is scanned by
+    coarse boxes, and looked at in full where these come near the least; so are the first ones of all where `wanted`
+    is None.
     """
-    places: list[ZoomedPlace] = []
-    remarks: list[Caution] = []
+    looking = _Looking(around, parts, step, progress)
     order = sorted(cases, key=lambda name: cases[name].findings.reserve.minimum)
     for name in order:
-        for spot in cases[name].findings.hot_spots[: PLACES if wanted is None else wanted]:
-            body = around.bodies.get(spot.body)
-            if body is None or any(covers(p, spot) for p in places):
-                continue
-            if wanted is None and (len(places) >= MOST or not _may_decide(around, name, spot, places)):
-                continue
-            voxels = None if step is None else told_voxels(body, step)
-            try:
-                places.append(_zoomed(body, spot, parts, voxels, progress, len(places)))
-            except (InputError, NotConverged, NoTrustworthyAnswer) as error:
-                text = f"Case {name}: the place at {place_text(spot.at_mm)} was not solved bead by bead: {error}"
-                remarks.append(Caution("no_zoom", text, {"case": name, "at_mm": list(spot.at_mm)}))
-    return places, remarks
+        for spot in cases[name].findings.hot_spots[: wanted or 0]:
+            looking.look(name, spot)
+    for name in order:
+        for spot in cases[name].findings.hot_spots:
+            if looking.may_decide(name, spot):
+                looking.look(name, spot, scan=bool(looking.places))
+    return looking.places, looking.remarks
 
 
-def _zoomed(
-    body: BodyOfBeads,
-    spot: HotSpot,
-    parts: Sequence[SolvedPart],
-    voxels: Voxels | None,
-    progress: Progress | None,
-    number: int,
-) -> ZoomedPlace:
-    """The share of progress that a place takes halves with each, since nobody knows how many there will be."""
+class _Looking:
+    """The places looked at so far."""
 
-    def say(share: float) -> None:
-        if progress is not None:
-            progress(1 - 0.6**number * (1 - 0.4 * share))
+    def __init__(
+        self, around: Surroundings, parts: Sequence[SolvedPart], step: float | None, progress: Progress | None
+    ) -> None:
+        self.around, self.parts, self.step, self.progress = around, parts, step, progress
+        self.places: list[ZoomedPlace] = []
+        self.remarks: list[Caution] = []
 
-    return zoom_place(body, np.array(spot.at_mm), parts=parts, voxels=voxels, progress=say)
+    def least(self, case: str) -> float:
+        """What beads bear at least in a case, by what is known."""
+        return min((p.cases[case].first.reserve for p in self.places if case in p.cases), default=np.inf)
 
+    def may_decide(self, case: str, spot: HotSpot) -> bool:
+        """Whether the homogenised answer is doubtful at a spot, and less than what beads elsewhere bear."""
+        scans = sum(p.scan for p in self.places)
+        if scans >= MOST_SCANS or (not scans and len(self.places) >= MOST + MOST_SCANS):
+            return False
+        mesh = self.around.mesh
+        node = int(np.linalg.norm(mesh.nodes - np.array(spot.at_mm), axis=1).argmin())
+        return bool(self.around.doubtful[node]) and spot.reserve < self.least(case)
 
-def _may_decide(around: Surroundings, case: str, spot: HotSpot, places: Sequence[ZoomedPlace]) -> bool:
-    """Whether the homogenised answer is doubtful at a spot, and less than what beads elsewhere bear."""
-    mesh = around.mesh
-    node = int(np.linalg.norm(mesh.nodes - np.array(spot.at_mm), axis=1).argmin())
-    least = min((p.cases[case].first.reserve for p in places if case in p.cases), default=np.inf)
-    return bool(around.doubtful[node]) and spot.reserve < least
+    def look(self, case: str, spot: HotSpot, *, scan: bool = False) -> None:
+        """Look at a spot, in full or first by a `scan`, unless it lies where beads were looked at already."""
+        body = self.around.bodies.get(spot.body)
+        if body is None or any(covers(p, spot) for p in self.places):
+            return
+        at = np.array(spot.at_mm)
+        try:
+            if scan:
+                found = scan_place(body, at, parts=self.parts)
+                full = sum(not p.scan for p in self.places)
+                near = any(c.first.reserve < NEAR * self.least(name) for name, c in found.cases.items())
+                if not near or full >= MOST:
+                    self.places.append(found)
+                    return
+            voxels = None if self.step is None else told_voxels(body, self.step)
+            self.places.append(zoom_place(body, at, parts=self.parts, voxels=voxels, progress=self._say))
+        except (InputError, NotConverged, NoTrustworthyAnswer) as error:
+            text = f"Case {case}: the place at {place_text(spot.at_mm)} was not solved bead by bead: {error}"
+            self.remarks.append(Caution("no_zoom", text, {"case": case, "at_mm": list(spot.at_mm)}))
+
+    def _say(self, share: float) -> None:
+        """The share of progress that a place takes grows less with each: nobody knows how many there will be."""
+        if self.progress is not None:
+            self.progress(1 - 0.7 ** len(self.places) * (1 - 0.3 * share))
 
 
 def covers(place: ZoomedPlace, spot: HotSpot) -> bool:

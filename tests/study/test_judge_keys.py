@@ -14,6 +14,7 @@ from test_file import WHOLE, complaint, written
 from fem.cli import _parser
 from fem.cli.judging import changes_of
 from fem.errors import InputError
+from fem.study.change import homogenised, zoomed_as
 from fem.study.file import read_study
 from fem.study.fingerprint import fingerprint, ground_key
 from fem.study.plans import Judging
@@ -88,3 +89,23 @@ def test_results_depend_on_it_and_the_mesh_does_not(tmp_path):
         other = plain.with_(change)
         assert fingerprint(other) != fingerprint(plain), change
         assert ground_key(other) == ground_key(plain), change
+
+
+def test_ranking_takes_no_notice_of_it(tmp_path):
+    table = '[judge]\nzoom = 3\nwhole = true\nvoxel = "0.2 mm"\n'
+    plain, asked = read_study(written(tmp_path, WHOLE)), read_study(written(tmp_path, WHOLE + table))
+    assert homogenised(asked).judge == Judging(zoom=0) == homogenised(plain).judge
+    assert fingerprint(homogenised(asked)) == fingerprint(homogenised(plain)), "directions and variants stay kept"
+    assert fingerprint(asked) != fingerprint(plain)
+
+
+def test_a_leader_is_the_variant_with_the_zooms_of_the_study(tmp_path):
+    table = '[judge]\nzoom = 3\nwhole = true\nvoxel = "0.2 mm"\n[sweep]\n"bodies.saddle.print.walls" = [2, 3]\n'
+    study = read_study(written(tmp_path, WHOLE + table))
+    variant = expand(homogenised(study))[0].study
+    leader = zoomed_as(variant, study)
+    assert leader.judge == Judging(zoom=3, whole=False, voxel=pytest.approx(0.2)) and variant.judge.zoom == 0
+    assert leader.variant == variant.variant == "2 walls" and leader.bodies == variant.bodies
+    assert leader.changes["judge"] == '{ zoom = 3, voxel = "0.2 mm" }'
+    with pytest.raises(InputError, match="wider than a bead of saddle"):
+        zoomed_as(variant, study.with_({"judge.voxel": "0.5 mm", "bodies.saddle.print.bead.width": "0.6 mm"}))

@@ -70,7 +70,7 @@ class JudgeForm(Form):
     zoom: Annotated[int | None, Field(ge=0, le=MOST_ZOOMS)] = Field(
         default=None,
         description="Places of each case that are solved bead by bead, the worst first; 0 for none. Those where the "
-        "homogenised answer is not to be trusted if left out.",
+        "homogenised answer is not to be trusted if left out. Of a comparison only the leaders are solved so.",
         examples=["[judge]\nzoom = 3"],
     )
     whole: bool = Field(

@@ -309,12 +309,13 @@ def test_no_mesh_is_a_step_to_buy():
 
 
 def test_a_reserve_of_the_beads_says_so():
-    remark = "Reserve factors without that remark were not calculated bead by bead."
-    first, *others = SWEPT
-    page = as_page(
-        compare([replace(first, decided_by="zoom"), *others], title="t", question="", required_reserve=2.0)
-    )
-    cell = re.search(r'<td class="n[^>]*>([^<]*)<br><span class="over">bead by bead</span>', page)
-    assert cell is not None and cell[1] == f"{first.reserve:.2f}"
-    assert page.count('<span class="over">bead by bead</span>') == 1 and remark in page
-    assert remark not in as_page(compare(SWEPT, title="t", question="", required_reserve=2.0))
+    first, second, *others = SWEPT
+    led = [replace(first, decided_by="zoom", homogenised=0.7, zoomed=2), replace(second, zoomed=0), *others]
+    found = replace(compare(led, title="t", question="", required_reserve=2.0), leaders=(first.name, second.name))
+    page = as_page(found)
+    cells = re.findall(r'<td class="n[^>]*>([^<]*)<br><span class="over">bead by bead; homogenised 0.70', page)
+    assert cells == [f"{first.reserve:.2f}"] and page.count('<br><span class="over">bead by bead') == 1
+    assert f"Reserve factors bead by bead for 1 leader ({first.name}), homogenised for the others." in page
+    assert f"{second.name}: no place needs its beads solved" in page
+    plain = as_page(compare(SWEPT, title="t", question="", required_reserve=2.0))
+    assert "Reserve factors are homogenised: no variant was solved bead by bead." in plain
