@@ -82,6 +82,7 @@ def _print_findings(console: Any, findings: Findings) -> None:
 
 
 def _print_cases(console: Any, findings: Findings) -> None:
+    from fem.telling.bead_files import is_told_in
     from fem.telling.reactions import failing_load
     from fem.telling.zoom_words import is_told, kind_of, zoom_line
 
@@ -109,7 +110,11 @@ def _print_cases(console: Any, findings: Findings) -> None:
         console.print("* singular: at a support's or load's edge; the value does not converge with refinement.")
     for name, case in findings.cases.items():
         for z in case.zooms:
-            console.print(f"Case {name}, {place_text(z.at_mm)} mm: {zoom_line(z)}.", soft_wrap=True)
+            if is_told_in(findings, name, z):
+                console.print(f"Case {name}, {place_text(z.worst_at_mm)} mm: {zoom_line(z)}.", soft_wrap=True)
+    scans = sum(z.scan for case in findings.cases.values() for z in case.zooms) // max(len(findings.cases), 1)
+    if scans:
+        console.print(f"{scans} further {'place' if scans == 1 else 'places'} scanned: the beads there bear more.")
 
 
 def check(options: argparse.Namespace) -> int:

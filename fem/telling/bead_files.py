@@ -58,10 +58,9 @@ def pictures_of(zoom: ZoomFindings) -> tuple[str, ...]:
     return zoom.picture, f"bead_layer_{zoom.picture.removeprefix('beads_')}"
 
 
-def reference(findings: Findings, case: str, zoom: ZoomFindings) -> tuple[tuple[str, str], ...]:
-    """A row of a place's table that says where it is drawn, if that is another case."""
-    other = drawn_in(findings, zoom)
-    return (("Picture", f"under case {other}, in which this place bears least"),) if other not in ("", case) else ()
+def is_told_in(findings: Findings, case: str, zoom: ZoomFindings) -> bool:
+    """Whether a place has a table of its own in a case: where it is drawn, or would be."""
+    return not zoom.scan and drawn_in(findings, zoom) in ("", case)
 
 
 def _place(zoom: ZoomFindings) -> tuple[str, tuple[float, ...]]:

@@ -18,15 +18,18 @@ from fem.judging.scene import Scene
 from fem.judging.verdict import verdict_of
 from fem.telling import words
 from fem.telling.album import Picture, Progress
-from fem.telling.bead_files import drawn_in, pictures_of, reference
+from fem.telling.bead_files import is_told_in, pictures_of
 from fem.telling.files import write_fields, write_text
 from fem.telling.printed import ASSUMED, FROM_ASSUMED, plan_rows, zone_rows
 from fem.telling.reactions import EXPLAINED, HEAD, failing_load, reaction_rows
 from fem.telling.zoom_rows import EXPLAINED as EXPLAINED_PLACES
 from fem.telling.zoom_rows import (
+    LOOKED,
+    LOOKED_HEAD,
     MISSED_HEAD,
     WHOLE_EXPLAINED,
     WHOLE_HEAD,
+    looked_rows,
     missed_rows,
     whole_line,
     whole_rows,
@@ -159,6 +162,9 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         pictures=[p for p in pictures if p.kind not in ("zones", "beads", "bead layer")],
         kinds=is_told(findings),
         places=_places(findings, pictures),
+        looked=looked_rows(findings),
+        looked_text=LOOKED,
+        looked_head=LOOKED_HEAD,
         places_explained=EXPLAINED_PLACES,
         whole=_whole(findings),
         whole_explained=WHOLE_EXPLAINED,
@@ -204,13 +210,12 @@ def _places(findings: Findings, pictures: tuple[Picture, ...]) -> list[dict[str,
         {
             "title": zoom_title(name, zoom),
             "line": zoom_line(zoom),
-            "rows": (*zoom_rows(zoom), *reference(findings, name, zoom)),
-            "pictures": [drawn[file] for file in pictures_of(zoom) if file in drawn]
-            if drawn_in(findings, zoom) == name
-            else [],
+            "rows": zoom_rows(zoom),
+            "pictures": [drawn[file] for file in pictures_of(zoom) if file in drawn],
         }
         for name, case in findings.cases.items()
         for zoom in case.zooms
+        if is_told_in(findings, name, zoom)
     ]
 
 

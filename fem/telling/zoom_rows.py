@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 
 from fem.digits import number
-from fem.judging.findings import CaseFindings, FaceFindings
+from fem.judging.findings import CaseFindings, FaceFindings, Findings
 from fem.judging.zoomed import WholeFindings, ZoomFindings
 from fem.telling.words import place, vector
 from fem.telling.zoom_words import band_text, reserve_or_none, short_reserve, zones_in
@@ -21,6 +21,11 @@ EXPLAINED = (
 WHOLE_EXPLAINED = (
     "Every printed body was also solved bead by bead as a whole, on the loads and supports of the study. It shows "
     "whether a place was missed, and how far the homogenised stiffness lies off."
+)
+LOOKED_HEAD = ("Case", "Location of the weakest bead", "Bead by bead", "Homogenised", "Looked at")
+LOOKED = (
+    "All places looked at. A scan takes one cube of coarse boxes, to see whether the place may decide; where its "
+    "beads bear clearly more than those of another place it is not looked at further."
 )
 WHOLE_HEAD = ("Quantity", "Homogenised", "Bead by bead, at places", "Bead by bead, whole")
 MISSED_HEAD = ("Location", "Zone", "Failure mode", "Bead by bead", "Homogenised")
@@ -50,6 +55,24 @@ def zoom_rows(zoom: ZoomFindings) -> tuple[tuple[str, str], ...]:
         ("Boxes", f"{boxes} mm: {zoom.unknowns:,} unknowns, {zoom.iterations} iterations"),
         ("Larger cube", settled_text(zoom)),
     )
+
+
+def looked_rows(findings: Findings) -> tuple[tuple[str, ...], ...]:
+    """All places of all cases in one table, the worst of a case first."""
+    out = []
+    for name, case in findings.cases.items():
+        for zoom in sorted(case.zooms, key=lambda z: z.least):
+            band = "" if zoom.scan else f" ({band_text(zoom.band)})"
+            out.append(
+                (
+                    name,
+                    place(zoom.worst_at_mm),
+                    f"{'about ' if zoom.scan else ''}{short_reserve(zoom.least)}{band}, in the {zoom.zone}",
+                    _in_zone(zoom.homogenised, zoom.homogenised_zone),
+                    "scan" if zoom.scan else "in full",
+                )
+            )
+    return tuple(out)
 
 
 def settled_text(zoom: ZoomFindings) -> str:

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from fem.judging.findings import CaseFindings
-from fem.telling.bead_files import drawn_in, pictures_of, reference
+from fem.telling.bead_files import is_told_in, pictures_of
 from fem.telling.review.blocks import PHOTO_MM, Block, Figure, Heading, Section, Text, table
 from fem.telling.review.material import Material
 from fem.telling.zoom_rows import (
     EXPLAINED,
+    LOOKED,
+    LOOKED_HEAD,
     MISSED_HEAD,
     WHOLE_EXPLAINED,
     WHOLE_HEAD,
+    looked_rows,
     missed_rows,
     whole_line,
     whole_rows,
@@ -28,6 +31,9 @@ def zooms(material: Material) -> Section | None:
     blocks: list[Block] = [Text(EXPLAINED)] if any(case.zooms for case in cases.values()) else []
     for name, case in cases.items():
         blocks += _places(material, name, case)
+    looked = [list(row) for row in looked_rows(material.findings)]
+    if looked:
+        blocks.append(table(LOOKED_HEAD, looked, align="lllll", caption=LOOKED))
     if any(case.whole for case in cases.values()):
         blocks += [Heading("The whole part bead by bead"), Text(WHOLE_EXPLAINED)]
         for name, case in cases.items():
@@ -39,14 +45,15 @@ def _places(material: Material, name: str, case: CaseFindings) -> list[Block]:
     out: list[Block] = []
     findings = material.findings
     for zoom in case.zooms:
+        if not is_told_in(findings, name, zoom):
+            continue
         title = zoom_title(name, zoom)
         out.append(Heading(title))
-        files = pictures_of(zoom) if drawn_in(findings, zoom) == name else ()
-        for file, told in zip(files, _captions(name, zoom_line(zoom)), strict=False):
+        for file, told in zip(pictures_of(zoom), _captions(name, zoom_line(zoom)), strict=False):
             picture = material.picture(file)
             if picture:
                 out.append(Figure(f"{told} {title}.", told, PHOTO_MM, picture))
-        rows = [list(row) for row in (*zoom_rows(zoom), *reference(findings, name, zoom))]
+        rows = [list(row) for row in zoom_rows(zoom)]
         out.append(table(("Quantity", "Value"), rows, align="ll", caption=f"{title}."))
     return out
 
