@@ -48,6 +48,7 @@ _HOMES = {
     "prepare": "fem.study.run",
     "answer": "fem.study.run",
     "run_study": "fem.study.run",
+    "zoom": "fem.study.zoom",
     "compare_study": "fem.study.variants.story",
     "Comparison": "fem.judging.choice",
     "VariantNumbers": "fem.judging.choice",
