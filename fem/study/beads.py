@@ -15,6 +15,7 @@ from fem.study.ground import Prepared
 from fem.study.solved import SolvedStudy
 from fem.zooming.decided import decided, passed_over, views_of
 from fem.zooming.nouns import ZoomView
+from fem.zooming.place import ZoomedPlace
 from fem.zooming.told_whole import missed_caution, with_whole, zoom_missed
 from fem.zooming.whole import WholeBody, expected_unknowns, refuse_too_large, solve_whole, whole_grid
 from fem.zooming.worst import JudgedCase, Surroundings, bodies_of_beads, doubtful_nodes, zoom_worst
@@ -37,14 +38,17 @@ def ask_beads(ready: Prepared, solved: SolvedStudy, *, progress: Progress | None
     if not around.bodies or (judge.zoom == 0 and not judge.whole):
         return AskedBeads(answers, (), ())
     cases = {k: JudgedCase(a.findings, a.field, solved.singular[k], a.lift_off) for k, a in answers.items()}
-    places, remarks = zoom_worst(
-        around,
-        cases,
-        parts=solved.parts,
-        wanted=judge.zoom,
-        step=None if judge.whole else judge.voxel,
-        progress=lambda share: say("bead by bead", share * (0.4 if judge.whole else 1.0)),
-    )
+    places: list[ZoomedPlace] = []
+    remarks: list[Caution] = []
+    if judge.zoom != 0:
+        places, remarks = zoom_worst(
+            around,
+            cases,
+            parts=solved.parts,
+            wanted=judge.zoom,
+            step=None if judge.whole else judge.voxel,
+            progress=lambda share: say("bead by bead", share * (0.4 if judge.whole else 1.0)),
+        )
     told = {name: decided(around, name, case, places) for name, case in cases.items()}
     if judge.whole:
         bodies = whole_bodies(ready, around, solved, lambda share: say("the whole part, bead by bead", share))
