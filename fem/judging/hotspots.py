@@ -16,7 +16,8 @@ from fem.tensors import Array
 
 MOST_SPOTS = 8
 """So many places are reported for each case."""
-_WORTH = 4.0  # a place whose reserve is more than so many times the least is not worth a line
+WORTH = 4.0
+"""A place whose reserve is more than so many times the least is not worth a line."""
 
 
 @dataclass(frozen=True)
@@ -89,7 +90,7 @@ def find_hot_spots(
     reach = max(3 * float(np.median(mesh.edge_length)), 0.03 * mesh.diagonal)
     spots: list[int] = []
     for node in nodes:
-        if r[node] > _WORTH * floor or len(spots) == MOST_SPOTS:
+        if r[node] > WORTH * floor or len(spots) == MOST_SPOTS:
             break
         if all(np.linalg.norm(mesh.nodes[node] - mesh.nodes[s]) > reach for s in spots):
             spots.append(int(node))

@@ -11,6 +11,7 @@ from fem.caution import Caution
 from fem.digits import reserve_text
 from fem.judging.findings import CaseFindings, HotSpot, Reserve
 from fem.judging.growing import LIFTS_OFF
+from fem.judging.hotspots import MOST_SPOTS, WORTH
 from fem.judging.reserve import ReserveField
 from fem.judging.zoomed import ZoomFindings
 from fem.part.tetmesh import TetMesh
@@ -183,7 +184,8 @@ def _spots(
     doubtful = {id(s): bool(around.doubtful[node_near(around.mesh, s.body, np.array(s.at_mm))]) for s in rest}
     sure = [s for s in rest if not doubtful[id(s)]]
     unsure = [replace(s, decided_by="undecided") for s in rest if doubtful[id(s)]]
-    return (*sorted([*told, *sure], key=lambda s: s.reserve), *unsure)
+    known = sorted([*told, *sure], key=lambda s: s.reserve)
+    return (*[s for s in known if s.reserve <= WORTH * known[0].reserve][:MOST_SPOTS], *unsure)
 
 
 def passed_over(name: str, case: CaseFindings) -> tuple[Caution, ...]:
