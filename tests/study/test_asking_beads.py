@@ -88,6 +88,9 @@ def test_the_beads_decide_where_they_were_looked_at(whole: Findings, folder: Pat
     assert r.homogenised != r.least
     decides = min(found.zooms, key=lambda z: z.least)
     assert decides.band[0] <= decides.least <= decides.band[1]
+    assert all(s.reserve >= r.minimum for s in found.hot_spots if s.decided_by == "undecided"), (
+        "nothing is passed over"
+    )
     asked = whole.requirements[0]
     assert asked.value == min(c.reserve.least for c in whole.cases.values())
     spots = [s for s in found.hot_spots if s.decided_by == "zoom"]
