@@ -192,7 +192,7 @@ def weakest(judged: JudgedBeads, *, width: float, within: NDArray[np.bool_] | No
     if not counted.any():
         return None
     value = np.where(counted, judged.reserve, np.float32(np.inf))
-    at = np.unravel_index(int(value.argmin()), value.shape)
+    at = np.unravel_index(int(np.flatnonzero(counted)[judged.reserve[counted].argmin()]), value.shape)
     by_zone = {
         name: float(value[mine].min()) if (mine := counted & (beads.zone == number)).any() else None
         for number, name in ZONES.items()
