@@ -75,6 +75,11 @@ class BodyOfBeads:
         """Print axes (3, 3), rows in part axes."""
         return print_axes(self.plan)
 
+    @property
+    def opening(self) -> float:
+        """How wide [mm] a hole in its infill is at most: a cell."""
+        return 0.0 if self.made.cell is None else float(np.max(self.made.cell.size))
+
     @cached_property
     def outline(self) -> Outline:
         """Its surface, ready for filling."""
@@ -174,7 +179,7 @@ class _Hung:
 
 
 def _hang(body: BodyOfBeads, grid: Grid, system: BeadSystem, supported: Supported, fields: Array | None) -> _Hung:
-    boxes = Boxes(grid, body.axes, system.filled > 0, system.boxes.number)
+    boxes = Boxes(grid, body.axes, system.filled > 0, system.boxes.number, body.opening)
     held, moved = NOBODY, None
     if fields is not None:
         sides = cut_sides(boxes, body.locator, fields)
@@ -193,10 +198,10 @@ def _hang(body: BodyOfBeads, grid: Grid, system: BeadSystem, supported: Supporte
 
     points = [*map(bed, supported.foundations), *map(face, supported.held)]
     moves = {k: face(h) for k, h in supported.moved.items()}
-    found = springs_onto_nodes(boxes, [*points, *moves.values()])
+    found = springs_onto_nodes(boxes, [*points, *moves.values()], room=room)
     pulls = {}
     for name, some in moves.items():
-        own = springs_onto_nodes(boxes, [some])
+        own = springs_onto_nodes(boxes, [some], room=room)
         pulls[name] = np.zeros((boxes.count, 3))
         pulls[name][own.node] = np.einsum("sij,sj->si", own.spring, own.rest[0])
     return _Hung(boxes, held, moved, Springs(found.node.astype(np.int64), found.spring), pulls)
@@ -207,7 +212,7 @@ def _forces(hung: _Hung, body: BodyOfBeads, system: BeadSystem, load: Load, warm
     boxes = hung.boxes
     spacing, room = float(min(boxes.grid.step)), boxes.surface_room(body.locator)
     pushed = dense_forces(body.mesh, load.tractions, spacing=spacing, box=room, body=body.name)
-    out = forces_onto_nodes(boxes, pushed)
+    out = forces_onto_nodes(boxes, pushed, room=room)
     if load.name in hung.pulls:
         out = out + hung.pulls[load.name]
     if load.acceleration is not None:

@@ -14,11 +14,10 @@ from fem.judging.growing import LIFTS_OFF
 from fem.judging.hotspots import MOST_SPOTS, WORTH
 from fem.judging.reserve import ReserveField
 from fem.judging.zoomed import ZoomFindings
-from fem.part.tetmesh import TetMesh
 from fem.tensors import Array
 from fem.zooming.nouns import ZoomView
 from fem.zooming.place import ZoomedCase, ZoomedPlace
-from fem.zooming.worst import JudgedCase, Surroundings, covers, inside, place_text
+from fem.zooming.worst import JudgedCase, Surroundings, covers, inside, node_near, place_text
 
 
 def zoom_findings(around: Surroundings, place: ZoomedPlace, zoomed: ZoomedCase, field: ReserveField) -> ZoomFindings:
@@ -209,12 +208,6 @@ def passed_over(name: str, case: CaseFindings) -> tuple[Caution, ...]:
         )
         out.append(Caution("not_settled", text, {"case": name, "change": z.change}))
     return tuple(out)
-
-
-def node_near(mesh: TetMesh, body: str, point: Array) -> int:
-    """The node of a body that is nearest to a point (3,) [mm]."""
-    own = np.flatnonzero(mesh.node_body == mesh.bodies.index(body))
-    return int(own[np.linalg.norm(mesh.nodes[own] - point, axis=1).argmin()])
 
 
 def _floats(values: Array) -> tuple[float, ...]:

@@ -3,7 +3,8 @@ and the part's displacement on the sides where it is cut.
 
 A point of the surface belongs to the filled box nearest to it, which takes its force at the nearest point of the box
 and shares it among its eight corners by trilinear weights: what is shared sums to one and keeps its place. What the
-way from the surface to the box costs in moment is made good over the same nodes.
+way from the surface to the box costs in moment is made good over the same nodes. Points over the holes of an open
+infill go to the beads around; those whose next bead may lie beyond a cut side are left out.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ from fem.tensors import Array
 from fem.zooming.where import Locator
 
 REACH = 8
-"""Boxes, along each axis, within which a point of the surface must find a filled one."""
+"""Boxes, along each axis, within which a point of the surface first looks for a filled one."""
 SOFTEST = 1e-12
 """A direction in which a node's spring is softer than this share of its stiffest has no place of rest."""
 
@@ -33,12 +34,14 @@ SOFTEST = 1e-12
 class Boxes:
     """The filled boxes of a grid and their nodes: `filled` (nz, ny, nx), and `number` (nz + 1, ny + 1, nx + 1) of the
     node at each corner of the grid, -1 where no filled box touches it. The print axes `axes` are rows in part axes.
+    Holes of the infill are at most `opening` [mm] wide: so far may a point of the surface lie from a bead.
     """
 
     grid: Grid
     axes: Array
     filled: NDArray[np.bool_]
     number: NDArray[np.int32]
+    opening: float = 0.0
 
     def __post_init__(self) -> None:
         nx, ny, nz = self.grid.count
@@ -105,17 +108,18 @@ class HeldNodes:
     displacement: Array
 
 
-def forces_onto_nodes(boxes: Boxes, pushed: PointForces) -> Array:
-    """Nodal forces (n, 3) [N] in print axes of forces at points in part axes, with the same force and moment.
+def forces_onto_nodes(boxes: Boxes, pushed: PointForces, *, room: Box | None = None) -> Array:
+    """Nodal forces (n, 3) [N] in print axes of forces at points in part axes, with the same force and moment: all of
+    them, or those that do not hang on beads beyond the cut sides of `room`.
 
     The moment is made exact by the smallest forces, on the nodes that carry some already, that sum to none.
     Errors: NoTrustworthyAnswer when a point has no filled box near it.
     """
     out = np.zeros((boxes.count, 3))
-    if not len(pushed.point):
+    landed = _landing(boxes, pushed.point @ boxes.axes.T, room)
+    if not len(landed.which):
         return out
-    point, force = pushed.point @ boxes.axes.T, pushed.force @ boxes.axes.T
-    landed = _landing(boxes, point)
+    point, force = (v[landed.kept] @ boxes.axes.T for v in (pushed.point, pushed.force))
     own = landed.shared_out(force)
     off = landed.place - landed.place.mean(axis=0)
     inertia = np.trace(off.T @ off) * np.eye(3) - off.T @ off
@@ -126,22 +130,25 @@ def forces_onto_nodes(boxes: Boxes, pushed: PointForces) -> Array:
     return out
 
 
-def springs_onto_nodes(boxes: Boxes, springs: Sequence[PointSprings], *, factors: Array | None = None) -> NodeSprings:
-    """Springs at points in part axes shared among nodes, each node for itself: the total stiffness stays.
+def springs_onto_nodes(
+    boxes: Boxes, springs: Sequence[PointSprings], *, factors: Array | None = None, room: Box | None = None
+) -> NodeSprings:
+    """Springs at points in part axes shared among nodes, each node for itself: the total stiffness stays, but for
+    points that hang on beads beyond the cut sides of `room`.
 
     `factors` (k, number of springs) multiply where they are at rest, for each column of loads (one column of ones).
     Errors: NoTrustworthyAnswer when a point has no filled box near it.
     """
     factors = np.ones((1, len(springs))) if factors is None else factors
     given = [s for s in springs if len(s.point)]
-    if not given:
+    landed = _landing(boxes, np.concatenate([np.zeros((0, 3)), *(s.point for s in given)]) @ boxes.axes.T, room)
+    if not len(landed.which):
         return NodeSprings(np.zeros(0, dtype=np.int32), np.zeros((0, 3, 3)), np.zeros((len(factors), 0, 3)))
-    landed = _landing(boxes, np.concatenate([s.point for s in given]) @ boxes.axes.T)
     spring = np.concatenate([boxes.axes @ s.spring @ boxes.axes.T for s in given])
     many = np.repeat(factors[:, [len(s.point) > 0 for s in springs]], [len(s.point) for s in given], axis=1)
     rest = np.concatenate([s.rest for s in given]) @ boxes.axes.T
     pull = np.einsum("qij,qj,kq->qki", spring, rest, many).reshape(len(rest), -1)
-    each = landed.shared_out(np.concatenate([spring.reshape(-1, 9), pull], axis=1))
+    each = landed.shared_out(np.concatenate([spring.reshape(-1, 9), pull], axis=1)[landed.kept])
     node = each[:, :9].reshape(-1, 3, 3)
     node = (node + node.transpose(0, 2, 1)) / 2
     pull = each[:, 9:].reshape(len(node), -1, 3)
@@ -152,8 +159,8 @@ def springs_onto_nodes(boxes: Boxes, springs: Sequence[PointSprings], *, factors
 @dataclass(frozen=True)
 class _Landing:
     """Where points come to lie: the nodes `node` (s,) that they touch with their places `place` (s, 3) [mm] in print
-    axes; each point's box `which` (q,) among those touched, the places `corner` (b, 8) of its corners in `node`, and
-    the point `inside` (q, 3) it, 0 to 1 along each side.
+    axes; which points are `kept`; each kept point's box `which` (q,) among those touched, the places `corner` (b, 8)
+    of its corners in `node`, and the point `inside` (q, 3) it, 0 to 1 along each side.
     """
 
     node: NDArray[np.int32]
@@ -161,6 +168,7 @@ class _Landing:
     corner: NDArray[np.int64]
     which: NDArray[np.int64]
     inside: Array
+    kept: NDArray[np.bool_]
 
     def shared_out(self, values: Array) -> Array:
         """Values (q, c) of the points, shared among their boxes' nodes (s, c)."""
@@ -171,28 +179,50 @@ class _Landing:
         return out
 
 
-def _landing(boxes: Boxes, point: Array) -> _Landing:
-    """The filled boxes nearest to points (q, 3) [mm] in print axes."""
-    from fem.zooming import hang_kernels
-
-    q, step = len(point), np.asarray(boxes.grid.step, dtype=float)
-    place = (point - boxes.low) / step
-    box, inside, missed = np.zeros((q, 3), dtype=np.int64), np.empty((q, 3)), np.zeros(q, dtype=bool)
-    given = boxes.filled, step, place, REACH, box, inside, missed
-    shared(hang_kernels.nearest_filled, even_ranges(q, pieces=8 * workers()), *given)
+def _landing(boxes: Boxes, point: Array, room: Box | None) -> _Landing:
+    """The filled boxes nearest to points (q, 3) [mm] in print axes, as far as none beyond the cut sides of `room` may
+    be nearer.
+    """
+    step = np.asarray(boxes.grid.step, dtype=float)
+    box, inside, missed = _nearest(boxes, point, REACH)
     if missed.any():
-        at = ", ".join(f"{v:.4g}" for v in boxes.axes.T @ point[np.argmax(missed)])
-        raise NoTrustworthyAnswer(
-            f"{missed.sum()} of {q} points of a loaded or held face have no bead near them, as at ({at}) mm.",
-            advice="Take smaller boxes, or look how this face is printed.",
-        )
+        over = np.flatnonzero(missed)
+        found = _nearest(boxes, point[over], max(REACH, int(np.ceil(boxes.opening / step.min()))))
+        box[over], inside[over], missed[over] = found
+        to_side = np.inf if room is None else np.minimum(point[over] - room.low, room.high - point[over]).min(axis=1)
+        away = np.linalg.norm(boxes.low + (box[over] + inside[over]) * step - point[over], axis=1)
+        beyond = to_side < np.where(missed[over], boxes.opening, away)
+        lost = over[missed[over] & ~beyond]
+        if len(lost):
+            at = ", ".join(f"{v:.4g}" for v in boxes.axes.T @ point[lost[0]])
+            raise NoTrustworthyAnswer(
+                f"{len(lost)} of {len(point)} points of a loaded or held face have no bead near them, "
+                f"as at ({at}) mm.",
+                advice="Take smaller boxes, or look how this face is printed.",
+            )
+        missed[over] = beyond
+        box, inside = box[~missed], inside[~missed]
     number, which = np.unique(np.ravel_multi_index(tuple(box.T[::-1]), boxes.filled.shape), return_inverse=True)
     z, y, x = (v[:, None] for v in np.unravel_index(number, boxes.filled.shape))
     eight = np.arange(8)
     corners = z + (eight >> 2), y + ((eight >> 1) & 1), x + (eight & 1)
     touched, corner = np.unique(np.ravel_multi_index(corners, boxes.number.shape), return_inverse=True)
     places = boxes.corners(np.stack(np.unravel_index(touched, boxes.number.shape), axis=1))
-    return _Landing(boxes.number.ravel()[touched], places, corner.reshape(-1, 8), which, inside)
+    return _Landing(boxes.number.ravel()[touched], places, corner.reshape(-1, 8), which, inside, ~missed)
+
+
+def _nearest(boxes: Boxes, point: Array, reach: int) -> tuple[NDArray[np.int64], Array, NDArray[np.bool_]]:
+    """The filled box (q, 3), x first, nearest to each point within `reach` boxes, the place (q, 3) in it, and which
+    points have none.
+    """
+    from fem.zooming import hang_kernels
+
+    step = np.asarray(boxes.grid.step, dtype=float)
+    box, inside = np.zeros((len(point), 3), dtype=np.int64), np.empty((len(point), 3))
+    missed = np.zeros(len(point), dtype=bool)
+    given = boxes.filled, step, (point - boxes.low) / step, reach, box, inside, missed
+    shared(hang_kernels.nearest_filled, even_ranges(len(point), pieces=8 * workers()), *given)
+    return box, inside, missed
 
 
 def cut_sides(boxes: Boxes, locator: Locator, fields: Array) -> HeldNodes:

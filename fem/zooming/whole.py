@@ -145,7 +145,7 @@ def _unit_forces(solved: SolvedBeads, group: FaceGroup) -> Array:
     Single precision: they weigh displacements. Empty for a face of another body.
     """
     body, system = solved.body, solved.system
-    boxes = Boxes(solved.beads.grid, body.axes, system.filled > 0, system.boxes.number)
+    boxes = Boxes(solved.beads.grid, body.axes, system.filled > 0, system.boxes.number, body.opening)
     spacing, room = UNIT_SPACING * float(min(boxes.grid.step)), boxes.surface_room(body.locator)
     out = []
     for w in np.eye(6):

@@ -127,8 +127,9 @@ class _Looking:
         scans = sum(p.scan for p in self.places)
         if scans >= MOST_SCANS or (not scans and len(self.places) >= MOST + MOST_SCANS):
             return False
-        mesh = self.around.mesh
-        node = int(np.linalg.norm(mesh.nodes - np.array(spot.at_mm), axis=1).argmin())
+        if spot.body not in self.around.bodies:
+            return False
+        node = node_near(self.around.mesh, spot.body, np.array(spot.at_mm))
         return bool(self.around.doubtful[node]) and spot.reserve < self.least(case)
 
     def look(self, case: str, spot: HotSpot, *, scan: bool = False) -> None:
@@ -165,6 +166,12 @@ def covers(place: ZoomedPlace, spot: HotSpot) -> bool:
 def inside(place: ZoomedPlace, points: Array) -> NDArray[np.bool_]:
     """Which points (n, 3) [mm, part axes] lie in the inner half of a place's cube."""
     return np.asarray((np.abs((points - place.at) @ place.body.axes.T) <= place.size / 4).all(axis=1))
+
+
+def node_near(mesh: TetMesh, body: str, point: Array) -> int:
+    """The node of a body that is nearest to a point (3,) [mm]."""
+    own = np.flatnonzero(mesh.node_body == mesh.bodies.index(body))
+    return int(own[np.linalg.norm(mesh.nodes[own] - point, axis=1).argmin()])
 
 
 def place_text(point: Sequence[float] | Array) -> str:

@@ -10,8 +10,9 @@ from helpers_cad import draw
 from fem.errors import NoTrustworthyAnswer
 from fem.loading.bearing import bearing_load, find_bore
 from fem.loading.bolts import find_holes, preload_forces
+from fem.loading.dense import Box
 from fem.loading.loads import even_traction
-from fem.loading.point_springs import foundation_springs, held_springs
+from fem.loading.point_springs import PointSprings, foundation_springs, held_springs
 from fem.loading.supports import Foundation, held_face
 from fem.loading.traction import PointForces, dense_forces
 from fem.part.faces import FaceQuery, face_group, find_faces
@@ -19,7 +20,7 @@ from fem.part.meshing import mesh_solid
 from fem.part.solid import read_solid
 from fem.part.tetmesh import joined
 from fem.printing.plan import PrintPlan, print_axes
-from fem.zooming.hang import cut_sides, forces_onto_nodes, springs_onto_nodes
+from fem.zooming.hang import Boxes, cut_sides, forces_onto_nodes, numbered, springs_onto_nodes
 from fem.zooming.where import Locator
 
 R, HOLE, THICK = 6.0, 2.0, 10.0
@@ -121,6 +122,37 @@ def test_a_face_without_beads_is_refused(locator):
     far = PointForces(np.array([[28.0, 10, 9.5]]), np.ones((1, 3)))
     with pytest.raises(NoTrustworthyAnswer, match="no bead near"):
         forces_onto_nodes(boxes, far)
+
+
+def over_a_hole(locator, opening):
+    """A slab of 40 x 40 x 2 boxes with a hole of 24 x 24, and a force above the hole, nearer to its right rim."""
+    grid = filled_boxes(locator, np.eye(3), [28.0, 10, 2], (40, 40, 2)).grid
+    filled = np.ones((2, 40, 40), dtype=bool)
+    filled[:, 8:32, 8:32] = False
+    boxes = Boxes(grid, np.eye(3), filled, numbered(filled), opening)
+    return boxes, PointForces((grid.origin + STEP * [22.0, 20, 2])[None], np.array([[1.0, 2, 3]]))
+
+
+def test_a_force_over_a_hole_of_the_infill_goes_to_its_rim(locator):
+    boxes, pushed = over_a_hole(locator, opening=24 * float(STEP.max()))
+    nodal = forces_onto_nodes(boxes, pushed)
+    assert nodal.sum(axis=0) == pytest.approx(pushed.force[0])
+    used = places(boxes)[np.abs(nodal).max(axis=1) > 1e-12]
+    assert np.abs(used[:, 0] - (boxes.low[0] + 32 * STEP[0])).max() <= STEP[0] + 1e-9
+    boxes, pushed = over_a_hole(locator, opening=2 * float(STEP.min()))
+    with pytest.raises(NoTrustworthyAnswer, match="no bead near"):
+        forces_onto_nodes(boxes, pushed)
+
+
+@pytest.mark.parametrize(("share", "kept"), [(0.5, False), (2.0, True)])
+def test_a_point_whose_bead_may_lie_beyond_a_cut_side_is_left_out(locator, share, kept):
+    boxes, pushed = over_a_hole(locator, opening=24 * float(STEP.max()))
+    cut = np.array([np.inf, np.inf, pushed.point[0, 2] + share * 10 * STEP[0]])
+    room = Box(np.eye(3), np.full(3, -np.inf), cut)
+    assert bool(np.abs(forces_onto_nodes(boxes, pushed, room=room)).max() > 0) == kept
+    none = np.zeros((1, 3))
+    springs = PointSprings(pushed.point, np.ones(1), np.array([[0, 0, 1.0]]), np.eye(3)[None], none)
+    assert bool(len(springs_onto_nodes(boxes, [springs], room=room).node)) == kept
 
 
 @pytest.mark.parametrize("up", UPWARDS)
