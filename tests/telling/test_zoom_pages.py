@@ -98,6 +98,8 @@ def test_a_place_is_drawn_in_the_case_in_which_it_bears_least(resolved, page, ma
 
 def test_each_place_of_a_part_gives_one_view():
     class At:
+        scan = False
+
         def __init__(self, **reserves):
             self.cases = {k: Namespace(first=Namespace(reserve=v), judged=(k, v)) for k, v in reserves.items()}
 
