@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import argparse
+import re
 from typing import Any
+
+from fem.errors import InputError, shown
 
 
 def add_options(parser: Any) -> None:
@@ -17,10 +20,21 @@ def add_zoom(
     parser: Any, told: str = "solve the N worst places of each case bead by bead; 0 for none (default: where needed)"
 ) -> None:
     """`--zoom` alone, with what its help says."""
-    parser.add_argument("--zoom", type=int, metavar="N", help=told)
+    parser.add_argument("--zoom", metavar="N", help=told)
 
 
 def changes_of(options: argparse.Namespace) -> dict[str, Any]:
     """What the options change in the study, by paths of keys."""
-    said = {key: getattr(options, key, None) for key in ("zoom", "whole", "voxel")}
+    said: dict[str, Any] = {key: getattr(options, key, None) for key in ("zoom", "whole", "voxel")}
+    if said["zoom"] is not None:
+        said["zoom"] = _places(said["zoom"])
     return {f"judge.{key}": value for key, value in said.items() if value is not None and value is not False}
+
+
+def _places(text: str) -> int:
+    """How many places `--zoom` asks for. Errors: InputError."""
+    from fem.study.plans import MOST_ZOOMS
+
+    if not re.fullmatch(r"\d{1,9}", text.strip()) or int(text) > MOST_ZOOMS:
+        raise InputError(f"must be a whole number from 0 to {MOST_ZOOMS}, not {shown(text)}.", where="--zoom")
+    return int(text)

@@ -21,11 +21,14 @@ CAUTION = (
 def run(options: argparse.Namespace) -> int:
     from fem.judging.verdict import verdict_of
     from fem.study.run import run_study
+    from fem.telling.zoom_words import BEADS, is_told
 
     with progress() as say:
         findings, report = run_study(options.study, changes=changes_of(options), out=options.out, progress=say)
     console = screen()
     _print_findings(console, findings)
+    if (options.zoom or options.whole or options.voxel) and not is_told(findings):
+        console.print(f"No body is printed: nothing was solved {BEADS}.")
     console.print(f"Report: {report}", soft_wrap=True)
     console.print(CAUTION, style="dim")
     verdict = verdict_of(findings)
@@ -84,7 +87,8 @@ def _print_findings(console: Any, findings: Findings) -> None:
 def _print_cases(console: Any, findings: Findings) -> None:
     from fem.telling.bead_files import is_told_in
     from fem.telling.reactions import failing_load
-    from fem.telling.zoom_words import is_told, kind_of, zoom_line
+    from fem.telling.zoom_rows import whole_line
+    from fem.telling.zoom_words import BEADS, IN_BRACKETS, is_told, kind_of, zoom_line
 
     def of(reserve: Any) -> str:
         return f"{reserve.body}: " if len(findings.bodies) > 1 and ":" not in reserve.face else ""
@@ -111,10 +115,14 @@ def _print_cases(console: Any, findings: Findings) -> None:
     for name, case in findings.cases.items():
         for z in case.zooms:
             if is_told_in(findings, name, z):
-                console.print(f"Case {name}, {place_text(z.worst_at_mm)} mm: {zoom_line(z)}.", soft_wrap=True)
+                console.print(f"Case {name}, cube around {place_text(z.at_mm)} mm: {zoom_line(z)}.", soft_wrap=True)
+        if case.whole is not None:
+            console.print(f"Case {name}, the whole part {BEADS}: {whole_line(case.whole)}", soft_wrap=True)
     scans = sum(z.scan for case in findings.cases.values() for z in case.zooms) // max(len(findings.cases), 1)
     if scans:
         console.print(f"{scans} further {'place' if scans == 1 else 'places'} scanned: the beads there bear more.")
+    if any(z.band for case in findings.cases.values() for z in case.zooms):
+        console.print(IN_BRACKETS)
 
 
 def check(options: argparse.Namespace) -> int:

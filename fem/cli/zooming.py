@@ -63,10 +63,12 @@ def zoom(options: argparse.Namespace) -> int:
 
 
 def _print_zooms(console: Any, found: Mapping[str, ZoomFindings]) -> None:
-    from fem.telling.zoom_words import reserve_or_none, zones_in, zoom_line
+    from fem.telling.zoom_words import IN_BRACKETS, reserve_or_none, zones_in, zoom_line
 
     for case, z in found.items():
         console.print(f"Case {case}: {zoom_line(z)}.", soft_wrap=True)
+    if any(z.band for z in found.values()):
+        console.print(IN_BRACKETS)
     first = next(iter(found.values()))
     zones = zones_in({zone: None for z in found.values() for zone in z.by_zone})
     near = f", {first.face_distance_mm:.1f} mm from face {first.face}" if first.face else ""

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 Vector = tuple[float, ...]
+MISSED = 0.95
+"""A place is missed where its beads bear less than this share of what was decided without it."""
 
 
 @dataclass(frozen=True)

@@ -59,18 +59,20 @@ def zoom(
         if case not in known.cases:
             raise InputError(f'there is no case "{case}".', advice=nearest(case, tuple(known.cases)))
         known = known.with_({"cases": {case: dict(known.tree["cases"][case])}})
+    if not any(each.print for each in known.bodies.values()):
+        raise InputError("no body of the study is printed: there are no beads.")
     ready = prepare(known, progress=lambda text, share: clock_say(progress, text, share))
-    judged = solve_cases_of(ready, progress=lambda text, share: clock_say(progress, text, share))
     around, place = surroundings(ready), np.asarray(at, dtype=float)
     body = around.bodies[_body_at(around, place)]
     width = body.plan.bead_width
     if size is not None and not SIZES[0] * width <= size <= SIZES[1] * width:
         low, high = (f"{s * width:.3g}" for s in SIZES)
-        raise InputError(f"a cube of {size:.3g} mm is not between {low} and {high} mm.", where="--size")
+        raise InputError(f"a cube of {size:g} mm is not between {low} and {high} mm.", where="--size")
     if voxel is not None and not width / 12 <= voxel <= width:
         raise InputError(
             f"boxes of {voxel:.3g} mm are not between {width / 12:.3g} and {width:.3g} mm.", where="--voxel"
         )
+    judged = solve_cases_of(ready, progress=lambda text, share: clock_say(progress, text, share))
     found = zoom_place(
         body,
         place,
@@ -118,8 +120,6 @@ def zoom_study(
 
 def _body_at(around: Surroundings, place: Any) -> str:
     """The printed body in which a place lies, or to which it is nearest."""
-    if not around.bodies:
-        raise InputError("no body of the study is printed: there are no beads.")
     away: Mapping[str, float] = {
         name: float(body.locator.find(place[None]).away[0]) for name, body in around.bodies.items()
     }

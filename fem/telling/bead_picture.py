@@ -89,7 +89,8 @@ def draw_beads(zoom: ZoomView, *, file: str, stage: Stage, scale: ReserveScale, 
     canvas.marker(float(x), float(y))
     _keep_off(canvas, view, surface)
     canvas.taken.append((0, float(y) + TOP + 30, canvas.width, canvas.height))  # its line would cross the cut face
-    canvas.labels([Label(f"{short_reserve(found.least)}  {found.mode}", float(x), float(y), dot=False)])
+    least = short_reserve(found.least)
+    canvas.labels([Label(f"{least}  {found.mode}", float(x), float(y), dot=False, short=least)])
     where = f"around the worst bead at {place(found.worst_at_mm)}{_near(found)}"
     canvas.save(folder / file)
     return Picture(

@@ -30,7 +30,7 @@ INK, SOFT, WHITE = (20, 24, 28), (95, 102, 110), (255, 255, 255)
 @dataclass(frozen=True)
 class Label:
     """Text that belongs to a point of the scene, at `x`, `y` [px] of the scene; `beside` keeps it off a small thing
-    that it would hide.
+    that it would hide; `short` stands for the text where this finds no room.
     """
 
     text: str
@@ -39,6 +39,7 @@ class Label:
     colour: Colour | None = None
     dot: bool = True
     beside: bool = False
+    short: str = ""
 
 
 @cache
@@ -198,15 +199,18 @@ class Canvas:
         face = font(size, bold=True)
         half_w, half_h = self.pen.textlength(label.text, font=face) / 2 + 10, size / 2 + 8
         own = (x - 5, y - 5, x + 5, y + 5)
-        best = (x, y)
+        best, found = (x, y), False
         radii = [0.0] if inside and not label.beside else []
         for radius in radii + [half_h + 34 + 26 * k for k in range(26)]:
             turns = np.linspace(0, 2 * np.pi, 1 if radius == 0 else 24, endpoint=False) - np.pi / 4
             spots = [(x + (radius + half_w * abs(np.cos(t))) * np.cos(t), y + radius * np.sin(t)) for t in turns]
             free = [p for p in ([(x, y)] if radius == 0 else spots) if self._free(p, half_w, half_h, own)]
             if free:
-                best = min(free, key=lambda p: (p[0] - x) ** 2 + (p[1] - y) ** 2)
+                best, found = min(free, key=lambda p: (p[0] - x) ** 2 + (p[1] - y) ** 2), True
                 break
+        if label.short and not found:
+            self._label(replace(label, text=printable(label.short), short=""), size, inside)
+            return
         box = (best[0] - half_w, best[1] - half_h, best[0] + half_w, best[1] + half_h)
         colour = rgb(label.colour) if label.colour else INK
         if best != (x, y):

@@ -62,8 +62,8 @@ def plan_line(plan: PrintFindings) -> str:
     )
 
 
-def plan_rows(body: BodyFindings) -> tuple[PlanRow, ...]:
-    """The print plan of a body and what it takes; empty for a metal."""
+def plan_rows(body: BodyFindings, *, currency: str = "") -> tuple[PlanRow, ...]:
+    """The print plan of a body and what it takes, costs in `currency`; empty for a metal."""
     plan = body.print
     if plan is None:
         return ()
@@ -103,7 +103,8 @@ def plan_rows(body: BodyFindings) -> tuple[PlanRow, ...]:
             "mesh was refined"
         )
         rows.append(PlanRow("Infill cell", f"{size} mm{moves}", COMPUTED))
-    cost = number(plan.cost) if plan.price_per_kg > 0 else "no price is given"
+    money = currency or "(currency not stated)"
+    cost = f"{number(plan.cost)} {money}" if plan.price_per_kg > 0 else "no price is given"
     rows += [
         PlanRow("Thinner than two beads", _thin(plan.thin_share), COMPUTED),
         PlanRow("Mass", f"{number(body.mass_g)} g", COMPUTED),
@@ -113,7 +114,7 @@ def plan_rows(body: BodyFindings) -> tuple[PlanRow, ...]:
         follows("Print time", clock(plan.time_h), of="Print speed"),
         given("Filament diameter", f"{plan.filament_diameter_mm:g} mm"),
         follows("Filament length", f"{number(plan.filament_m)} m", of="Filament diameter"),
-        given("Price of filament", f"{plan.price_per_kg:g} per kg"),
+        given("Price of filament", f"{plan.price_per_kg:g} {money} per kg" if plan.price_per_kg > 0 else "not given"),
         follows("Cost", cost, of="Price of filament"),
     ]
     return tuple(rows)

@@ -27,6 +27,7 @@ from fem.telling.zoom_rows import (
     LOOKED,
     LOOKED_HEAD,
     MISSED_HEAD,
+    NONE_MISSED,
     WHOLE_EXPLAINED,
     WHOLE_HEAD,
     looked_rows,
@@ -170,6 +171,7 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         whole_explained=WHOLE_EXPLAINED,
         whole_head=WHOLE_HEAD,
         missed_head=MISSED_HEAD,
+        none_missed=NONE_MISSED,
         printed=_printed(findings, pictures),
         axes=_bead_axes(findings),
         embedded=embedded,
@@ -239,7 +241,7 @@ def _printed(findings: Findings, pictures: tuple[Picture, ...]) -> list[dict[str
     for name, body in findings.bodies.items():
         shots = [p for p in pictures if p.kind == "zones" and p.body == name]
         if body.print is not None or shots:
-            plan = plan_rows(body)
+            plan = plan_rows(body, currency=findings.currency)
             out.append({"name": name, "body": body, "pictures": shots, "zones": zone_rows(body), "plan": plan})
     return out
 

@@ -7,26 +7,31 @@ from collections.abc import Mapping
 
 from fem.digits import number
 from fem.judging.findings import CaseFindings, FaceFindings, Findings
-from fem.judging.zoomed import WholeFindings, ZoomFindings
+from fem.judging.zoomed import MISSED, WholeFindings, ZoomFindings
 from fem.telling.words import place, vector
 from fem.telling.zoom_words import band_text, reserve_or_none, short_reserve, zones_in
 
 EXPLAINED = (
     "The homogenised answer takes infill as an even material, which is right where many of its cells lie side by "
-    "side. At the places below a cube was filled with the beads themselves, as they are printed, hung into the "
-    "solved part by its displacements, and solved again; the beads of its inner half were judged by the mean stress "
-    "of each bead. The band holds larger cubes and other positions of the infill's lattice. Verdict, requirements "
-    "and hot spots take the number of the beads where there is one."
+    "side. At the places below a cube was filled with the beads themselves, as they are printed, moved at its cut "
+    "faces as the solved part moves there, and solved again; the beads of its inner half were judged by the mean "
+    "stress of each bead. The range in brackets is that of larger cubes and other positions of the infill's lattice. "
+    "Verdict, requirements and hot spots take the number of the beads where there is one."
 )
 WHOLE_EXPLAINED = (
     "Every printed body was also solved bead by bead as a whole, on the loads and supports of the study. It shows "
-    "whether a place was missed, and how far the homogenised stiffness lies off."
+    "whether a place was missed, and how far the homogenised stiffness lies off. Its boxes are coarser than those of "
+    "a place, whose number counts where there is one."
 )
 LOOKED_HEAD = ("Case", "Location of the weakest bead", "Bead by bead", "Homogenised", "Looked at")
 LOOKED = (
     "All places looked at. A scan takes one cube of coarse boxes, to see whether the place may decide; where its "
     "beads bear clearly more than those of another place it is not looked at further."
 )
+NONE_MISSED = (
+    f"no place bears less than {100 * MISSED:.0f} % of the reserve factor that was found without the whole part."
+)
+"""What is said, after the case's name, where the whole part shows no place that was missed."""
 WHOLE_HEAD = ("Quantity", "Homogenised", "Bead by bead, at places", "Bead by bead, whole")
 MISSED_HEAD = ("Location", "Zone", "Failure mode", "Bead by bead", "Homogenised")
 

@@ -15,6 +15,8 @@ from fem.judging.zoomed import ZoomFindings
 BEADS, HOMOGENISED = "bead by bead", "homogenised"
 ZONES = ("wall", "cover", "core")
 """The zones of a print in the order in which tables name them."""
+IN_BRACKETS = "In brackets: the range of larger cubes and other positions of the infill's lattice."
+"""What explains the range of a number where no page does."""
 
 
 def short_reserve(value: float | None) -> str:
@@ -88,9 +90,10 @@ def leaders_line(comparison: Comparison) -> str:
     sure = [v.name for v in led if v.name not in beads]
     out = []
     if beads:
-        leaders = "leader" if len(beads) == 1 else "leaders"
+        leaders = "leader was" if len(beads) == 1 else "leaders were"
         out.append(
-            f"Reserve factors {BEADS} for {len(beads)} {leaders} ({'; '.join(beads)}), {HOMOGENISED} for the others."
+            f"{len(beads)} {leaders} solved {BEADS} at the worst places ({'; '.join(beads)}). A reserve factor that "
+            f'is not marked "{BEADS}" is {HOMOGENISED}.'
         )
     if sure:
         out.append(

@@ -11,14 +11,12 @@ from fem.caution import Caution
 from fem.digits import reserve_text
 from fem.errors import InputError, NotConverged, NoTrustworthyAnswer
 from fem.judging.findings import CaseFindings
-from fem.judging.zoomed import FaceMoves, MissedPlace, WholeFindings
+from fem.judging.zoomed import MISSED, FaceMoves, MissedPlace, WholeFindings
 from fem.tensors import Array
 from fem.zooming.place import SolvedPart, ZoomedPlace, zoom_place
 from fem.zooming.whole import WeakPlace, WholeBody
 from fem.zooming.worst import MOST, JudgedCase, Surroundings, node_near, place_text
 
-MISSED = 0.95
-"""A place is missed where its beads bear less than this share of what was decided without it."""
 MOST_TOLD = 8
 
 

@@ -69,6 +69,9 @@ def test_options_come_before_the_file(tmp_path):
     none = _parser().parse_args(["report", "s.toml", "--zoom", "0"])
     assert changes_of(none) == {"judge.zoom": 0}
     assert changes_of(_parser().parse_args(["run", "s.toml"])) == {}
+    for wrong in ("-1", "21", "1,5", "two", "1" * 30):
+        with pytest.raises(InputError, match=r"^--zoom: must be a whole number from 0 to 20"):
+            changes_of(_parser().parse_args(["run", "s.toml", "--zoom", wrong]))
     with pytest.raises(InputError, match=r"judge\.zoom: must be at most 20"):
         study.with_({"judge.zoom": 99})
 

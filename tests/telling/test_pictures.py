@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from old_words import old_words
 
-from fem.telling.canvas import BOTTOM, TOP, TRIPOD, Canvas
+from fem.telling.canvas import BOTTOM, TOP, TRIPOD, Canvas, Label
 from fem.telling.colours import TABLE, UTILISATION_TOP, reserve_scale
 from fem.telling.stage import fit
 from fem.telling.surface import eight_tets, four_triangles, outline
@@ -141,6 +141,18 @@ def test_the_axes_stand_at_the_lower_left_and_point_as_the_view_does(blank):
     assert not ink[y + 25 : y + 90, x - 5 : x + 6].any() and not ink[y - 5 : y + 6, : x - 60].any()
     assert ink[y - 4, x - 4] and ink[y + 4, x - 4] and not ink[y, x - 7]
     assert columns.max() < 2 * TRIPOD and rows.min() > y - TRIPOD
+
+
+def test_a_label_without_room_is_written_short_and_off_what_it_would_cover(blank):
+    page = blank()
+    width, height = page.page.size
+    page.taken += [(0, 0, width, 500), (0, 600, width, height), (260, 0, width, height)]
+    long = "1.72  interlayer shear, resultant of \u03c413 and \u03c423"
+    page.labels([Label(long, 400.0, 400.0, dot=False, short="1.72")])
+    _, top, right, low = page.taken[-1]
+    assert page.texts[-1] == "1.72" and right <= 260 and top >= 500 and low <= 600
+    page.labels([Label(long, 400.0, 400.0, dot=False)])
+    assert page.texts[-1] == long, "without a short text all of it is written"
 
 
 def test_failure_and_the_required_factor_are_named_at_their_marks(blank, monkeypatch):

@@ -269,6 +269,9 @@ def test_the_plan_says_what_was_assumed():
     assert rows["Print speed"].basis == rows["Filament diameter"].basis == ASSUMED
     assert rows["Price of filament"].basis == rows["Walls"].basis == STUDY
     assert rows["Print time"].basis == rows["Filament length"].basis == FROM_ASSUMED
+    paid = {r.name: r.text for r in plan_rows(printed_box.box_body(), currency="EUR")}
+    assert paid["Cost"].endswith(" EUR") and paid["Price of filament"].endswith(" EUR per kg")
+    assert rows["Cost"].text.endswith(" (currency not stated)")
     assert rows["Cost"].basis == rows["Bead length"].basis == COMPUTED
     assert rows["Walls"].text == "3, 1.50 mm in all"
     assert rows["Print time"].text == "1.40 h (1 h 24 min)"

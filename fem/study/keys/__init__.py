@@ -81,7 +81,8 @@ class JudgeForm(Form):
     voxel: Extent | None = Field(
         default=None,
         description="Edge, in the layer, of the boxes that the beads are made of: at most a bead's width, at least "
-        f"1/{FINEST_VOXEL} of it. Chosen from the bead if left out.",
+        f"1/{FINEST_VOXEL} of it. Chosen from the bead if left out. Beside `whole` it counts for the whole "
+        "part alone, which takes half a bead's width if it is left out.",
     )
 
 

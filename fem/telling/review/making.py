@@ -26,7 +26,7 @@ def making(material: Material) -> Section:
             if file:
                 say = f"{told} of {name} with its zones: {zones}."
                 blocks.append(Figure(say, f"{told} of {name}: zones and bead directions.", 130, file))
-        blocks += [_zones(name, body), _plan(name, body)]
+        blocks += [_zones(name, body), _plan(name, body, f.currency)]
     if any(b.print for b in f.bodies.values()):
         text = (
             "Masses, lengths, times and costs are estimates from the geometry: weigh and time a print to check them."
@@ -91,10 +91,10 @@ def _zones(name: str, body: BodyFindings) -> Table:
     return table(head, rows, caption=f"Zones of {name}.")
 
 
-def _plan(name: str, body: BodyFindings) -> Table:
+def _plan(name: str, body: BodyFindings, currency: str) -> Table:
     rows = [
         [Cell(r.name), Cell(r.text), Cell(r.basis, "warn" if r.basis in (ASSUMED, FROM_ASSUMED) else "")]
-        for r in plan_rows(body)
+        for r in plan_rows(body, currency=currency)
     ]
     head = ("Parameter", "Value", "Source")
     return table(head, rows, align="lll", caption=f"Print plan of {name}, with material and time.", small=True)

@@ -11,6 +11,7 @@ from fem.telling.zoom_rows import (
     LOOKED,
     LOOKED_HEAD,
     MISSED_HEAD,
+    NONE_MISSED,
     WHOLE_EXPLAINED,
     WHOLE_HEAD,
     looked_rows,
@@ -79,5 +80,5 @@ def _whole(material: Material, name: str, case: CaseFindings) -> list[Block]:
         told = f"Case {name}: places whose beads bear less than the homogenised answer led to expect, worst first."
         out.append(table(MISSED_HEAD, missed, align="lllrr", caption=told, small=True))
     else:
-        out.append(Text(f"Case {name}: no place bears less than the homogenised answer and the places above told."))
+        out.append(Text(f"Case {name}: {NONE_MISSED}"))
     return out

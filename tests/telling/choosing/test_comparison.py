@@ -315,7 +315,8 @@ def test_a_reserve_of_the_beads_says_so():
     page = as_page(found)
     cells = re.findall(r'<td class="n[^>]*>([^<]*)<br><span class="over">bead by bead; homogenised 0.70', page)
     assert cells == [f"{first.reserve:.2f}"] and page.count('<br><span class="over">bead by bead') == 1
-    assert f"Reserve factors bead by bead for 1 leader ({first.name}), homogenised for the others." in page
+    told = f"1 leader was solved bead by bead at the worst places ({first.name}). A reserve factor that is not marked"
+    assert told in page
     assert f"{second.name}: no place needs its beads solved" in page
     plain = as_page(compare(SWEPT, title="t", question="", required_reserve=2.0))
     assert "Reserve factors are homogenised: no variant was solved bead by bead." in plain
