@@ -5,6 +5,8 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 
+import numpy as np
+
 Progress = Callable[[str, float], None]
 """Hears the stage's name and the share of the whole that is done."""
 
@@ -29,3 +31,18 @@ def clock_say(progress: Progress | None, text: str, share: float) -> None:
     """Pass on how far a stage is, where anyone listens."""
     if progress is not None:
         progress(text, share)
+
+
+SHARE, SHARE_WITH_BEADS = (0.0, 0.5, 0.6, 1.0), (0.0, 0.12, 0.85, 1.0)
+"""Where solving, beads and report end in a run, and where they end by the clock when beads are solved."""
+
+
+def beads_take_long(progress: Progress | None) -> Progress | None:
+    """The voice of a run that solves beads: its shares follow its time, which their stage takes most of."""
+    if progress is None:
+        return None
+
+    def say(text: str, share: float) -> None:
+        progress(text, float(np.interp(share, SHARE, SHARE_WITH_BEADS)))
+
+    return say

@@ -23,7 +23,7 @@ from fem.printing.cut import cut_body
 from fem.solving.equilibrium import refuse_free_motion
 from fem.study.beads import ask_beads
 from fem.study.bodies import describe_bodies, print_cautions
-from fem.study.clock import Clock, Progress, clock_say
+from fem.study.clock import Clock, Progress, beads_take_long, clock_say
 from fem.study.file import read_study
 from fem.study.fingerprint import ground_key, shown_digests
 from fem.study.folder import fresh_folder
@@ -194,6 +194,8 @@ def run_study(
 
     study = read_study(path).with_(changes) if changes else read_study(path)
     wanted = Path(out) if out is not None else Path(DEFAULT_FOLDER) / study.path.stem
+    if (study.judge.whole or study.judge.zoom != 0) and any(body.print for body in study.bodies.values()):
+        progress = beads_take_long(progress)
     with fresh_folder(wanted) as beside:
         outcome = answer(prepare(study, progress=progress), progress=progress)
         start = time.perf_counter()

@@ -170,18 +170,21 @@ def zoom_place(
         if max(changes.values(), default=0.0) < SETTLED or turn == MOST_CUBES:
             break
         smaller, size = plain, size / SMALLER
-    say(0.3)
+        say(0.25 * (turn + 1) / (MOST_CUBES + 1))
+    say(0.25)
     spread = {name: [1.0, 1 / (1 + changes.get(name, 0.0)), 1 + changes.get(name, 0.0)] for name in plain}
-    for phase in PHASES if body.made.cell is not None else ():
+    for number, phase in enumerate(PHASES if body.made.cell is not None else ()):
         shifted = _look(body, at, size, scan, parts, phase=phase)
         for name, least in shifted.items():
             if name in plain and 0 < plain[name] < np.inf:
                 spread[name].append(least / plain[name])
-    say(0.5)
+        say(0.25 + 0.2 * (number + 1) / len(PHASES))
+    say(0.45)
     cases: dict[str, ZoomedCase] = {}
     unknowns = iterations = 0
-    for part in parts:
+    for number, part in enumerate(parts):
         solved = _cube(body, at, size, told, part)
+        say(0.45 + 0.55 * (number + 0.7) / len(parts))
         inner = _inner(body, solved.beads.grid, at, size / 2)
         unknowns, iterations = solved.system.unknowns, max(iterations, solved.iterations)
         for name, judged in judge_cases(solved, part.cases, inner=inner).items():

@@ -155,7 +155,7 @@ class _Looking:
     def _say(self, share: float) -> None:
         """The share of progress that a place takes grows less with each: nobody knows how many there will be."""
         if self.progress is not None:
-            self.progress(1 - 0.7 ** len(self.places) * (1 - 0.3 * share))
+            self.progress(1 - 0.4 ** len(self.places) * (1 - 0.6 * share))
 
 
 def covers(place: ZoomedPlace, spot: HotSpot) -> bool:
