@@ -16,7 +16,7 @@ from fem.judging.trust import WORST_BALANCE
 from fem.loading.case import LoadCase
 from fem.loading.kinds import displaced_face, edged_patches
 from fem.loading.supports import Foundation, Held
-from fem.solving.cases import SolvedCases, solve_cases
+from fem.solving.cases import SolvedCases, solve_cases, solved_at
 from fem.solving.equilibrium import Equilibrium
 from fem.study.answers import Answer, answer_case, face_stiffness, unit_wrenches
 from fem.study.clock import Clock, Progress, clock_say
@@ -87,7 +87,7 @@ def solve_cases_of(ready: Prepared, *, progress: Progress | None = None) -> Solv
         clock("judge", 0.5)
         for some in parts:
             out.iterations += some.record.iterations
-            out.parts.append(_part(some, held, foundations, moved))
+            out.parts.append(_part(some, equilibrium, held, foundations, moved))
             for case in some.cases:
                 out.singular[case.name] = singular
                 _judge(ready, out, case, equilibrium, some, watched)
@@ -168,8 +168,24 @@ def _judge(
     out.balance = max(out.balance, answer.findings.force_error, answer.findings.moment_error)
 
 
-def _part(solved: SolvedCases, held: list[Held], foundations: list[Foundation], moved: dict[str, Held]) -> SolvedPart:
+def _part(
+    solved: SolvedCases,
+    equilibrium: Equilibrium,
+    held: list[Held],
+    foundations: list[Foundation],
+    moved: dict[str, Held],
+) -> SolvedPart:
     """Cases solved together, as the beads within them need them."""
     pressing = {} if solved.contact is None else solved.contact.pressing
     supported = Supported(tuple(held), tuple(foundations), pressing, moved)
-    return SolvedPart({case.name: case for case in solved.cases}, solved.units, supported)
+
+    def grown(factor: float) -> SolvedPart | None:
+        try:
+            again = solved_at(equilibrium, solved.cases[0], solved, factor=factor)
+        except FreeBodyError:
+            return None
+        return replace(_part(again, equilibrium, held, foundations, moved), start=factor)
+
+    stays = solved.contact is None or not solved.cases[0].permanent
+    cases = {case.name: case for case in solved.cases}
+    return SolvedPart(cases, solved.units, supported, None if stays else grown)

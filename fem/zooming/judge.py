@@ -91,12 +91,17 @@ def layer_stress(solved: SolvedBeads, layer: int) -> LayerStress:
 
 
 def judge_cases(
-    solved: SolvedBeads, cases: Mapping[str, LoadCase], *, inner: NDArray[np.bool_], rest: bool = True
+    solved: SolvedBeads,
+    cases: Mapping[str, LoadCase],
+    *,
+    inner: NDArray[np.bool_],
+    rest: bool = True,
+    start: float = 0.0,
 ) -> dict[str, JudgedBeads]:
     """The reserve factor of every bead of the boxes in each case; `inner` (layers, ny, nx) tells which count, `rest`
-    whether the others are looked at, too.
+    whether the others are looked at, too. It is counted from the factor `start`: less is not told.
     """
-    out = {name: _Judging(solved, case, inner) for name, case in cases.items()}
+    out = {name: _Judging(solved, case, inner, start) for name, case in cases.items()}
     layers = np.arange(solved.beads.grid.layers) if rest else np.flatnonzero(inner.any(axis=(1, 2)))
 
     def some(begin: int, end: int) -> None:
@@ -119,8 +124,8 @@ def judge_case(solved: SolvedBeads, case: LoadCase, *, inner: NDArray[np.bool_],
 class _Judging:
     """A case's beads, taken in layer by layer, several at once."""
 
-    def __init__(self, solved: SolvedBeads, case: LoadCase, inner: NDArray[np.bool_]) -> None:
-        shape = solved.beads.zone.shape
+    def __init__(self, solved: SolvedBeads, case: LoadCase, inner: NDArray[np.bool_], start: float) -> None:
+        shape, self.start = solved.beads.zone.shape, start
         self.solved, self.case, self.inner, self.core = solved, case, inner, _Core(solved, inner)
         self.reserve = np.full(shape, np.nan, dtype=np.float32)
         self.stress, self.mode = np.zeros((*shape, 6), dtype=np.float32), np.zeros(shape, dtype=np.int8)
@@ -129,9 +134,10 @@ class _Judging:
         """Take in a layer."""
         v = here.of(self.solved, self.case, self.case.growing)
         p = here.of(self.solved, self.case, self.case.permanent)
-        found = phase_reserve(p, v, self.solved.body.strength)
         self.stress[layer, here.row, here.column] = p + v
-        self.reserve[layer, here.row, here.column] = found.reserve
+        p = p + self.start * v
+        found = phase_reserve(p, v, self.solved.body.strength)
+        self.reserve[layer, here.row, here.column] = self.start + found.reserve
         self.mode[layer, here.row, here.column] = found.mode
         self.core.add(layer, here, p, v)
 

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fem.errors import InputError
+from fem.judging.growing import LIFTS_OFF
 from fem.judging.strength import buckling_reserve
 from fem.loading.case import LoadCase
 from fem.printing.beads import Grid
@@ -31,6 +32,11 @@ SMALLER = 0.7
 """A cube is checked by one of this share of its size."""
 MOST_CUBES = 2
 """A cube grows so many times at most."""
+MOST_CONTACTS = 8
+"""So often at most is asked what presses where the beads fail, at factors up to `FURTHEST`."""
+FURTHEST = 1e3
+BACK = 0.9
+"""Beads are judged from this share of the factor at which coarse boxes held: finer ones may fail a little before."""
 SETTLED = 0.03
 """The reserve of a cube has settled when a smaller one says the same within this share."""
 PHASES = ((0.5, 0.25, 0.0), (0.25, 0.5, 0.5))
@@ -47,11 +53,18 @@ ROUGH = 1e-4
 class SolvedPart:
     """Cases of the solved part that share what holds them: the `displacement` (n, 3) [mm] of each load at unit
     factor.
+
+    Where foundations only push and loads stay while others grow, what presses depends on how far they grow: `grown`
+    solves the part anew with its growing loads at a factor, None where it has lifted off and is free, as it has at
+    the factor `free`. Reserve factors are counted from the factor `start`, at which what presses was found.
     """
 
     cases: Mapping[str, LoadCase]
     displacement: Mapping[str, Array]
     supported: Supported
+    grown: Callable[[float], SolvedPart | None] | None = None
+    start: float = 0.0
+    free: float = np.inf
 
 
 @dataclass(frozen=True)
@@ -129,12 +142,14 @@ def scan_place(body: BodyOfBeads, at: Array, *, parts: Sequence[SolvedPart]) -> 
     size, voxels = default_size(body), scan_voxels(body)
     cases: dict[str, ZoomedCase] = {}
     unknowns = iterations = 0
-    for part in parts:
+    for part in (_at_failure(body, at, size, voxels, part) for part in parts):
         solved = _cube(body, at, size, voxels, part, tolerance=ROUGH)
         inner = _inner(body, solved.beads.grid, at, size / 2)
         unknowns, iterations = solved.system.unknowns, max(iterations, solved.iterations)
-        for name, judged in judge_cases(solved, part.cases, inner=inner, rest=False).items():
-            first = buckled(body, judged, weakest(judged, width=body.plan.bead_width))
+        for name, judged in judge_cases(solved, part.cases, inner=inner, rest=False, start=part.start).items():
+            first = _lifted(
+                part, buckled(body, judged, weakest(judged, width=body.plan.bead_width), start=part.start)
+            )
             if first is not None:
                 band = tuple(first.reserve * f for f in COARSE)
                 cases[name] = ZoomedCase(first, (band[0], band[1]), 0.0, judged)
@@ -163,6 +178,7 @@ def zoom_place(
     told, scan = voxels or told_voxels(body), scan_voxels(body)
     say = progress or (lambda _share: None)
     changes: dict[str, float] = {}
+    parts = [_at_failure(body, at, size, scan, part) for part in parts]
     smaller = _look(body, at, SMALLER * size, scan, parts)
     for turn in range(MOST_CUBES + 1):
         plain, inside = _looks(body, at, size, scan, parts, within=(size, SMALLER * size))
@@ -187,8 +203,10 @@ def zoom_place(
         say(0.45 + 0.55 * (number + 0.7) / len(parts))
         inner = _inner(body, solved.beads.grid, at, size / 2)
         unknowns, iterations = solved.system.unknowns, max(iterations, solved.iterations)
-        for name, judged in judge_cases(solved, part.cases, inner=inner).items():
-            first = buckled(body, judged, weakest(judged, width=body.plan.bead_width))
+        for name, judged in judge_cases(solved, part.cases, inner=inner, start=part.start).items():
+            first = _lifted(
+                part, buckled(body, judged, weakest(judged, width=body.plan.bead_width), start=part.start)
+            )
             if first is not None:
                 low, high = (first.reserve * f(spread.get(name, [1.0])) for f in (min, max))
                 cases[name] = ZoomedCase(first, (low, high), changes.get(name, 0.0), judged)
@@ -198,7 +216,7 @@ def zoom_place(
     return ZoomedPlace(body, at, size, told, unknowns, iterations, cases)
 
 
-def buckled(body: BodyOfBeads, judged: JudgedBeads, first: Weakest | None) -> Weakest | None:
+def buckled(body: BodyOfBeads, judged: JudgedBeads, first: Weakest | None, *, start: float = 0.0) -> Weakest | None:
     """The first to fail: a bead, or a thin wall of the infill that buckles before under the infill's mean stress."""
     if first is None or judged.core is None or body.made.cell is None:
         return first
@@ -206,10 +224,42 @@ def buckled(body: BodyOfBeads, judged: JudgedBeads, first: Weakest | None) -> We
     for wall in body.made.cell.walls:
         p, v = judged.core @ (wall.to_wall @ into_cell).T
         limits = WallBuckling(wall.along, wall.up, wall.shear, wall.mode)
-        reserve = float(buckling_reserve(p[None], v[None], limits)[0])
+        reserve = start + float(buckling_reserve(p[None], v[None], limits)[0])
         if reserve < first.reserve:
             least = {**first.by_zone, "core": reserve}
             first = replace(first, reserve=reserve, zone="core", mode=wall.mode, by_zone=least)
+    return first
+
+
+def _at_failure(body: BodyOfBeads, at: Array, size: float, voxels: Voxels, part: SolvedPart) -> SolvedPart:
+    """The part with what presses shortly before the beads of a cube fail, by coarse boxes; as it is where that never
+    changes.
+
+    The load of failure is closed in as for the homogenised part: between a factor at which the beads hold, with the
+    contact that it has there, and one at which they fail or the part is free.
+    """
+    if part.grown is None:
+        return part
+    held, over, factor = part, np.inf, 1.0
+    for _ in range(MOST_CONTACTS):
+        guess, tried = np.inf, part.grown(factor)
+        bears = 0.0 if tried is None else min(_look(body, at, size, voxels, [tried]).values(), default=np.inf)
+        if tried is not None and bears > factor * (1 + ROUGH):  # reserves are kept in single precision
+            held, guess = tried, bears
+        else:
+            over = factor
+            held = replace(held, free=min(held.free, factor)) if tried is None else held
+        if min(guess, over) < held.start * (1 + SETTLED) or held.start >= FURTHEST:
+            break
+        factor = guess if guess < min(over, FURTHEST) else float(np.sqrt(held.start * min(over, FURTHEST)))
+        factor = factor if held.start > 0 else over / 2
+    return replace(held, start=BACK * held.start, free=over if held.free <= over else np.inf)
+
+
+def _lifted(part: SolvedPart, first: Weakest | None) -> Weakest | None:
+    """The first to fail: a bead, or the whole part, by lifting off."""
+    if first is not None and part.free < first.reserve:
+        return replace(first, reserve=part.free, mode=LIFTS_OFF)
     return first
 
 
@@ -250,7 +300,7 @@ def _looks(
     for part in parts:
         solved = _cube(body, at, size, voxels, part, phase=phase, tolerance=ROUGH)
         inner = [_inner(body, solved.beads.grid, at, each / 2) for each in within]
-        for name, judged in judge_cases(solved, part.cases, inner=inner[0], rest=False).items():
+        for name, judged in judge_cases(solved, part.cases, inner=inner[0], rest=False, start=part.start).items():
             for least, some in zip(out, inner, strict=True):
                 first = weakest(judged, width=body.plan.bead_width, within=some)
                 if first is not None:
