@@ -54,6 +54,7 @@ def ask_beads(ready: Prepared, solved: SolvedStudy, *, progress: Progress | None
         bodies = whole_bodies(ready, around, solved, lambda share: say("the whole part, bead by bead", share))
         more, again = zoom_missed(around, told, bodies, parts=solved.parts, wanted=judge.zoom)
         remarks += again
+        remarks += _contact_of_whole(solved)
         places += more
         told = {name: decided(around, name, case, places) for name, case in cases.items()}
         told = {name: with_whole(around, name, case, bodies, cases[name]) for name, case in told.items()}
@@ -63,6 +64,22 @@ def ask_beads(ready: Prepared, solved: SolvedStudy, *, progress: Progress | None
         answers[name] = replace(answers[name], findings=told[name])
         remarks += (*passed_over(name, told[name]), *missed_caution(name, told[name]))
     return AskedBeads(answers, views_of(places, told), tuple(remarks))
+
+
+def _contact_of_whole(solved: SolvedStudy) -> list[Caution]:
+    """What must be said of the whole part where foundations only push and some loads stay."""
+    names = [
+        case.name
+        for part in solved.parts
+        if part.supported.pressing
+        for case in part.cases.values()
+        if case.permanent
+    ]
+    text = (
+        f"The whole part bead by bead takes foundations to press as under the full load, in case {', '.join(names)}: "
+        "where they press at failure counts for places alone."
+    )
+    return [Caution("whole_contact", text, {"cases": names}, decisive=True)] if names else []
 
 
 def whole_bodies(
