@@ -63,7 +63,7 @@ def test_the_lighter_one_is_named_by_its_beads(led, ranked):
     assert light.homogenised == ranked[0][LIGHT].reserve < 3.0 <= light.reserve
     assert light.decided_by == "zoom" and light.zoomed >= 1 and light.missed == ()
     assert light.mass_g == ranked[0][LIGHT].mass_g and light.deflection_mm == ranked[0][LIGHT].deflection_mm
-    assert f"bead by bead for 2 leaders ({LIGHT}; {HEAVY}), homogenised for the others" in page
+    assert f"2 leaders were solved bead by bead at the worst places ({LIGHT}; {HEAVY})" in page
     assert "bead by bead, 2." in choice.reason and "homogenised (3 required)" in choice.reason
     assert "the homogenised ones, which all variants have" in page
     assert choice.steps == ranked[0].steps, "steps compare what all variants have"
