@@ -79,6 +79,8 @@ face = "head"
 displacement = { z = "0.024 mm" }
 [cases]
 CASE
+[judge]
+zoom = 0
 [requirements]
 reserve = 2.0
 """

@@ -197,7 +197,7 @@ def test_what_is_damaged_or_of_another_version_is_never_taken(own, monkeypatch):
     # An edited variant that tells a far too high reserve, and one file under another's name
     found = (own / "out" / thick.file).read_text()
     least = f'"minimum": {thick.findings.cases["pulled"].reserve.minimum!r}'
-    assert found.count(least) == 1
+    assert least in found
     (own / "out" / thick.file).write_text(found.replace(least, '"minimum": 931.0'))
     kept = Kept(own / "out")
     assert kept.count([each.variant.study for each in (plain, thick, more)]) == 1
