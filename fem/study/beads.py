@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 from fem.caution import Caution
 from fem.judging.hotspots import NearestFace
 from fem.loading.case import LoadCase
 from fem.part.quadrature import tet_volumes
+from fem.printing.beads import Grid
 from fem.study.answers import Answer, failing_load
 from fem.study.clock import Progress
 from fem.study.ground import Prepared
@@ -37,6 +38,7 @@ def ask_beads(ready: Prepared, solved: SolvedStudy, *, progress: Progress | None
     answers = dict(solved.answers)
     if not around.bodies or (judge.zoom == 0 and not judge.whole):
         return AskedBeads(answers, (), ())
+    grids = whole_grids(ready, around) if judge.whole else {}
     cases = {k: JudgedCase(a.findings, a.field, solved.singular[k], a.lift_off) for k, a in answers.items()}
     places: list[ZoomedPlace] = []
     remarks: list[Caution] = []
@@ -51,7 +53,7 @@ def ask_beads(ready: Prepared, solved: SolvedStudy, *, progress: Progress | None
         )
     told = {name: decided(around, name, case, places) for name, case in cases.items()}
     if judge.whole:
-        bodies = whole_bodies(ready, around, solved, lambda share: say("the whole part, bead by bead", share))
+        bodies = whole_bodies(ready, around, grids, solved, lambda share: say("the whole part, bead by bead", share))
         more, again = zoom_missed(around, told, bodies, parts=solved.parts, wanted=judge.zoom)
         remarks += again
         remarks += _contact_of_whole(solved)
@@ -82,10 +84,8 @@ def _contact_of_whole(solved: SolvedStudy) -> list[Caution]:
     return [Caution("whole_contact", text, {"cases": names}, decisive=True)] if names else []
 
 
-def whole_bodies(
-    ready: Prepared, around: Surroundings, solved: SolvedStudy, say: Callable[[float], None]
-) -> list[WholeBody]:
-    """Every printed body bead by bead. Errors: TooLargeError before anything is solved; NotConverged."""
+def whole_grids(ready: Prepared, around: Surroundings) -> dict[str, Grid]:
+    """The grid of every printed body. Errors: TooLargeError where its beads would not fit into memory."""
     grids = {}
     for name, body in around.bodies.items():
         width = body.plan.bead_width
@@ -95,6 +95,17 @@ def whole_bodies(
         each = tet_volumes(ready.mesh)[tets]
         filled = float((each * ready.printed.density[tets]).sum() / (each.sum() * body.made.solid))
         refuse_too_large(expected_unknowns(body, grids[name], density=filled), name=name, step=step)
+    return grids
+
+
+def whole_bodies(
+    ready: Prepared,
+    around: Surroundings,
+    grids: Mapping[str, Grid],
+    solved: SolvedStudy,
+    say: Callable[[float], None],
+) -> list[WholeBody]:
+    """Every printed body bead by bead. Errors: NotConverged, NoTrustworthyAnswer."""
     out = []
     for number, (name, body) in enumerate(around.bodies.items()):
         watched = {face: ready.groups[face] for face in ready.study.watch}

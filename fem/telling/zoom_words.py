@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from fem.digits import reserve_text
 from fem.judging.choice import Comparison
 from fem.judging.findings import CaseFindings, Findings, HotSpot, RequirementFindings, Reserve
+from fem.judging.growing import LIFTS_OFF
 from fem.judging.variant_numbers import VariantNumbers
 from fem.judging.verdict import is_reserve, value_text
 from fem.judging.zoomed import ZoomFindings
@@ -77,7 +78,9 @@ def is_beads(told: Reserve | HotSpot | VariantNumbers) -> bool:
 
 
 def kind_of(told: Reserve | HotSpot | VariantNumbers) -> str:
-    """By which of the two a number was calculated."""
+    """By which of the two a number was calculated, and whether it is doubtful."""
+    if told.decided_by == "undecided":
+        return f"{HOMOGENISED}, doubtful"
     return BEADS if is_beads(told) else HOMOGENISED
 
 
@@ -118,6 +121,8 @@ def reserve_line(reserve: Reserve) -> str:
 def kind_sentence(findings: Findings, reserve: Reserve) -> str:
     """What the answer adds about the kind of its number, with a space before; "" where it needs no word."""
     if not is_told(findings) or math.isinf(reserve.minimum):
+        return ""
+    if reserve.mode == LIFTS_OFF:
         return ""
     if is_beads(reserve):
         return f" Both calculations: {reserve_line(reserve)}."

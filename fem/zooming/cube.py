@@ -24,7 +24,7 @@ from fem.printing.plan import PrintPlan, print_axes
 from fem.printing.zones import Outline
 from fem.tensors import Array
 from fem.zooming.gradients import TOLERANCE
-from fem.zooming.hang import Boxes, cut_sides, forces_onto_nodes, springs_onto_nodes
+from fem.zooming.hang import BoxesInPart, cut_sides, forces_onto_nodes, springs_onto_nodes
 from fem.zooming.levels import Springs
 from fem.zooming.system import NOBODY, BeadSystem
 from fem.zooming.tables import BeadTables, bead_tables
@@ -164,7 +164,7 @@ class _Hung:
     `pulls` (n, 3) [N] of those that a load displaces, by load.
     """
 
-    boxes: Boxes
+    boxes: BoxesInPart
     held: NDArray[np.int64]
     moved: Array | None
     springs: Springs
@@ -179,7 +179,7 @@ class _Hung:
 
 
 def _hang(body: BodyOfBeads, grid: Grid, system: BeadSystem, supported: Supported, fields: Array | None) -> _Hung:
-    boxes = Boxes(grid, body.axes, system.filled > 0, system.boxes.number, body.opening)
+    boxes = BoxesInPart(grid, body.axes, system.filled > 0, system.boxes.number, body.opening)
     held, moved = NOBODY, None
     if fields is not None:
         sides = cut_sides(boxes, body.locator, fields)

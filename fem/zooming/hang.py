@@ -31,7 +31,7 @@ SOFTEST = 1e-12
 
 
 @dataclass(frozen=True)
-class Boxes:
+class BoxesInPart:
     """The filled boxes of a grid and their nodes: `filled` (nz, ny, nx), and `number` (nz + 1, ny + 1, nx + 1) of the
     node at each corner of the grid, -1 where no filled box touches it. The print axes `axes` are rows in part axes.
     Holes of the infill are at most `opening` [mm] wide: so far may a point of the surface lie from a bead.
@@ -79,16 +79,6 @@ class Boxes:
         return self.low + np.asarray(number)[:, ::-1] * np.asarray(self.grid.step)
 
 
-def numbered(filled: NDArray[np.bool_]) -> NDArray[np.int32]:
-    """Numbers (nz + 1, ny + 1, nx + 1) of the nodes of filled boxes (nz, ny, nx), x running fastest; -1 for air."""
-    touched = np.zeros([n + 1 for n in filled.shape], dtype=bool)
-    for corner in np.ndindex(2, 2, 2):
-        touched[tuple(slice(c, c + n) for c, n in zip(corner, filled.shape, strict=True))] |= filled
-    number = np.full(touched.shape, -1, dtype=np.int32)
-    number[touched] = np.arange(touched.sum(), dtype=np.int32)
-    return number
-
-
 @dataclass(frozen=True)
 class NodeSprings:
     """Springs (s, 3, 3) [N/mm] of the nodes `node` (s,), each told once, at rest at the displacements `rest`
@@ -101,14 +91,14 @@ class NodeSprings:
 
 
 @dataclass(frozen=True)
-class HeldNodes:
+class CutNodes:
     """Nodes `node` (h,) of cut sides, and their displacements (k, h, 3) [mm] in print axes."""
 
     node: NDArray[np.int32]
     displacement: Array
 
 
-def forces_onto_nodes(boxes: Boxes, pushed: PointForces, *, room: Box | None = None) -> Array:
+def forces_onto_nodes(boxes: BoxesInPart, pushed: PointForces, *, room: Box | None = None) -> Array:
     """Nodal forces (n, 3) [N] in print axes of forces at points in part axes, with the same force and moment: all of
     them, or those that do not hang on beads beyond the cut sides of `room`.
 
@@ -131,7 +121,7 @@ def forces_onto_nodes(boxes: Boxes, pushed: PointForces, *, room: Box | None = N
 
 
 def springs_onto_nodes(
-    boxes: Boxes, springs: Sequence[PointSprings], *, factors: Array | None = None, room: Box | None = None
+    boxes: BoxesInPart, springs: Sequence[PointSprings], *, factors: Array | None = None, room: Box | None = None
 ) -> NodeSprings:
     """Springs at points in part axes shared among nodes, each node for itself: the total stiffness stays, but for
     points that hang on beads beyond the cut sides of `room`.
@@ -179,7 +169,7 @@ class _Landing:
         return out
 
 
-def _landing(boxes: Boxes, point: Array, room: Box | None) -> _Landing:
+def _landing(boxes: BoxesInPart, point: Array, room: Box | None) -> _Landing:
     """The filled boxes nearest to points (q, 3) [mm] in print axes, as far as none beyond the cut sides of `room` may
     be nearer.
     """
@@ -211,7 +201,7 @@ def _landing(boxes: Boxes, point: Array, room: Box | None) -> _Landing:
     return _Landing(boxes.number.ravel()[touched], places, corner.reshape(-1, 8), which, inside, ~missed)
 
 
-def _nearest(boxes: Boxes, point: Array, reach: int) -> tuple[NDArray[np.int64], Array, NDArray[np.bool_]]:
+def _nearest(boxes: BoxesInPart, point: Array, reach: int) -> tuple[NDArray[np.int64], Array, NDArray[np.bool_]]:
     """The filled box (q, 3), x first, nearest to each point within `reach` boxes, the place (q, 3) in it, and which
     points have none.
     """
@@ -225,7 +215,7 @@ def _nearest(boxes: Boxes, point: Array, reach: int) -> tuple[NDArray[np.int64],
     return box, inside, missed
 
 
-def cut_sides(boxes: Boxes, locator: Locator, fields: Array) -> HeldNodes:
+def cut_sides(boxes: BoxesInPart, locator: Locator, fields: Array) -> CutNodes:
     """The nodes on sides of the grid where the part goes on beyond it, with the part's displacements.
 
     `fields` (k, n, 3) [mm] are displacements of the mesh in part axes. A filled box on a side is cut where the middle
@@ -249,4 +239,4 @@ def cut_sides(boxes: Boxes, locator: Locator, fields: Array) -> HeldNodes:
     corner = np.argwhere(held)
     found = locator.find(boxes.corners(corner) @ boxes.axes)
     moved = found.values(fields.transpose(1, 0, 2)).transpose(1, 0, 2) @ boxes.axes.T
-    return HeldNodes(boxes.number[tuple(corner.T)], moved)
+    return CutNodes(boxes.number[tuple(corner.T)], moved)

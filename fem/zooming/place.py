@@ -35,7 +35,7 @@ MOST_CUBES = 2
 MOST_CONTACTS = 8
 """So often at most is asked what presses where the beads fail, at factors up to `FURTHEST`."""
 FURTHEST = 1e3
-BACK = 0.9
+BACK = 0.7
 """Beads are judged from this share of the factor at which coarse boxes held: finer ones may fail a little before."""
 SETTLED = 0.03
 """The reserve of a cube has settled when a smaller one says the same within this share."""

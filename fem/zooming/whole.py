@@ -24,7 +24,7 @@ from fem.printing.field import Phase
 from fem.printing.filling import layer_grid
 from fem.tensors import Array
 from fem.zooming.cube import BodyOfBeads, SolvedBeads, solve_beads
-from fem.zooming.hang import Boxes, forces_onto_nodes
+from fem.zooming.hang import BoxesInPart, forces_onto_nodes
 from fem.zooming.judge import ZONES, layer_stress, may_fail
 from fem.zooming.place import SolvedPart, layers_of
 
@@ -145,7 +145,7 @@ def _unit_forces(solved: SolvedBeads, group: FaceGroup) -> Array:
     Single precision: they weigh displacements. Empty for a face of another body.
     """
     body, system = solved.body, solved.system
-    boxes = Boxes(solved.beads.grid, body.axes, system.filled > 0, system.boxes.number, body.opening)
+    boxes = BoxesInPart(solved.beads.grid, body.axes, system.filled > 0, system.boxes.number, body.opening)
     spacing, room = UNIT_SPACING * float(min(boxes.grid.step)), boxes.surface_room(body.locator)
     out = []
     for w in np.eye(6):

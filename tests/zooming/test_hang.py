@@ -20,12 +20,22 @@ from fem.part.meshing import mesh_solid
 from fem.part.solid import read_solid
 from fem.part.tetmesh import joined
 from fem.printing.plan import PrintPlan, print_axes
-from fem.zooming.hang import Boxes, cut_sides, forces_onto_nodes, numbered, springs_onto_nodes
+from fem.zooming.hang import BoxesInPart, cut_sides, forces_onto_nodes, springs_onto_nodes
 from fem.zooming.where import Locator
 
 R, HOLE, THICK = 6.0, 2.0, 10.0
 UPWARDS = [(0.0, 0.0, 1.0), (1.0, 0.0, 0.0), (1.0, -2.0, 2.0)]
 STEP = np.array([0.6, 0.5, 0.4])
+
+
+def numbered(filled):
+    """Numbers (nz + 1, ny + 1, nx + 1) of the nodes of filled boxes (nz, ny, nx), x running fastest; -1 for air."""
+    touched = np.zeros([n + 1 for n in filled.shape], dtype=bool)
+    for corner in np.ndindex(2, 2, 2):
+        touched[tuple(slice(c, c + n) for c, n in zip(corner, filled.shape, strict=True))] |= filled
+    number = np.full(touched.shape, -1, dtype=np.int32)
+    number[touched] = np.arange(touched.sum(), dtype=np.int32)
+    return number
 
 
 def group(mesh, **query):
@@ -129,7 +139,7 @@ def over_a_hole(locator, opening):
     grid = filled_boxes(locator, np.eye(3), [28.0, 10, 2], (40, 40, 2)).grid
     filled = np.ones((2, 40, 40), dtype=bool)
     filled[:, 8:32, 8:32] = False
-    boxes = Boxes(grid, np.eye(3), filled, numbered(filled), opening)
+    boxes = BoxesInPart(grid, np.eye(3), filled, numbered(filled), opening)
     return boxes, PointForces((grid.origin + STEP * [22.0, 20, 2])[None], np.array([[1.0, 2, 3]]))
 
 
