@@ -3,7 +3,17 @@
 import numpy as np
 
 from fem.printing.beads import Grid
-from fem.zooming.hang import Boxes, numbered
+from fem.zooming.hang import BoxesInPart
+
+
+def numbered(filled):
+    """Numbers (nz + 1, ny + 1, nx + 1) of the nodes of filled boxes (nz, ny, nx), x running fastest; -1 for air."""
+    touched = np.zeros([n + 1 for n in filled.shape], dtype=bool)
+    for corner in np.ndindex(2, 2, 2):
+        touched[tuple(slice(c, c + n) for c, n in zip(corner, filled.shape, strict=True))] |= filled
+    number = np.full(touched.shape, -1, dtype=np.int32)
+    number[touched] = np.arange(touched.sum(), dtype=np.int32)
+    return number
 
 
 def boxes_in(locator, axes, low, count, step):
@@ -12,7 +22,7 @@ def boxes_in(locator, axes, low, count, step):
     z, y, x = np.meshgrid(*(np.arange(n) + 0.5 for n in count[::-1]), indexing="ij")
     middle = grid.origin + np.stack([x, y, z], axis=-1).reshape(-1, 3) * grid.step
     filled = locator.holds(middle @ axes).reshape(count[::-1])
-    return Boxes(grid, axes, filled, numbered(filled))
+    return BoxesInPart(grid, axes, filled, numbered(filled))
 
 
 def places(boxes):

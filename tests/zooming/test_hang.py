@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from helpers_boxes import boxes_in, places, solved
+from helpers_boxes import boxes_in, numbered, places, solved
 from helpers_cad import draw
 
 from fem.errors import NoTrustworthyAnswer
@@ -26,16 +26,6 @@ from fem.zooming.where import Locator
 R, HOLE, THICK = 6.0, 2.0, 10.0
 UPWARDS = [(0.0, 0.0, 1.0), (1.0, 0.0, 0.0), (1.0, -2.0, 2.0)]
 STEP = np.array([0.6, 0.5, 0.4])
-
-
-def numbered(filled):
-    """Numbers (nz + 1, ny + 1, nx + 1) of the nodes of filled boxes (nz, ny, nx), x running fastest; -1 for air."""
-    touched = np.zeros([n + 1 for n in filled.shape], dtype=bool)
-    for corner in np.ndindex(2, 2, 2):
-        touched[tuple(slice(c, c + n) for c, n in zip(corner, filled.shape, strict=True))] |= filled
-    number = np.full(touched.shape, -1, dtype=np.int32)
-    number[touched] = np.arange(touched.sum(), dtype=np.int32)
-    return number
 
 
 def group(mesh, **query):
