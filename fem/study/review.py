@@ -12,7 +12,7 @@ from fem.errors import InputError
 from fem.judging.choice import Comparison
 from fem.judging.choice_file import read_choice
 from fem.judging.findings import Findings, read_findings
-from fem.study.change import homogenised
+from fem.study.change import homogenised, zoomed_as
 from fem.study.clock import Progress, clock_say
 from fem.study.file import read_study
 from fem.study.fingerprint import fingerprint, fingerprint_of_all, shown_digests
@@ -137,7 +137,7 @@ def find_comparison(study: Study, folder: Path) -> tuple[Comparison | None, Refe
         for told in comparison.variants:
             if told.reference and told.answered and (own := variants[told.name]):
                 found = read_findings(folder / told.findings_file)
-                if found.inputs.get("fingerprint") != fingerprint(own):
+                if found.inputs.get("fingerprint") not in (fingerprint(own), fingerprint(zoomed_as(own, study))):
                     return None, None, f"The reference part beside the results is of other inputs: {AGAIN}"
                 return comparison, Reference(told.name, found), ""
     except InputError as error:

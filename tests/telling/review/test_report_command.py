@@ -23,6 +23,7 @@ from fem.judging.choice_file import write_choice
 from fem.judging.findings import read_findings, write_findings
 from fem.judging.sealed import read_sealed, write_sealed
 from fem.printing.polymer import CARDS, load_card
+from fem.study.change import homogenised
 from fem.study.file import read_study
 from fem.study.fingerprint import fingerprint, fingerprint_of_all
 from fem.study.machine import program_version
@@ -132,7 +133,7 @@ def test_a_comparison_is_used_while_it_is_of_this_study(copied, tmp_path):
     )
     study = read_study(path)
     assert find_comparison(study, out) == (None, None, "")
-    variants = {each.name: each.study for each in expand(study)}
+    variants = {each.name: each.study for each in expand(homogenised(study))}
     found = read_findings(out / "findings.json")
     inputs = {**variants["metal"].inputs, "fingerprint": fingerprint(variants["metal"])}
     found = dataclasses.replace(found, inputs=inputs)
