@@ -59,7 +59,7 @@ def test_section_holds_the_zones_and_the_plan(page):
     assert "core 80.6 % 46.4 cm³ 10.6 g 44.0 %" in words
     assert "whole body 57.6 cm³ 24.0 g" in words
     assert "Print speed 60 mm/s assumed" in words
-    assert "Price of filament 40 per kg the study" in words
+    assert "Price of filament 40 (currency not stated) per kg the study" in words
     assert "Print time 1.40 h (1 h 24 min) computed from an assumed value" in words
     assert "Filament length 9.33 m" in words
     # Also what no row shows is said to be assumed

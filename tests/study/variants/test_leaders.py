@@ -20,8 +20,9 @@ BENT = (
     .replace("covers = 0", "covers = 3")
     .replace('size = "4 mm"', 'size = "2.5 mm"')
     .replace("reserve = 2.0", "reserve = 3.0")
+    .replace("zoom = 0", 'voxel = "0.2 mm"')
 )
-TEXT = BENT + '[judge]\nvoxel = "0.2 mm"\n[sweep]\n"bodies.bar.print.walls" = [1, 2]\n'
+TEXT = BENT + '[sweep]\n"bodies.bar.print.walls" = [1, 2]\n'
 LIGHT, HEAVY = "1 wall", "2 walls"
 
 
