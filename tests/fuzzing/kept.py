@@ -33,7 +33,10 @@ from fuzzing.studies import STUDY
 
 CELL = {"pattern": "grid", "density": 0.3}
 WAYS = ((0.0, 0.0, 1.0), (0.0, 1.0, 0.0))
-VARIANTS = STUDY + '[variants.thin]\n"bodies.bar.print.walls" = 1\n[variants.plain]\nreference = true\n'
+VARIANTS = (
+    STUDY.replace("zoom = 2", "zoom = 0")
+    + '[variants.thin]\n"bodies.bar.print.walls" = 1\n[variants.plain]\nreference = true\n'
+)
 
 
 def prepare(folder: Path) -> Path:
