@@ -126,8 +126,10 @@ class Reserve:
     `minimum` and what belongs to it are the decided ones: where beads were solved at a place, their number counts in
     place of the homogenised one. `least` says the same number, `homogenised` the minimum of the homogenised answer,
     in `homogenised_zone`; `decided_by` is "homogenised", "zoom" or "whole", and `band` (low, high) how far the
-    decided number may lie off where beads were solved. `criteria` and `by_zone`, the minimum in each zone (null where
-    nothing grows towards failure), are the homogenised answer's.
+    decided number may lie off (empty: not known). `criteria` and `by_zone`, the minimum in each zone (null where
+    nothing grows towards failure), are the homogenised answer's. `decided` says whether the required reserve is
+    "met", "not met" or "not decided", its band straddling the limit ("" where none is required); `chance_above_1` and
+    `chance_met` are the chances that the reserve is above 1 and above what is required.
     """
 
     minimum: float
@@ -146,6 +148,9 @@ class Reserve:
     decided_by: str = "homogenised"
     band: Vector = ()
     by_zone: dict[str, float | None] = field(default_factory=dict)
+    decided: str = ""
+    chance_above_1: float | None = None
+    chance_met: float | None = None
 
 
 @dataclass(frozen=True)
@@ -157,6 +162,8 @@ class HotSpot:
     the place (`decided_by` is "zoom" or "whole"), `reserve`, `mode`, `zone` and the stress are the beads', and
     `homogenised` is what the homogenised answer says, in `homogenised_zone`. "undecided" marks a place whose
     homogenised number is doubtful and at which no beads were solved.
+    `verdict` says whether the number stands: "settled", "moving" with the mesh, "sharp corner" (stress grows there
+    without limit, by the `exponent` found), "support" (the edge of a support or load); "" where one mesh cannot tell.
     """
 
     reserve: float
@@ -173,6 +180,9 @@ class HotSpot:
     decided_by: str = "homogenised"
     homogenised: float = math.inf
     homogenised_zone: str = ""
+    band: Vector = ()
+    verdict: str = ""
+    exponent: float | None = None
 
 
 @dataclass(frozen=True)
@@ -208,7 +218,9 @@ class FoundationFindings:
 @dataclass(frozen=True)
 class CaseFindings:
     """What a case came to. `failing_load_N` is the resultant of its growing loads times the minimum reserve factor,
-    `failing_load_Nmm` that of their moments where they have no resultant; None where they have neither.
+    `failing_load_Nmm` that of their moments where they have no resultant; None where they have neither. `bands` are
+    (low, high) of magnitudes by their key: "maximum_displacement_mm", "faces.NAME.displacement_mm",
+    "faces.NAME.rotation_deg".
     """
 
     factors: dict[str, float]
@@ -230,6 +242,7 @@ class CaseFindings:
     foundations: dict[str, FoundationFindings] = field(default_factory=dict)
     zooms: tuple[ZoomFindings, ...] = ()
     whole: WholeFindings | None = None
+    bands: dict[str, Vector] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -249,7 +262,9 @@ class FaceStiffness:
 
 @dataclass(frozen=True)
 class RequirementFindings:
-    """One requirement: `limit` and `value` in `unit`, `where` the case (or body) that decides."""
+    """One requirement: `limit` and `value` in `unit`, `where` the case (or body) that decides; `band` how far the value
+    may lie off (empty: not known), `decided` "met", "not met" or "not decided". It is `met` only where that is decided.
+    """
 
     name: str
     limit: float
@@ -257,6 +272,8 @@ class RequirementFindings:
     unit: str
     met: bool
     where: str
+    band: Vector = ()
+    decided: str = ""
 
 
 @dataclass(frozen=True)
