@@ -1,4 +1,4 @@
-"""How far a number may lie off: the lowest and the highest value that it may have, and what that means for a limit."""
+"""How far a number may lie off: its lowest and highest value, and what that means for a limit."""
 
 from __future__ import annotations
 

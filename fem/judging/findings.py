@@ -262,8 +262,8 @@ class FaceStiffness:
 
 @dataclass(frozen=True)
 class RequirementFindings:
-    """One requirement: `limit` and `value` in `unit`, `where` the case (or body) that decides; `band` how far the value
-    may lie off (empty: not known), `decided` "met", "not met" or "not decided". It is `met` only where that is decided.
+    """One requirement: `limit` and `value` in `unit`, `where` the case (or body) that decides; `band` how far the
+    value may lie off (empty: not known), `decided` "met", "not met" or "not decided", which is not `met`.
     """
 
     name: str
