@@ -1,11 +1,11 @@
 """Stress over a material length: no strength was measured on less, so no stress has a meaning below it.
 
 Where a zone ends at the part's surface, the first piece of material reaches from there to one length inwards, and its
-mean is the stress half a length deep: there the linear field of each tetrahedron is read, on any mesh. Where elements
-are smaller than that, what is left of the length is made good by an implicit gradient average over the zone:
-s - div(c grad s) = given, with a free border and sqrt(c) the depth that is missing, so that the mean at a surface lies
-half a length deep as well. Uniform and, away from surfaces, linear fields stay; nothing crosses a zone's border, a
-gap, or walls whose beads run another way, since these share no entry.
+mean is the stress half a length deep: there the linear field of each tetrahedron is read, on any mesh. Where
+elements are smaller than that, what is left of the length is made good by an implicit gradient average over the zone:
+s - div(c grad s) = given, with a free border and sqrt(c) the depth that is missing, so that the mean at a surface
+lies half a length deep as well. Uniform and, away from surfaces, linear fields stay; nothing crosses a zone's border,
+a gap, or walls whose beads run another way, since these share no entry.
 Source: R. H. J. Peerlings et al., IJNME 39 (1996) 3391 (implicit gradients); J. M. Whitney and R. J. Nuismer,
 J. Compos. Mater. 8 (1974) 253, and D. Taylor, The Theory of Critical Distances (2007) (mean over a length).
 """
@@ -21,7 +21,7 @@ from fem.part.tetmesh import Index, TetMesh
 from fem.tensors import Array
 
 DEEPEST = 0.25
-"""A place is read no deeper than this share of the edges around it: farther in, the tetrahedron's field is not its own."""
+"""A place is read no deeper than this share of the edges around it: farther in, another tetrahedron's field begins."""
 WORTH = 1e-3
 """An average is worth a solve where c is more than this share of an edge's square."""
 RESIDUAL = 1e-5
@@ -83,8 +83,9 @@ class Average:
 def average_over(
     corner: Array, *, entry: Index, weight: Array, edge: Array, length: float, done: Array
 ) -> Average | None:
-    """The average over `length` [mm] in a zone whose tetrahedra (m, 4, 3) have these entries (m, 10) and fill
-    `weight` (m,) [mm^3]; `done` (m,) [mm] is the depth at which stress is read already. None where elements are larger.
+    """The average over `length` [mm] in a zone whose tetrahedra `corner` (m, 4, 3) have these entries (m, 10) and
+    fill `weight` (m,) [mm^3]; `done` (m,) [mm] is the depth at which stress is read already. None where elements are
+    larger.
     """
     from scipy.sparse import coo_matrix
 

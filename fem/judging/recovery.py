@@ -24,7 +24,8 @@ _MIDDLES = np.array([(0, 1), (1, 2), (0, 2), (0, 3), (1, 3), (2, 3)])
 
 @dataclass(frozen=True)
 class _Zone:
-    """One material's part of a mesh: its `tets` (m,) and their `size` (m,) [mm^3], where its stress lies among those
+    """One material's part of a mesh: its `tets` (m,) and their `size` (m,) [mm^3], what
+    of each integration point's `volume` (m, 4) [mm^3] is the zone's, where its stress lies among those
     of all (`first`), how it is carried to its entries (`near` (m, 4), `shift` (m, 4, 4), `entry` (m, 10)), the `node`
     (e,) of each entry, its `weight` (e,) [mm^3], `way` (e,) and `turn` (e,) [rad], which entries are judged (e,),
     the average over its length, and for walls the axes of each tetrahedron's beads (m, 6, 6).
@@ -33,6 +34,7 @@ class _Zone:
     material: PrintedMaterial
     tets: Index
     size: Array
+    volume: Array
     first: int
     near: Array
     shift: Array
@@ -100,22 +102,20 @@ class Recovery:
         from fem.judging import recovery_kernels as kernels
 
         if zone.axes is not None:
-            own = np.einsum("mab,mqb->mqa", zone.axes, own)
+            turned = np.empty_like(own)
+            kernels.turned(zone.axes, own, turned)
+            own = turned
         plain, moved = np.zeros((len(zone.node), 6)), np.zeros((len(zone.node), 6))
-        there = np.empty((len(own), 4, 6))
-        kernels.to_entries(
-            np.ascontiguousarray(own), _CORNERS, zone.near, zone.shift, zone.entry, zone.size, plain, moved, there
-        )
+        there, wrong = np.empty((len(own), 4, 6)), np.empty(len(own))
+        kernels.to_entries(own, _CORNERS, zone.near, zone.shift, zone.entry, zone.size, plain, moved, there)
         plain, moved = plain / zone.weight[:, None], moved / zone.weight[:, None]
-        off = np.einsum("qa,mac->mqc", _TO_POINTS, plain[zone.entry[:, :4]] - there, optimize=True)
         soft = np.linalg.inv(zone.material.stiffness)
-        share = self.volume[zone.tets] * (zone.size / self.volume[zone.tets].sum(axis=1))[:, None]
-        wrong, whole = (np.einsum("mqa,ab,mqb,mq->m", s, soft, s, share, optimize=True) for s in (off, own))
+        whole = kernels.energies(own, there, plain, zone.entry, _TO_POINTS, soft, zone.volume, wrong)
         found = moved if zone.average is None else zone.average(moved)
         if zone.axes is not None:
             back = stress_rotation(np.swapaxes(wall_axes(zone.material, zone.turn), 1, 2))
             found = np.einsum("eab,eb->ea", back, found)
-        return found, wrong, float(whole.sum())
+        return found, wrong, whole
 
     def _tables(self) -> None:
         """Stiffness and expansion of each zone of each tetrahedron in part axes, a wall's by its own turn."""
@@ -174,7 +174,8 @@ class Recovery:
         count = int(self.which[tets[0], slot[0]]) if len(tets) else 0
         share = weight / whole[node]
         placed = near, np.ascontiguousarray(shift), entry, node, weight, way, mean, share, closeness
-        return _Zone(material, tets, size, count, *placed, average, axes)
+        volume = self.volume[tets] * printed.share[tets, slot][:, None]
+        return _Zone(material, tets, size, volume, count, *placed, average, axes)
 
 
 _last: list[tuple[weakref.ref[TetMesh], weakref.ref[PrintedField], Recovery]] = []

@@ -26,9 +26,7 @@ def point_strain(nodes, tets, moved, slope, strain, begin, end):  # type: ignore
                         grad[d, i] += slope[q, a, d] * moved[at, i]
             invert(jac, inverse)
             for i in range(3):
-                strain[e, q, i] = (
-                    inverse[i, 0] * grad[0, i] + inverse[i, 1] * grad[1, i] + inverse[i, 2] * grad[2, i]
-                )
+                strain[e, q, i] = inverse[i, 0] * grad[0, i] + inverse[i, 1] * grad[1, i] + inverse[i, 2] * grad[2, i]
             for k in range(3):
                 i, j = (k + 1) % 3, (k + 2) % 3
                 shear = 0.0
@@ -68,15 +66,27 @@ def jump(normal, a, out):  # type: ignore[no-untyped-def]
 
 
 @compiled
+def times(matrix, vector, out):  # type: ignore[no-untyped-def]
+    """Matrix (6, 6) times vector (6,)."""
+    for i in range(6):
+        whole = 0.0
+        for j in range(6):
+            whole += matrix[i, j] * vector[j]
+        out[i] = whole
+
+
+@compiled
 def across(normal, stiffness, out):  # type: ignore[no-untyped-def]
     """n . C . n (3, 3): the traction that a jump of the displacement's slope brings."""
-    strain, unit, column = np.empty(6), np.zeros(3), np.empty(3)
+    strain, stress, unit, column = np.empty(6), np.empty(6), np.zeros(3), np.empty(3)
     for i in range(3):
         unit[:] = 0.0
         unit[i] = 1.0
         jump(normal, unit, strain)
-        traction(normal, stiffness @ strain, column)
-        out[:, i] = column
+        times(stiffness, strain, stress)
+        traction(normal, stress, column)
+        for j in range(3):
+            out[j, i] = column[j]
 
 
 @compiled
@@ -87,47 +97,52 @@ def zone_stress(strain, quarter, normal, which, row, stiffness, free, warm, stre
     is absent, and its stress goes to `stress` (count, 4, 6) at `which` (m, 3). Zones of a quarter lie on each other
     along its `normal`; `warm` (m,) [K] is how much the tetrahedron has warmed.
     """
-    soft, give = np.empty((3, 3)), np.empty((3, 3, 3))
-    pulled, pull = np.empty((3, 3)), np.empty(3)
-    jumped, bent, vector = np.empty(3), np.empty(6), np.empty(3)
+    soft, stiff, give, pull = np.empty((3, 3)), np.empty((3, 3)), np.empty((3, 3, 3)), np.empty((3, 3))
+    drawn, moved, own, bent, found = np.empty(3), np.empty(3), np.empty((3, 6)), np.empty(6), np.empty(6)
     for e in range(begin, end):
         zones = 0
         for k in range(3):
             zones += row[e, k] >= 0
         for q in range(4):
+            for k in range(3):
+                r = row[e, k]
+                if r >= 0:
+                    for i in range(6):
+                        own[k, i] = strain[e, q, i] - warm[e] * free[r, i]
             if zones > 1:
-                # What each zone would pull with under the mean strain, and how much it gives
+                # What each zone would pull with under the mean strain, how much it gives, and what all then share
                 n = normal[e, q]
                 soft[:] = 0.0
-                vector[:] = 0.0
+                drawn[:] = 0.0
                 for k in range(3):
                     r = row[e, k]
                     if r < 0:
                         continue
-                    across(n, stiffness[r], pulled)
-                    invert(pulled, give[k])
-                    traction(n, stiffness[r] @ (strain[e, q] - warm[e] * free[r]), pull)
+                    across(n, stiffness[r], stiff)
+                    invert(stiff, give[k])
+                    times(stiffness[r], own[k], found)
+                    traction(n, found, pull[k])
                     share = quarter[e, q, k]
                     for i in range(3):
                         for j in range(3):
                             soft[i, j] += share * give[k, i, j]
-                            vector[i] += share * give[k, i, j] * pull[j]
-                invert(soft, pulled)
-                shared = pulled @ vector
+                            drawn[i] += share * give[k, i, j] * pull[k, j]
+                invert(soft, stiff)
+                for k in range(3):
+                    if row[e, k] < 0:
+                        continue
+                    for i in range(3):
+                        moved[i] = 0.0
+                        for j in range(3):
+                            shared = stiff[j, 0] * drawn[0] + stiff[j, 1] * drawn[1] + stiff[j, 2] * drawn[2]
+                            moved[i] += give[k, i, j] * (shared - pull[k, j])
+                    jump(n, moved, bent)
+                    for i in range(6):
+                        own[k, i] += bent[i]
             for k in range(3):
                 r = row[e, k]
-                if r < 0:
-                    continue
-                own = strain[e, q] - warm[e] * free[r]
-                if zones > 1:
-                    traction(n, stiffness[r] @ own, pull)
-                    for i in range(3):
-                        jumped[i] = 0.0
-                        for j in range(3):
-                            jumped[i] += give[k, i, j] * (shared[j] - pull[j])
-                    jump(n, jumped, bent)
-                    own = own + bent
-                stress[which[e, k], q] = stiffness[r] @ own
+                if r >= 0:
+                    times(stiffness[r], own[k], stress[which[e, k], q])
 
 
 @compiled
@@ -172,24 +187,53 @@ def to_entries(own, corners, near, shift, entry, size, plain, moved, there):  # 
     `shift` (m, 4, 4) [barycentric] from there, into `plain` (k, 6) the value itself, which is also kept `there`
     (m, 4, 6). `corners` (4, 4) takes point values to corner values.
     """
-    value, off = np.empty((4, 6)), np.empty((4, 6))
+    corner, off = np.empty((4, 6)), np.empty((4, 6))
     for e in range(len(own)):
-        corner = corners @ own[e]
-        for a in range(4):
-            rest = (1 - near[e, a]) / 3
-            for c in range(6):
-                whole = corner[0, c] + corner[1, c] + corner[2, c] + corner[3, c]
-                value[a, c] = (near[e, a] - rest) * corner[a, c] + rest * whole
-                off[a, c] = value[a, c]
+        for c in range(6):
+            for a in range(4):
+                corner[a, c] = 0.0
+                for q in range(4):
+                    corner[a, c] += corners[a, q] * own[e, q, c]
+            whole = corner[0, c] + corner[1, c] + corner[2, c] + corner[3, c]
+            for a in range(4):
+                rest = (1 - near[e, a]) / 3
+                value = (near[e, a] - rest) * corner[a, c] + rest * whole
+                there[e, a, c] = value
+                off[a, c] = value
                 for b in range(4):
                     off[a, c] += shift[e, a, b] * corner[b, c]
-        there[e] = value
         for a in range(10):
-            i, j = EDGES[a, 0], EDGES[a, 1]
-            at = entry[e, a]
+            i, j, at = EDGES[a, 0], EDGES[a, 1], entry[e, a]
             for c in range(6):
-                plain[at, c] += size[e] * (value[i, c] + value[j, c]) / 2
+                plain[at, c] += size[e] * (there[e, i, c] + there[e, j, c]) / 2
                 moved[at, c] += size[e] * (off[i, c] + off[j, c]) / 2
+
+
+@compiled
+def energies(own, there, plain, entry, to_points, soft, volume, wrong):  # type: ignore[no-untyped-def]
+    """Twice the elastic energy (m,) [mJ] by which smoothed (`plain`) and raw stress differ, into `wrong`; and that of
+    the raw stress `own` (m, 4, 6) altogether. `soft` (6, 6) [1/MPa], `volume` (m, 4) [mm^3] of the zone."""
+    off, bent, whole = np.empty(6), np.empty(6), 0.0
+    for e in range(len(own)):
+        wrong[e] = 0.0
+        for q in range(4):
+            for c in range(6):
+                off[c] = 0.0
+                for a in range(4):
+                    off[c] += to_points[q, a] * (plain[entry[e, a], c] - there[e, a, c])
+            times(soft, off, bent)
+            wrong[e] += volume[e, q] * (off * bent).sum()
+            times(soft, own[e, q], bent)
+            whole += volume[e, q] * (own[e, q] * bent).sum()
+    return whole
+
+
+@compiled
+def turned(axes, stress, out):  # type: ignore[no-untyped-def]
+    """Point stresses (m, 4, 6) turned by each tetrahedron's own matrix (m, 6, 6)."""
+    for e in range(len(stress)):
+        for q in range(4):
+            times(axes[e], stress[e, q], out[e, q])
 
 
 EDGES = np.array([(0, 0), (1, 1), (2, 2), (3, 3), (0, 1), (1, 2), (0, 2), (0, 3), (1, 3), (2, 3)])

@@ -1,11 +1,11 @@
 """Stress from displacement, zone by zone: each zone has its own, averaged inside it and never across its border.
 
-Stress is taken at the four integration points of each tetrahedron, where it is most accurate, and each zone of a point
-feels what a stack along the surface's normal feels there (printing/stack.py): the strain in the surface's plane and the
-traction across it. It is carried towards the nodes by the linear field through these points, but not farther than the
-zone itself comes to the node, and averaged over the tetrahedra around the node that hold the same zone of the same
-body, weighted by the zone's volume; then over the material's length (averaging.py). Walls are averaged in the axes of
-their beads.
+Stress is taken at the four integration points of each tetrahedron, where it is most accurate, and each zone of a
+point feels what a stack along the surface's normal feels there (printing/stack.py): the strain in the surface's plane
+and the traction across it. It is carried towards the nodes by the linear field through these points, but not farther
+than the zone itself comes to the node, and averaged over the tetrahedra around the node that hold the same zone of the
+same body, weighted by the zone's volume; then over the material's length (averaging.py). Walls are averaged in the
+axes of their beads.
 Source: J. Barlow, IJNME 10 (1976) 243 (best points); O. C. Zienkiewicz and J. Z. Zhu, IJNME 24 (1987) 337.
 """
 
@@ -22,7 +22,8 @@ from fem.printing.field import PrintedField
 from fem.tensors import Array
 
 SLIVER = 0.1
-"""A zone is judged at a node where it fills at least this share of the tetrahedra around it, or the node lies in it."""
+"""A zone is judged at a node where it fills at least this share of the tetrahedra around it, or the node lies in
+it."""
 
 
 @dataclass(frozen=True)

@@ -117,8 +117,8 @@ class PrintedField:
     comes to each corner (1: the corner lies in it).
     `stiffness_table` (k, 6, 6) [MPa] in part axes and `expansion_table` (k, 6) [1/K] hold what is different,
     `material` (m, 4) which of them lies at each integration point of a tetrahedron, so that a wall on one side of it
-    counts there. `quarter` (m, 4, 3) are the shares of the zones in the quarter of the tetrahedron around each of these
-    points, `normal` (m, 4, 3) [part axes] the surface's normal there, along which the zones lie on each other.
+    counts there. `quarter` (m, 4, 3) are the shares of the zones in the quarter of the tetrahedron around each of
+    these points, `normal` (m, 4, 3) [part axes] the surface's normal there, along which the zones lie on each other.
     """
 
     materials: tuple[PrintedMaterial, ...]

@@ -154,8 +154,16 @@ def above_or_below(x, y, z, below, above, corner, start, inside, origin, side, c
 @compiled
 def add_slant(t, weight, corner, slant):  # type: ignore[no-untyped-def]
     """Add to `slant` (6,) xx yy zz yz xz xy the square of triangle t's unit normal, times a weight."""
-    ax, ay, az = corner[t, 1, 0] - corner[t, 0, 0], corner[t, 1, 1] - corner[t, 0, 1], corner[t, 1, 2] - corner[t, 0, 2]
-    bx, by, bz = corner[t, 2, 0] - corner[t, 0, 0], corner[t, 2, 1] - corner[t, 0, 1], corner[t, 2, 2] - corner[t, 0, 2]
+    ax, ay, az = (
+        corner[t, 1, 0] - corner[t, 0, 0],
+        corner[t, 1, 1] - corner[t, 0, 1],
+        corner[t, 1, 2] - corner[t, 0, 2],
+    )
+    bx, by, bz = (
+        corner[t, 2, 0] - corner[t, 0, 0],
+        corner[t, 2, 1] - corner[t, 0, 1],
+        corner[t, 2, 2] - corner[t, 0, 2],
+    )
     x, y, z = ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx
     part = weight / max(x * x + y * y + z * z, 1e-300)
     slant[0] += part * x * x

@@ -1,8 +1,8 @@
 """Zones that lie on each other along a normal: one stiffness of them all.
 
 Across the normal n they share the traction, in its plane the strain: what a zone's strain has more than the mean is
-sym(a x n), with a vector a for each zone and a mean of zero. So each zone costs the inverse of a 3 x 3 (n . C . n) and
-no axes are turned.
+sym(a x n), with a vector a for each zone and a mean of zero. So each zone costs the inverse of a 3 x 3 (n . C . n)
+and no axes are turned.
 Source: the jump conditions of a perfect interface, as in any text on laminates of rank one, e.g. G. W. Milton, The
 Theory of Composites (2002), chapter 9.
 """
