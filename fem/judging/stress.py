@@ -3,9 +3,9 @@
 Stress is taken at the four integration points of each tetrahedron, where it is most accurate, and each zone of a
 point feels what a stack along the surface's normal feels there (printing/stack.py): the strain in the surface's plane
 and the traction across it. It is carried towards the nodes by the linear field through these points, but not farther
-than the zone itself comes to the node, and averaged over the tetrahedra around the node that hold the same zone of the
-same body, weighted by the zone's volume; then over the material's length (averaging.py). Walls are averaged in the
-axes of their beads.
+than the zone itself comes to the node, and averaged over the tetrahedra around the node that hold the same zone of
+the same body, weighted by the zone's volume; then over the material's length (averaging.py). Walls are averaged in
+the axes of their beads.
 Source: J. Barlow, IJNME 10 (1976) 243 (best points); O. C. Zienkiewicz and J. Z. Zhu, IJNME 24 (1987) 337.
 """
 
