@@ -115,6 +115,14 @@ class WatchFindings:
 
 
 @dataclass(frozen=True)
+class ChanceInput:
+    """An input that scatters, and its `share` in the variance of the logarithm of a case's least reserve factor."""
+
+    name: str
+    share: float
+
+
+@dataclass(frozen=True)
 class Reserve:
     """The minimum reserve factor of a case: how often its growing loads may be applied until failure.
 
@@ -129,7 +137,9 @@ class Reserve:
     decided number may lie off (empty: not known). `criteria` and `by_zone`, the minimum in each zone (null where
     nothing grows towards failure), are the homogenised answer's. `decided` says whether the required reserve is
     "met", "not met" or "not decided", its band straddling the limit ("" where none is required); `chance_above_1` and
-    `chance_met` are the chances that the reserve is above 1 and above what is required.
+    `chance_met` are the chances that the reserve is above 1 and above what is required (None: not known, or nothing
+    required), `chance_errors` the standard error of each by sampling: 0 where all samples, or none, reach it, and the
+    chance is then a bound. `chance_inputs` are the up to three inputs that matter most.
     """
 
     minimum: float
@@ -151,6 +161,8 @@ class Reserve:
     decided: str = ""
     chance_above_1: float | None = None
     chance_met: float | None = None
+    chance_errors: Vector = ()
+    chance_inputs: tuple[ChanceInput, ...] = ()
 
 
 @dataclass(frozen=True)
