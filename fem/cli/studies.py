@@ -86,6 +86,7 @@ def _print_findings(console: Any, findings: Findings) -> None:
 
 def _print_cases(console: Any, findings: Findings) -> None:
     from fem.telling.bead_files import is_told_in
+    from fem.telling.chance_words import chance_lines
     from fem.telling.reactions import failing_load
     from fem.telling.zoom_rows import whole_line
     from fem.telling.zoom_words import BEADS, IN_BRACKETS, is_told, kind_of, zoom_line
@@ -112,6 +113,8 @@ def _print_cases(console: Any, findings: Findings) -> None:
     console.print(ruled(findings.title, [*columns, "near, at [mm]", "residual [1]"], rows))
     if any(c.reserve.singular for c in findings.cases.values()):
         console.print("* singular: at a support's or load's edge; the value does not converge with refinement.")
+    for line in chance_lines(findings):
+        console.print(line, soft_wrap=True)
     for name, case in findings.cases.items():
         for z in case.zooms:
             if is_told_in(findings, name, z):

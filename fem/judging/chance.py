@@ -1,9 +1,9 @@
 """The chance that a case's least reserve factor reaches a limit, where strengths, stiffness and loads scatter.
 
-Each sample draws few numbers: a factor on all strengths of the beads in a zone (along, across and within the layer),
-one on all that binds layers there, one on the stiffness of a body, one on each load that scatters, and one for how far
-the reserve may lie off by its mesh. It is judged on stored stresses, without a solve. Dividing a stress by the factor
-on its strength says the same as scaling the strength: every criterion that decides keeps its form so.
+Each sample draws few numbers: a factor on all strengths of the beads in a zone (along, across and within the
+layer), one on all that binds layers there, one on the stiffness of a body, one on each load that scatters, and one
+for how far the reserve may lie off by its mesh. It is judged on stored stresses, without a solve. Dividing a stress
+by the factor on its strength says the same as scaling the strength: every criterion that decides keeps its form so.
 
 Factors on materials are lognormal with a mean of 1 (JCSS Probabilistic Model Code, Part 3: a strength is never
 negative), loads normal (Part 2, permanent loads; for others the study's coefficient of variation is all that is
@@ -16,7 +16,7 @@ squared direction cosines (O. Ditlevsen and H. O. Madsen, Structural Reliability
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -32,9 +32,9 @@ SEED = 20_260
 SAMPLES = REPEATS * DRAWS
 UNSEEN = 3 / SAMPLES
 """What never happens in so many samples has at most this chance, with 95 % confidence ("rule of three")."""
-FIRST_LOOK = 128
+FIRST_LOOK = 64
 """So many samples choose the beads that can be the least at all; these are judged in all samples."""
-CLOSE = 1.15
+CLOSE = 1.08
 """Beads stay in the choice that come within this factor of the least in any sample of the first look."""
 ROWS = 200_000
 """So many stresses are judged at a time, which bounds the memory taken."""
@@ -46,7 +46,7 @@ _BEAD = np.array([True, True, False, False, False, True])
 
 @dataclass(frozen=True)
 class Scatter:
-    """Coefficients of variation: of the `strength` and the `stiffness` of each body's material, of `loads` by name."""
+    """Coefficients of variation: of `strength` and `stiffness` of each body's material, of `loads` by name."""
 
     strength: Mapping[str, float] = field(default_factory=dict)
     stiffness: Mapping[str, float] = field(default_factory=dict)
@@ -142,7 +142,11 @@ def _names_of(family: BeadFamily, *, several: bool) -> tuple[str, str, str]:
     of = f" of {family.body}" if several else ""
     if family.zone == "metal":
         return f"yield stress{of}", f"yield stress{of}", f"stiffness{of}"
-    return f"bead strength in the {family.zone}{of}", f"interlayer strength in the {family.zone}{of}", f"stiffness{of}"
+    return (
+        f"bead strength in the {family.zone}{of}",
+        f"interlayer strength in the {family.zone}{of}",
+        f"stiffness{of}",
+    )
 
 
 @dataclass(frozen=True)
@@ -179,12 +183,12 @@ def _factors(places: Places, scatter: Scatter, draws: Draws, *, some: slice = sl
 def _ranked(places: Places, scatter: Scatter) -> tuple[Places, float]:
     """The places with the families that bear least first, and the least reserve factor where nothing is off."""
     steady = _factors(places, scatter, Draws([]), some=slice(0, 1))
-    each = [
-        float(_reserves(places, family, number, steady, np.full(1, np.inf)).min())
-        for number, family in enumerate(places.families)
-    ]
+    least, each = math.inf, []
+    for number, family in enumerate(places.families):
+        each.append(float(_reserves(places, family, number, steady, np.full(1, 2 * least)).min()))
+        least = min(least, each[-1])
     order = np.argsort(each, kind="stable")
-    return Places(places.parts, tuple(places.families[i] for i in order)), min(each, default=math.inf)
+    return Places(places.parts, tuple(places.families[i] for i in order)), least
 
 
 def _sampled(places: Places, scatter: Scatter, draws: Draws) -> Array:
@@ -196,14 +200,28 @@ def _sampled(places: Places, scatter: Scatter, draws: Draws) -> Array:
         found.append(_reserves(places, family, number, first, least * CLOSE))
         least = np.minimum(least, found[-1].min(axis=1))
     out = np.full(SAMPLES, np.inf)
-    for number, (family, reserve) in enumerate(zip(places.families, found, strict=True)):
-        stays = np.flatnonzero(((reserve <= CLOSE * least[:, None]) & np.isfinite(reserve)).any(axis=0))
-        size = max(ROWS // max(len(stays), 1), 1)
-        for start in range(0, SAMPLES if len(stays) else 0, size):
-            some = slice(start, start + size)
-            own = _reserves(places, family.at(stays), number, factors.at(some), out[some])
+    for number, stays in _worth(found, least):
+        family, size = places.families[number].at(stays), max(ROWS // len(stays), 1)
+        for some in (slice(start, start + size) for start in range(0, SAMPLES, size)):
+            own = _reserves(places, family, number, factors.at(some), out[some])
             out[some] = np.minimum(out[some], own.min(axis=1))
     return out
+
+
+def _worth(found: list[Array], least: Array) -> Iterator[tuple[int, NDArray[np.intp]]]:
+    """Families by number and which of their places come close to the least (s,) of a first look, with reserves
+    `found` (s, j). The place that is the least most often comes first, and alone: by it the others are passed over.
+    """
+    known = np.isfinite(least)
+    often = [(reserve[known] <= least[known, None]).sum(axis=0) for reserve in found]
+    if not known.any():
+        return
+    leader = max(range(len(found)), key=lambda number: int(often[number].max()))
+    yield leader, np.array([often[leader].argmax()])
+    for number, reserve in enumerate(found):
+        stays = np.flatnonzero((reserve[known] <= CLOSE * least[known, None]).any(axis=0))
+        if len(stays):
+            yield number, stays
 
 
 def _reserves(places: Places, family: BeadFamily, number: int, factors: _Factors, below: Array) -> Array:
@@ -237,11 +255,11 @@ def _fails(stress: Array, strength: Strength | WallBuckling) -> NDArray[np.bool_
 
 
 def _counted(reached: NDArray[np.bool_]) -> tuple[float, float]:
-    """The share of samples that reach a limit, and its standard error; a bound and 0 where all or none do."""
-    if reached.all() or not reached.any():
-        return (1 - UNSEEN if reached.all() else UNSEEN), 0.0
+    """The share of samples that reach a limit, and its standard error; a bound and 0 where next to all or none do."""
     means = reached.reshape(REPEATS, DRAWS).mean(axis=1)
     share = float(means.mean())
+    if not UNSEEN <= share <= 1 - UNSEEN:
+        return (1 - UNSEEN if share > 0.5 else UNSEEN), 0.0
     # Sixteen sets may agree by luck where next to nothing fails: no less than a tenth of what plain samples have
     plain = math.sqrt(share * (1 - share) / SAMPLES)
     return share, max(float(means.std(ddof=1)) / math.sqrt(REPEATS), plain / 10)

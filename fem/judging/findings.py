@@ -137,9 +137,9 @@ class Reserve:
     decided number may lie off (empty: not known). `criteria` and `by_zone`, the minimum in each zone (null where
     nothing grows towards failure), are the homogenised answer's. `decided` says whether the required reserve is
     "met", "not met" or "not decided", its band straddling the limit ("" where none is required); `chance_above_1` and
-    `chance_met` are the chances that the reserve is above 1 and above what is required (None: not known, or nothing
-    required), `chance_errors` the standard error of each by sampling: 0 where all samples, or none, reach it, and the
-    chance is then a bound. `chance_inputs` are the up to three inputs that matter most.
+    `chance_met` are the chances that the reserve is above 1 and above what is required, `chance_limit` (None: not
+    known, or nothing required), `chance_errors` the standard error of each by sampling: 0 where next to all samples,
+    or none, reach it, and the chance is then a bound. `chance_inputs` are the up to three inputs that matter most.
     """
 
     minimum: float
@@ -163,6 +163,15 @@ class Reserve:
     chance_met: float | None = None
     chance_errors: Vector = ()
     chance_inputs: tuple[ChanceInput, ...] = ()
+    chance_limit: float | None = None
+
+    def chance_of(self, required: float | None) -> tuple[float, float] | None:
+        """The chance of the `required` reserve factor (None: of 1) and its error; None where it is not known."""
+        if required is None or required == 1:
+            return None if self.chance_above_1 is None else (self.chance_above_1, self.chance_errors[0])
+        if self.chance_met is None or self.chance_limit != required:
+            return None
+        return self.chance_met, self.chance_errors[1]
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,7 @@
 """The places where a case may fail, with the stress of each part of its load: what chance is judged on.
 
-Stress is linear in the loads, so a sample of other loads needs no solve: it is a sum of these. How it changes with the
-stiffness of a body stands beside it, to the first order.
+Stress is linear in the loads, so a sample of other loads needs no solve: it is a sum of these. How it changes with
+the stiffness of a body stands beside it, to the first order.
 """
 
 from __future__ import annotations
@@ -18,9 +18,9 @@ from fem.part.tetmesh import Index, TetMesh
 from fem.printing.field import PrintedField, PrintedMaterial, Strength, WallBuckling, wall_axes
 from fem.tensors import Array, stress_rotation
 
-MOST_NODES = 120
+MOST_NODES = 60
 """So many nodes of a case are looked at, those that may come nearest to failure first."""
-OF_EACH_ZONE = 30
+OF_EACH_ZONE = 15
 """So many of them at least in each zone: beads may yet say that another zone decides."""
 FAR_OFF = 3.0
 """Loads are taken to be off by so many standard deviations when these nodes are chosen."""
@@ -115,9 +115,7 @@ def _grouped(case: LoadCase, scatter: Mapping[str, float]) -> dict[LoadPart, tup
     return out
 
 
-def _candidates(
-    mesh: TetMesh, field: ReserveField, loads: list[tuple[float, Array]], printed: PrintedField
-) -> Index:
+def _candidates(mesh: TetMesh, field: ReserveField, loads: list[tuple[float, Array]], printed: PrintedField) -> Index:
     """The nodes that may come nearest to failure, also where loads that cancel each other go apart.
 
     1 over the reserve is at most the sum of what each load uses up; what a load that is off adds to it is told
@@ -146,7 +144,9 @@ def _candidates(
 def _around(mesh: TetMesh, printed: PrintedField, nodes: Index) -> tuple[TetMesh, PrintedField]:
     """The tetrahedra around some nodes alone: at these, stress is smoothed as in the whole mesh."""
     near = np.isin(mesh.tets, nodes).any(axis=1)
-    small = replace(mesh, tets=mesh.tets[near], body=mesh.body[near], triangles=mesh.triangles[:0], face=mesh.face[:0])
+    small = replace(
+        mesh, tets=mesh.tets[near], body=mesh.body[near], triangles=mesh.triangles[:0], face=mesh.face[:0]
+    )
     each = {k: getattr(printed, k)[near] for k in ("zone", "share", "turn", "thin", "reach", "material", "mixture")}
     return small, replace(printed, **each)
 

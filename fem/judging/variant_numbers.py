@@ -17,9 +17,9 @@ class VariantNumbers:
     minimum is at one); `decided_by` whether it is "homogenised" or the beads' ("zoom", "whole"), `homogenised` what
     the homogenised answer says (None: `reserve` is that), `zoomed` at how many places the beads were asked (None: at
     none, since nobody asked). `missed` says which requirements are not met, in words with numbers; `shortfall` is the
-    largest share by which one is missed (0: none is), `other_shortfall` that among all but the reserve factor.
-    `decisive` is the first sentence of each
-    kind of caution that can turn the verdict. `findings_file` is relative to the comparison's folder.
+    largest share by which one is missed (0: none is), `other_shortfall` that among all but the reserve factor and its
+    chance. `decisive` is the first sentence of each kind of caution that can turn the verdict. `findings_file` is
+    relative to the comparison's folder.
     """
 
     name: str

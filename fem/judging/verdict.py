@@ -5,11 +5,14 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from fem.digits import reserve_text, with_unit
+from fem.digits import chance_text, reserve_text, with_unit
 from fem.judging.findings import Findings, RequirementFindings
 
 TARGET_RESERVE = 2.0
 """Reserve factor that pages measure against where the study asks for none (common practice for tested data)."""
+
+CHANCE = "chance"
+"""The requirement on the chance that the required reserve factor is there."""
 
 
 @dataclass(frozen=True)
@@ -39,9 +42,18 @@ def verdict_of(findings: Findings) -> Verdict:
 def value_text(requirement: RequirementFindings) -> str:
     """The value of a requirement with its unit, on its own side of the limit; a reserve factor as everywhere else."""
     r = requirement
+    if r.name == CHANCE:
+        # Its band is two standard errors either way; where it is a bound, it stands at an end of it
+        error = 0.0 if r.value in r.band else (max(r.band, default=0.0) - min(r.band, default=0.0)) / 4
+        return chance_text(r.value, error) if r.band else "not known"
     return reserve_text(r.value, limit=r.limit) if is_reserve(r) else with_unit(r.value, r.unit, limit=r.limit)
 
 
 def is_reserve(requirement: RequirementFindings) -> bool:
-    """Whether a requirement is a lower limit on the reserve factor; all others are upper limits."""
+    """Whether a requirement is a lower limit on the reserve factor."""
     return requirement.name == "reserve"
+
+
+def is_lower(requirement: RequirementFindings) -> bool:
+    """Whether a requirement is a lower limit, on the reserve factor or its chance; others are upper limits."""
+    return is_reserve(requirement) or requirement.name == CHANCE

@@ -24,7 +24,7 @@ DERIVATIVE_TOLERANCE = 1e-5
 def stiffness_change(
     equilibrium: Equilibrium, solved: SolvedCases, loads: Mapping[str, Load]
 ) -> dict[str, Array] | None:
-    """Change of each unit load's displacement (n, 3) [mm] for a unit change of the factor on the stiffness of its body.
+    """Change of each unit load's displacement (n, 3) [mm] for a unit change of the factor on its body's stiffness.
 
     None where it is the displacement itself, taken away: supports that give way nowhere, and forces alone.
     Errors: NotConverged.

@@ -9,6 +9,7 @@ import numpy as np
 
 from fem.caution import Caution
 from fem.errors import NoTrustworthyAnswer
+from fem.judging.band import MET, NOT_DECIDED, Band
 from fem.judging.findings import (
     BodyFindings,
     CaseFindings,
@@ -24,6 +25,7 @@ from fem.judging.growing import LIFTS_OFF, Growth, judge_growth
 from fem.judging.hotspots import NearestFace, SingularPlaces, find_hot_spots
 from fem.judging.reserve import ReserveField
 from fem.judging.scene import CaseFields
+from fem.judging.verdict import CHANCE
 from fem.loading.case import LoadCase
 from fem.loading.loads import resultant, wrench_load
 from fem.part.faces import FaceGroup
@@ -260,6 +262,8 @@ def compare_requirements(
         case = min(cases, key=lambda c: cases[c].reserve.minimum)
         least = cases[case].reserve.minimum
         out.append(RequirementFindings("reserve", wanted.reserve, least, "", least >= wanted.reserve, case))
+    if wanted.chance is not None:
+        out.append(_chance(wanted.chance, wanted.reserve, cases))
     for face, limit in wanted.rotation.items():
         turn = {c: float(np.linalg.norm(f.faces[face].rotation_deg)) for c, f in cases.items()}
         out.append(_upper(f"rotation of {face}", float(np.degrees(limit)), turn, "deg"))
@@ -274,6 +278,21 @@ def compare_requirements(
         limit = wanted.mass * 1e6
         out.append(RequirementFindings("mass", limit, mass, "g", mass <= limit, ", ".join(bodies)))
     return tuple(out)
+
+
+def _chance(limit: float, required: float | None, cases: Mapping[str, CaseFindings]) -> RequirementFindings:
+    """The least chance of all cases that the required reserve factor, or 1, is there; 0 without a band: not known."""
+    known = {c: told for c, f in cases.items() if (told := f.reserve.chance_of(required)) is not None}
+    if len(known) < len(cases):
+        unknown = next(c for c in cases if c not in known)
+        return RequirementFindings(CHANCE, limit, 0.0, "", False, unknown, decided=NOT_DECIDED)
+    case = min(known, key=lambda c: known[c][0])
+    chance, error = known[case]
+    band = Band(max(chance - 2 * error, 0.0), min(chance + 2 * error, 1.0))
+    if error == 0:
+        band = Band(chance, 1.0) if chance > 0.5 else Band(0.0, chance)
+    decided = band.at_least(limit)
+    return RequirementFindings(CHANCE, limit, chance, "", decided == MET, case, (band.low, band.high), decided)
 
 
 def _upper(name: str, limit: float, values: Mapping[str, float], unit: str) -> RequirementFindings:

@@ -19,6 +19,7 @@ from fem.judging.verdict import verdict_of
 from fem.telling import words
 from fem.telling.album import Picture, Progress
 from fem.telling.bead_files import is_told_in, pictures_of
+from fem.telling.chance_words import CHANCE_EXPLAINED, chance_lines
 from fem.telling.files import write_fields, write_text
 from fem.telling.printed import ASSUMED, FROM_ASSUMED, plan_rows, zone_rows
 from fem.telling.reactions import EXPLAINED, HEAD, failing_load, reaction_rows
@@ -161,6 +162,8 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         required=verdict.required,
         asked=verdict.asked,
         pictures=[p for p in pictures if p.kind not in ("zones", "beads", "bead layer")],
+        chances=list(chance_lines(findings)),
+        chance_explained=CHANCE_EXPLAINED,
         kinds=is_told(findings),
         places=_places(findings, pictures),
         looked=looked_rows(findings),

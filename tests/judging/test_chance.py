@@ -22,7 +22,9 @@ PULL = np.array([1.0, 0, 0, 0, 0, 0])
 def metal(body, *stresses, change=None, strength=YIELD):
     """A place in a metal body that is pulled by so much [MPa] by each part of the load."""
     stress = np.array([[s * PULL] for s in stresses])
-    return BeadFamily(body, "metal", np.array([0]), strength, stress, np.zeros_like(stress) if change is None else change)
+    return BeadFamily(
+        body, "metal", np.array([0]), strength, stress, np.zeros_like(stress) if change is None else change
+    )
 
 
 def pulled(*families, scatter=0.0, permanent=()):
@@ -96,7 +98,9 @@ def test_the_shares_of_a_linear_limit_state_are_its_squared_direction_cosines():
 
 def test_only_three_inputs_are_named_and_the_largest_comes_first():
     found = chance_of(
-        pulled(metal("bar", 40.0, 30.0, 20.0, 10.0), scatter=0.1), scatter=Scatter(strength={"bar": 0.1}), limits=(1.0,)
+        pulled(metal("bar", 40.0, 30.0, 20.0, 10.0), scatter=0.1),
+        scatter=Scatter(strength={"bar": 0.1}),
+        limits=(1.0,),
     )
     assert [name for name, _ in found.inputs] == ["yield stress", "load load 0", "load load 1"]
 
@@ -117,9 +121,7 @@ def test_stiffness_changes_stress_to_the_first_order():
 def test_the_numerical_band_is_as_likely_anywhere():
     """Reserve 1.25 between 1.1 and 1.5, hardly scattered otherwise: 1.2 is reached with (1.5 - 1.2) / 0.4."""
     places = pulled(metal("bar", 80.0))
-    found = chance_of(
-        places, scatter=Scatter(strength={"bar": 1e-6}), limits=(1.2, 1.0), told=1.25, band=(1.1, 1.5)
-    )
+    found = chance_of(places, scatter=Scatter(strength={"bar": 1e-6}), limits=(1.2, 1.0), told=1.25, band=(1.1, 1.5))
     assert found.above == pytest.approx((0.75, 1 - UNSEEN), abs=1e-3)
     assert found.inputs[0] == ("numerical band", pytest.approx(0.97, abs=0.03))
 
@@ -145,7 +147,7 @@ def test_layers_and_beads_have_strengths_of_their_own():
     scatter = Scatter(strength={"part": 0.1})
     along = chance_of(pulled(printed("wall", [45, 0, 0, 0, 0, 0])), scatter=scatter, limits=(1.0,))
     up = chance_of(pulled(printed("wall", [0, 0, 18, 0, 0, 0])), scatter=scatter, limits=(1.0,))
-    assert along.above[0] == up.above[0] or along.above[0] == pytest.approx(up.above[0], abs=2e-3)
+    assert along.above[0] == pytest.approx(up.above[0], abs=2e-3)
     assert along.above[0] == pytest.approx(exact(90.0), abs=2e-3)
     assert [along.inputs[0][0], up.inputs[0][0]] == ["bead strength in the wall", "interlayer strength in the wall"]
 

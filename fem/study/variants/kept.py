@@ -44,7 +44,7 @@ class Kept:
                 found = read_findings(path)
             except InputError:
                 continue
-            if found.inputs.get("fingerprint") == mark:
+            if found.inputs.get("fingerprint") == mark and _says_chance(study, found):
                 told = _told_for(study, found)
                 if told != found or path != self.path_of(told, study.variant):
                     self._write(told, study.variant)
@@ -82,6 +82,13 @@ class Kept:
                 where=str(self.folder),
                 advice="Make room, or name another --out; the variants kept so far are used again.",
             ) from None
+
+
+def _says_chance(study: Study, found: Findings) -> bool:
+    """Whether what was kept knows the chance that the study asks for: it is of one required reserve factor alone."""
+    wanted = study.requirements
+    known = (case.reserve for case in found.cases.values())
+    return wanted.chance is None or all(r.chance_above_1 is None or r.chance_of(wanted.reserve) for r in known)
 
 
 def _told_for(study: Study, found: Findings) -> Findings:

@@ -12,7 +12,7 @@ from typing import Any
 from fem.judging.cautions import texts_of
 from fem.judging.choice import Comparison, VariantNumbers
 from fem.judging.findings import CaseFindings, Findings, RequirementFindings
-from fem.judging.verdict import is_reserve, value_text
+from fem.judging.verdict import is_lower, value_text
 from fem.study.plans import Study
 from fem.study.variants.series import Told
 from fem.telling.files import safe_cell, write_text
@@ -54,7 +54,7 @@ def numbers_of(told: Told) -> VariantNumbers:
         zoomed=_zoomed(variant.study, found),
         missed=tuple(_missed(r) for r in found.requirements if not r.met),
         shortfall=max((_short(r) for r in found.requirements if not r.met), default=0.0),
-        other_shortfall=max((_short(r) for r in found.requirements if not r.met and not is_reserve(r)), default=0.0),
+        other_shortfall=max((_short(r) for r in found.requirements if not r.met and not is_lower(r)), default=0.0),
         cautions=texts_of(found.cautions),
         decisive=_decisive(found),
         findings_file=told.file,
@@ -95,12 +95,14 @@ def _missed(r: RequirementFindings) -> str:
     if r.name == "reserve":
         return f"reserve factor {value_text(r)}, {r.limit:g} required (case {r.where})"
     where = "" if r.name == "mass" else f" (case {r.where})"
+    if is_lower(r):
+        return f"{r.name} {value_text(r)}, at least {with_unit(r.limit, r.unit)} required{where}"
     return f"{r.name} {value_text(r)}, at most {with_unit(r.limit, r.unit)} allowed{where}"
 
 
 def _short(r: RequirementFindings) -> float:
     """By what share a requirement is missed."""
-    return 1 - r.value / r.limit if r.name == "reserve" else r.value / r.limit - 1
+    return 1 - r.value / r.limit if is_lower(r) else r.value / r.limit - 1
 
 
 # ---- the table as a file

@@ -6,6 +6,7 @@ import math
 
 from fem.judging.verdict import verdict_of
 from fem.telling.bead_axes import ALT, CAPTION, RATIO, axes_figure
+from fem.telling.chance_words import CHANCE_EXPLAINED, chance_lines
 from fem.telling.reactions import failing_load
 from fem.telling.review.blocks import PHOTO_MM, Beside, Block, Cell, Figure, Heading, Section, Table, Text, table
 from fem.telling.review.material import APART, Material
@@ -38,6 +39,7 @@ def hot_spots(material: Material) -> Section:
             "itself."
         ),
         _cases(material),
+        *_chances(material),
         *_by_criterion(material),
     ]
     worst = f.worst_case
@@ -89,6 +91,12 @@ def _axes(material: Material) -> list[Block]:
     with drawing(width=AXES_MM, height=AXES_MM * RATIO) as figure:
         figure.set_layout_engine("none")
         return [Figure(ALT, CAPTION, AXES_MM, svg=svg_of(axes_figure(figure)))]
+
+
+def _chances(material: Material) -> list[Block]:
+    """The chance of each case's reserve factor, and what it is not."""
+    lines = [Text(line) for line in chance_lines(material.findings)]
+    return [*lines, Text(CHANCE_EXPLAINED, "soft")] if lines else []
 
 
 def _cases(material: Material) -> Table:

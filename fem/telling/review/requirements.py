@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from fem.judging.findings import RequirementFindings
-from fem.judging.verdict import is_reserve, verdict_of
+from fem.judging.verdict import is_lower, verdict_of
 from fem.telling.review.blocks import Cell, Section, Text, table
 from fem.telling.review.material import Material
 from fem.telling.words import number, with_unit
@@ -22,7 +22,7 @@ def requirements(material: Material) -> Section:
     rows = [
         [
             Cell("reserve factor" if r.name == "reserve" else r.name),
-            Cell(("at least " if is_reserve(r) else "at most ") + with_unit(r.limit, r.unit)),
+            Cell(("at least " if is_lower(r) else "at most ") + with_unit(r.limit, r.unit)),
             Cell(value_and_kind(f, r)),
             Cell(margin(r)),
             Cell(r.where),
@@ -47,7 +47,7 @@ def margin(requirement: RequirementFindings) -> str:
     if requirement.limit == 0:
         return "–"
     share = (requirement.value - requirement.limit) / requirement.limit
-    share = share if is_reserve(requirement) else -share
+    share = share if is_lower(requirement) else -share
     if math.isinf(share):
         return "unlimited" if share > 0 else "–"
     # One place more where rounding would hide on which side of the limit the value lies
