@@ -130,14 +130,15 @@ def _candidates(mesh: TetMesh, field: ReserveField, loads: list[tuple[float, Arr
         weakest = float(np.min(borne[borne > 0], initial=np.inf))
         borne = np.where(np.isfinite(borne) & (borne > 0), borne, weakest)
         used = used + FAR_OFF * sum(c * size for (c, _), size in zip(loads, sizes, strict=True)) / borne
+    # Where permanent loads alone use up all, nothing is left for those that grow: such places are told on their own
+    counts = field.reserve > 0 if (field.reserve > 0).any() else np.ones(len(used), dtype=bool)
     order = np.argsort(-used, kind="stable")
-    zone = np.array([field.phases.index(p) for p in field.phases])[field.phase] if field.phases else field.phase
-    names = np.array([name for name, _ in field.phases])[zone] if field.phases else zone
+    order = order[counts[order]]
+    zone = np.array([name for name, _ in field.phases])[field.phase]
     chosen = [order[:MOST_NODES]]
     for body in range(len(mesh.bodies)):
         for name in dict.fromkeys(name for name, _ in field.phases):
-            own = order[(names[order] == name) & (mesh.node_body[order] == body)]
-            chosen.append(own[:OF_EACH_ZONE])
+            chosen.append(order[(zone[order] == name) & (mesh.node_body[order] == body)][:OF_EACH_ZONE])
     return np.unique(np.concatenate(chosen))
 
 

@@ -17,7 +17,7 @@ from fem.solving.cases import SolvedCases
 from fem.solving.equilibrium import Equilibrium
 from fem.tensors import Array
 
-DERIVATIVE_TOLERANCE = 1e-5
+DERIVATIVE_TOLERANCE = 1e-4
 """Residual over the right side at which a derivative is good enough: scatter is not known to so many digits."""
 
 
