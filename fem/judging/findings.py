@@ -129,7 +129,10 @@ class Reserve:
     decided number may lie off (empty: not known). `criteria` and `by_zone`, the minimum in each zone (null where
     nothing grows towards failure), are the homogenised answer's. `decided` says whether the required reserve is
     "met", "not met" or "not decided", its band straddling the limit ("" where none is required); `chance_above_1` and
-    `chance_met` are the chances that the reserve is above 1 and above what is required.
+    `chance_met` are the chances that the reserve is above 1 and above what is required. `homogenised_band` and
+    `homogenised_away` are the band and the minimum away from singular places of the homogenised answer.
+    Places that permanent loads alone use up (`CaseFindings.used_up`) do not count for the minima: there nothing is
+    left for growing loads.
     """
 
     minimum: float
@@ -151,6 +154,8 @@ class Reserve:
     decided: str = ""
     chance_above_1: float | None = None
     chance_met: float | None = None
+    homogenised_band: Vector = ()
+    homogenised_away: float = math.inf
 
 
 @dataclass(frozen=True)
@@ -216,11 +221,30 @@ class FoundationFindings:
 
 
 @dataclass(frozen=True)
+class UsedUp:
+    """A place that a case's permanent loads alone use up: nothing of its strength is left for growing loads.
+
+    `reserve` is the factor on all permanent loads together at which its worst point fails (below 1), by `mode` in the
+    `zone` of `body` at `at_mm`, near `face`; `share` of the body's volume is used up there, at `nodes` of the mesh.
+    """
+
+    reserve: float
+    mode: str
+    zone: str
+    body: str
+    face: str
+    at_mm: Vector
+    share: float
+    nodes: int
+
+
+@dataclass(frozen=True)
 class CaseFindings:
     """What a case came to. `failing_load_N` is the resultant of its growing loads times the minimum reserve factor,
     `failing_load_Nmm` that of their moments where they have no resultant; None where they have neither. `bands` are
     (low, high) of magnitudes by their key: "maximum_displacement_mm", "faces.NAME.displacement_mm",
-    "faces.NAME.rotation_deg".
+    "faces.NAME.rotation_deg". `used_up` are the places that its permanent loads alone use up, worst first: the part
+    does not bear this case, whatever its reserve factor elsewhere.
     """
 
     factors: dict[str, float]
@@ -243,6 +267,7 @@ class CaseFindings:
     zooms: tuple[ZoomFindings, ...] = ()
     whole: WholeFindings | None = None
     bands: dict[str, Vector] = field(default_factory=dict)
+    used_up: tuple[UsedUp, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -263,7 +288,8 @@ class FaceStiffness:
 @dataclass(frozen=True)
 class RequirementFindings:
     """One requirement: `limit` and `value` in `unit`, `where` the case (or body) that decides; `band` how far the
-    value may lie off (empty: not known), `decided` "met", "not met" or "not decided", which is not `met`.
+    value may lie off (empty: not known), `decided` "met", "not met" or "not decided", which is not `met`; `note` what
+    decides beside the value.
     """
 
     name: str
@@ -274,6 +300,7 @@ class RequirementFindings:
     where: str
     band: Vector = ()
     decided: str = ""
+    note: str = ""
 
 
 @dataclass(frozen=True)

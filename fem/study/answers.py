@@ -9,6 +9,8 @@ import numpy as np
 
 from fem.caution import Caution
 from fem.errors import NoTrustworthyAnswer
+from fem.judging.band import MET, NOT_MET
+from fem.judging.deciding import WORST_FIRST, at_least, holding
 from fem.judging.findings import (
     BodyFindings,
     CaseFindings,
@@ -108,7 +110,7 @@ def answer_case(
         strain_energy_mJ=_energy(mesh, printed, equilibrium, case.combined(everything, strained.units), case),
         points={name: _point(mesh, at, displacement, whole.node, field) for name, at in points.items()},
         faces={name: _watch(w, displacement) for name, w in watched.items()},
-        reserve=replace(reserve, least=reserve.minimum, homogenised=reserve.minimum, homogenised_zone=reserve.zone),
+        reserve=as_homogenised(reserve),
         hot_spots=find_hot_spots(mesh, field, singular, groups),
         failing_load_N=failing[0],
         failing_load_Nmm=failing[1],
@@ -123,6 +125,18 @@ def answer_case(
     fields = CaseFields(displacement, whole.node, field.print_stress, field.reserve)
     return Answer(
         findings, fields, whole.energy_error, field, _remarks(case, growth, reserve, solution), growth.lift_off
+    )
+
+
+def as_homogenised(reserve: Reserve) -> Reserve:
+    """A homogenised reserve that also says so beside what beads may decide in its place."""
+    return replace(
+        reserve,
+        least=reserve.minimum,
+        homogenised=reserve.minimum,
+        homogenised_zone=reserve.zone,
+        homogenised_band=reserve.band,
+        homogenised_away=reserve.nonsingular_minimum,
     )
 
 
@@ -254,31 +268,50 @@ def _least(mesh: TetMesh, field: ReserveField, singular: SingularPlaces, near: N
 def compare_requirements(
     wanted: Requirements, *, bodies: Mapping[str, BodyFindings], cases: Mapping[str, CaseFindings]
 ) -> tuple[RequirementFindings, ...]:
-    """Each requirement against the case (or the sum of bodies) that decides it."""
+    """Each requirement against the case (or the sum of bodies) that decides it; one whose value's band straddles the
+    limit is not decided, and not met.
+    """
     out = []
     if wanted.reserve is not None:
-        case = min(cases, key=lambda c: cases[c].reserve.minimum)
-        least = cases[case].reserve.minimum
-        out.append(RequirementFindings("reserve", wanted.reserve, least, "", least >= wanted.reserve, case))
+        out.append(_reserve(wanted.reserve, cases))
     for face, limit in wanted.rotation.items():
         turn = {c: float(np.linalg.norm(f.faces[face].rotation_deg)) for c, f in cases.items()}
-        out.append(_upper(f"rotation of {face}", float(np.degrees(limit)), turn, "deg"))
+        key = f"faces.{face}.rotation_deg"
+        out.append(_upper(f"rotation of {face}", float(np.degrees(limit)), turn, "deg", cases, key))
     for face, limit in wanted.displacement.items():
         displacement = {c: float(np.linalg.norm(f.faces[face].displacement_mm)) for c, f in cases.items()}
-        out.append(_upper(f"displacement of {face}", limit, displacement, "mm"))
+        key = f"faces.{face}.displacement_mm"
+        out.append(_upper(f"displacement of {face}", limit, displacement, "mm", cases, key))
     if wanted.deflection is not None:
         most = {c: f.maximum_displacement_mm for c, f in cases.items()}
-        out.append(_upper("deflection", wanted.deflection, most, "mm"))
+        out.append(_upper("deflection", wanted.deflection, most, "mm", cases, "maximum_displacement_mm"))
     if wanted.mass is not None:
         mass = sum(b.mass_g for b in bodies.values())
         limit = wanted.mass * 1e6
-        out.append(RequirementFindings("mass", limit, mass, "g", mass <= limit, ", ".join(bodies)))
+        met = mass <= limit
+        decided = MET if met else NOT_MET
+        out.append(RequirementFindings("mass", limit, mass, "g", met, ", ".join(bodies), decided=decided))
     return tuple(out)
 
 
-def _upper(name: str, limit: float, values: Mapping[str, float], unit: str) -> RequirementFindings:
-    case = max(values, key=lambda c: values[c])
-    return RequirementFindings(name, limit, values[case], unit, values[case] <= limit, case)
+def _reserve(limit: float, cases: Mapping[str, CaseFindings]) -> RequirementFindings:
+    """The lower limit on the cases' reserve factors; where permanent loads use a place up it is not met."""
+    decided = {c: at_least(f, limit) for c, f in cases.items()}
+    case = min(cases, key=lambda c: (not cases[c].used_up, WORST_FIRST.index(decided[c]), cases[c].reserve.minimum))
+    r, note = cases[case].reserve, "where permanent loads leave any" if cases[case].used_up else ""
+    told = decided[case]
+    return RequirementFindings("reserve", limit, r.minimum, "", told == MET, case, r.band, told, note)
+
+
+def _upper(
+    name: str, limit: float, values: Mapping[str, float], unit: str, cases: Mapping[str, CaseFindings], key: str
+) -> RequirementFindings:
+    """An upper limit on the largest of the cases' values, whose bands stand under `key`."""
+    bands = {c: cases[c].bands.get(key, ()) for c in values}
+    decided = {c: holding(value, bands[c]).at_most(limit) for c, value in values.items()}
+    case = min(values, key=lambda c: (WORST_FIRST.index(decided[c]), -values[c]))
+    told = decided[case]
+    return RequirementFindings(name, limit, values[case], unit, told == MET, case, bands[case], told)
 
 
 def _floats(values: Array) -> tuple[float, ...]:
