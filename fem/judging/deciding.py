@@ -28,6 +28,18 @@ def reserve_of(cases: Iterable[CaseFindings]) -> tuple[float, Vector]:
     return least, (min(b.low for b in bands), min(b.high for b in bands))
 
 
+def as_homogenised(reserve: Reserve) -> Reserve:
+    """A homogenised reserve that also says so beside what beads may decide in its place."""
+    return replace(
+        reserve,
+        least=reserve.minimum,
+        homogenised=reserve.minimum,
+        homogenised_zone=reserve.zone,
+        homogenised_band=reserve.band,
+        homogenised_away=reserve.nonsingular_minimum,
+    )
+
+
 def at_least(case: CaseFindings, limit: float) -> str:
     """Whether a case has the reserve factor `limit`; never where permanent loads alone use a place up."""
     if case.used_up:

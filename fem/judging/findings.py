@@ -224,11 +224,12 @@ class FoundationFindings:
 class UsedUp:
     """A place that a case's permanent loads alone use up: nothing of its strength is left for growing loads.
 
-    `reserve` is the factor on all permanent loads together at which its worst point fails (below 1), by `mode` in the
-    `zone` of `body` at `at_mm`, near `face`; `share` of the body's volume is used up there, at `nodes` of the mesh.
+    `reserve` is the factor on all permanent loads together at which its worst point fails (below 1; None: beads show
+    the place used up, and the homogenised answer does not say by how much), by `mode` in the `zone` of `body` at
+    `at_mm`, near `face`; `share` of the body's volume is used up there, at `nodes` of the mesh.
     """
 
-    reserve: float
+    reserve: float | None
     mode: str
     zone: str
     body: str

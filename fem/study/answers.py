@@ -10,7 +10,7 @@ import numpy as np
 from fem.caution import Caution
 from fem.errors import NoTrustworthyAnswer
 from fem.judging.band import MET, NOT_MET
-from fem.judging.deciding import WORST_FIRST, at_least, holding
+from fem.judging.deciding import WORST_FIRST, as_homogenised, at_least, holding
 from fem.judging.findings import (
     BodyFindings,
     CaseFindings,
@@ -26,6 +26,7 @@ from fem.judging.growing import LIFTS_OFF, Growth, judge_growth
 from fem.judging.hotspots import NearestFace, SingularPlaces, find_hot_spots
 from fem.judging.reserve import ReserveField
 from fem.judging.scene import CaseFields
+from fem.judging.used_up import used_up_places
 from fem.loading.case import LoadCase
 from fem.loading.loads import resultant, wrench_load
 from fem.part.faces import FaceGroup
@@ -94,7 +95,8 @@ def answer_case(
     length = np.linalg.norm(displacement, axis=1)
     most = int(length.argmax())
     force, moment = resultant(mesh, applied)
-    reserve = _least(mesh, field, singular, NearestFace(mesh, groups))
+    near = NearestFace(mesh, groups)
+    reserve = _least(mesh, field, singular, near)
     if growth.lift_off < reserve.minimum:
         reserve = _lifted(reserve, growth.lift_off)
     failing = failing_load(mesh, case.combined(case.growing, forces), reserve.minimum)
@@ -121,22 +123,11 @@ def answer_case(
             )
             for name, t in foundation_tension(equilibrium, displacement, contact=contact).items()
         },
+        used_up=used_up_places(mesh, field, near),
     )
     fields = CaseFields(displacement, whole.node, field.print_stress, field.reserve)
     return Answer(
         findings, fields, whole.energy_error, field, _remarks(case, growth, reserve, solution), growth.lift_off
-    )
-
-
-def as_homogenised(reserve: Reserve) -> Reserve:
-    """A homogenised reserve that also says so beside what beads may decide in its place."""
-    return replace(
-        reserve,
-        least=reserve.minimum,
-        homogenised=reserve.minimum,
-        homogenised_zone=reserve.zone,
-        homogenised_band=reserve.band,
-        homogenised_away=reserve.nonsingular_minimum,
     )
 
 
@@ -241,17 +232,18 @@ def face_stiffness(wrenches: Array, answers: Array) -> FaceStiffness:
 
 
 def _least(mesh: TetMesh, field: ReserveField, singular: SingularPlaces, near: NearestFace) -> Reserve:
-    node = int(field.reserve.argmin())
-    real = field.reserve[~singular.at]
+    counted = field.counted
+    node = int(counted.argmin())
+    real = counted[~singular.at]
     zone, phase = field.phases[field.phase[node]]
-    limited = bool(np.isfinite(field.reserve[node]))
+    limited = bool(np.isfinite(counted[node]))
     criteria: dict[str, float | None] = {}
     for found in field.criteria.values():
         for name, value in found.items():
             before = criteria.get(name)
             criteria[name] = value if before is None else before if value is None else min(before, value)
     return Reserve(
-        minimum=float(field.reserve[node]),
+        minimum=float(counted[node]),
         mode=field.modes[field.mode[node]] if limited else "none",
         zone=zone,
         phase=phase,

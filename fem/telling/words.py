@@ -64,6 +64,8 @@ def force(value: float) -> str:
 
 def standing(spot: HotSpot) -> str:
     """Whether a hot spot's number stands, in words; "" where the answer says nothing of it."""
+    if spot.reserve == 0:
+        return "used up by permanent loads alone"
     if spot.verdict == SHARP_CORNER:
         grows = "" if spot.exponent is None else f", by exponent {number(spot.exponent, digits=2)}"
         return f"sharp corner: the stress grows without limit{grows}"
