@@ -8,8 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from fem.judging.band import Band
-from fem.judging.deciding import holding
+from fem.judging.deciding import least_of
 from fem.judging.findings import CaseFindings, HotSpot, Vector
 
 SETTLED, MOVING, SHARP_CORNER, SUPPORT = "settled", "moving", "sharp corner", "support"
@@ -30,10 +29,10 @@ def advised(case: CaseFindings) -> tuple[float, Vector]:
     verdicts of the hot spots. Where no other hot spot is told, the last one is a lower bound of all that is left.
     """
     away = case.reserve.nonsingular_minimum
-    spots = [s for s in case.hot_spots if s.reserve >= away * (1 - SAME)]
-    if any(s.verdict == SHARP_CORNER for s in spots):
-        firm = [s for s in spots if not is_singular(s)]
-        away = min((s.reserve for s in firm), default=max(s.reserve for s in spots))
+    if any(s.verdict == SHARP_CORNER and _same(s.reserve, away) for s in case.hot_spots):
+        left = [s for s in case.hot_spots if s.reserve > away]
+        firm = [s.reserve for s in left if not is_singular(s)]
+        away = min(firm, default=max((s.reserve for s in left), default=away))
     return away, _band_at(case, away)
 
 
@@ -46,15 +45,19 @@ def _band_at(case: CaseFindings, value: float) -> Vector:
 
 def advised_of(cases: Iterable[CaseFindings]) -> tuple[float, Vector]:
     """The least of all cases away from singular places, and its band."""
-    each = [advised(case) for case in cases]
-    bands = [holding(value, told) for value, told in each]
-    told = (min(b.low for b in bands), min(b.high for b in bands)) if any(t for _, t in each) else ()
-    return min(value for value, _ in each), told
+    return least_of(map(advised, cases))
 
 
-def are_level(a: Band, b: Band) -> bool:
-    """Whether of two numbers neither can be called the larger one."""
-    return a.overlaps(b)
+def homogenised_of(cases: Iterable[CaseFindings]) -> tuple[float, Vector]:
+    """The same of the homogenised answer, also where beads decide."""
+    return least_of(map(_homogenised, cases))
+
+
+def _homogenised(case: CaseFindings) -> tuple[float, Vector]:
+    if not case.zooms and case.whole is None:
+        return advised(case)
+    r = case.reserve
+    return r.homogenised_away, r.homogenised_band if _same(r.homogenised, r.homogenised_away) else ()
 
 
 def _same(a: float, b: float) -> bool:

@@ -18,14 +18,19 @@ def holding(value: float, told: Vector) -> Band:
     return own.joined(Band(*told)) if told else own
 
 
-def reserve_of(cases: Iterable[CaseFindings]) -> tuple[float, Vector]:
-    """The least reserve factor of all cases, and its band (empty where none of them has one)."""
-    each = [case.reserve for case in cases]
-    bands = [holding(r.minimum, r.band) for r in each]
-    least = min((r.minimum for r in each), default=math.inf)
-    if not any(r.band for r in each):
+def least_of(parts: Iterable[tuple[float, Vector]]) -> tuple[float, Vector]:
+    """The least of several numbers, each with its band, and the band of the least (empty where none has one)."""
+    each = list(parts)
+    bands = [holding(*part) for part in each]
+    least = min((value for value, _ in each), default=math.inf)
+    if not any(told for _, told in each):
         return least, ()
     return least, (min(b.low for b in bands), min(b.high for b in bands))
+
+
+def reserve_of(cases: Iterable[CaseFindings]) -> tuple[float, Vector]:
+    """The least reserve factor of all cases, and its band."""
+    return least_of((case.reserve.minimum, case.reserve.band) for case in cases)
 
 
 def as_homogenised(reserve: Reserve) -> Reserve:

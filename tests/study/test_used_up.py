@@ -1,8 +1,8 @@
 """Places that permanent loads alone use up: told on their own, with the reserve of the growing loads elsewhere.
 
-A bar of length L and section A under its own inertia a (permanent) has the axial stress rho a (L - x), by equilibrium;
-an end load F (growing) adds F / A. Where the first alone goes beyond the yield stress S nothing is left; elsewhere the
-reserve factor is (S - rho a (L - x)) / (F / A).
+A bar of length L and section A under its own inertia a (permanent) has the axial stress rho a (L - x), by
+equilibrium; an end load F (growing) adds F / A. Where the first alone goes beyond the yield stress S nothing is left;
+elsewhere the reserve factor is (S - rho a (L - x)) / (F / A).
 """
 
 from __future__ import annotations
