@@ -72,6 +72,10 @@ class StressField:
     node: Array
     energy_error: float
 
+    def without(self, nodes: NDArray[np.bool_]) -> StressField:
+        """This field where it is to be judged, but for some nodes (n,)."""
+        return StressField(tuple(zone.at(~nodes[zone.nodes]) for zone in self.zones), self.node, self.energy_error)
+
     def minus(self, other: StressField) -> StressField:
         """This field without another of the same mesh: what of it grows when the other stays."""
         zones = tuple(

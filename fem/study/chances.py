@@ -51,7 +51,9 @@ def with_chances(ready: Prepared, places: Mapping[str, Places], answers: Mapping
     out = dict(answers)
     for name, found in places.items():
         case = answers[name].findings
-        out[name] = replace(answers[name], findings=replace(case, reserve=_told(ready, found, case.reserve)))
+        # Where permanent loads use a place up, the case is not borne, whatever is left elsewhere
+        if not case.used_up:
+            out[name] = replace(answers[name], findings=replace(case, reserve=_told(ready, found, case.reserve)))
     return out
 
 

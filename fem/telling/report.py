@@ -13,9 +13,11 @@ from typing import Any
 
 from fem.cores import workers
 from fem.errors import BeadworkError
+from fem.judging.advice import is_singular
+from fem.judging.deciding import outcome
 from fem.judging.findings import Findings, write_findings
 from fem.judging.scene import Scene
-from fem.judging.verdict import verdict_of
+from fem.judging.verdict import outcome_text, verdict_of
 from fem.telling import words
 from fem.telling.album import Picture, Progress
 from fem.telling.bead_files import is_told_in, pictures_of
@@ -38,7 +40,7 @@ from fem.telling.zoom_rows import (
     zoom_rows,
     zoom_title,
 )
-from fem.telling.zoom_words import aside, is_told, value_and_kind, zoom_line
+from fem.telling.zoom_words import aside, band_text, is_told, value_and_kind, zoom_line
 from fem.zooming.nouns import ZoomView
 
 LIMIT_BYTES = 8_000_000
@@ -150,6 +152,9 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         words=_words,
         criterion=words.criterion,
         aside=aside,
+        band=band_text,
+        is_singular=is_singular,
+        standing=words.standing,
         failing_load=failing_load,
         reaction_rows=reaction_rows,
     )
@@ -187,6 +192,8 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         print_order=PRINT_ORDER,
         with_unit=words.with_unit,
         value_text=partial(value_and_kind, findings),
+        outcome=outcome,
+        outcome_text=outcome_text,
         stiffness_unit=stiffness_unit,
         compliance_unit=compliance_unit,
         estimates={name: body.estimates for name, body in findings.bodies.items() if body.estimates},

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from fem.judging.advice import is_singular
 from fem.judging.verdict import verdict_of
 from fem.telling.bead_axes import ALT, CAPTION, RATIO, axes_figure
 from fem.telling.chance_words import CHANCE_EXPLAINED, chance_lines
@@ -19,6 +20,7 @@ from fem.telling.words import (
     place,
     plain_name,
     reserve_text,
+    standing,
     worst_hot_spots,
 )
 from fem.telling.zoom_words import HOMOGENISED, is_beads, is_told, kind_of, reserve_line
@@ -112,7 +114,7 @@ def _cases(material: Material) -> Table:
         rows.append(
             [
                 Cell(name),
-                reserve_cell(r.minimum, required=required),
+                reserve_cell(r.minimum, required=required, band=r.band),
                 *([Cell(kind_of(r))] if kinds else []),
                 away,
                 Cell(failing_load(c) if limited else "–"),
@@ -215,12 +217,12 @@ def _spot_tables(material: Material) -> list[Block]:
             [
                 Cell(str(rank)),
                 Cell(case),
-                reserve_cell(s.reserve, required=required),
+                reserve_cell(s.reserve, required=required, band=s.band),
                 *([Cell(kind_of(s))] if kinds else []),
                 Cell(s.mode),
                 Cell(f"{place(s.at_mm)}, {where}"),
                 Cell(f"{s.face}, {number(s.face_distance_mm)} mm" if s.face else "–"),
-                Cell(f"singular: {s.singular_reason}" if s.singular else "", "warn" if s.singular else ""),
+                Cell(standing(s), "warn" if is_singular(s) else ""),
             ]
         )
         scale = max(abs(v) for v in s.print_stress_MPa)
@@ -233,10 +235,8 @@ def _spot_tables(material: Material) -> list[Block]:
         "Failure mode",
         "Location, zone",
         "Nearest face",
-        "Remark",
+        "Does it stand?",
     )
-    if not any(s.singular for _, s in spots):
-        head, rows = head[:-1], [row[:-1] for row in rows]
     tell = table(
         head,
         rows,
