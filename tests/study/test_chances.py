@@ -133,3 +133,15 @@ def test_a_scatter_that_cannot_be_is_refused(bar, scatter):
 def test_a_chance_that_cannot_be_is_refused(bar, chance):
     with pytest.raises(InputError, match=r"requirements\.chance"):
         bar(more=f"[requirements]\nchance = {chance}\n")
+
+
+def test_a_kept_variant_whose_chance_is_of_another_reserve_is_solved_again(bar):
+    """Requirements are compared anew with what is kept; a chance is of one required reserve factor alone."""
+    from fem.study.variants.kept import _says_chance
+
+    asked = "[requirements]\nreserve = {}\nchance = 0.95\n" + NO_BEADS
+    study = bar(more=asked.format(0.3))
+    found = solve_and_judge(prepare(study)).findings
+    assert _says_chance(study, found)
+    assert not _says_chance(bar(more=asked.format(0.4)), found)
+    assert _says_chance(bar(more="[requirements]\nreserve = 0.4\n" + NO_BEADS), found)
