@@ -7,7 +7,7 @@ from typing import Any
 
 from fem.caution import Caution
 from fem.digits import number, reserve_text
-from fem.judging.findings import BodyFindings, CaseFindings, MeshFindings
+from fem.judging.findings import BodyFindings, CaseFindings, MeshFindings, UsedUp
 
 LARGE_DISPLACEMENT = 0.03
 """Maximum displacement over the part's diagonal from which a linear analysis is called doubtful (common practice)."""
@@ -83,12 +83,13 @@ def _of_foundations(cases: Mapping[str, CaseFindings]) -> Iterable[Caution]:
 def _of_cases(cases: Mapping[str, CaseFindings], *, diagonal: float) -> Iterable[Caution]:
     for name, case in cases.items():
         r = case.reserve
-        if r.minimum == 0:
+        for place in case.used_up:
+            yield _used_up(name, place)
+        if r.minimum == 0 and not case.used_up:
             yield Caution(
                 "permanent_loads_fail",
-                f"Case {name}: its permanent loads alone are more than the part bears at "
-                f"({', '.join(f'{v:.4g}' for v in r.at_mm)}) mm, in the {r.zone}; the reserve factor is 0 there "
-                "whatever grows. Lower them, spread them, or refine the mesh there.",
+                f"Case {name}: its permanent loads alone are more than the part bears at {_place(r.at_mm)}, in the "
+                f"{r.zone}; the reserve factor is 0 there whatever grows. Lower them or spread them.",
                 {"case": name, "at_mm": list(r.at_mm)},
                 decisive=True,
             )
@@ -110,6 +111,34 @@ def _of_cases(cases: Mapping[str, CaseFindings], *, diagonal: float) -> Iterable
                 {"case": name, "maximum_displacement_mm": case.maximum_displacement_mm, "of_diagonal": share},
                 decisive=True,
             )
+
+
+def _used_up(name: str, place: UsedUp) -> Caution:
+    """A place that permanent loads alone use up: where, by how much, what would help."""
+    by = "" if place.reserve is None else f", {1 / max(place.reserve, 1e-6):.3g} times what it bears"
+    near = f" near face {place.face}" if place.face else ""
+    over = f", over {number(100 * place.share, digits=2)} % of its volume" if place.share else ""
+    return Caution(
+        "permanent_loads_fail",
+        f"Case {name}: its permanent loads alone use up a place: at {_place(place.at_mm)}{near}, in the {place.zone} "
+        f"of {place.body} ({place.mode}){by}{over}. What would help: "
+        " a larger washer, more covers, or solid infill under the washer; else a lower preload. The reserve "
+        "factor of the growing loads is that of all other places.",
+        {
+            "case": name,
+            "at_mm": list(place.at_mm),
+            "body": place.body,
+            "zone": place.zone,
+            "face": place.face,
+            "permanent_reserve": place.reserve,
+            "share": place.share,
+        },
+        decisive=True,
+    )
+
+
+def _place(at: Iterable[float]) -> str:
+    return f"({', '.join(f'{v:.4g}' for v in at)}) mm"
 
 
 def _of_mesh(

@@ -9,7 +9,8 @@ the one at which it would fail if the contact stayed; where that lies outside, t
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,7 @@ from fem.errors import FreeBodyError
 from fem.judging.least import LeastReserve
 from fem.judging.reserve import ReserveField, judge_reserve
 from fem.judging.stress import StressField, recover_stress
+from fem.judging.used_up import told_apart, used_up_nodes
 from fem.loading.case import LoadCase
 from fem.part.tetmesh import TetMesh
 from fem.printing.field import PrintedField
@@ -49,9 +51,9 @@ class Growth:
 
     def least(self, singular: NDArray[np.bool_]) -> LeastReserve:
         """The least reserve factor, also by lifting off; nodes (n,) marked `singular` do not count for `away`."""
-        field = self.reserve
-        node = int(field.reserve.argmin())
-        value, away = float(field.reserve[node]), float(np.min(field.reserve[~singular], initial=np.inf))
+        field, counted = self.reserve, self.reserve.counted
+        node = int(counted.argmin())
+        value, away = float(counted[node]), float(np.min(counted[~singular], initial=np.inf))
         zone, phase = field.phases[field.phase[node]]
         mode = LIFTS_OFF if self.lift_off < value else field.modes[field.mode[node]] if value < np.inf else "none"
         return LeastReserve(min(value, self.lift_off), node, mode, zone, phase, min(away, self.lift_off))
@@ -76,7 +78,7 @@ def judge_growth(
     first = _loaded(case, mesh, printed, solved, 1.0)
     if solved.contact is None or not case.permanent:
         field = judge_reserve(mesh, printed, permanent=first.stay, growing=first.growing)
-        return Growth(first.stress, field)
+        return Growth(first.stress, _apart(mesh, printed, field, first) if first.stay else field)
 
     def load(factor: float) -> _Loaded | None:
         """The case at another factor, None where it is free."""
@@ -85,9 +87,52 @@ def judge_growth(
         except FreeBodyError:
             return None
 
+    found, crushed = _search(mesh, printed, first, load, None)
+    if crushed is None:
+        return found
+    # Nearly nothing grows there: what fails is used up by the permanent loads, with the contact that these make
+    alone = judge_reserve(mesh, printed, permanent=None, growing=crushed.stress)
+    used = used_up_nodes(mesh, alone.reserve)
+    if not used.any() or used.all():
+        return found
+    again, _ = _search(mesh, printed, first, load, used)
+    return replace(again, reserve=told_apart(again.reserve, found.reserve, used, alone))
+
+
+def _apart(mesh: TetMesh, printed: PrintedField, field: ReserveField, at: _Loaded) -> ReserveField:
+    """The field of a loaded state with the places told apart that its permanent part alone uses up."""
+    if at.stay is None or field.reserve.min() > 0:
+        return field
+    alone = judge_reserve(mesh, printed, permanent=None, growing=at.stay)
+    used = used_up_nodes(mesh, alone.reserve)
+    if not used.any() or used.all():
+        return replace(field, used=used, alone=alone) if used.any() else field
+    stay, growing = at.stay.without(used), at.growing.without(used)
+    return told_apart(judge_reserve(mesh, printed, permanent=stay, growing=growing), field, used, alone)
+
+
+def _search(
+    mesh: TetMesh,
+    printed: PrintedField,
+    first: _Loaded,
+    load: Callable[[float], _Loaded | None],
+    used: NDArray[np.bool_] | None,
+) -> tuple[Growth, _Loaded | None]:
+    """Close in on the load of failure from the `first` state, without the nodes `used` (n,); and the state in which
+    the part fails with nearly nothing of what grows, None where it bears more.
+    """
+
+    def left(field: StressField | None) -> StressField | None:
+        return field if field is None or used is None else field.without(used)
+
     def judged(at: _Loaded, start: float) -> ReserveField:
         """The reserve beyond a loaded state, counted from `start`."""
-        return judge_reserve(mesh, printed, permanent=at.stress, growing=at.growing, start=start, whole=first.stress)
+        return judge(at.stress, at.growing, start)
+
+    def judge(stay: StressField | None, growing: StressField, start: float = 0.0) -> ReserveField:
+        grows = growing if used is None else growing.without(used)
+        whole = left(first.stress)
+        return judge_reserve(mesh, printed, permanent=left(stay), growing=grows, start=start, whole=whole)
 
     held, held_field = 0.0, None
     at: _Loaded | None = first
@@ -100,22 +145,23 @@ def judge_growth(
             if least > factor:
                 held, held_field, guess = factor, beyond, least
                 if guess * (1 - AGREED) <= held or (guess == np.inf and held >= FAR):
-                    return Growth(first.stress, beyond)
+                    return Growth(first.stress, beyond), None
             else:
                 over, failed = factor, at
-                frozen = judge_reserve(mesh, printed, permanent=at.stay, growing=at.growing, whole=first.stress)
+                frozen = judge(at.stay, at.growing)
                 guess = float(frozen.reserve.min())
                 if over * (1 - AGREED) <= guess:
-                    return Growth(first.stress, frozen)
+                    return Growth(first.stress, frozen), None
         else:
             over = factor
         if over * (1 - AGREED) <= held or over < NEAR:
             if failed.factor == over:
-                return Growth(first.stress, judged(failed, held))
-            return Growth(first.stress, held_field or judged(first, 0.0), lift_off=held)
+                crushed = failed if over < NEAR and used is None else None
+                return Growth(first.stress, judged(failed, held)), crushed
+            return Growth(first.stress, held_field or judged(first, 0.0), lift_off=held), None
         factor = _next(held, over, guess)
         at = load(factor)
-    return Growth(first.stress, held_field or judged(first, 0.0), agreed=False)
+    return Growth(first.stress, held_field or judged(first, 0.0), agreed=False), None
 
 
 def _next(held: float, over: float, guess: float) -> float:

@@ -26,6 +26,8 @@ class ReserveField:
     """At each node: `reserve` (n,), `mode` (n,) into `modes`, `phase` (n,) into `phases` (zone, label),
     `print_stress` (n, 6) [MPa] of the whole case in the axes of the beads that come nearest to failure;
     `criteria` the minimum reserve factor of each body by each criterion on its own, `by_zone` that of each zone.
+    `used` (n,) marks the places that permanent loads alone use up, whose reserve is 0 and which do not count for any
+    minimum, and `alone` is the field of these loads by themselves (None: there are no such places).
     """
 
     reserve: Array
@@ -36,6 +38,18 @@ class ReserveField:
     print_stress: Array
     criteria: dict[str, dict[str, float | None]]
     by_zone: dict[str, float]
+    used: NDArray[np.bool_] | None = None
+    alone: ReserveField | None = None
+
+    @property
+    def counted(self) -> Array:
+        """The reserve (n,) of the places that count for the minimum; infinite where permanent loads use one up.
+
+        Where they use up the whole part, all of it counts.
+        """
+        if self.used is None or self.used.all():
+            return self.reserve
+        return np.where(self.used, np.inf, self.reserve)
 
 
 def judge_reserve(

@@ -64,6 +64,10 @@ class StressField:
     energy_error: float
     error: Array
 
+    def without(self, nodes: NDArray[np.bool_]) -> StressField:
+        """This field where it is to be judged, but for some nodes (n,)."""
+        return StressField(tuple(zone.at(~nodes[zone.nodes]) for zone in self.zones), self.node, self.energy_error)
+
     def minus(self, other: StressField) -> StressField:
         """This field without another of the same mesh: what of it grows when the other stays."""
         zones = tuple(

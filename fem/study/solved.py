@@ -11,6 +11,7 @@ from fem.caution import Caution
 from fem.errors import FreeBodyError, InputError, NoTrustworthyAnswer
 from fem.judging.findings import FaceStiffness
 from fem.judging.hotspots import SingularPlaces, find_singular_places
+from fem.judging.places import Places
 from fem.judging.scene import Patch
 from fem.judging.trust import WORST_BALANCE
 from fem.loading.case import LoadCase
@@ -19,6 +20,7 @@ from fem.loading.supports import Foundation, Held
 from fem.solving.cases import SolvedCases, solve_cases, solved_at
 from fem.solving.equilibrium import Equilibrium
 from fem.study.answers import Answer, answer_case, face_stiffness, unit_wrenches
+from fem.study.chances import places_of
 from fem.study.clock import Clock, Progress, clock_say
 from fem.study.ground import Prepared
 from fem.study.prepare import lost_loads, patches_of, supports_of
@@ -31,7 +33,8 @@ from fem.zooming.place import SolvedPart
 @dataclass
 class SolvedStudy:
     """A study's `cases` with their `answers`, the `parts` that were solved together, which places are `singular` by
-    case, the `stiffness` of watched faces, `iterations` and `balance` of all solves, and what must be said.
+    case, the `stiffness` of watched faces, `iterations` and `balance` of all solves, what must be said, and the
+    `places` by case on which its chance is judged.
     """
 
     cases: dict[str, LoadCase]
@@ -43,6 +46,7 @@ class SolvedStudy:
     balance: float = 0.0
     remarks: list[Caution] = field(default_factory=list)
     patches: tuple[Patch, ...] = ()
+    places: dict[str, Places] = field(default_factory=dict)
     seconds: dict[str, float] = field(default_factory=dict)
 
 
@@ -91,6 +95,9 @@ def solve_cases_of(ready: Prepared, *, progress: Progress | None = None) -> Solv
             for case in some.cases:
                 out.singular[case.name] = singular
                 _judge(ready, out, case, equilibrium, some, watched)
+            clock("chance", 0.49)
+            out.places |= places_of(ready, equilibrium, some, out.answers)
+            clock("judge", 0.49)
         ready.ground.remember(equilibrium)
     clock("", 0.5)
     if out.balance > WORST_BALANCE:

@@ -20,7 +20,7 @@ from fem.judging.verdict import verdict_of
 from fem.telling.album import GHOST, GREY, LINE, Album, Picture, Progress
 from fem.telling.bead_picture import bead_jobs
 from fem.telling.canvas import Canvas, Label
-from fem.telling.colours import displacement_map, reserve_scale, utilisation
+from fem.telling.colours import displacement_map, painted, reserve_scale
 from fem.telling.face_picture import draw_faces as draw_faces
 from fem.telling.load_picture import draw_loads
 from fem.telling.stage import CORNER, Stage, fit, near
@@ -192,7 +192,7 @@ def _reserve(run: Album, case: str, reserve: Array) -> Picture:
     least = float(reserve[worst])
     view = fit(run.nodes, towards=_corner_facing(run.normals[worst]))
     run.stage.clear()
-    run.stage.add_reserve(run.coat(run.nodes, utilisation(reserve), "utilisation"), run.scale)
+    run.stage.add_reserve(run.coat(run.nodes, painted(reserve), "utilisation"), run.scale)
     run.stage.add(lines(run.nodes, run.rims), colour=LINE, width=1.5, lighting=False)
     of = f"case {case}" if case else "minimum of all cases"
     title = f"Reserve factor on the surface, {of}"
@@ -245,9 +245,9 @@ def _cut(run: Album, case: str) -> Picture:
     through = eight_tets(mesh.tets[(side.min(axis=1) <= 0) & (side.max(axis=1) >= 0)])
     used, flat = np.unique(through, return_inverse=True)
     grid = pv.UnstructuredGrid({pv.CellType.TETRA: flat.reshape(-1, 4)}, run.nodes[used])
-    grid.point_data["utilisation"] = utilisation(reserve)[used]
+    grid.point_data["utilisation"] = painted(reserve)[used]
     face = grid.slice(normal=tuple(normal), origin=tuple(origin))
-    outer = run.coat(run.nodes, utilisation(reserve), "utilisation")
+    outer = run.coat(run.nodes, painted(reserve), "utilisation")
     behind = outer.clip(normal=tuple(normal), origin=tuple(origin), invert=True)
     run.stage.clear()
     for part in (face, behind):
@@ -298,7 +298,7 @@ def _hot_spot(run: Album, rank: int, case: str, spot: HotSpot) -> Picture:
     surface_nodes = np.unique(run.triangles)
     node = int(surface_nodes[np.linalg.norm(run.nodes[surface_nodes] - at, axis=1).argmin()])
     half = 0.10 * mesh.diagonal
-    surface = run.coat(run.nodes, utilisation(reserve), "utilisation")
+    surface = run.coat(run.nodes, painted(reserve), "utilisation")
     view = near(at, towards=_clear_sight(surface, run.nodes[node], run.normals[node], mesh.diagonal), half=half)
     run.stage.clear()
     run.stage.add_reserve(surface, run.scale)
