@@ -14,7 +14,8 @@ from fem.part.faces import face_group
 from fem.part.meshing import second_order, tidy_mesh
 from fem.part.solid import Face, Solid
 from fem.part.tetmesh import TetMesh
-from fem.printing.field import Phase, PrintedField, PrintedMaterial, Strength, uniform_field
+from fem.criteria.strength import Strength
+from fem.printing.field import Phase, PrintedField, PrintedMaterial, uniform_field
 from fem.solving.equilibrium import Equilibrium
 
 LOW_X, HIGH_X, LOW_Y, HIGH_Y, LOW_Z, HIGH_Z = range(6)

@@ -22,6 +22,7 @@ from fem.judging.findings import (
 )
 from fem.judging.growing import LIFTS_OFF, Growth, judge_growth
 from fem.judging.hotspots import NearestFace, SingularPlaces, find_hot_spots
+from fem.judging.recovered import RecoveredStress
 from fem.judging.reserve import ReserveField
 from fem.judging.scene import CaseFields
 from fem.loading.case import LoadCase
@@ -65,16 +66,15 @@ def unit_wrenches(mesh: TetMesh, group: FaceGroup) -> Array:
 def answer_case(
     case: LoadCase,
     *,
-    mesh: TetMesh,
-    printed: PrintedField,
+    recovered: RecoveredStress,
     equilibrium: Equilibrium,
-    solved: SolvedCases,
     watched: Mapping[str, Array],
     points: Mapping[str, tuple[float, float, float]],
     singular: SingularPlaces,
     groups: Mapping[str, FaceGroup],
 ) -> Answer:
     """Combine the answers to a case's loads at unit factor and judge what comes out."""
+    mesh, printed, solved = recovered.mesh, recovered.printed, recovered.solved
     units, contact = solved.units, solved.contact
     forces = {k: case.loads[k].forces for k in case.factors}
     everything = tuple(case.factors)
@@ -83,7 +83,9 @@ def answer_case(
     solution = equilibrium.balance(displacement, applied, solved.record, contact=contact)
     # A part that follows a moved face as one is not strained; what the solve left there is rounding
     strained = solved if solution.resisted else _unstrained(solved)
-    growth = judge_growth(case, mesh=mesh, printed=printed, equilibrium=equilibrium, solved=strained)
+    if not solution.resisted:
+        recovered = RecoveredStress(mesh, printed, strained)
+    growth = judge_growth(case, recovered=recovered, equilibrium=equilibrium)
     whole, field = growth.stress, growth.reserve
     if not (np.isfinite(displacement).all() and not np.isnan(field.reserve).any()):
         raise NoTrustworthyAnswer(

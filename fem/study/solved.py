@@ -11,6 +11,7 @@ from fem.caution import Caution
 from fem.errors import FreeBodyError, InputError, NoTrustworthyAnswer
 from fem.judging.findings import FaceStiffness
 from fem.judging.hotspots import SingularPlaces, find_singular_places
+from fem.judging.recovered import RecoveredStress
 from fem.judging.scene import Patch
 from fem.judging.trust import WORST_BALANCE
 from fem.loading.case import LoadCase
@@ -88,9 +89,10 @@ def solve_cases_of(ready: Prepared, *, progress: Progress | None = None) -> Solv
         for some in parts:
             out.iterations += some.record.iterations
             out.parts.append(_part(some, equilibrium, held, foundations, moved))
+            recovered = RecoveredStress(mesh, ready.printed, some)
             for case in some.cases:
                 out.singular[case.name] = singular
-                _judge(ready, out, case, equilibrium, some, watched)
+                _judge(ready, out, case, equilibrium, recovered, watched)
         ready.ground.remember(equilibrium)
     clock("", 0.5)
     if out.balance > WORST_BALANCE:
@@ -149,15 +151,13 @@ def _judge(
     out: SolvedStudy,
     case: LoadCase,
     equilibrium: Equilibrium,
-    solved: SolvedCases,
+    recovered: RecoveredStress,
     watched: dict[str, Array],
 ) -> None:
     answer = answer_case(
         case,
-        mesh=ready.mesh,
-        printed=ready.printed,
+        recovered=recovered,
         equilibrium=equilibrium,
-        solved=solved,
         watched=watched,
         points=ready.study.points,
         singular=out.singular[case.name],

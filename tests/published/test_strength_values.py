@@ -5,7 +5,7 @@ import pytest
 
 from fem.errors import InputError
 from fem.judging import strength as s
-from fem.printing.field import Strength
+from fem.criteria.strength import Strength
 from fem.printing.plan import in_layer_rotation
 from fem.tensors import pack_stress, stress_rotation
 
