@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fem.tensors import Array
 
@@ -132,6 +133,13 @@ def limits_of(strength: Strength | WallBuckling) -> Array:
     return row
 
 
+def rows_of(strengths: Sequence[Strength | WallBuckling]) -> tuple[NDArray[np.intp], Array]:
+    """The kind (k,) of each and its limits (k, WIDE). Phases often share one strength, which is asked once."""
+    known = {id(s): (kind_of(s), limits_of(s)) for s in {id(s): s for s in strengths}.values()}
+    kinds, limits = zip(*(known[id(s)] for s in strengths), strict=True)
+    return np.array(kinds, dtype=np.intp), np.array(limits)
+
+
 def tsai_wu_coefficients(strength: Strength) -> tuple[Array, Array]:
     """Tsai-Wu's F_i (6,) [1/MPa] and F_ij (6, 6) [1/MPa^2] in bead axes, with every F_ij = -1/2 sqrt(F_ii F_jj).
 
@@ -168,8 +176,7 @@ def safe_sizes(to_bead: Array, strengths: Sequence[Strength | WallBuckling]) -> 
     """Sizes (k,) [MPa] of a mean stress (the root of the sum of its six squares) below which no criterion of a phase
     can be met; `to_bead` (k, 6, 6) takes it to each phase's stress in bead axes.
     """
-    limits = np.array([limits_of(s) for s in strengths]).reshape(-1, WIDE)
-    kind = np.array([kind_of(s) for s in strengths])
+    kind, limits = rows_of(strengths)
     rows = np.linalg.norm(to_bead, axis=2)
     # A wall: pressed along and up by no more than its rows tell, sheared by no more than the fifth
     pressed = rows[:, 0] * limits[:, 0] + rows[:, 2] * limits[:, 1]

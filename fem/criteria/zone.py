@@ -14,8 +14,7 @@ from fem.criteria.strength import (
     Strength,
     WallBuckling,
     counts,
-    kind_of,
-    limits_of,
+    rows_of,
     safe_sizes,
 )
 from fem.tensors import Array
@@ -73,23 +72,21 @@ class MeanStress:
 
 def zone_reserve(zone: ZoneStrength, *, permanent: MeanStress, growing: MeanStress) -> ZoneReserve:
     """Judge every node of a zone by all phases; of equal reserves the first phase's counts."""
-    from fem.criteria import kernels
+    from fem.criteria import zone_kernels
 
     n = len(growing.stress)
     least, mode, phase = np.empty(n), np.zeros(n, dtype=np.intp), np.zeros(n, dtype=np.intp)
-    kinds = np.array([kind_of(s) for s in zone.strengths])
-    limits = np.array([limits_of(s) for s in zone.strengths])
-    phases = zone.matrix, kinds, limits, safe_sizes(zone.to_bead, zone.strengths)
+    phases = zone.matrix, *rows_of(zone.strengths), safe_sizes(zone.to_bead, zone.strengths)
     given = permanent.both, growing.both, *phases, least, mode, phase
-    minima = np.min(shared(kernels.judge_zone, even_ranges(n, pieces=2 * workers()), *given), axis=0)
+    minima = np.min(shared(zone_kernels.judge_zone, even_ranges(n, pieces=2 * workers()), *given), axis=0)
     named = {name: float(minima[kind, k]) for kind, names in enumerate(CRITERIA) for k, name in enumerate(names)}
     return ZoneReserve(least, phase, mode, {name: named[name] for name, there in zone.criteria.items() if there})
 
 
 def bead_stress(zone: ZoneStrength, mean: MeanStress, phase: NDArray[np.intp]) -> Array:
     """Stress (j, 6) [MPa] at each node in the axes of its own `phase` (j,)."""
-    from fem.criteria import kernels
+    from fem.criteria import zone_kernels
 
     out = np.empty((len(phase), 6))
-    shared(kernels.bead_stress, even_ranges(len(phase)), mean.both, zone.matrix, phase, out)
+    shared(zone_kernels.bead_stress, even_ranges(len(phase)), mean.both, zone.matrix, phase, out)
     return out

@@ -71,7 +71,7 @@ def _mark(mesh: TetMesh, reason: np.ndarray, size: Array, nodes: Index, text: st
 
 
 def find_hot_spots(
-    mesh: TetMesh, field: ReserveField, singular: SingularPlaces, groups: Mapping[str, FaceGroup]
+    mesh: TetMesh, field: ReserveField, singular: SingularPlaces, near: NearestFace
 ) -> tuple[HotSpot, ...]:
     """Local minima of the reserve factor, least first; minima closer than three elements are one place."""
     edges = np.concatenate([mesh.tets[:, [i, 4 + k]] for k, (i, _) in enumerate(TET_EDGES)])
@@ -94,7 +94,6 @@ def find_hot_spots(
             break
         if all(np.linalg.norm(mesh.nodes[node] - mesh.nodes[s]) > reach for s in spots):
             spots.append(int(node))
-    near = NearestFace(mesh, groups)
     return tuple(_spot(mesh, field, singular, near, s) for s in spots)
 
 

@@ -71,7 +71,7 @@ def answer_case(
     watched: Mapping[str, Array],
     points: Mapping[str, tuple[float, float, float]],
     singular: SingularPlaces,
-    groups: Mapping[str, FaceGroup],
+    near: NearestFace,
 ) -> Answer:
     """Combine the answers to a case's loads at unit factor and judge what comes out."""
     mesh, printed, solved = recovered.mesh, recovered.printed, recovered.solved
@@ -94,7 +94,7 @@ def answer_case(
     length = np.linalg.norm(displacement, axis=1)
     most = int(length.argmax())
     force, moment = resultant(mesh, applied)
-    reserve = _least(mesh, field, singular, NearestFace(mesh, groups))
+    reserve = _least(mesh, field, singular, near)
     if growth.lift_off < reserve.minimum:
         reserve = _lifted(reserve, growth.lift_off)
     failing = failing_load(mesh, case.combined(case.growing, forces), reserve.minimum)
@@ -111,7 +111,7 @@ def answer_case(
         points={name: _point(mesh, at, displacement, whole.node, field) for name, at in points.items()},
         faces={name: _watch(w, displacement) for name, w in watched.items()},
         reserve=replace(reserve, least=reserve.minimum, homogenised=reserve.minimum, homogenised_zone=reserve.zone),
-        hot_spots=find_hot_spots(mesh, field, singular, groups),
+        hot_spots=find_hot_spots(mesh, field, singular, near),
         failing_load_N=failing[0],
         failing_load_Nmm=failing[1],
         reactions=tuple(_reaction(r) for r in reactions(equilibrium, solution, contact=contact)),

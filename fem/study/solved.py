@@ -10,7 +10,7 @@ import numpy as np
 from fem.caution import Caution
 from fem.errors import FreeBodyError, InputError, NoTrustworthyAnswer
 from fem.judging.findings import FaceStiffness
-from fem.judging.hotspots import SingularPlaces, find_singular_places
+from fem.judging.hotspots import NearestFace, SingularPlaces, find_singular_places
 from fem.judging.recovered import RecoveredStress
 from fem.judging.scene import Patch
 from fem.judging.trust import WORST_BALANCE
@@ -86,13 +86,14 @@ def solve_cases_of(ready: Prepared, *, progress: Progress | None = None) -> Solv
             loaded=edged_patches(ready.loads),
         )
         clock("judge", 0.5)
+        near = NearestFace(mesh, groups)
         for some in parts:
             out.iterations += some.record.iterations
             out.parts.append(_part(some, equilibrium, held, foundations, moved))
             recovered = RecoveredStress(mesh, ready.printed, some)
             for case in some.cases:
                 out.singular[case.name] = singular
-                _judge(ready, out, case, equilibrium, recovered, watched)
+                _judge(ready, out, case, equilibrium, recovered, watched, near)
         ready.ground.remember(equilibrium)
     clock("", 0.5)
     if out.balance > WORST_BALANCE:
@@ -153,6 +154,7 @@ def _judge(
     equilibrium: Equilibrium,
     recovered: RecoveredStress,
     watched: dict[str, Array],
+    near: NearestFace,
 ) -> None:
     answer = answer_case(
         case,
@@ -161,7 +163,7 @@ def _judge(
         watched=watched,
         points=ready.study.points,
         singular=out.singular[case.name],
-        groups=ready.groups,
+        near=near,
     )
     out.answers[case.name] = answer
     out.remarks += answer.remarks

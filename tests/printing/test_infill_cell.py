@@ -12,9 +12,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from fem.criteria.strength import Strength
 from fem.errors import InputError
 from fem.printing.bead_box import bead_box
-from fem.criteria.strength import Strength
 from fem.printing.infill import PATTERNS, buckling_use, infill_cell, makeable_density, solid_at, store
 from fem.printing.infill.bead_mean import places
 from fem.printing.infill.buckling import cell_walls, plate_stiffness, square_stresses, strip_stresses, wall_axes

@@ -70,6 +70,7 @@ LOADED_LATE = frozenset(
     {
         "fem.study.keys",
         "fem.criteria.kernels",
+        "fem.criteria.zone_kernels",
         "fem.printing.kernels",
         "fem.printing.section_kernels",
         "fem.printing.bead_kernels",
