@@ -5,6 +5,7 @@ numba keeps these loops by this file: whoever changes kernels.py also touches it
 
 import numba
 import numpy as np
+from numba.np.unsafe.ndarray import to_fixed_tuple
 
 from fem.criteria.kernels import (
     fails,
@@ -15,7 +16,7 @@ from fem.criteria.kernels import (
     tsai_wu_met,
     turned,
 )
-from fem.criteria.strength import BEADS, HILL_COUNTS
+from fem.criteria.strength import BEADS, HILL_COUNTS, WIDE
 
 compiled = numba.njit(cache=True, nogil=True, error_model="numpy")
 
@@ -58,14 +59,30 @@ def grown(p, v, f, j):  # type: ignore[no-untyped-def]
 def find_met(kind, row, turn, fixed, grows, bound, met, n):  # type: ignore[no-untyped-def]
     """Mark in met (n,) which of n nodes are outside some criterion of a phase, reported ones too, under fixed + bound
     grows."""
+    # As plain numbers, which no write can change, they let the loops below run several nodes to a register
+    limits, matrix = to_fixed_tuple(row, WIDE), as_numbers(turn)
     if kind == BEADS:
-        hill = row[HILL_COUNTS] > 0
+        hill = limits[HILL_COUNTS] > 0
         for j in range(n):
-            s = turned(turn, grown(fixed, grows, bound[j], j))
-            met[j] |= single_met(row, s) | tsai_wu_met(row, s) | interlayer_met(row, s) | (hill & hill_met(row, s))
+            s = turned(matrix, grown(fixed, grows, bound[j], j))
+            alone = single_met(limits, s) | tsai_wu_met(limits, s) | interlayer_met(limits, s)
+            met[j] |= alone | (hill & hill_met(limits, s))
     else:
         for j in range(n):
-            met[j] |= fails(kind, row, turned(turn, grown(fixed, grows, bound[j], j)))
+            met[j] |= fails(kind, limits, turned(matrix, grown(fixed, grows, bound[j], j)))
+
+
+@compiled
+def as_numbers(m):  # type: ignore[no-untyped-def]
+    """A matrix (6, 7) as six tuples."""
+    return (
+        to_fixed_tuple(m[0], 7),
+        to_fixed_tuple(m[1], 7),
+        to_fixed_tuple(m[2], 7),
+        to_fixed_tuple(m[3], 7),
+        to_fixed_tuple(m[4], 7),
+        to_fixed_tuple(m[5], 7),
+    )
 
 
 @compiled
