@@ -9,12 +9,13 @@ from pathlib import Path
 
 import numpy as np
 
+from fem.criteria.strength import Strength
 from fem.loading.supports import Held
 from fem.part.faces import face_group
 from fem.part.meshing import second_order, tidy_mesh
 from fem.part.solid import Face, Solid
 from fem.part.tetmesh import TetMesh
-from fem.printing.field import Phase, PrintedField, PrintedMaterial, Strength, uniform_field
+from fem.printing.field import Phase, PrintedField, PrintedMaterial, uniform_field
 from fem.solving.equilibrium import Equilibrium
 
 LOW_X, HIGH_X, LOW_Y, HIGH_Y, LOW_Z, HIGH_Z = range(6)

@@ -22,9 +22,9 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from fem.criteria.reserve import exceeded, phase_reserve
+from fem.criteria.strength import Strength, WallBuckling
 from fem.judging.places import BeadFamily, Places
-from fem.judging.strength import exceeded, phase_reserve
-from fem.printing.field import Strength, WallBuckling
 from fem.tensors import Array
 
 REPEATS, DRAWS = 16, 1024

@@ -16,14 +16,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fem.errors import FreeBodyError
-from fem.judging.least import LeastReserve
-from fem.judging.reserve import ReserveField, judge_reserve
-from fem.judging.stress import StressField, recover_stress
+from fem.judging.recovered import RecoveredStress, combined_stress
+from fem.judging.reserve import LeastReserve, ReserveField, judge_reserve
+from fem.judging.stress import StressField
 from fem.judging.used_up import told_apart, used_up_nodes
 from fem.loading.case import LoadCase
 from fem.part.tetmesh import TetMesh
 from fem.printing.field import PrintedField
-from fem.solving.cases import SolvedCases, solved_at
+from fem.solving.cases import solved_at
 from fem.solving.equilibrium import Equilibrium
 
 MOST_TURNS = 40
@@ -51,12 +51,10 @@ class Growth:
 
     def least(self, singular: NDArray[np.bool_]) -> LeastReserve:
         """The least reserve factor, also by lifting off; nodes (n,) marked `singular` do not count for `away`."""
-        field, counted = self.reserve, self.reserve.counted
-        node = int(counted.argmin())
-        value, away = float(counted[node]), float(np.min(counted[~singular], initial=np.inf))
-        zone, phase = field.phases[field.phase[node]]
-        mode = LIFTS_OFF if self.lift_off < value else field.modes[field.mode[node]] if value < np.inf else "none"
-        return LeastReserve(min(value, self.lift_off), node, mode, zone, phase, min(away, self.lift_off))
+        found = self.reserve.least(singular)
+        mode = LIFTS_OFF if self.lift_off < found.reserve else found.mode
+        reserve, away = min(found.reserve, self.lift_off), min(found.away, self.lift_off)
+        return replace(found, reserve=reserve, away=away, mode=mode)
 
 
 @dataclass(frozen=True)
@@ -71,11 +69,10 @@ class _Loaded:
     growing: StressField
 
 
-def judge_growth(
-    case: LoadCase, *, mesh: TetMesh, printed: PrintedField, equilibrium: Equilibrium, solved: SolvedCases
-) -> Growth:
-    """Judge a solved case. Errors: NotConverged."""
-    first = _loaded(case, mesh, printed, solved, 1.0)
+def judge_growth(case: LoadCase, *, recovered: RecoveredStress, equilibrium: Equilibrium) -> Growth:
+    """Judge a case by the stress `recovered` from its solution. Errors: NotConverged."""
+    mesh, printed, solved = recovered.mesh, recovered.printed, recovered.solved
+    first = _loaded(case, recovered, 1.0)
     if solved.contact is None or not case.permanent:
         field = judge_reserve(mesh, printed, permanent=first.stay, growing=first.growing)
         return Growth(first.stress, _apart(mesh, printed, field, first) if first.stay else field)
@@ -83,7 +80,8 @@ def judge_growth(
     def load(factor: float) -> _Loaded | None:
         """The case at another factor, None where it is free."""
         try:
-            return _loaded(case, mesh, printed, solved_at(equilibrium, case, solved, factor=factor), factor)
+            again = solved_at(equilibrium, case, solved, factor=factor)
+            return _loaded(case, RecoveredStress(mesh, printed, again), factor)
         except FreeBodyError:
             return None
 
@@ -173,20 +171,13 @@ def _next(held: float, over: float, guess: float) -> float:
     return float(np.sqrt(held * over)) if held > 0 else over / 2
 
 
-def _loaded(case: LoadCase, mesh: TetMesh, printed: PrintedField, solved: SolvedCases, factor: float) -> _Loaded:
+def _loaded(case: LoadCase, recovered: RecoveredStress, factor: float) -> _Loaded:
     """A case's stress at a factor from its loads at unit factor, under the contact that these were solved with."""
-
-    def stress(of_stay: float, of_growing: float) -> StressField:
-        own = {k: of_growing if k in case.growing else of_stay for k in case.factors}
-        scaled = {k: own[k] * solved.units[k] for k in case.factors}
-        warm = [case.temperature_change(names) for names in (case.permanent, case.growing)]
-        parts = [f * w for f, w in zip((of_stay, of_growing), warm, strict=True) if w is not None]
-        change = sum(parts[1:], parts[0]) if parts else None
-        return recover_stress(mesh, printed, case.combined(tuple(case.factors), scaled), temperature_change=change)
-
-    whole = stress(1.0, factor)
+    if factor != 1.0:
+        stay, growing = recovered.stay(case), recovered.of(case, case.growing)
+        return _Loaded(factor, combined_stress([(1.0, stay), (factor, growing)]), stay, growing)
+    whole = recovered.of(case, tuple(case.factors))
     if not case.permanent:
         return _Loaded(factor, whole, None, whole)
-    stay = stress(1.0, 0.0)
-    growing = whole.minus(stay) if factor == 1.0 else stress(0.0, 1.0)
-    return _Loaded(factor, whole, stay, growing)
+    stay = recovered.stay(case)
+    return _Loaded(factor, whole, stay, whole.minus(stay))

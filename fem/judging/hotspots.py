@@ -72,13 +72,12 @@ def _mark(mesh: TetMesh, reason: np.ndarray, size: Array, nodes: Index, text: st
 
 
 def find_hot_spots(
-    mesh: TetMesh, field: ReserveField, singular: SingularPlaces, groups: Mapping[str, FaceGroup]
+    mesh: TetMesh, field: ReserveField, singular: SingularPlaces, near: NearestFace
 ) -> tuple[HotSpot, ...]:
     """Local minima of the reserve factor, least first; minima closer than three elements are one place.
 
     Before them stands the worst node of each place that permanent loads alone use up.
     """
-    near = NearestFace(mesh, groups)
     used = [_spot(mesh, field, singular, near, n) for n in used_up_worst(mesh, field)]
     edges, r = node_pairs(mesh), field.counted
     lowest = np.isfinite(r)

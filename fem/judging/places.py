@@ -11,11 +11,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from fem.criteria.strength import Strength, WallBuckling
 from fem.judging.reserve import ReserveField
 from fem.judging.stress import StressField, ZoneStress, recover_stress
 from fem.loading.case import LoadCase
 from fem.part.tetmesh import Index, TetMesh
-from fem.printing.field import PrintedField, PrintedMaterial, Strength, WallBuckling, wall_axes
+from fem.printing.field import PrintedField, PrintedMaterial, wall_axes
 from fem.tensors import Array, stress_rotation
 
 MOST_NODES = 60

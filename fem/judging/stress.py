@@ -54,15 +54,13 @@ class ZoneStress:
 @dataclass(frozen=True)
 class StressField:
     """`zones` for each material of the field; `node` (n, 6) [MPa] in part axes, the stress of the zone in which a
-    node lies; `error` (m,) [mJ] twice the elastic energy of what raw and smoothed stress differ by in each
-    tetrahedron, and `energy_error` that of all as a share of the energy norm (an estimate of the discretisation
-    error).
+    node lies; `energy_error` the share of the energy norm by which raw and smoothed stress differ in the whole mesh
+    (an estimate of the discretisation error).
     """
 
     zones: tuple[ZoneStress, ...]
     node: Array
     energy_error: float
-    error: Array
 
     def without(self, nodes: NDArray[np.bool_]) -> StressField:
         """This field where it is to be judged, but for some nodes (n,)."""
@@ -74,7 +72,7 @@ class StressField:
             ZoneStress(a.nodes, a.stress - b.stress, a.turn, a.temperature_change - b.temperature_change, a.way)
             for a, b in zip(self.zones, other.zones, strict=True)
         )
-        return StressField(zones, self.node - other.node, self.energy_error, self.error)
+        return StressField(zones, self.node - other.node, self.energy_error)
 
 
 def raw_stress(

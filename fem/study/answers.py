@@ -24,6 +24,7 @@ from fem.judging.findings import (
 )
 from fem.judging.growing import LIFTS_OFF, Growth, judge_growth
 from fem.judging.hotspots import NearestFace, SingularPlaces, find_hot_spots
+from fem.judging.recovered import RecoveredStress
 from fem.judging.reserve import ReserveField
 from fem.judging.scene import CaseFields
 from fem.judging.used_up import used_up_places
@@ -69,16 +70,15 @@ def unit_wrenches(mesh: TetMesh, group: FaceGroup) -> Array:
 def answer_case(
     case: LoadCase,
     *,
-    mesh: TetMesh,
-    printed: PrintedField,
+    recovered: RecoveredStress,
     equilibrium: Equilibrium,
-    solved: SolvedCases,
     watched: Mapping[str, Array],
     points: Mapping[str, tuple[float, float, float]],
     singular: SingularPlaces,
-    groups: Mapping[str, FaceGroup],
+    near: NearestFace,
 ) -> Answer:
     """Combine the answers to a case's loads at unit factor and judge what comes out."""
+    mesh, printed, solved = recovered.mesh, recovered.printed, recovered.solved
     units, contact = solved.units, solved.contact
     forces = {k: case.loads[k].forces for k in case.factors}
     everything = tuple(case.factors)
@@ -87,7 +87,9 @@ def answer_case(
     solution = equilibrium.balance(displacement, applied, solved.record, contact=contact)
     # A part that follows a moved face as one is not strained; what the solve left there is rounding
     strained = solved if solution.resisted else _unstrained(solved)
-    growth = judge_growth(case, mesh=mesh, printed=printed, equilibrium=equilibrium, solved=strained)
+    if not solution.resisted:
+        recovered = RecoveredStress(mesh, printed, strained)
+    growth = judge_growth(case, recovered=recovered, equilibrium=equilibrium)
     whole, field = growth.stress, growth.reserve
     if not (np.isfinite(displacement).all() and not np.isnan(field.reserve).any()):
         raise NoTrustworthyAnswer(
@@ -96,7 +98,6 @@ def answer_case(
     length = np.linalg.norm(displacement, axis=1)
     most = int(length.argmax())
     force, moment = resultant(mesh, applied)
-    near = NearestFace(mesh, groups)
     reserve = _least(mesh, field, singular, near)
     if growth.lift_off < reserve.minimum:
         reserve = _lifted(reserve, growth.lift_off)
@@ -114,7 +115,7 @@ def answer_case(
         points={name: _point(mesh, at, displacement, whole.node, field) for name, at in points.items()},
         faces={name: _watch(w, displacement) for name, w in watched.items()},
         reserve=as_homogenised(reserve),
-        hot_spots=find_hot_spots(mesh, field, singular, groups),
+        hot_spots=find_hot_spots(mesh, field, singular, near),
         failing_load_N=failing[0],
         failing_load_Nmm=failing[1],
         reactions=tuple(_reaction(r) for r in reactions(equilibrium, solution, contact=contact)),

@@ -10,8 +10,9 @@ import numpy as np
 from fem.caution import Caution
 from fem.errors import FreeBodyError, InputError, NoTrustworthyAnswer
 from fem.judging.findings import FaceStiffness
-from fem.judging.hotspots import SingularPlaces, find_singular_places
+from fem.judging.hotspots import NearestFace, SingularPlaces, find_singular_places
 from fem.judging.places import Places
+from fem.judging.recovered import RecoveredStress
 from fem.judging.scene import Patch
 from fem.judging.trust import WORST_BALANCE
 from fem.loading.case import LoadCase
@@ -89,12 +90,14 @@ def solve_cases_of(ready: Prepared, *, progress: Progress | None = None) -> Solv
             loaded=edged_patches(ready.loads),
         )
         clock("judge", 0.5)
+        near = NearestFace(mesh, groups)
         for some in parts:
             out.iterations += some.record.iterations
             out.parts.append(_part(some, equilibrium, held, foundations, moved))
+            recovered = RecoveredStress(mesh, ready.printed, some)
             for case in some.cases:
                 out.singular[case.name] = singular
-                _judge(ready, out, case, equilibrium, some, watched)
+                _judge(ready, out, case, equilibrium, recovered, watched, near)
             clock("chance", 0.49)
             out.places |= places_of(ready, equilibrium, some, out.answers)
             clock("judge", 0.49)
@@ -156,19 +159,18 @@ def _judge(
     out: SolvedStudy,
     case: LoadCase,
     equilibrium: Equilibrium,
-    solved: SolvedCases,
+    recovered: RecoveredStress,
     watched: dict[str, Array],
+    near: NearestFace,
 ) -> None:
     answer = answer_case(
         case,
-        mesh=ready.mesh,
-        printed=ready.printed,
+        recovered=recovered,
         equilibrium=equilibrium,
-        solved=solved,
         watched=watched,
         points=ready.study.points,
         singular=out.singular[case.name],
-        groups=ready.groups,
+        near=near,
     )
     out.answers[case.name] = answer
     out.remarks += answer.remarks

@@ -13,7 +13,7 @@ from scipy.stats import norm
 
 from fem.judging.chance import SAMPLES, UNSEEN, Scatter, chance_of
 from fem.judging.places import BeadFamily, LoadPart, Places
-from fem.printing.field import Strength, WallBuckling
+from fem.criteria.strength import Strength, WallBuckling
 
 YIELD = Strength(yield_stress=100.0)
 PULL = np.array([1.0, 0, 0, 0, 0, 0])
@@ -164,7 +164,7 @@ def test_zones_that_scatter_apart_hold_less_often_than_one_zone():
 
 def test_dividing_a_stress_is_scaling_its_strength():
     """Every criterion that decides keeps its form: the same sample, judged by strengths that were scaled."""
-    from fem.judging.strength import phase_reserve
+    from fem.criteria.reserve import phase_reserve
 
     rng = np.random.default_rng(5)
     p, v = rng.normal(size=(200, 6)) * 3, rng.normal(size=(200, 6)) * 10

@@ -20,8 +20,10 @@ from fem.judging.band import MET, NOT_DECIDED
 from fem.judging.deciding import holding
 from fem.judging.growing import judge_growth
 from fem.judging.hotspots import find_singular_places
-from fem.judging.least import LeastReserve, combined_stress, largest_interlayer, least_reserve
+from fem.judging.interlayer import largest_interlayer
 from fem.judging.orientation import DirectionNumbers, Vector
+from fem.judging.recovered import RecoveredStress, combined_stress
+from fem.judging.reserve import LeastReserve, judge_reserve
 from fem.judging.stress import StressField, recover_stress
 from fem.judging.trust import WORST_BALANCE
 from fem.loading.case import LoadCase
@@ -163,9 +165,11 @@ def numbers_of(bench: Bench, direction: Vector, *, kind: str = "scan") -> Direct
             stay = None
             if case.permanent:
                 stay = combined_stress([(case.factors[k], group.stress[k]) for k in case.permanent])
-            least[case.name] = group.least.get(case.name) or least_reserve(
-                mesh, printed, permanent=stay, growing=growing, singular=group.singular
-            )
+            if case.name in group.least:
+                least[case.name] = group.least[case.name]
+            else:
+                field = judge_reserve(mesh, printed, permanent=stay, growing=growing)
+                least[case.name] = field.least(group.singular)
             whole[case.name] = growing if stay is None else combined_stress([(1.0, growing), (1.0, stay)])
     worst = min(least, key=lambda name: least[name].reserve)
     length = {name: float(np.linalg.norm(u, axis=1).max()) for name, u in moved.items()}
@@ -282,10 +286,9 @@ def _solved(bench: Bench, printed: PrintedField, cases: Mapping[str, LoadCase]) 
                 for k, u in solved.units.items()
             }
             changing = [case for case in solved.cases if solved.contact is not None and case.permanent]
+            recovered = RecoveredStress(mesh, printed, solved)
             least = {
-                case.name: judge_growth(
-                    case, mesh=mesh, printed=printed, equilibrium=equilibrium, solved=solved
-                ).least(singular.at)
+                case.name: judge_growth(case, recovered=recovered, equilibrium=equilibrium).least(singular.at)
                 for case in changing
             }
             yield _Group(list(solved.cases), dict(solved.units), stress, singular.at, least)
