@@ -34,14 +34,16 @@ class Row:
     def __post_init__(self) -> None:
         if not (self.problem and self.source and self.how):
             raise InputError("a row of evidence needs its problem, its source and how it was computed.")
-        if not (math.isfinite(self.published) and self.published != 0 and math.isfinite(self.computed)):
-            raise InputError("a row compares finite numbers, with one that is not zero.", where=self.problem)
+        if not (math.isfinite(self.published) and math.isfinite(self.computed)):
+            raise InputError("a row compares finite numbers.", where=self.problem)
         if not 0 < self.allowed <= 0.1:
             raise InputError("a row allows a difference of at most a tenth.", where=self.problem)
 
     @property
     def difference(self) -> float:
-        """How far the computed number lies from the published one, as a share of it, with its sign."""
+        """How far the computed number lies from the published one, as a share of it, with its sign; infinite from zero."""
+        if self.published == 0:
+            return 0.0 if self.computed == 0 else math.copysign(math.inf, self.computed)
         return self.computed / self.published - 1
 
     @property
@@ -51,11 +53,19 @@ class Row:
 
     @property
     def facts(self) -> dict[str, Any]:
-        """The row for evidence.json."""
-        keys = ("problem", "source", "published", "computed", "unit")
-        told = {key: getattr(self, key) for key in keys}
-        told["difference"] = self.difference
-        return {**told, "allowed": self.allowed, "within": self.within, "how": self.how, "note": self.note}
+        """The row for evidence.json; numbers without the digits that rounding makes, no difference (None) from zero."""
+        return {
+            "problem": self.problem,
+            "source": self.source,
+            "published": self.published,
+            "computed": float(f"{self.computed:.8g}"),
+            "unit": self.unit,
+            "difference": round(self.difference, 7) + 0.0 if math.isfinite(self.difference) else None,
+            "allowed": float(f"{self.allowed:.3g}"),
+            "within": self.within,
+            "how": self.how,
+            "note": self.note,
+        }
 
 
 @dataclass(frozen=True)
@@ -65,6 +75,14 @@ class Check:
     field: str
     title: str
     rows: Callable[[], Iterable[Row]]
+
+
+@dataclass(frozen=True)
+class Finished:
+    """A check and its rows as they came out."""
+
+    check: Check
+    rows: tuple[Row, ...]
 
 
 FROM_MEMORY = "published number from memory"
