@@ -53,11 +53,11 @@ class Row:
 
     @property
     def facts(self) -> dict[str, Any]:
-        """The row for evidence.json; numbers without the digits that rounding makes, no difference (None) from zero."""
+        """The row for evidence.json: numbers without the digits that rounding makes, None for a difference from zero."""
         return {
             "problem": self.problem,
             "source": self.source,
-            "published": self.published,
+            "published": float(f"{self.published:.8g}"),
             "computed": float(f"{self.computed:.8g}"),
             "unit": self.unit,
             "difference": round(self.difference, 7) + 0.0 if math.isfinite(self.difference) else None,

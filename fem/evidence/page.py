@@ -40,7 +40,7 @@ def summary(finished: Sequence[Finished]) -> Section:
     ]
     blocks: list[Block] = [Verdict(word, "warn" if off else "good", tuple(sentences))]
     if off:
-        cells = [[row.problem, *_numbers(row), row.note] for row in off]
+        cells = [[row.problem, *_numbers(row), _sentence(row.note)] for row in off]
         head = ("Problem", *HEAD, "Note")
         blocks.append(table(head, cells, align="lrrlrrl", caption="Rows beyond their limit.", small=True))
     caption = "Differences of all rows, by field; each dot is a row. Orange squares are beyond their limit."
@@ -71,15 +71,19 @@ def _source(source: str, rows: tuple[Row, ...]) -> Iterator[Block]:
     yield table(("Problem", *HEAD), cells, align="lrrlrr", caption=f"{source}.", small=True)
     told = [f"Computed: {'; '.join(dict.fromkeys(row.how for row in rows))}."]
     notes = dict.fromkeys(row.note for row in rows if row.note)
-    told += [f"Published number: {note}." for note in notes]
+    told += [_sentence(note) for note in notes]
     yield Text(" ".join(told), "soft")
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:] + "."
 
 
 def _numbers(row: Row) -> list[str | Cell]:
     """A row's numbers: both with enough digits to see the difference."""
     tone = "" if row.within else "bad"
     return [
-        number(row.published, digits=6).rstrip("0").rstrip(".") if row.published % 1 else number(row.published),
+        f"{row.published:.8g}",
         number(row.computed, digits=6),
         "" if row.unit == "1" else row.unit,
         Cell(share_text(row.difference) + ("" if row.within else " !"), tone),
@@ -93,7 +97,7 @@ def share_text(share: float, *, signed: bool = True) -> str:
         return "from zero"
     if signed and abs(share) < 1e-6:
         return "< 0.0001 %"
-    text = number(100 * abs(share), digits=2)
+    text = number(100 * abs(share), digits=2) if signed else f"{100 * abs(share):.2g}"
     return f"{'−' if share < 0 else '+' if signed else ''}{text} %"
 
 
