@@ -1,4 +1,4 @@
-"""Small structured meshes, materials and supports whose exact answers are known: the bench of the published checks."""
+"""Small structured meshes, materials and supports of known answers: the bench of the published checks."""
 
 from fem.evidence.bench import boundary, field, group, material, node_at, pinned, prescribe, solve
 from fem.evidence.bricks import (

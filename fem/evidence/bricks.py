@@ -11,6 +11,7 @@ from itertools import permutations
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fem.part.meshing import second_order, tidy_mesh
 from fem.part.solid import Face, Solid
@@ -60,8 +61,9 @@ def mesh_from(
     bend: Bend | None = None,
     name: str = "part",
 ) -> TetMesh:
-    """A second-order mesh of first-order tets (m, 4); `face_of` numbers a triangle (3,) of corners, `bend` maps corners
-    and mid-side nodes alike, so that sides curve.
+    """A second-order mesh of first-order tets (m, 4).
+
+    `face_of` numbers a triangle (3,) of corners, `bend` maps corners and mid-side nodes alike, so that sides curve.
     """
     tets = np.asarray(tets, dtype=np.int64)
     skin = outer_triangles(tets)
@@ -79,7 +81,7 @@ def block(
     bend: Bend | None = None,
     displacement: Bend | None = None,
     grade: tuple[Callable[[Array], Array], ...] | None = None,
-    keep: Callable[[Array], Array] | None = None,
+    keep: Callable[[Array], NDArray[np.bool_]] | None = None,
 ) -> TetMesh:
     """A block of `cells` bricks; `displacement` moves corners of the unit cube before sides are halved (straight
     sides), `bend` maps all nodes (curved sides); `grade` maps the grid's first coordinates, `keep` says by their
@@ -144,7 +146,9 @@ def fan(around: int, layers: int, *, bend: Bend) -> TetMesh:
     up = [((i, j), (i + 1, j), (i, j + 1)) for i, j in flat if i + j < around]
     down = [((i + 1, j), (i, j + 1), (i + 1, j + 1)) for i, j in flat if i + j < around - 1]
     triangles = np.sort([[place[at] for at in three] for three in (*up, *down)], axis=1)
-    floors = [np.column_stack([np.array(flat) / around, np.full(len(flat), s)]) for s in np.linspace(0, 1, layers + 1)]
+    floors = [
+        np.column_stack([np.array(flat) / around, np.full(len(flat), s)]) for s in np.linspace(0, 1, layers + 1)
+    ]
     points, n = np.concatenate(floors), len(flat)
     # Sides are cut alike from both prisms, since both begin at the column of the lower number
     tets = []

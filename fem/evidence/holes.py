@@ -124,8 +124,8 @@ HOLES = (
     ("printed nylon across its beads", (3.0, 6.0, 0.175, 1.2), 2.88791, -1.41421),
     ("T300/5208 along its fibres", (181.0, 10.3, 0.28, 7.17), 6.75048, -0.23855),
 )
-"""E1, E2 [GPa], nu12, G12 [GPa]; hoop stress at the hole across and along the load over the far stress: 1 + n and -1/k
-with k = sqrt(E1/E2), n = sqrt(2 (k - nu12) + E1/G12)."""
+"""E1, E2 [GPa], nu12, G12 [GPa]; hoop stress at the hole across and along the load over the far stress:
+1 + n and -1/k with k = sqrt(E1/E2), n = sqrt(2 (k - nu12) + E1/G12)."""
 
 
 def orthotropic() -> Iterator[Row]:
@@ -198,5 +198,3 @@ def finite_width() -> Iterator[Row]:
         yield Row(f"{name}: before it, over the gross stress", HOWLAND, before, side, "1", how, 0.03)
         yield Row(f"{name}: beside it, by the chart's formula", PETERSON, peterson, peak, "1", how, 0.02)
         yield Row(f"{name}: beside it, by the table's formula", ROARK, roark, peak, "1", how, 0.02)
-
-

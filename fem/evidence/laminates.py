@@ -88,9 +88,7 @@ def laminated() -> Iterator[Row]:
     q = in_plane(turned(material, 20))
     found = [float(q[at]) for at in places]
     problem, how = "Layer of carbon in epoxy at 20°", "rotated tensor, plane stress"
-    yield from rows_of(
-        problem, WORKED, names, found, published, units=["GPa"] * 6, how=how, allowed=1e-5, note=""
-    )
+    yield from rows_of(problem, WORKED, names, found, published, units=["GPa"] * 6, how=how, allowed=1e-5, note="")
     a = in_plane(stack(T300, (0, 30, -45)).stiffness) * 1e9 * 0.015
     names = ("A11", "A12", "A16", "A22", "A26", "A66")
     published = (1.739241e9, 3.883864e8, 5.663373e7, 4.532535e8, -1.140636e8, 4.524825e8)
@@ -116,7 +114,9 @@ def in_space() -> Iterator[Row]:
         k = engineering_constants(stack(material, angles).stiffness)
         found = (k["E1"], k["E3"], k["G13"], k["G12"], k["nu12"], k["nu13"])
         problem = f"Laminate [{'/'.join(map(str, angles))}] of {name}"
-        yield from rows_of(problem, STACKS, names, found, published, units=units, how="laminated in space", allowed=3e-5)
+        yield from rows_of(
+            problem, STACKS, names, found, published, units=units, how="laminated in space", allowed=3e-5
+        )
     c = laminate([isotropic_stiffness(4, 0.35), isotropic_stiffness(1, 0.30)]).stiffness
     found = (c[0, 0], c[0, 1], c[0, 2], c[2, 2], c[3, 3], c[5, 5])
     published = (3.348976, 1.482879, 1.076124, 2.225619, 0.610687, 0.933048)

@@ -114,9 +114,9 @@ def thin_walls() -> Iterator[Row]:
     for words, published, computed, allowed in told:
         yield Row(f"Honeycomb of thin walls: {words}", GIBSON, published, float(computed), "1", how, allowed, THIN)
     triangle = solved("triangle", 0.05)[2].stiffness
-    told = (
+    stretched = (
         ("modulus in the plane", 0.05 / 3, in_plane(triangle), 0.03),
         ("shear modulus in the plane", 0.05 / 8 / (1 - NU**2), triangle[5, 5], 0.02),
     )
-    for words, published, computed, allowed in told:
+    for words, published, computed, allowed in stretched:
         yield Row(f"Triangles of thin walls: {words}", MCDOWELL, published, float(computed), "1", how, allowed, THIN)

@@ -41,7 +41,7 @@ class Row:
 
     @property
     def difference(self) -> float:
-        """How far the computed number lies from the published one, as a share of it, with its sign; infinite from zero."""
+        """How far the computed number lies from the published one: a signed share of it, infinite from zero."""
         if self.published == 0:
             return 0.0 if self.computed == 0 else math.copysign(math.inf, self.computed)
         return self.computed / self.published - 1
@@ -53,7 +53,7 @@ class Row:
 
     @property
     def facts(self) -> dict[str, Any]:
-        """The row for evidence.json: numbers without the digits that rounding makes, None for a difference from zero."""
+        """The row for evidence.json: numbers without rounding's digits, None for a difference from zero."""
         return {
             "problem": self.problem,
             "source": self.source,

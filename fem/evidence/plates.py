@@ -27,7 +27,7 @@ from fem.evidence.nouns import CLOSED_FORM, Row
 from fem.evidence.rounds import mirrored
 from fem.loading.loads import force_load, pressure_load
 from fem.part.quadrature import node_volumes
-from fem.part.tetmesh import TetMesh
+from fem.part.tetmesh import Index, TetMesh
 from fem.printing.plan import in_layer_rotation
 from fem.tensors import Array, isotropic_stiffness, orthotropic_stiffness, rotate_stiffness
 
@@ -111,7 +111,9 @@ def layered_strip(turns: tuple[float, ...] = (0, 90, 0, 90, 0, 90, 0)) -> tuple[
     """R0031/1: mesh, displacement and stress of a quarter of the strip bent over two lines; x from its middle."""
     floor = np.concatenate([[0], np.cumsum(PLIES)])
     # The support at x = 15 and the place of the shear stress at x = 4 lie on lines of the mesh
-    along = np.concatenate([np.linspace(0, 4, 9), np.linspace(4, 12, 9)[1:], np.linspace(12, 16, 9)[1:], [18, 21, 25]])
+    along = np.concatenate(
+        [np.linspace(0, 4, 9), np.linspace(4, 12, 9)[1:], np.linspace(12, 16, 9)[1:], [18, 21, 25]]
+    )
     mesh = block(
         (len(along) - 1, 4, 7),
         bend=lambda p: p * np.array([1.0, 5.0, 1.0]),
@@ -133,7 +135,7 @@ def layered_strip(turns: tuple[float, ...] = (0, 90, 0, 90, 0, 90, 0)) -> tuple[
     return mesh, found, node_stress(mesh, printed, found)
 
 
-def line_load(mesh: TetMesh, line: Array, *, force: Array) -> Array:
+def line_load(mesh: TetMesh, line: Index, *, force: Array) -> Array:
     """Nodal forces (n, 3) of a force (3,) for each mm on a straight line along y of nodes (j,), by Simpson's rule."""
     line = line[np.argsort(mesh.nodes[line, 1])]
     step = mesh.nodes[line[2], 1] - mesh.nodes[line[0], 1]
@@ -163,7 +165,7 @@ def layers_bent() -> Iterator[Row]:
 
 
 def bent_disc(*, clamped: bool) -> tuple[float, float]:
-    """Deflection [mm] and largest stress [MPa] in the middle of a disc of radius 50 and thickness 2 under 0.01 MPa."""
+    """Deflection [mm] and largest stress [MPa] in the middle of a disc of radius 50, 2 thick, under 0.01 MPa."""
     mesh = disc(28, 2, radius=50, thickness=2)
     printed = field(mesh, material(isotropic_stiffness(2000, 0.35)))
     loads = pressure_load(mesh, group(mesh, ABOVE), pressure=0.01)

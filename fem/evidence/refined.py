@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from fem.evidence.nouns import Check, Row
 from fem.study.change import homogenised
 from fem.study.file import read_study
-from fem.study.ground import Sizes, own_sizes, read_bodies
+from fem.study.ground import own_sizes, read_bodies
 from fem.study.plans import Study
 
 Progress = Callable[[str, float], None]
@@ -25,7 +25,7 @@ ALLOWED = 0.05
 class Solved:
     """A study's homogenised answer on one mesh: `reserve` and `displacement` [mm] by case."""
 
-    sizes: Sizes
+    size: str
     unknowns: int
     reserve: dict[str, float]
     displacement: dict[str, float]
@@ -43,11 +43,14 @@ def _rows(study: Study, say: Progress) -> Iterator[Row]:
     for name, (size, finest) in own_sizes(study).items():
         size = solids[name].size / 20 if size is None else size
         own[name] = (size, size / 4 if finest is None else finest)
-    solved = []
+    solved: list[Solved] = []
     for k, factor in enumerate(FACTORS):
         sizes = {name: (factor * size, factor * finest) for name, (size, finest) in own.items()}
-        part = f"{study.title}, {_size_text(sizes)}"
-        solved.append(_solve(study, sizes, lambda _text, share, k=k, part=part: say(part, (k + share) / len(FACTORS))))
+
+        def part(_text: str, share: float, k: int = k, title: str = _size_text(sizes)) -> None:
+            say(f"{study.path.stem}, mesh of {title}", (k + share) / len(FACTORS))
+
+        solved.append(_solve(study, sizes, part))
     finest_one = solved[-1]
     for case in study.cases:
         for words, unit, key in (("reserve factor", "1", "reserve"), ("displacement", "mm", "displacement")):
@@ -57,8 +60,8 @@ def _rows(study: Study, say: Progress) -> Iterator[Row]:
                 if not (math.isfinite(published) and math.isfinite(computed)):
                     continue  # loads that cannot fail the part have no number to compare
                 yield Row(
-                    f"{study.path.stem}, {case}, {_size_text(one.sizes)}: {words}",
-                    f"finest mesh of this study ({_size_text(finest_one.sizes)})",
+                    f"{study.path.stem}, {case}, {one.size}: {words}",
+                    f"finest mesh of this study ({finest_one.size})",
                     published,
                     computed,
                     unit,
@@ -68,18 +71,18 @@ def _rows(study: Study, say: Progress) -> Iterator[Row]:
                 )
 
 
-def _size_text(sizes: Sizes) -> str:
+def _size_text(sizes: Mapping[str, tuple[float, float]]) -> str:
     """The mesh size of each body."""
     return ", ".join(dict.fromkeys(f"{size:.3g} mm" for size, _ in sizes.values()))
 
 
-def _solve(study: Study, sizes: Sizes, say: Progress) -> Solved:
+def _solve(study: Study, sizes: Mapping[str, tuple[float, float]], say: Progress) -> Solved:
     from fem.study.run import prepare, solve_and_judge
 
-    ready = prepare(study, sizes=sizes, progress=lambda text, share: say(text, share))
-    cases = solve_and_judge(ready, progress=lambda text, share: say(text, share)).findings.cases
+    ready = prepare(study, sizes=sizes, progress=say)
+    cases = solve_and_judge(ready, progress=say).findings.cases
     return Solved(
-        sizes,
+        _size_text(sizes),
         ready.mesh.unknowns,
         {name: case.reserve.minimum for name, case in cases.items()},
         {name: case.maximum_displacement_mm for name, case in cases.items()},

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from fem.errors import InputError
-from fem.evidence import beams, grains, holes, lattices, laminates, limits, patches, plates, rates, rounds
+from fem.evidence import beams, grains, holes, laminates, lattices, limits, patches, plates, rates, rounds
 from fem.evidence.nouns import Check, Finished
 
 Progress = Callable[[str, float], None]

@@ -12,7 +12,6 @@ from fem.evidence.bricks import (
     BELOW,
     CUT_U,
     CUT_V,
-    HIGH_X,
     HIGH_Y,
     HIGH_Z,
     LOW_X,

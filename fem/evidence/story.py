@@ -27,8 +27,9 @@ def gather_evidence(
     date: datetime.date | None = None,
     progress: Progress | None = None,
 ) -> tuple[tuple[Finished, ...], Path]:
-    """Run the checks called `only` (all of them), and a `study` on three meshes where one is named; write evidence.html
-    and evidence.json into `out` (results/evidence). Returns what came out, and the page.
+    """Run the checks called `only` (all of them), and a `study` on three meshes where one is named.
+
+    Writes evidence.html and evidence.json into `out` (results/evidence); returns what came out, and the page.
 
     Errors: InputError for a folder that takes no files or a name that no check has; those of the study.
     """

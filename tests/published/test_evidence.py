@@ -1,4 +1,4 @@
-"""All published checks, as `beadwork evidence` runs them, and what a row, the page and the file of numbers promise."""
+"""All published checks, as `beadwork evidence` runs them, and what a row, the page and the numbers promise."""
 
 from __future__ import annotations
 
@@ -80,7 +80,14 @@ def test_key_rows_keep_to_the_stated_tolerance():
 
 
 def row(**changes):
-    given = {"problem": "a bar", "source": "a book", "published": 2.0, "computed": 2.1, "unit": "mm", "how": "by hand"}
+    given = {
+        "problem": "a bar",
+        "source": "a book",
+        "published": 2.0,
+        "computed": 2.1,
+        "unit": "mm",
+        "how": "by hand",
+    }
     return Row(**{**given, "allowed": 0.02, **changes})
 
 
