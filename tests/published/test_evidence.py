@@ -5,10 +5,12 @@ from __future__ import annotations
 import datetime
 import json
 import math
+from pathlib import Path
 
 import pytest
 
 from fem.errors import InputError
+from fem.evidence import refined
 from fem.evidence.nouns import Check, Finished, Row
 from fem.evidence.page import share_text, write_page
 from fem.evidence.register import CHECKS, chosen, run_checks
@@ -43,6 +45,7 @@ KEY = {
     "Stress of six components: Tsai and Wu": (2.770122, 2e-6),
 }
 """Published numbers and tolerances that no row may drift from."""
+PROJECT = Path(__file__).parents[2]
 FOUND: dict[str, tuple[Row, ...]] = {}
 
 
@@ -76,6 +79,18 @@ def test_key_rows_keep_to_the_stated_tolerance():
         assert rows[problem].computed == pytest.approx(published, rel=tolerance), problem
 
 
+def test_the_page_in_the_documents_tells_all_of_them():
+    # Made by beadwork evidence --study studies/wing_saddle.toml --out studies/evidence
+    kept = json.loads((PROJECT / "studies/evidence/evidence.json").read_text())
+    page = (PROJECT / "studies/evidence/evidence.html").read_text()
+    own = {t["problem"]: t["published"] for t in kept if t["field"] != "Meshes"}
+    rows = [row for check in CHECKS for row in rows_of(check)]
+    assert own == {row.problem: row.facts["published"] for row in rows}
+    assert {t["unit"] for t in kept if t["field"] == "Meshes"} == {"1", "mm"}
+    assert f"of {len(kept)} within their limit" in page
+    assert len(page) + len(json.dumps(kept)) < 300_000
+
+
 # ---- rows
 
 
@@ -107,6 +122,35 @@ def test_a_row_tells_what_is_off():
 def test_a_row_that_cannot_be_compared_is_refused(wrong):
     with pytest.raises(InputError):
         row(**wrong)
+
+
+# ---- a study on three meshes
+
+
+def test_a_study_is_compared_with_its_finest_mesh(monkeypatch):
+    sizes, told = [], []
+
+    def solve(study, given, say):
+        size = given["bracket"][0]
+        sizes.append(size)
+        say("solved", 1.0)
+        # A case that moves with the mesh, and one that cannot fail
+        reserve = {"service": 2.0 + 0.1 * size, "overload": math.inf}
+        return refined.Solved(f"{size:.3g} mm", 1000, reserve, dict.fromkeys(study.cases, 2.0))
+
+    monkeypatch.setattr(refined, "_solve", solve)
+    path = PROJECT / "studies/cantilever_bracket.toml"
+    check = refined.refined(path, progress=lambda _text, share: told.append(share))
+    rows = {row.problem.removeprefix("cantilever_bracket, "): row for row in check.rows()}
+    assert sizes == pytest.approx([5.32, 4.0, 3.0])
+    assert told == pytest.approx([1 / 3, 2 / 3, 1.0])
+    assert set(rows) == {
+        *(f"service, {size} mm: {what}" for size in ("5.32", "4") for what in ("reserve factor", "displacement")),
+        *(f"overload, {size} mm: displacement" for size in ("5.32", "4")),
+    }
+    first = rows["service, 5.32 mm: reserve factor"]
+    assert first.published == pytest.approx(2.3) and first.computed == pytest.approx(2.532)
+    assert not first.within and rows["service, 5.32 mm: displacement"].within
 
 
 # ---- page and numbers
