@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, NoReturn
 
-from fem.cli import comparing, judging, materials, orienting, reviewing, solids, studies, zooming
+from fem.cli import comparing, judging, materials, orienting, proving, reviewing, solids, studies, zooming
 from fem.cli.guard import guarded
 from fem.errors import clean
 from fem.solving.distributed.ranks import company, place, serve
@@ -123,6 +123,8 @@ def _parser() -> argparse.ArgumentParser:
     )
     cell.add_argument("--json", action="store_true", help="print JSON for scripts instead of tables")
     cell.set_defaults(command=materials.cell)
+
+    proving.add_to(sub)
     return parser
 
 

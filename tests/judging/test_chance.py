@@ -11,9 +11,9 @@ import pytest
 from scipy.integrate import quad
 from scipy.stats import norm
 
+from fem.criteria.strength import Strength, WallBuckling
 from fem.judging.chance import SAMPLES, UNSEEN, Scatter, chance_of
 from fem.judging.places import BeadFamily, LoadPart, Places
-from fem.criteria.strength import Strength, WallBuckling
 
 YIELD = Strength(yield_stress=100.0)
 PULL = np.array([1.0, 0, 0, 0, 0, 0])

@@ -36,6 +36,7 @@ ROOMS = (
     "zooming",
     "telling",
     "study",
+    "evidence",
     "cli",
 )
 """From top to bottom: a room imports from itself and from rooms above it."""

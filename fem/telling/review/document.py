@@ -23,13 +23,17 @@ MONTHS = (
 
 @dataclass(frozen=True)
 class Document:
-    """What the writers write: `mark` names the inputs (the study file and the first letters of its digest)."""
+    """What the writers write: `mark` names the inputs (the study file and the first letters of its digest), `kind`
+    says over the title what sort of page it is, and `about` what it speaks of.
+    """
 
     title: str
     date: datetime.date
     mark: str
     program: str
     sections: tuple[Section, ...]
+    kind: str = "Design review"
+    about: str = "strength and stiffness of a printed part"
 
 
 def document_of(material: Material, *, date: datetime.date) -> Document:

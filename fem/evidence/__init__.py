@@ -1,0 +1,1 @@
+"""Published checks: problems whose answers are known from outside, computed by the program's own verbs."""
