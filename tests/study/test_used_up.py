@@ -132,6 +132,7 @@ def test_the_study_does_not_hold_and_says_what_would_help(folder, capsys):
     assert (verdict.word, verdict.passes, verdict.used_up) == ("fails", False, ("both",))
     (told,) = [c for c in found.cautions if c.kind == "permanent_loads_fail"]
     assert told.decisive and "a larger washer, more covers" in told.text and "near face left" in told.text
+    assert told.numbers["cases"] == ["both"] and told.numbers["places"] == 1
     assert told.numbers["permanent_reserve"] == pytest.approx(1 / BEYOND, rel=0.04)
     assert "Permanent loads alone use a place up in case both" in answer_words(found)[0]
     path = written(folder, "glued")
