@@ -28,6 +28,7 @@ from fem.study.variants.series import Told
 from fem.telling.comparison.page import as_page
 from fem.telling.comparison.steps import best_buy, step_rows
 from fem.telling.review.comparing import signed
+from fem.telling.words import answer, standing
 
 KEY = "bodies.bar.print.walls"
 
@@ -105,6 +106,31 @@ def test_a_sharp_corner_is_no_advice_either():
     assert advised(replace(told, hot_spots=(replace(corner, verdict=""), firm))) == (0.8, (0.5, 0.8))
     alone = replace(told, hot_spots=(corner, replace(corner, reserve=1.1)))
     assert advised(alone)[0] == 1.1, "a bound of what is left"
+
+
+def test_hot_spots_and_the_answer_say_whether_a_number_stands():
+    found = beam.beam_findings(beam.beam_scene(beam.beam_mesh((6, 2, 2))))
+    case = next(iter(found.cases.values()))
+    spot = replace(case.hot_spots[0], singular=False, singular_reason="")
+    texts = {
+        "settled": "settled",
+        "moving": "still moving with the mesh",
+        "support": "support or load edge",
+        "": "one mesh cannot tell",
+    }
+    for verdict, text in texts.items():
+        assert standing(replace(spot, verdict=verdict)) == text
+    corner = replace(spot, reserve=0.8, verdict=SHARP_CORNER, exponent=0.4555)
+    assert standing(corner) == "sharp corner: the stress grows without limit, by exponent 0.46"
+    edge = replace(spot, singular=True, singular_reason="the edge of the fixed face root")
+    assert standing(edge) == "support or load edge, singular: the edge of the fixed face root"
+    r = replace(case.reserve, minimum=0.8, nonsingular_minimum=0.8, singular=False, band=(0.7, 0.85))
+    cases = {"one": replace(case, reserve=r, hot_spots=(corner, replace(spot, reserve=1.7, verdict="settled")))}
+    text = answer(replace(found, cases=cases))[0]
+    assert "a sharp corner" in text and "the minimum away from singularities is 1.70" in text
+    firm = replace(corner, verdict="settled")
+    text = answer(replace(found, cases={"one": replace(cases["one"], hot_spots=(firm,))}))[0]
+    assert "sharp" not in text and "singular" not in text
 
 
 # ---- level variants
