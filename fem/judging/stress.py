@@ -1,9 +1,11 @@
-"""Stress from displacement, zone by zone: smoothed inside a zone and never across one.
+"""Stress from displacement, zone by zone: each zone has its own, averaged inside it and never across its border.
 
-Stress is taken at the four integration points of each tetrahedron, where it is most accurate, and told apart into
-that of wall, cover and core. Each is carried towards the nodes by the linear field through these points, but not
-farther than the zone itself comes to the node, and averaged over the tetrahedra around the node that hold the same
-zone of the same body, weighted by the zone's volume.
+Stress is taken at the four integration points of each tetrahedron, where it is most accurate, and each zone of a
+point feels what a stack along the surface's normal feels there (printing/stack.py): the strain in the surface's plane
+and the traction across it. It is carried towards the nodes by the linear field through these points, but not farther
+than the zone itself comes to the node, and averaged over the tetrahedra around the node that hold the same zone of the
+same body, weighted by the zone's volume; then over the material's length (averaging.py). Walls are averaged in the
+axes of their beads.
 Source: J. Barlow, IJNME 10 (1976) 243 (best points); O. C. Zienkiewicz and J. Z. Zhu, IJNME 24 (1987) 337.
 """
 
@@ -15,25 +17,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fem.part.quadrature import STRESS_POINTS, STRESS_WEIGHTS, tet_slopes
-from fem.part.tetmesh import TET_EDGES, Index, TetMesh
-from fem.printing.field import PrintedField, PrintedMaterial, wall_axes
-from fem.tensors import Array, stress_rotation
+from fem.part.tetmesh import Index, TetMesh
+from fem.printing.field import PrintedField
+from fem.tensors import Array
 
-_SLOPE = tet_slopes(STRESS_POINTS)
-_TO_POINTS = np.column_stack([1 - STRESS_POINTS.sum(axis=1), STRESS_POINTS])
-_CORNERS = np.linalg.inv(_TO_POINTS)
-_FIRST, _SECOND = ([edge[k] for edge in TET_EDGES] for k in (0, 1))
-
-
-SECTORS = 12
-SECTOR = np.pi / SECTORS
-"""Walls whose beads run within one sector of so many rad are smoothed together."""
 SLIVER = 0.1
-"""A zone is judged at a node where it fills at least this share of the tetrahedra around it, or the node lies in it.
-
-What a sliver of soft infill feels behind a wall is the wall's own peak, pressed upon it by the mean stress of a
-tetrahedron that is nearly all wall; the tetrahedra behind, which hold more of the infill, tell what it really bears.
-"""
+"""A zone is judged at a node where it fills at least this share of the tetrahedra around it, or the node lies in
+it."""
 
 
 @dataclass(frozen=True)
@@ -64,13 +54,15 @@ class ZoneStress:
 @dataclass(frozen=True)
 class StressField:
     """`zones` for each material of the field; `node` (n, 6) [MPa] in part axes, the stress of the zone in which a
-    node lies; `energy_error` the share of the energy norm by which raw and smoothed stress differ in the whole mesh
-    (an estimate of the discretisation error).
+    node lies; `error` (m,) [mJ] twice the elastic energy of what raw and smoothed stress differ by in each
+    tetrahedron, and `energy_error` that of all as a share of the energy norm (an estimate of the discretisation
+    error).
     """
 
     zones: tuple[ZoneStress, ...]
     node: Array
     energy_error: float
+    error: Array
 
     def without(self, nodes: NDArray[np.bool_]) -> StressField:
         """This field where it is to be judged, but for some nodes (n,)."""
@@ -82,108 +74,50 @@ class StressField:
             ZoneStress(a.nodes, a.stress - b.stress, a.turn, a.temperature_change - b.temperature_change, a.way)
             for a, b in zip(self.zones, other.zones, strict=True)
         )
-        return StressField(zones, self.node - other.node, self.energy_error)
+        return StressField(zones, self.node - other.node, self.energy_error, self.error)
 
 
 def raw_stress(
     mesh: TetMesh, printed: PrintedField, displacement: Array, *, temperature_change: Array | None = None
 ) -> tuple[Array, Array]:
-    """Stress (m, 4, 6) [MPa] in part axes that the mixture of each tetrahedron feels at the integration points, and
-    their volumes (m, 4) [mm^3].
+    """Stress (m, 4, 6) [MPa] in part axes that the mixture around each integration point feels, and their volumes
+    (m, 4) [mm^3].
     """
-    stress = np.empty((len(mesh.tets), 4, 6))
-    volume = np.empty((len(mesh.tets), 4))
-    table = printed.stiffness_table
+    strain = point_strain(mesh, displacement)
+    if temperature_change is not None:
+        strain = strain - temperature_change[:, None, None] * printed.expansion_table[printed.material]
+    stress = np.empty_like(strain)
     for part in np.array_split(np.arange(len(mesh.tets)), max(1, len(mesh.tets) // 20000)):
-        tets = mesh.tets[part]
-        jac = np.einsum("qad,mai->mqdi", _SLOPE, mesh.nodes[tets], optimize=True)
-        slope = np.einsum("qad,mai->mqdi", _SLOPE, displacement[tets], optimize=True)
-        grad = np.linalg.solve(jac, slope)  # [direction, component]
-        strain = np.stack(
-            [
-                grad[..., 0, 0],
-                grad[..., 1, 1],
-                grad[..., 2, 2],
-                grad[..., 1, 2] + grad[..., 2, 1],
-                grad[..., 0, 2] + grad[..., 2, 0],
-                grad[..., 0, 1] + grad[..., 1, 0],
-            ],
-            axis=-1,
-        )
-        which = printed.mixture[part]
-        if temperature_change is not None:
-            strain = strain - (temperature_change[part, None] * printed.expansion_table[which])[:, None, :]
-        stress[part] = np.einsum("mab,mqb->mqa", table[which], strain, optimize=True)
-        volume[part] = np.linalg.det(jac) * STRESS_WEIGHTS
-    return stress, volume
+        table = printed.stiffness_table[printed.material[part]]
+        stress[part] = np.einsum("mqab,mqb->mqa", table, strain[part], optimize=True)
+    return stress, point_volume(mesh)
+
+
+def point_strain(mesh: TetMesh, displacement: Array) -> Array:
+    """Strain (m, 4, 6) at the integration points from displacements (n, 3) [mm]."""
+    from fem.cores import even_ranges, shared
+    from fem.judging import recovery_kernels as kernels
+
+    strain = np.empty((len(mesh.tets), 4, 6))
+    moved = np.ascontiguousarray(displacement, dtype=float)
+    given = mesh.nodes, mesh.tets, moved, tet_slopes(STRESS_POINTS), strain
+    shared(kernels.point_strain, even_ranges(len(mesh.tets)), *given)
+    return strain
+
+
+def point_volume(mesh: TetMesh) -> Array:
+    """What each integration point stands for (m, 4) [mm^3]."""
+    slope = tet_slopes(STRESS_POINTS)
+    jac = np.einsum("qad,mai->mqdi", slope, mesh.nodes[mesh.tets], optimize=True)
+    return np.asarray(np.linalg.det(jac) * STRESS_WEIGHTS)
 
 
 def recover_stress(
     mesh: TetMesh, printed: PrintedField, displacement: Array, *, temperature_change: Array | None = None
 ) -> StressField:
-    """Smoothed stress of every zone for displacements (n, 3) [mm] and `temperature_change` (m,) [K] of the
-    tetrahedra."""
-    raw, volume = raw_stress(mesh, printed, displacement, temperature_change=temperature_change)
-    n = len(mesh.nodes)
-    zones = []
-    node, nearest, lies_in = np.zeros((n, 6)), np.zeros(n), np.full(n, -1)
-    around = np.bincount(mesh.tets.ravel(), weights=np.repeat(volume.sum(axis=1), 10), minlength=n)
-    filled: list[Array] = []
-    error = whole = 0.0
-    for number, material in enumerate(printed.materials):
-        tets, slot = np.nonzero((printed.zone == number) & (printed.share > 0))
-        own = raw[tets]
-        size = volume[tets].sum(axis=1) * printed.share[tets, slot]
-        warm = np.zeros(len(tets)) if temperature_change is None else temperature_change[tets]
-        rows = printed.mixture[tets]
-        if printed.several_zones:
-            own = np.einsum("mab,mqb->mqa", printed.local[rows, slot], own, optimize=True)
-            own = own + (printed.local_warming[rows, slot] * warm[:, None])[:, None]
-        near = printed.reach[tets, slot]
-        corner = np.einsum("aq,mqc->mac", _CORNERS, own, optimize=True)
-        # A corner's value is taken where the zone comes nearest to it, the other three sharing what is left
-        rest = (1 - near) / 3
-        there = (near - rest)[:, :, None] * corner + rest[:, :, None] * corner.sum(axis=1, keepdims=True)
-        at = np.concatenate([there, (there[:, _FIRST] + there[:, _SECOND]) / 2], axis=1)
-        # Walls that meet in a corner run two ways: each way is smoothed on its own
-        way = (
-            np.round(printed.turn[tets] / SECTOR).astype(np.int64) % SECTORS if material.follows_outline else 0 * tets
-        )
-        entry, flat = np.unique((mesh.tets[tets].astype(np.int64) + n * way[:, None]).ravel(), return_inverse=True)
-        nodes, count = entry % n, len(entry)
+    """Averaged stress of every zone for displacements (n, 3) [mm] and `temperature_change` (m,) [K] of the
+    tetrahedra.
+    """
+    from fem.judging.recovery import recovery_of
 
-        def mean(values: Array, flat: Index = flat, size: Array = size, count: int = count) -> Array:
-            """Mean (count,) over the tetrahedra around each node, weighted by the zone's volume."""
-            weighted = np.broadcast_to(values, (len(size), 10)) * size[:, None]
-            return np.asarray(np.bincount(flat, weights=weighted.ravel(), minlength=count))
-
-        weight = mean(np.ones((len(size), 1)))
-        smooth = np.stack([mean(at[:, :, c]) for c in range(6)], axis=1) / weight[:, None]
-        double = 2 * printed.turn[tets, None]
-        turn = np.arctan2(mean(np.sin(double)), mean(np.cos(double))) / 2
-        zones.append(ZoneStress(nodes.astype(np.int32), smooth, turn, mean(warm[:, None]) / weight, entry // n))
-        filled.append(weight / around[nodes])
-
-        reaches = np.concatenate([near, (near[:, _FIRST] + near[:, _SECOND]) / 2], axis=1)
-        closeness = np.bincount(flat, weights=(reaches * volume[tets].sum(axis=1)[:, None]).ravel(), minlength=count)
-        mine = closeness > nearest[nodes]
-        node[nodes[mine]], nearest[nodes[mine]], lies_in[nodes[mine]] = smooth[mine], closeness[mine], number
-
-        off = np.einsum("qa,mac->mqc", _TO_POINTS, smooth[flat.reshape(-1, 10)[:, :4]] - there, optimize=True)
-        share = printed.share[tets, slot]
-        error += _energy(material, printed.turn[tets], off, volume[tets] * share[:, None])
-        whole += _energy(material, printed.turn[tets], own, volume[tets] * share[:, None])
-    relative = float(np.sqrt(error / (whole + error))) if whole > 0 else 0.0
-    kept = tuple(
-        zone.at((share >= SLIVER) | (lies_in[zone.nodes] == number))
-        for number, (zone, share) in enumerate(zip(zones, filled, strict=True))
-    )
-    return StressField(kept, node, relative)
-
-
-def _energy(material: PrintedMaterial, turn: Array, stress: Array, volume: Array) -> float:
-    """Twice the elastic energy [mJ] of stresses (m, 4, 6) [MPa] in part axes on volumes (m, 4)."""
-    if material.follows_outline:
-        stress = np.einsum("mab,mqb->mqa", stress_rotation(wall_axes(material, turn)), stress, optimize=True)
-    strain = stress @ np.linalg.inv(material.stiffness)
-    return float(np.einsum("mq,mqa,mqa->", volume, stress, strain, optimize=True))
+    return recovery_of(mesh, printed).stress(displacement, temperature_change)

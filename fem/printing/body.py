@@ -96,4 +96,5 @@ def infill_material(plan: PrintPlan, *, cell: InfillCell, card: Card, values: Ca
         zone="core",
         expansion=None if cell.expansion is None else strain_rotation(axes.T) @ cell.expansion,
         estimates=values.doubtful,
+        length=float(np.max(cell.size)),
     )

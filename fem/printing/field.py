@@ -82,7 +82,8 @@ class PrintedMaterial:
     vector or None when the card gives none, `zone` its name, `estimates` which values of the card are estimates.
 
     A wall follows the outline: its stiffness and expansion are in its own axes, which are along the outline, across
-    it in the layer, up the build.
+    it in the layer, up the build. Stresses have no meaning below its `length` [mm]: that of a bead's width, a cell of
+    the infill, or a metal's critical distance.
     """
 
     name: str
@@ -95,6 +96,7 @@ class PrintedMaterial:
     expansion: Array | None = None
     estimates: tuple[str, ...] = field(default=())
     follows_outline: bool = False
+    length: float = 0.0
 
     def __post_init__(self) -> None:
         if self.stiffness.shape != (6, 6) or not np.allclose(self.stiffness, self.stiffness.T, rtol=1e-9):
@@ -115,9 +117,8 @@ class PrintedField:
     comes to each corner (1: the corner lies in it).
     `stiffness_table` (k, 6, 6) [MPa] in part axes and `expansion_table` (k, 6) [1/K] hold what is different,
     `material` (m, 4) which of them lies at each integration point of a tetrahedron, so that a wall on one side of it
-    counts there, and `mixture` (m,) which is that of the tetrahedron as a whole. `local` (l, 3, 6, 6) takes the
-    stress of a mixture to that of each of its zones, in part axes, and `local_warming` (l, 3, 6) [MPa/K] is each
-    zone's stress when a free mixture warms by one kelvin.
+    counts there. `quarter` (m, 4, 3) are the shares of the zones in the quarter of the tetrahedron around each of
+    these points, `normal` (m, 4, 3) [part axes] the surface's normal there, along which the zones lie on each other.
     """
 
     materials: tuple[PrintedMaterial, ...]
@@ -129,14 +130,13 @@ class PrintedField:
     stiffness_table: Array
     expansion_table: Array
     material: Index
-    mixture: Index
-    local: Array
-    local_warming: Array
+    quarter: Array
+    normal: Array
 
     def __post_init__(self) -> None:
         m = len(self.zone)
         wanted = {"zone": (m, 3), "share": (m, 3), "turn": (m,), "thin": (m,), "reach": (m, 3, 4)}
-        wanted |= {"material": (m, 4), "mixture": (m,)}
+        wanted |= {"material": (m, 4), "quarter": (m, 4, 3), "normal": (m, 4, 3)}
         for name, shape in wanted.items():
             if getattr(self, name).shape != shape:
                 raise ValueError(f"{name} has shape {getattr(self, name).shape}, not {shape}")
@@ -151,11 +151,6 @@ class PrintedField:
         each = np.array([m.density for m in self.materials])
         return np.asarray((self.share * np.where(self.zone >= 0, each[self.zone], 0.0)).sum(axis=1))
 
-    @property
-    def several_zones(self) -> bool:
-        """Whether any tetrahedron holds more than one zone; otherwise its mean stress is its zone's."""
-        return bool((self.share[self.zone >= 0] < 1).any())
-
     def holds(self, number: int) -> Array:
         """Share (m,) of each tetrahedron that is of material `number`."""
         return np.asarray((self.share * (self.zone == number)).sum(axis=1))
@@ -169,13 +164,17 @@ def uniform_field(materials: tuple[PrintedMaterial, ...], material: Index) -> Pr
     share, reach = np.zeros((m, 3)), np.zeros((m, 3, 4))
     share[:, 2], reach[:, 2] = 1.0, 1.0
     table = np.array([each.stiffness for each in materials])
-    expansion = np.array([np.zeros(6) if each.expansion is None else each.expansion for each in materials])
-    k = len(materials)
-    local, warmed = np.broadcast_to(np.eye(6), (k, 3, 6, 6)), np.zeros((k, 3, 6))
-    which = material.astype(np.int32)
+    expansion = np.array([free_expansion(each) for each in materials])
     none = np.zeros(m)
-    at_points = np.repeat(which[:, None], 4, axis=1)
-    return PrintedField(materials, zone, share, none, none, reach, table, expansion, at_points, which, local, warmed)
+    at_points = np.repeat(material.astype(np.int32)[:, None], 4, axis=1)
+    quarter = np.repeat(share[:, None], 4, axis=1)
+    normal = np.broadcast_to(np.array([0.0, 0.0, 1.0]), (m, 4, 3))
+    return PrintedField(materials, zone, share, none, none, reach, table, expansion, at_points, quarter, normal)
+
+
+def free_expansion(material: PrintedMaterial) -> Array:
+    """Its expansion (6,) [1/K]; zero where the card gives none, since then nothing of it may warm."""
+    return np.zeros(6) if material.expansion is None else material.expansion
 
 
 def wall_axes(material: PrintedMaterial, turn: Array) -> Array:

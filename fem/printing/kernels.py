@@ -13,8 +13,8 @@ compiled = numba.njit(cache=True, nogil=True)
 WALL, COVER, CORE = 0, 1, 2
 FAR = 1e30
 NUDGE = 1e-6
-SECTORS = 12
-SECTOR = np.pi / SECTORS
+TOGETHER = np.cos(np.pi / 4)
+"""Beads whose directions differ by less than 22.5 degrees run one way: the cosine of twice that."""
 
 
 @compiled
@@ -77,15 +77,15 @@ def foot_on_outline(x, y, z, corner, t):  # type: ignore[no-untyped-def]
 
 @compiled
 def near_outline(x, y, z, reach, thin, corner, start, inside, origin, side, count):  # type: ignore[no-untyped-def]
-    """The outline in the layer of (x, y, z): the distance to it (FAR beyond `reach`), the angle of its tangent, and
-    the distance to the outline on the other side (FAR unless the two add up to less than `thin`)."""
+    """The outline in the layer of (x, y, z): the distance to it (FAR beyond `reach`), the angle of its tangent, the
+    distance to the outline on the other side (FAR unless the two add up to less than `thin`), and its triangle."""
     i0, i1 = box_at(x - reach, 0, origin, side, count), box_at(x + reach, 0, origin, side, count)
     j0, j1 = box_at(y - reach, 1, origin, side, count), box_at(y + reach, 1, origin, side, count)
     i, j = box_at(x, 0, origin, side, count), box_at(y, 1, origin, side, count)
     k = box_at(z, 2, origin, side, count)
     best = reach * reach
     nx, ny, tx, ty = 0.0, 0.0, 0.0, 0.0
-    found = False
+    nearest = -1
     # Rings of boxes around the place's own, until what is left lies farther than what is found
     for ring in range(max(i - i0, i1 - i, j - j0, j1 - j) + 1):
         if ring > 1 and ((ring - 1) * side[0]) ** 2 > best:
@@ -100,15 +100,15 @@ def near_outline(x, y, z, reach, thin, corner, start, inside, origin, side, coun
                     met, fx, fy, ux, uy = foot_on_outline(x, y, z, corner, inside[at])
                     square = fx * fx + fy * fy
                     if met and square <= best:
-                        best, found = square, True
+                        best, nearest = square, inside[at]
                         nx, ny, tx, ty = fx, fy, ux, uy
-    if not found:
-        return FAR, 0.0, FAR
+    if nearest < 0:
+        return FAR, 0.0, FAR, nearest
     length = np.sqrt(best)
     # Around a corner that points into the part the bead goes round it, square to the way there
     angle = np.arctan2(nx, -ny) if length > 1e-6 else np.arctan2(ty, tx)
     if length <= 1e-6 or length >= thin:
-        return length, angle, FAR
+        return length, angle, FAR, nearest
     other = (thin - length) ** 2
     beyond = FAR
     i0, i1 = box_at(x - thin, 0, origin, side, count), box_at(x + thin, 0, origin, side, count)
@@ -124,15 +124,16 @@ def near_outline(x, y, z, reach, thin, corner, start, inside, origin, side, coun
                 if met and across and square < other and fx * nx + fy * ny < -0.5 * length * np.sqrt(square):
                     other = square
                     beyond = np.sqrt(square)
-    return length, angle, beyond
+    return length, angle, beyond, nearest
 
 
 @compiled
-def crossings(x, y, z, below, above, corner, start, inside, origin, side, count):  # type: ignore[no-untyped-def]
-    """How often a vertical line meets the surface from `below` under (x, y, z) to `above` over it."""
+def above_or_below(x, y, z, below, above, corner, start, inside, origin, side, count):  # type: ignore[no-untyped-def]
+    """The triangle nearest to (x, y, z) that a vertical line meets from `below` under it to `above` over it; -1 where
+    there is none."""
     i, j = box_at(x, 0, origin, side, count), box_at(y, 1, origin, side, count)
     k0, k1 = box_at(z - below, 2, origin, side, count), box_at(z + above, 2, origin, side, count)
-    met = 0
+    nearest, best = -1, FAR
     for k in range(k0, k1 + 1):
         c = (i * count[1] + j) * count[2] + k
         for at in range(start[c], start[c + 1]):
@@ -145,27 +146,79 @@ def crossings(x, y, z, below, above, corner, start, inside, origin, side, count)
             if area == 0 or not ((u >= 0 and v >= 0 and w >= 0) or (u <= 0 and v <= 0 and w <= 0)):
                 continue
             there = (u * corner[t, 0, 2] + v * corner[t, 1, 2] + w * corner[t, 2, 2]) / area
-            # A triangle may touch several boxes: it counts in the one that holds the crossing
-            if z - below <= there <= z + above and box_at(there, 2, origin, side, count) == k:
-                met += 1
-    return met
+            if z - below <= there <= z + above and abs(there - z) < best:
+                nearest, best = t, abs(there - z)
+    return nearest
+
+
+@compiled
+def add_slant(t, weight, corner, slant):  # type: ignore[no-untyped-def]
+    """Add to `slant` (6,) xx yy zz yz xz xy the square of triangle t's unit normal, times a weight."""
+    ax, ay, az = (
+        corner[t, 1, 0] - corner[t, 0, 0],
+        corner[t, 1, 1] - corner[t, 0, 1],
+        corner[t, 1, 2] - corner[t, 0, 2],
+    )
+    bx, by, bz = (
+        corner[t, 2, 0] - corner[t, 0, 0],
+        corner[t, 2, 1] - corner[t, 0, 1],
+        corner[t, 2, 2] - corner[t, 0, 2],
+    )
+    x, y, z = ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx
+    part = weight / max(x * x + y * y + z * z, 1e-300)
+    slant[0] += part * x * x
+    slant[1] += part * y * y
+    slant[2] += part * z * z
+    slant[3] += part * y * z
+    slant[4] += part * x * z
+    slant[5] += part * x * y
 
 
 @compiled
 def zone_of(x, y, z, wall, cover, thin, corner, start, inside, origin, side, count):  # type: ignore[no-untyped-def]
-    """Zone of a place in the part, the angle of the outline next to it, and whether the part is thin there.
+    """Zone of a place in the part, the angle of the outline next to it, whether the part is thin there, and the
+    triangle of the surface that makes it wall or cover (-1: none).
 
     `wall` and `cover` are the depths of these zones, `thin` the width below which a part counts as thin."""
-    near, angle, other = FAR, 0.0, FAR
+    near, angle, other, by = FAR, 0.0, FAR, -1
     reach = max(wall, thin)
     if reach > 0:
-        near, angle, other = near_outline(x, y, z, reach, thin, corner, start, inside, origin, side, count)
+        near, angle, other, by = near_outline(x, y, z, reach, thin, corner, start, inside, origin, side, count)
     narrow = near + other < thin
     if wall > 0 and near <= wall:
-        return WALL, angle, narrow
-    if cover > 0 and crossings(x, y, z, cover, cover, corner, start, inside, origin, side, count) > 0:
-        return COVER, angle, narrow
-    return CORE, angle, narrow
+        return WALL, angle, narrow, by
+    by = above_or_below(x, y, z, cover, cover, corner, start, inside, origin, side, count) if cover > 0 else -1
+    return (COVER if by >= 0 else CORE), angle, narrow, by
+
+
+@compiled
+def main_way(ways, many):  # type: ignore[no-untyped-def]
+    """The direction [rad] that most of the beads run: `ways` (many, 3) are a weight, and cosine and sine of twice an
+    angle, since directions have no sense. It is the mean of those that run together with the one which has the most
+    weight around it: across a mitre beads run two ways, whose mean no bead has.
+    """
+    near = -1
+    cosine, sine = (ways[:many, 0] * ways[:many, 1]).sum(), (ways[:many, 0] * ways[:many, 2]).sum()
+    length = np.sqrt(cosine * cosine + sine * sine)
+    best = 0.0
+    for i in range(many):
+        if ways[i, 1] * cosine + ways[i, 2] * sine < TOGETHER * length:
+            near = 0
+            break
+    if near == 0:
+        for i in range(many):
+            around = 0.0
+            for j in range(many):
+                if ways[i, 1] * ways[j, 1] + ways[i, 2] * ways[j, 2] >= TOGETHER:
+                    around += ways[j, 0]
+            if around > best * (1 + 1e-9):
+                near, best = i, around
+        cosine, sine = 0.0, 0.0
+        for j in range(many):
+            if ways[near, 1] * ways[j, 1] + ways[near, 2] * ways[j, 2] >= TOGETHER:
+                cosine += ways[j, 0] * ways[j, 1]
+                sine += ways[j, 0] * ways[j, 2]
+    return 0.5 * np.arctan2(sine, cosine)
 
 
 @compiled
@@ -189,12 +242,14 @@ def zones_of_tets(  # type: ignore[no-untyped-def]
     size,
     turn,
     reach,
+    slant,
     begin,
     end,
 ):
     """Sample tetrahedra begin..end of (m, 10): volume `share` (m, 4, 4) of wall, cover, core and thin in the quarter
     nearest to each corner, the quarter's `size` (m, 4) as a share of the whole, `turn` (m,) of the wall's bead [rad],
-    and how near (m, 3, 4) each zone comes to each corner, as the corner's largest barycentric coordinate there.
+    how near (m, 3, 4) each zone comes to each corner, as the corner's largest barycentric coordinate there, and
+    `slant` (m, 4, 6) the sum of squares of the normals of the surface that makes walls and covers of a quarter.
 
     `shape` (b, q, 10), `slope` (b, q, 10, 3) and `bary` (b, q, 4) belong to b sets of sample points, of which each
     tetrahedron takes its own number `sets` (m,), beginning where its number in the mesh says, so that the shares are
@@ -204,7 +259,8 @@ def zones_of_tets(  # type: ignore[no-untyped-def]
     jac = np.empty((3, 3))
     low, high = np.empty(3), np.empty(3)
     first, last = np.empty(3, dtype=np.int64), np.empty(3, dtype=np.int64)
-    ways = np.empty((SECTORS, 3))
+    most = shape.shape[1] * sets.max()
+    ways = np.empty((most, 3))
     depth = max(wall, thin)
     for e in range(begin, end):
         x = nodes[tets[e]]
@@ -227,7 +283,7 @@ def zones_of_tets(  # type: ignore[no-untyped-def]
             size[e] = 0.25
             reach[e, CORE] = 1.0
             continue
-        ways[:] = 0.0
+        walls = 0
         many = sets[e] * shape.shape[1]
         for n in range(many + 4):
             b, q = (7 * e + n // shape.shape[1]) % shape.shape[0], n % shape.shape[1]
@@ -251,21 +307,20 @@ def zones_of_tets(  # type: ignore[no-untyped-def]
                 for d in range(3):
                     p[d] = x[n - many, d] + NUDGE * ((x[0, d] + x[1, d] + x[2, d] + x[3, d]) / 4 - x[n - many, d])
                 weight = 0.0
-            zone, angle, narrow = zone_of(
+            zone, angle, narrow, by = zone_of(
                 p[0], p[1], p[2], wall, cover, thin, corner, start, inside, origin, side, count
             )
             if n < many:
                 near = np.argmax(bary[b, q])
+                if zone != CORE:
+                    add_slant(by, weight, corner, slant[e, near])
                 size[e, near] += weight
                 share[e, near, zone] += weight
                 if narrow:
                     share[e, near, 3] += weight
-            if zone == WALL:
-                # Bead directions have no sense: they are averaged by twice their angle
-                way = int(np.round(angle / SECTOR)) % SECTORS
-                ways[way, 0] += weight
-                ways[way, 1] += weight * np.cos(2 * angle)
-                ways[way, 2] += weight * np.sin(2 * angle)
+            if zone == WALL and n < many:
+                ways[walls, 0], ways[walls, 1], ways[walls, 2] = weight, np.cos(2 * angle), np.sin(2 * angle)
+                walls += 1
             if n < many:
                 for a in range(4):
                     reach[e, zone, a] = max(reach[e, zone, a], bary[b, q, a])
@@ -276,12 +331,4 @@ def zones_of_tets(  # type: ignore[no-untyped-def]
             for z in range(4):
                 share[e, a, z] /= size[e, a]
             size[e, a] /= total
-        # Across a mitre beads run two ways, whose mean no bead has: the way that most of them run counts
-        first_way = 0
-        while ways[first_way, 0] < (1 - 1e-6) * ways[:, 0].max():
-            first_way += 1
-        cosine, sine = 0.0, 0.0
-        for step in range(-1, 2):
-            cosine += ways[(first_way + step) % SECTORS, 1]
-            sine += ways[(first_way + step) % SECTORS, 2]
-        turn[e] = 0.5 * np.arctan2(sine, cosine)
+        turn[e] = main_way(ways, walls)

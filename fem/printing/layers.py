@@ -126,6 +126,7 @@ def raster_material(plan: PrintPlan, *, card: Card, values: CardState, zone: str
         zone=zone,
         expansion=None if stack.expansion is None else strain_rotation(axes.T) @ stack.expansion,
         estimates=values.doubtful,
+        length=plan.bead_width,
     )
 
 
@@ -145,6 +146,7 @@ def wall_material(plan: PrintPlan, *, card: Card, values: CardState) -> PrintedM
         zone="wall",
         expansion=None if values.expansion is None else np.array([*values.expansion, 0.0, 0.0, 0.0]),
         estimates=values.doubtful,
+        length=plan.bead_width,
         follows_outline=True,
     )
 

@@ -43,7 +43,8 @@ class Zoning:
     nearest to each corner and stands for one integration point; `thin` (m,) the share that lies where the part is
     narrower than two beads; `turn` (m,) [rad] the wall's bead from print axis 1, counter-clockwise seen from above;
     `reach` (m, 3, 4) how near each zone comes to each corner: the largest barycentric coordinate of that corner in
-    the zone, 1 where the corner itself lies in it, 0 where the zone is absent.
+    the zone, 1 where the corner itself lies in it, 0 where the zone is absent; `normal` (m, 4, 3) [part axes] the
+    surface's own normal, along which the zones of a quarter lie on each other (up the build where it has one alone).
     """
 
     share: Array
@@ -51,6 +52,15 @@ class Zoning:
     thin: Array
     turn: Array
     reach: Array
+    normal: Array
+
+
+def one_zone(count: int, zone: int, *, up: Array) -> Zoning:
+    """`count` tetrahedra that hold one zone alone, printed `up` (3,)."""
+    share, reach = np.zeros((count, 3)), np.zeros((count, 3, 4))
+    share[:, zone], reach[:, zone] = 1.0, 1.0
+    normal = np.broadcast_to(up, (count, 4, 3))
+    return Zoning(share, np.repeat(share[:, None], 4, axis=1), np.zeros(count), np.zeros(count), reach, normal)
 
 
 def layout_of(plan: PrintPlan) -> tuple[Any, ...]:
@@ -114,12 +124,24 @@ def find_zones(mesh: TetMesh, tets: Index, *, outline: Outline) -> Zoning:
     thinnest = min(d for d in (outline.wall, outline.cover, outline.thin) if d > 0)
     sets = np.clip(np.ceil(size / (4 * thinnest**3)), 1, MOST_SETS).astype(np.int64)
     share, part, turn, reach = np.zeros((m, 4, 4)), np.zeros((m, 4)), np.zeros(m), np.zeros((m, 3, 4))
+    slant = np.zeros((m, 4, 6))
 
     depths = outline.wall, outline.cover, outline.thin
-    given = nodes, own, sets, shape, slope, bary, *depths, *outline.grid, share, part, turn, reach
+    given = nodes, own, sets, shape, slope, bary, *depths, *outline.grid, share, part, turn, reach, slant
     shared(kernels.zones_of_tets, _slices(m), *given)
     whole = np.einsum("mq,mqz->mz", part, share)
-    return Zoning(whole[:, :3].copy(), share[:, :, :3].copy(), whole[:, 3].copy(), turn, reach)
+    normal = _main_axis(slant.reshape(-1, 6)).reshape(m, 4, 3) @ outline.axes
+    return Zoning(whole[:, :3].copy(), share[:, :, :3].copy(), whole[:, 3].copy(), turn, reach, normal)
+
+
+def _main_axis(slant: Array) -> Array:
+    """The unit vectors (j, 3) along which the sums of squares (j, 6) are largest; up where there is nothing."""
+    out = np.zeros((len(slant), 3))
+    out[:, 2] = 1.0
+    some = np.flatnonzero(slant[:, :3].sum(axis=1) > 0)
+    square = slant[some][:, [0, 5, 4, 5, 1, 3, 4, 3, 2]].reshape(-1, 3, 3)
+    out[some] = np.linalg.eigh(square)[1][:, :, 2]
+    return out
 
 
 def _slices(count: int) -> list[tuple[int, int]]:

@@ -1,0 +1,190 @@
+"""What taking stress from displacements needs of a mesh and its material alone, made once for all loads."""
+
+from __future__ import annotations
+
+import weakref
+from dataclasses import dataclass
+
+import numpy as np
+
+from fem.cores import even_ranges, shared
+from fem.judging.averaging import Average, Depth, average_over, slopes_of, surface_depth
+from fem.judging.stress import SLIVER, StressField, ZoneStress, point_strain, point_volume
+from fem.part.quadrature import STRESS_POINTS
+from fem.part.tetmesh import Index, TetMesh
+from fem.printing.field import PrintedField, PrintedMaterial, free_expansion, wall_axes
+from fem.tensors import Array, rotate_stiffness, strain_rotation, stress_rotation
+
+_TO_POINTS = np.column_stack([1 - STRESS_POINTS.sum(axis=1), STRESS_POINTS])
+_CORNERS = np.linalg.inv(_TO_POINTS)
+TOGETHER = np.cos(np.pi / 4)
+"""Walls whose beads run within 22.5 degrees of each other are averaged together: the cosine of twice that."""
+_MIDDLES = np.array([(0, 1), (1, 2), (0, 2), (0, 3), (1, 3), (2, 3)])
+
+
+@dataclass(frozen=True)
+class _Zone:
+    """One material's part of a mesh: its `tets` (m,) and their `size` (m,) [mm^3], what
+    of each integration point's `volume` (m, 4) [mm^3] is the zone's, where its stress lies among those
+    of all (`first`), how it is carried to its entries (`near` (m, 4), `shift` (m, 4, 4), `entry` (m, 10)), the `node`
+    (e,) of each entry, its `weight` (e,) [mm^3], `way` (e,) and `turn` (e,) [rad], which entries are judged (e,),
+    the average over its length, and for walls the axes of each tetrahedron's beads (m, 6, 6).
+    """
+
+    material: PrintedMaterial
+    tets: Index
+    size: Array
+    volume: Array
+    first: int
+    near: Array
+    shift: Array
+    entry: Index
+    node: Index
+    weight: Array
+    way: Index
+    turn: Array
+    share: Array
+    closeness: Array
+    average: Average | None
+    axes: Array | None
+
+
+class Recovery:
+    """Takes displacements of one mesh to the stress of its zones."""
+
+    def __init__(self, mesh: TetMesh, printed: PrintedField) -> None:
+        self.mesh, self.printed = mesh, printed
+        self.volume = point_volume(mesh)
+        self.which = np.full((len(mesh.tets), 3), -1, dtype=np.int64)
+        self._tables()
+        depth, node = surface_depth(mesh), len(mesh.nodes)
+        whole = np.bincount(mesh.tets.ravel(), weights=np.repeat(self.volume.sum(axis=1), 10), minlength=node)
+        self.zones = [self._zone(number, depth, whole) for number in range(len(printed.materials))]
+        self.lies_in, nearest = np.full(node, -1), np.zeros(node)
+        for number, zone in enumerate(self.zones):
+            mine = zone.closeness > nearest[zone.node]
+            self.lies_in[zone.node[mine]], nearest[zone.node[mine]] = number, zone.closeness[mine]
+
+    def stress(self, displacement: Array, temperature_change: Array | None) -> StressField:
+        """The averaged stress of every zone."""
+        from fem.judging import recovery_kernels as kernels
+
+        mesh, printed = self.mesh, self.printed
+        warm = np.zeros(len(mesh.tets)) if temperature_change is None else np.asarray(temperature_change, dtype=float)
+        points = np.empty((self.count, 4, 6))
+        given = point_strain(mesh, displacement), printed.quarter, np.ascontiguousarray(printed.normal), self.which
+        shared(
+            kernels.zone_stress,
+            even_ranges(len(mesh.tets)),
+            *given, self.row, self.stiffness, self.free, warm, points,
+        )  # fmt: skip
+        zones, node = [], np.zeros((len(mesh.nodes), 6))
+        error, energy = np.zeros(len(mesh.tets)), 0.0
+        for number, zone in enumerate(self.zones):
+            own = points[zone.first : zone.first + len(zone.tets)]
+            found, wrong, whole = self._smoothed(zone, own)
+            np.add.at(error, zone.tets, wrong)
+            energy += whole
+            mine = self.lies_in[zone.node] == number
+            node[zone.node[mine]] = found[mine]
+            change = np.bincount(
+                zone.entry.ravel(), weights=np.repeat(warm[zone.tets] * zone.size, 10), minlength=len(zone.node)
+            )
+            told = ZoneStress(zone.node.astype(np.int32), found, zone.turn, change / zone.weight, zone.way)
+            zones.append(told.at((zone.share >= SLIVER) | mine))
+        total = float(error.sum())
+        relative = float(np.sqrt(total / (energy + total))) if energy > 0 else 0.0
+        return StressField(tuple(zones), node, relative, error)
+
+    def _smoothed(self, zone: _Zone, own: Array) -> tuple[Array, Array, float]:
+        """A zone's stress (e, 6) at its entries in part axes, the energy (m,) [mJ] by which raw and smoothed stress
+        differ, twice, and that of all."""
+        from fem.judging import recovery_kernels as kernels
+
+        if zone.axes is not None:
+            turned = np.empty_like(own)
+            kernels.turned(zone.axes, own, turned)
+            own = turned
+        plain, moved = np.zeros((len(zone.node), 6)), np.zeros((len(zone.node), 6))
+        there, wrong = np.empty((len(own), 4, 6)), np.empty(len(own))
+        kernels.to_entries(own, _CORNERS, zone.near, zone.shift, zone.entry, zone.size, plain, moved, there)
+        plain, moved = plain / zone.weight[:, None], moved / zone.weight[:, None]
+        soft = np.linalg.inv(zone.material.stiffness)
+        whole = kernels.energies(own, there, plain, zone.entry, _TO_POINTS, soft, zone.volume, wrong)
+        found = moved if zone.average is None else zone.average(moved)
+        if zone.axes is not None:
+            back = stress_rotation(np.swapaxes(wall_axes(zone.material, zone.turn), 1, 2))
+            found = np.einsum("eab,eb->ea", back, found)
+        return found, wrong, whole
+
+    def _tables(self) -> None:
+        """Stiffness and expansion of each zone of each tetrahedron in part axes, a wall's by its own turn."""
+        printed = self.printed
+        stiffness, free = [m.stiffness for m in printed.materials], [free_expansion(m) for m in printed.materials]
+        table, expansion = [np.array(stiffness)], [np.array(free)]
+        self.row = np.where(printed.share > 0, printed.zone, -1).astype(np.int64)
+        count, rows = 0, len(stiffness)
+        for number, material in enumerate(printed.materials):
+            tets, slot = np.nonzero(self.row == number)
+            self.which[tets, slot] = count + np.arange(len(tets))
+            count += len(tets)
+            if material.follows_outline:
+                axes = wall_axes(material, printed.turn[tets])
+                table.append(rotate_stiffness(material.stiffness, axes))
+                expansion.append(strain_rotation(np.swapaxes(axes, 1, 2)) @ free_expansion(material))
+                self.row[tets, slot] = -2 - rows - np.arange(len(tets))
+                rows += len(tets)
+        walls = self.row < -1
+        self.row[walls] = -2 - self.row[walls]
+        self.stiffness, self.free, self.count = np.concatenate(table), np.concatenate(expansion), count
+
+    def _zone(self, number: int, depth: Depth, whole: Array) -> _Zone:
+        from fem.judging import recovery_kernels as kernels
+
+        mesh, printed, material = self.mesh, self.printed, self.printed.materials[number]
+        tets, slot = np.nonzero((printed.zone == number) & (printed.share > 0))
+        size = self.volume[tets].sum(axis=1) * printed.share[tets, slot]
+        near = np.ascontiguousarray(printed.reach[tets, slot])
+        own, corner = mesh.tets[tets].astype(np.int64), mesh.nodes[mesh.tets[tets, :4]]
+        order = np.argsort(own.ravel(), kind="stable")
+        start = np.concatenate([[0], np.cumsum(np.bincount(own.ravel(), minlength=len(mesh.nodes)))])
+        turn = printed.turn[tets] if material.follows_outline else np.zeros(len(tets))
+        ways = np.column_stack([np.cos(2 * turn), np.sin(2 * turn)])
+        entry = np.full((len(tets), 10), -1, dtype=np.int64)
+        node = kernels.split_by_way(start, order // 10, own, ways, size, TOGETHER, entry)
+
+        def summed(values: Array) -> Array:
+            """The sums (e,) over the tetrahedra around each entry."""
+            each = np.broadcast_to(values, (len(tets), 10)).ravel()
+            return np.asarray(np.bincount(entry.ravel(), weights=each, minlength=len(node)))
+
+        weight = summed(size[:, None])
+        mean = np.arctan2(summed((ways[:, 1] * size)[:, None]), summed((ways[:, 0] * size)[:, None])) / 2
+        step = np.minimum(material.length / 2, depth.step[own[:, :4]])
+        slope = slopes_of(corner)
+        shift = np.einsum("mbi,mai,ma->mab", slope, depth.inward[own[:, :4]], step, optimize=True)
+        reaches = np.concatenate([near, (near[:, _MIDDLES[:, 0]] + near[:, _MIDDLES[:, 1]]) / 2], axis=1)
+        closeness = summed(reaches * self.volume[tets].sum(axis=1)[:, None])
+        edge = mesh.edge_length[tets]
+        average = average_over(
+            corner, entry=entry, weight=size, edge=edge, length=material.length, done=step.mean(axis=1)
+        )
+        way = np.arange(len(node)) - np.searchsorted(node, node)
+        axes = stress_rotation(wall_axes(material, turn)) if material.follows_outline else None
+        count = int(self.which[tets[0], slot[0]]) if len(tets) else 0
+        share = weight / whole[node]
+        placed = near, np.ascontiguousarray(shift), entry, node, weight, way, mean, share, closeness
+        volume = self.volume[tets] * printed.share[tets, slot][:, None]
+        return _Zone(material, tets, size, volume, count, *placed, average, axes)
+
+
+_last: list[tuple[weakref.ref[TetMesh], weakref.ref[PrintedField], Recovery]] = []
+
+
+def recovery_of(mesh: TetMesh, printed: PrintedField) -> Recovery:
+    """The recovery for a mesh and its material: the last one again where both are the same."""
+    if _last and _last[0][0]() is mesh and _last[0][1]() is printed:
+        return _last[0][2]
+    made = Recovery(mesh, printed)
+    _last[:] = [(weakref.ref(mesh), weakref.ref(printed), made)]
+    return made
