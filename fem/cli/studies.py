@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import math
 from typing import TYPE_CHECKING, Any
 
 from fem.cli.console import place_text, progress, ruled, screen, tell_cautions
@@ -41,8 +42,8 @@ MOST_ROWS = 24
 """Rows of reactions up to which those of all cases are printed; beyond, those of the case with the least reserve."""
 
 
-MOST_SPOTS = 5
-"""Hot spots that are printed; the report holds all."""
+MOST_SPOTS, APART = 6, 0.03
+"""So many hot spots are printed, no two nearer than this share of the part's diagonal; the report holds all."""
 
 
 def _print_reactions(console: Any, findings: Findings) -> None:
@@ -93,7 +94,9 @@ def _print_hot_spots(console: Any, findings: Findings) -> None:
     from fem.telling.words import standing, worst_hot_spots
     from fem.telling.zoom_words import aside, band_text, is_told
 
-    spots = worst_hot_spots(findings, count=MOST_SPOTS)
+    low, high = (list(zip(*(b.box_mm[end] for b in findings.bodies.values()), strict=True)) for end in (0, 1))
+    diagonal = math.dist(list(map(min, low)), list(map(max, high)))
+    spots = worst_hot_spots(findings, count=MOST_SPOTS, apart=APART * diagonal)
     if not spots:
         return
     kinds = is_told(findings)

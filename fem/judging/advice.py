@@ -22,6 +22,14 @@ def is_singular(spot: HotSpot) -> bool:
     return spot.singular or spot.verdict in (SHARP_CORNER, SUPPORT)
 
 
+def rests_on_singular(case: CaseFindings) -> bool:
+    """Whether a case's minimum is read at a place where a number depends on the mesh alone."""
+    r = case.reserve
+    return r.singular or any(
+        s.verdict in (SHARP_CORNER, SUPPORT) and _same(s.reserve, r.minimum) for s in case.hot_spots
+    )
+
+
 def advised(case: CaseFindings) -> tuple[float, Vector]:
     """The least reserve factor of a case away from singular places, and its band (empty: not known).
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from fem.caution import Caution
@@ -81,10 +81,12 @@ def _of_foundations(cases: Mapping[str, CaseFindings]) -> Iterable[Caution]:
 
 
 def _of_cases(cases: Mapping[str, CaseFindings], *, diagonal: float) -> Iterable[Caution]:
+    # Cases that share their permanent loads are used up at the same places, and told together
+    used = {name: case.used_up for name, case in cases.items() if case.used_up}
+    for places in dict.fromkeys(used.values()):
+        yield _used_up([name for name, own in used.items() if own == places], places)
     for name, case in cases.items():
         r = case.reserve
-        for place in case.used_up:
-            yield _used_up(name, place)
         if r.minimum == 0 and not case.used_up:
             yield Caution(
                 "permanent_loads_fail",
@@ -113,25 +115,28 @@ def _of_cases(cases: Mapping[str, CaseFindings], *, diagonal: float) -> Iterable
             )
 
 
-def _used_up(name: str, place: UsedUp) -> Caution:
-    """A place that permanent loads alone use up: where, by how much, what would help."""
-    by = "" if place.reserve is None else f", {1 / max(place.reserve, 1e-6):.3g} times what it bears"
-    near = f" near face {place.face}" if place.face else ""
-    over = f", over {number(100 * place.share, digits=2)} % of its volume" if place.share else ""
+def _used_up(names: Sequence[str], places: Sequence[UsedUp]) -> Caution:
+    """The places that permanent loads alone use up: where, by how much, what would help."""
+    worst, others = places[0], places[1:]
+    by = "" if worst.reserve is None else f", {1 / max(worst.reserve, 1e-6):.3g} times what it bears"
+    near = f" near face {worst.face}" if worst.face else ""
+    over = f", over {number(100 * worst.share, digits=2)} % of its volume" if worst.share else ""
+    several = f" (and {'; '.join(_place(p.at_mm) for p in others)})" if others else ""
     return Caution(
         "permanent_loads_fail",
-        f"Case {name}: its permanent loads alone use up a place: at {_place(place.at_mm)}{near}, in the {place.zone} "
-        f"of {place.body} ({place.mode}){by}{over}. What would help: "
-        " a larger washer, more covers, or solid infill under the washer; else a lower preload. The reserve "
-        "factor of the growing loads is that of all other places.",
+        f"{'Case' if len(names) == 1 else 'Cases'} {', '.join(names)}: permanent loads alone use up a place: at "
+        f"{_place(worst.at_mm)}{near}, in the {worst.zone} of {worst.body} ({worst.mode}){by}{over}{several}. What "
+        "would help: a larger washer, more covers, or solid infill under the washer; else a lower preload. The "
+        "reserve factor of the growing loads is that of all other places.",
         {
-            "case": name,
-            "at_mm": list(place.at_mm),
-            "body": place.body,
-            "zone": place.zone,
-            "face": place.face,
-            "permanent_reserve": place.reserve,
-            "share": place.share,
+            "cases": list(names),
+            "at_mm": list(worst.at_mm),
+            "body": worst.body,
+            "zone": worst.zone,
+            "face": worst.face,
+            "permanent_reserve": worst.reserve,
+            "share": worst.share,
+            "places": len(places),
         },
         decisive=True,
     )

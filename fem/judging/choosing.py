@@ -177,7 +177,7 @@ def _few(names: Sequence[str], most: int = 3) -> str:
 
 
 def _within(band: Sequence[float]) -> str:
-    return f" (within {reserve_text(band[0])} to {reserve_text(band[1])})" if len(band) else ""
+    return f", between {reserve_text(band[0])} and {reserve_text(band[1])}" if len(band) else ""
 
 
 def _singular(v: VariantNumbers) -> str:

@@ -94,7 +94,7 @@ def judge_growth(case: LoadCase, *, recovered: RecoveredStress, equilibrium: Equ
     if not used.any() or used.all():
         return found
     again, _ = _search(mesh, printed, first, load, used)
-    return replace(again, reserve=told_apart(again.reserve, found.reserve, used, alone))
+    return replace(again, reserve=told_apart(again.reserve, used, alone))
 
 
 def _apart(mesh: TetMesh, printed: PrintedField, field: ReserveField, at: _Loaded) -> ReserveField:
@@ -106,7 +106,7 @@ def _apart(mesh: TetMesh, printed: PrintedField, field: ReserveField, at: _Loade
     if not used.any() or used.all():
         return replace(field, used=used, alone=alone) if used.any() else field
     stay, growing = at.stay.without(used), at.growing.without(used)
-    return told_apart(judge_reserve(mesh, printed, permanent=stay, growing=growing), field, used, alone)
+    return told_apart(judge_reserve(mesh, printed, permanent=stay, growing=growing), used, alone)
 
 
 def _search(

@@ -11,7 +11,7 @@ Source: J. Barlow, IJNME 10 (1976) 243 (best points); O. C. Zienkiewicz and J. Z
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,7 +64,7 @@ class StressField:
 
     def without(self, nodes: NDArray[np.bool_]) -> StressField:
         """This field where it is to be judged, but for some nodes (n,)."""
-        return StressField(tuple(zone.at(~nodes[zone.nodes]) for zone in self.zones), self.node, self.energy_error)
+        return replace(self, zones=tuple(zone.at(~nodes[zone.nodes]) for zone in self.zones))
 
     def minus(self, other: StressField) -> StressField:
         """This field without another of the same mesh: what of it grows when the other stays."""

@@ -43,18 +43,18 @@ def used_up_nodes(mesh: TetMesh, alone: Array) -> Bools:
     return np.isin(place, spent[spent >= 0])
 
 
-def told_apart(left: ReserveField, before: ReserveField, used: Bools, alone: ReserveField) -> ReserveField:
-    """The field `left`, judged without the nodes `used` (n,), with reserve 0 at these and what `before`, judged with
-    them, shows there.
+def told_apart(left: ReserveField, used: Bools, alone: ReserveField) -> ReserveField:
+    """The field `left`, judged without the nodes `used` (n,), with reserve 0 at these, and what the permanent loads
+    `alone` make there.
     """
     return replace(
         left,
         reserve=np.where(used, 0.0, left.reserve),
-        mode=np.where(used, before.mode + len(left.modes), left.mode),
-        modes=(*left.modes, *before.modes),
-        phase=np.where(used, before.phase + len(left.phases), left.phase),
-        phases=(*left.phases, *before.phases),
-        print_stress=np.where(used[:, None], before.print_stress, left.print_stress),
+        mode=np.where(used, alone.mode + len(left.modes), left.mode),
+        modes=(*left.modes, *alone.modes),
+        phase=np.where(used, alone.phase + len(left.phases), left.phase),
+        phases=(*left.phases, *alone.phases),
+        print_stress=np.where(used[:, None], alone.print_stress, left.print_stress),
         used=used,
         alone=alone,
     )

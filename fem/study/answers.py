@@ -10,11 +10,12 @@ import numpy as np
 from fem.caution import Caution
 from fem.errors import NoTrustworthyAnswer
 from fem.judging.band import MET, NOT_DECIDED, NOT_MET, Band
-from fem.judging.deciding import WORST_FIRST, as_homogenised, at_least, holding
+from fem.judging.deciding import WORST_FIRST, as_homogenised, at_least, decided_cases, holding
 from fem.judging.findings import (
     BodyFindings,
     CaseFindings,
     FaceStiffness,
+    Findings,
     FoundationFindings,
     PointFindings,
     ReactionFindings,
@@ -257,6 +258,12 @@ def _least(mesh: TetMesh, field: ReserveField, singular: SingularPlaces, near: N
         criteria=criteria,
         by_zone={zone: value if np.isfinite(value) else None for zone, value in sorted(field.by_zone.items())},
     )
+
+
+def decided_anew(found: Findings, wanted: Requirements) -> Findings:
+    """Findings of which reserves or bands are new: what their cases and requirements come to with them."""
+    cases = decided_cases(found.cases, wanted.reserve)
+    return replace(found, cases=cases, requirements=compare_requirements(wanted, bodies=found.bodies, cases=cases))
 
 
 def compare_requirements(

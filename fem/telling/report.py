@@ -13,7 +13,7 @@ from typing import Any
 
 from fem.cores import workers
 from fem.errors import BeadworkError
-from fem.judging.advice import is_singular
+from fem.judging.advice import advised, is_singular, rests_on_singular
 from fem.judging.deciding import outcome
 from fem.judging.findings import Findings, write_findings
 from fem.judging.scene import Scene
@@ -154,6 +154,8 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         aside=aside,
         band=band_text,
         is_singular=is_singular,
+        rests_on_singular=rests_on_singular,
+        advised=advised,
         standing=words.standing,
         failing_load=failing_load,
         reaction_rows=reaction_rows,

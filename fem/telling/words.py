@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from zlib import crc32
 
 from fem.digits import number, reserve_text, with_unit
-from fem.judging.advice import MOVING, SETTLED, SHARP_CORNER, SUPPORT, is_singular
+from fem.judging.advice import MOVING, SETTLED, SHARP_CORNER, SUPPORT, advised, is_singular, rests_on_singular
 from fem.judging.band import MET, NOT_DECIDED, NOT_MET
 from fem.judging.deciding import outcome
 from fem.judging.findings import Findings, HotSpot, RequirementFindings, Reserve
@@ -108,9 +108,10 @@ def _holds(findings: Findings) -> str:
         f"in case {name}, failure mode: {reserve.mode}, at {place(reserve.at_mm)}{_near(findings, reserve)}"
     )
     sentence += f".{kind_sentence(findings, reserve)}"
-    if reserve.singular:
-        away = reserve_text(reserve.nonsingular_minimum)
-        sentence += f" That location is {SINGULAR}; the minimum away from singularities is {away}."
+    if rests_on_singular(findings.cases[name]):
+        away = reserve_text(advised(findings.cases[name])[0])
+        kind = SINGULAR if reserve.singular else f"a sharp corner, {SINGULAR}"
+        sentence += f" That location is {kind}; the minimum away from singularities is {away}."
     if verdict.used_up:
         cases = "case" if len(verdict.used_up) == 1 else "cases"
         sentence += (

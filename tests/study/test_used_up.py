@@ -8,6 +8,8 @@ elsewhere the reserve factor is (S - rho a (L - x)) / (F / A).
 from __future__ import annotations
 
 import json
+from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -15,6 +17,7 @@ from helpers_cad import draw
 
 from fem.cli import main
 from fem.judging.findings import read_findings
+from fem.judging.hotspots import NearestFace
 from fem.judging.used_up import TAKEN
 from fem.judging.verdict import verdict_of
 from fem.printing.polymer import load_card
@@ -22,6 +25,10 @@ from fem.study.file import read_study
 from fem.study.run import answer, prepare
 from fem.study.solved import solve_cases_of
 from fem.telling.words import answer as answer_words
+from fem.zooming.decided import decided
+from fem.zooming.judge import Weakest
+from fem.zooming.place import ZoomedCase, ZoomedPlace
+from fem.zooming.worst import JudgedCase, Surroundings
 
 L, WIDE, FORCE, BEYOND = 80.0, 8.0, 1000.0, 1.3
 STATE = next(iter(load_card("6082-t6").states.values()))
@@ -132,6 +139,7 @@ def test_the_study_does_not_hold_and_says_what_would_help(folder, capsys):
     assert (verdict.word, verdict.passes, verdict.used_up) == ("fails", False, ("both",))
     (told,) = [c for c in found.cautions if c.kind == "permanent_loads_fail"]
     assert told.decisive and "a larger washer, more covers" in told.text and "near face left" in told.text
+    assert told.numbers["cases"] == ["both"] and told.numbers["places"] == 1
     assert told.numbers["permanent_reserve"] == pytest.approx(1 / BEYOND, rel=0.04)
     assert "Permanent loads alone use a place up in case both" in answer_words(found)[0]
     path = written(folder, "glued")
@@ -149,3 +157,70 @@ def test_permanent_loads_within_the_strength_use_nothing_up(folder):
     found = solve_cases_of(prepare(read_study(written(folder, "glued", beyond=0.95)))).answers["both"]
     assert found.findings.used_up == () and found.field.used is None
     assert 0 < found.findings.reserve.minimum < 1.5 * 0.05 * YIELD / (FORCE / WIDE**2)
+
+
+# ---- where beads were asked
+
+
+def asked(ready, solved, *places):
+    """Case "both" with cubes at x [mm] of half width 2 h [mm] whose beads bear `least`: (x, h, least) each."""
+    mesh = ready.mesh
+    answer_ = solved.answers["both"]
+    case = JudgedCase(answer_.findings, answer_.field, solved.singular["both"])
+    nowhere = np.zeros(len(mesh.nodes), dtype=bool)
+    around = Surroundings(mesh, {}, nowhere, NearestFace(mesh, ready.groups))
+    made = []
+    for x, half, least in places:
+        at = np.array([x, WIDE / 2, WIDE / 2])
+        judged = SimpleNamespace(
+            part_point=lambda *_, at=at: at,
+            stress=np.zeros((1, 1, 1, 6)),
+            beads=SimpleNamespace(grid=SimpleNamespace(step=(0.2, 0.2, 0.2))),
+        )
+        first = Weakest(least, "core", "tension", (0, 0, 0), {}, 0)
+        seen = ZoomedCase(first, (0.9 * least, 1.1 * least), 0.01, judged)
+        body = SimpleNamespace(name="bar", axes=np.eye(3))
+        made.append(ZoomedPlace(body, at, 4 * half, None, 1, 1, {"both": seen}))
+    return decided(around, "both", case, made)
+
+
+@pytest.fixture(scope="module")
+def ready(folder):
+    return prepare(read_study(written(folder, "glued")))
+
+
+def test_the_beads_decide_whether_a_place_is_used_up(ready):
+    solved = solve_cases_of(ready)
+    plain = solved.answers["both"].findings
+    root, elsewhere = (0.0, 25.0), (70.0, 5.0)
+    bears = asked(ready, solved, (*root, 2.5))
+    assert bears.used_up == () and bears.reserve.minimum == 2.5 and bears.reserve.decided_by == "zoom"
+    assert bears.reserve.band == (2.25, 2.75) and bears.hot_spots[0].verdict == "settled"
+    crushed = asked(ready, solved, (*root, 0.0))
+    (place,) = crushed.used_up
+    assert (place.zone, place.mode, place.reserve) == ("core", "tension", plain.used_up[0].reserve)
+    assert crushed.reserve.minimum == pytest.approx(by_hand(crushed.reserve.at_mm[0]), rel=2e-3)
+    assert crushed.reserve.at_mm[0] > 25.0, "what the beads looked at is theirs"
+    assert crushed.hot_spots[0].reserve == 0.0 and len(crushed.hot_spots) > 1
+    both = asked(ready, solved, (*root, 0.0), (*elsewhere, 0.7))
+    assert (
+        both.reserve.minimum == 0.7 and len(both.used_up) == 1 and both.reserve.homogenised == plain.reserve.minimum
+    )
+    aside = asked(ready, solved, (*elsewhere, 0.7))
+    assert aside.used_up == plain.used_up and aside.reserve.minimum == 0.7
+    new = asked(ready, solved, (*elsewhere, 0.0))
+    assert [u.reserve for u in new.used_up] == [None, plain.used_up[0].reserve]
+    assert new.reserve.minimum == plain.reserve.minimum
+
+
+def test_a_band_of_the_homogenised_answer_goes_with_the_place(ready):
+    """Where a zoom bears more, another node decides: its band is the hot spot's there, or as wide in proportion."""
+    solved = solve_cases_of(ready)
+    was = solved.answers["both"]
+    r = was.findings.reserve
+    banded = replace(r, band=(0.8 * r.minimum, 1.5 * r.minimum))
+    solved.answers["both"] = replace(was, findings=replace(was.findings, reserve=banded, hot_spots=()))
+    found = asked(ready, solved, (30.0, 5.0, 50.0)).reserve
+    assert found.decided_by == "homogenised" and found.at_mm[0] > 35.0
+    assert found.band == pytest.approx((0.8 * found.minimum, 1.5 * found.minimum))
+    assert found.homogenised_band == banded.band

@@ -13,10 +13,9 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from fem.errors import InputError
-from fem.judging.deciding import decided_cases
 from fem.judging.findings import Findings, read_findings, write_findings
 from fem.judging.sealed import read_sealed
-from fem.study.answers import compare_requirements
+from fem.study.answers import decided_anew
 from fem.study.fingerprint import fingerprint
 from fem.study.machine import program_version
 from fem.study.plans import Study
@@ -95,13 +94,11 @@ def _says_chance(study: Study, found: Findings) -> bool:
 def _told_for(study: Study, found: Findings) -> Findings:
     """The same numbers under the study's present words and requirements."""
     own = {key: found.inputs[key] for key in ("fingerprint", "versions")}
-    cases = decided_cases(found.cases, study.requirements.reserve)
+    found = decided_anew(found, study.requirements)
     return dataclasses.replace(
         found,
         title=study.title,
         question=study.question,
         currency=study.currency,
         inputs={**study.inputs, **own},
-        cases=cases,
-        requirements=compare_requirements(study.requirements, bodies=found.bodies, cases=cases),
     )

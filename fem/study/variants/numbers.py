@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
-from fem.judging.advice import advised_of, homogenised_of
+from fem.judging.advice import advised_of, homogenised_of, rests_on_singular
 from fem.judging.band import NOT_DECIDED
 from fem.judging.cautions import texts_of
 from fem.judging.choice import Comparison, VariantNumbers
@@ -31,7 +31,8 @@ def numbers_of(told: Told) -> VariantNumbers:
         return VariantNumbers(variant.name, variant.settings, variant.reference, error=told.error)
     plans = [b.print for b in found.bodies.values() if b.print is not None]
     cost = sum(p.cost for p in plans) if plans else None
-    worst = found.cases[found.worst_case].reserve
+    worst_case = found.cases[found.worst_case]
+    worst = worst_case.reserve
     away, band_away = advised_of(found.cases.values())
     homogenised_away, homogenised_band = homogenised_of(found.cases.values())
     places = [(name, place) for name, case in found.cases.items() for place in case.used_up]
@@ -57,7 +58,7 @@ def numbers_of(told: Told) -> VariantNumbers:
         zone=worst.zone,
         body=worst.body,
         at_mm=tuple(worst.at_mm),
-        singular=worst.singular,
+        singular=rests_on_singular(worst_case),
         decided_by=worst.decided_by,
         homogenised=min(map(_homogenised, found.cases.values())),
         zoomed=_zoomed(variant.study, found),

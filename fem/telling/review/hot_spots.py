@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from fem.judging.advice import is_singular
+from fem.judging.advice import advised, is_singular, rests_on_singular
 from fem.judging.verdict import verdict_of
 from fem.telling.bead_axes import ALT, CAPTION, RATIO, axes_figure
 from fem.telling.chance_words import CHANCE_EXPLAINED, chance_lines
@@ -81,7 +81,8 @@ def hot_spots(material: Material) -> Section:
                 f"Hot spot {rank}: reserve factor {reserve_text(s.reserve)} in case {case}, failure mode {s.mode}, "
                 f"in the {s.zone} of {s.body}, at {place(s.at_mm)}{near}."
             )
-            told += f" {SINGULAR[0].upper()}{SINGULAR[1:]} ({s.singular_reason})." if s.singular else ""
+            why = s.singular_reason or standing(s)
+            told += f" {SINGULAR[0].upper()}{SINGULAR[1:]} ({why})." if is_singular(s) else ""
             blocks.append(Figure(f"Close-up. {told}", told, PHOTO_MM, file))
     return Section("strength", "Strength and hot spots", tuple(blocks))
 
@@ -108,7 +109,8 @@ def _cases(material: Material) -> Table:
     for name, c in f.cases.items():
         r = c.reserve
         limited = math.isfinite(r.minimum)
-        away = reserve_cell(r.nonsingular_minimum, required=required) if r.singular else Cell("the same")
+        elsewhere, band = advised(c)
+        away = reserve_cell(elsewhere, required=required, band=band) if rests_on_singular(c) else Cell("the same")
         where = f"{place(r.at_mm)}, near {r.face}" if r.face else place(r.at_mm)
         phase = f"{r.zone} of {r.body}" + (f", {r.phase}" if r.phase else "")
         rows.append(

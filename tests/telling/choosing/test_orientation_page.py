@@ -166,7 +166,7 @@ def test_the_disc_holds_the_numbers(scan):
     for d in scan.answered[:10]:
         x, y = flat(np.array(d.direction), axis=2)[0]
         row, column = (min(grid - 1, int((v + 1) / 2 * grid)) for v in (y, x))
-        assert disc.image[row, column] == pytest.approx(d.reserve, rel=0.05)
+        assert disc.image[row, column] == pytest.approx(d.advised, rel=0.05)
     assert np.isnan(disc.image[0, 0]) and np.isfinite(disc.image[grid // 2, grid // 2])
 
 
