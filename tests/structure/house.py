@@ -73,6 +73,7 @@ LOADED_LATE = frozenset(
         "fem.printing.bead_kernels",
         "fem.printing.crumb_kernels",
         "fem.printing.infill.in_layer",
+        "fem.judging.recovery_kernels",
         "fem.solving.kernels",
         "fem.solving.products",
         "fem.solving.lanes",
