@@ -138,9 +138,7 @@ def _units(
     for name, start in starts.items():
         none = np.zeros((1, *nodes.shape))
         begin = known[name][None] if name in known else None
-        answer, moved = equilibrium.solve(
-            none, starts=start[None], tolerance=tolerance, contact=contact, guess=begin
-        )
+        answer, moved = equilibrium.solve(none, starts=start[None], tolerance=tolerance, contact=contact, guess=begin)
         units[name] = answer[0]
         iterations += moved.iterations
     # A displacement that no factor asks for moves nothing and holds nothing

@@ -6,6 +6,7 @@ from typing import Any
 
 from fem.caution import Caution
 from fem.judging.cautions import cautions_of
+from fem.judging.convergence import PassHistory
 from fem.judging.findings import FaceFindings, Findings, MeshFindings
 from fem.judging.trust import trust_of
 from fem.loading.case import LoadCase
@@ -27,6 +28,7 @@ def findings_of(
     iterations: int,
     balance: float,
     remarks: tuple[Caution, ...],
+    passes: PassHistory | None = None,
 ) -> Findings:
     """The findings of a prepared study whose `cases` were answered."""
     study, mesh = ready.study, ready.mesh
@@ -44,6 +46,10 @@ def findings_of(
     )
     errors = {name: answers[name].energy_error for name in cases}
     trust = trust_of(about_mesh, balance=balance, energy_error=errors, iterations=iterations)
+    if passes is not None:
+        trust |= {"passes": [each.told for each in passes.passes], "stopped_by": passes.stopped_by}
+    if ready.ground.refined_for and passes is None:
+        trust |= {"mesh_refined_for": ready.ground.refined_for}
     notes = tuple(Caution("cut", note, {"face": name}) for name, note in cut_notes(ready.groups).items())
     growing = tuple(
         Caution(

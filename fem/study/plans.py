@@ -201,7 +201,9 @@ class Study:
     @property
     def most_unknowns(self) -> int:
         """Unknowns of all bodies up to which a mesh is refined."""
-        return min((b.most_unknowns for b in self.bodies.values() if b.most_unknowns is not None), default=MOST_UNKNOWNS)
+        return min(
+            (b.most_unknowns for b in self.bodies.values() if b.most_unknowns is not None), default=MOST_UNKNOWNS
+        )
 
     @property
     def sha256(self) -> str:

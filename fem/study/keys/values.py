@@ -64,7 +64,6 @@ STIFFNESS = Quantity("spring stiffness", least="positive")
 Spring = Annotated[float, BeforeValidator(STIFFNESS)]
 
 
-
 def _accuracy(text: Any) -> float:
     try:
         number, rest = number_and_rest(text) if isinstance(text, str) else (None, "")
