@@ -3,8 +3,8 @@
 The grid convergence index takes three meshes whose numbers approach a limit like h^p: the order p that they show, the
 limit, and a band around the finest number. Where they show no order that makes sense, the band is their spread
 times a safety factor.
-Sources: P. J. Roache, J. Fluids Engineering 116 (1994) 405; for meshes refined by unequal ratios I. B. Celik and others,
-J. Fluids Engineering 130 (2008) 078001.
+Sources: P. J. Roache, J. Fluids Engineering 116 (1994) 405; for meshes refined by unequal ratios I. B. Celik and
+others, J. Fluids Engineering 130 (2008) 078001.
 """
 
 from __future__ import annotations

@@ -107,8 +107,8 @@ class Equilibrium:
         """Displacements (k, n, 3) [mm] under each of the nodal forces (k, n, 3) [N].
 
         `starts` (k, n, 3) [mm] prescribes the held directions' displacement (zero unless given); `tolerance` is the
-        residual over the load at which an iteration stops; `guess` (k, n, 3) [mm] is where it begins. Every foundation pulls as well as it pushes, unless a
-        `contact` says where it presses (`contact.py` finds it).
+        residual over the load at which an iteration stops, `guess` (k, n, 3) [mm] where it begins. Every foundation
+        pulls as well as it pushes, unless a `contact` says where it presses (`contact.py` finds it).
         Errors: NotConverged.
         """
         k, n = len(loads), len(self.mesh.nodes)

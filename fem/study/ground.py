@@ -32,9 +32,9 @@ MOST_ZONINGS = 8
 class Ground:
     """Solids and the mesh that fills them; what is computed from them once is kept for the next variant.
 
-    Studies of the same `key` (`fingerprint.ground_key`) may stand on it; `refined_for` is the name of the study for whose
-    accuracy its mesh was refined, "" where it is the first one. What is kept goes with the object in its own
-    process, and stays behind when the object is sent to another.
+    Studies of the same `key` (`fingerprint.ground_key`) may stand on it; `refined_for` names the study for whose
+    accuracy its mesh was refined, "" where it is the first one. What is kept goes with the object in its own process,
+    and stays behind when the object is sent to another.
     """
 
     solids: dict[str, Solid]

@@ -79,8 +79,8 @@ class PrintKeys:
 class BodyPlan:
     """One body: `solid` its file, `unit` the length unit it was drawn in where the format has none, `size` and
     `finest` the mesh [mm] (None: chosen from the solid); either `print` or `metal` (with `state`) is set. `part` is
-    the number (from one) or name of the solid in a file of several, `fused` joins them all. With an `accuracy` (a share)
-    `size` is that of the first mesh only, and `most_unknowns` bounds the last.
+    the number (from one) or name of the solid in a file of several, `fused` joins them all. With an `accuracy` (a
+    share) `size` is that of the first mesh only, and `most_unknowns` bounds the last.
     """
 
     name: str

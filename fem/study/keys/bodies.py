@@ -41,7 +41,7 @@ class MeshForm(Form):
         default=None,
         description="The mesh is chosen: solved in passes, finer from one to the next where its error or the least "
         "reserve asks for it, until displacements, rotations of watched faces and the least reserve of every case "
-        f"change by no more than this. The first mesh has `size`.",
+        "change by no more than this. The first mesh has `size`.",
         examples=['[bodies.bracket]\nmesh = { accuracy = "5 %" }'],
     )
     most_unknowns: Annotated[int, Field(ge=10_000)] | None = Field(
