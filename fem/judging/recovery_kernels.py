@@ -17,8 +17,8 @@ def fit_patches(start, around, corner, point, value, weight, node, fitted, scale
     """For corners first to last of `node` (c, 3): the second-order polynomial `fitted` (c, 10, 6), in lengths of
     `scale` (c,), nearest to the `value` (j, 4, 6) at the `point`s (j, 4, 3) of the tetrahedra around.
 
-    `around` between `start` (c + 1,) lists each corner's tetrahedra, whose corners are `corner` (j, 4), their `weight`
-    (j,).
+    `around` between `start` (c + 1,) lists each corner's tetrahedra, whose corners are `corner` (j, 4), and their
+    `weight` (j,).
     """
     matrix, term = np.empty((TERMS, TERMS)), np.empty(TERMS)
     for v in range(first, last):

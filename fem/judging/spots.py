@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from fem.judging.convergence import band_from, holds_within
-from fem.judging.corners import at_inner_edge, inner_edges, singular_exponent
+from fem.judging.corners import inner_edges, nearest_inner_edge, singular_exponent
 from fem.judging.findings import HotSpot
 from fem.part.tetmesh import TetMesh
 from fem.printing.field import PrintedField
@@ -66,8 +66,10 @@ def spots_with_verdict(
         place = np.array(spot.at_mm)
         reach = REACH * earlier[0].edge_at(place)
         values = [*(each.least(case, place, reach) for each in earlier[:-1]), spot.reserve]
-        sharp = not spot.singular and at_inner_edge(mesh, edges, place)
-        exponent = singular_exponent(mesh, printed, displacement, place) if sharp else None
+        at = None if spot.singular else nearest_inner_edge(mesh, edges, place)
+        sharp, exponent = at is not None, None
+        if at is not None:
+            exponent = singular_exponent(mesh, printed, displacement, edges.middle[at], edges.along[at])
         verdict = SUPPORT if spot.singular else SHARP_CORNER if sharp else ""
         verdict = verdict or (SETTLED if holds_within(values, accuracy) else MOVING)
         band = None if spot.singular else band_from(values, sizes, singular=sharp)

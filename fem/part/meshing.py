@@ -102,7 +102,7 @@ def mesh_solid(
     if wanted is None:
         refuse_too_large(estimated_unknowns(solid, size=size, finest=finest), where=f"mesh of {solid.name}")
     seconds = MESHING + SECONDS_PER_TET * expected
-    given = {"size": size, "finest": finest, "seconds": seconds, "cuts": cuts, "wanted": wanted}
+    given: dict[str, Any] = {"size": size, "finest": finest, "seconds": seconds, "cuts": cuts, "wanted": wanted}
     if solid.surface is None:
         from fem.part.cad import mesh_cad
 

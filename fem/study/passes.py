@@ -177,7 +177,9 @@ def _next(
         history.stopped_by = why
         return {}
     asked = expected_tets(edge[~still], wanted[~still]) / np.count_nonzero(~still)
-    wanted = with_tets(edge, wanted, tets=float(np.clip(asked, LEAST_GROWTH, most)) * len(mesh.tets))
+    tets = float(np.clip(asked, LEAST_GROWTH, most)) * np.count_nonzero(~still)
+    wanted[~still] = with_tets(edge[~still], wanted[~still], tets=tets)
+    wanted = np.maximum(wanted, np.minimum(finest, edge))
     return {
         name: size_field(mesh.nodes, mesh.tets[own], wanted[own])
         for name in mesh.bodies
@@ -268,12 +270,12 @@ def _remarks(history: PassHistory) -> list[Caution]:
     if history.stopped_by == "accuracy":
         return []
     last, moving = history.passes[-1], history.unsettled()
-    left = [f"{len(moving)} values still move by more ({'; '.join(moving[:3])})"] if moving else []
+    left = [f"{'; '.join(moving[:3])}{' and others' if moving[3:] else ''} still moved by more"] if moving else []
     if last.energy_error > history.accuracy:
         left.append(f"the estimated energy error is {100 * last.energy_error:.1f} %")
     text = (
         f"An accuracy of {100 * history.accuracy:g} % was not reached after {len(history.passes)} meshes: "
-        f"{WORDS[history.stopped_by]}. {' and '.join(left).capitalize() or 'All values stand within it'}."
+        f"{WORDS[history.stopped_by]}. {'; '.join(left) or 'All values stand within it'}."
     )
     numbers = {"stopped_by": history.stopped_by, "moving": moving, "relative_energy_error": last.energy_error}
     return [Caution("accuracy_not_reached", text, numbers, decisive=any("reserve" in name for name in moving))]
