@@ -136,14 +136,12 @@ class Pass:
 
 @dataclass
 class PassHistory:
-    """All meshes so far, what ended the refinement (`stopped_by`: "accuracy", "unknowns", "memory", "time",
-    "passes"), and the `accuracy` asked for. `shared_with` names the study that the mesh was refined for, where it is
-    another's."""
+    """All meshes so far, the `accuracy` asked for, and what ended the refinement: `stopped_by` is "accuracy",
+    "unknowns", "memory", "time", "passes", "mesh" (no finer one could be made) or "solver" (it did not arrive)."""
 
     accuracy: float
     passes: list[Pass] = field(default_factory=list)
     stopped_by: str = ""
-    shared_with: str = ""
 
     def series(self, case: str, key: str) -> list[float]:
         """A value of a case, mesh by mesh."""

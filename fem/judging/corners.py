@@ -78,8 +78,10 @@ def _edge_at(mesh: TetMesh, place: Array) -> float:
 def singular_exponent(
     mesh: TetMesh, printed: PrintedField, displacement: Array, place: Array, along: Array
 ) -> float | None:
-    """The exponent l of the stress around a sharp edge that runs through a place (3,) `along` a unit vector (3,), from
-    the energy in cylinders around it; None where it does not go like a power, or the part is too small to show one.
+    """The exponent l of the stress around a sharp edge that runs through a place (3,) `along` a unit vector (3,).
+
+    It is found from the energy in cylinders around the edge; None where that does not go like a power, or the part is
+    too small to show one.
 
     To the singular part a regular one is added, whose energy goes like R^2.
     """

@@ -51,6 +51,7 @@ def findings_of(
     if ready.ground.refined_for and passes is None:
         trust |= {"mesh_refined_for": ready.ground.refined_for}
     notes = tuple(Caution("cut", note, {"face": name}) for name, note in cut_notes(ready.groups).items())
+    notes += _shared_mesh(ready, passes)
     growing = tuple(
         Caution(
             "permanent_alone",
@@ -81,6 +82,14 @@ def findings_of(
         peak_memory_MB=peak_memory(),
         currency=study.currency,
     )
+
+
+def _shared_mesh(ready: Prepared, passes: PassHistory | None) -> tuple[Caution, ...]:
+    base = ready.ground.refined_for
+    if not base or passes is not None:
+        return ()
+    text = f'The mesh was refined for the accuracy of "{base}"; all variants share it.'
+    return (Caution("shared_mesh", text, {"refined_for": base}),)
 
 
 def print_keys(study: Study) -> dict[str, PrintKeys | None]:
