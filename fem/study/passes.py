@@ -39,7 +39,7 @@ MOST_SECONDS = 1800.0
 """Time that the passes may take together; slow machines stretch it (BEADWORK_PATIENCE)."""
 PLACES = 3
 """So many of a case's worst places are refined around."""
-FINEST_SHARE = 16.0
+FINEST_SHARE = 100.0
 """Where a study names no finest edge it is this part of the first mesh's longest."""
 WORDS = {
     "accuracy": "the numbers stand within it",
