@@ -71,7 +71,8 @@ def spots_with_verdict(
         if at is not None:
             exponent = singular_exponent(mesh, printed, displacement, edges.middle[at], edges.along[at])
         verdict = SUPPORT if spot.singular else SHARP_CORNER if sharp else ""
-        verdict = verdict or (SETTLED if holds_within(values, accuracy) else MOVING)
+        if not verdict and len(values) > 1:
+            verdict = SETTLED if holds_within(values, accuracy) else MOVING
         band = None if spot.singular else band_from(values, sizes, singular=sharp)
         told = () if band is None else (max(band.low, 0.0), band.high)
         out.append(replace(spot, verdict=verdict, exponent=exponent, band=told))

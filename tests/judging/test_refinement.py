@@ -28,7 +28,7 @@ def test_an_error_as_large_as_allowed_changes_nothing(mesh):
     allowed = 0.1**2 / (1 - 0.1**2)  # of the energy with the error in it
     assert asked(mesh, allowed) == pytest.approx(1.0)
     # Second order: four times the error (in the norm, 16 in its square) asks for half the edge
-    assert asked(mesh, 16 * allowed / (1 + 15 * 0.1**2)) == pytest.approx(0.5, rel=0.03)
+    assert asked(mesh, 0.16 / (1 - 0.16)) == pytest.approx(0.5)
 
 
 def test_factors_are_bounded(mesh):

@@ -123,7 +123,8 @@ def _ground_of(study: Study) -> Ground | str:
 
 def _refined_for_one(studies: Sequence[Study]) -> Ground | str:
     """The ground whose mesh is refined for the accuracy that all of these studies ask for, by the first that can be
-    solved: variants on one mesh differ by what they are, not by how they were meshed. Or the line that says why not."""
+    solved; or the line that says why there is none. Variants on one mesh differ by what they are alone.
+    """
     told = ""
     for study in studies:
         ground = _ground_of(study)
