@@ -168,9 +168,9 @@ class PassHistory:
                     out.append(f"{case}: {key}")
         return out
 
-    def bands(self, case: str) -> dict[str, tuple[float, float]]:
+    def bands(self, case: str) -> dict[str, tuple[float, ...]]:
         """The band of each value of a case; of magnitudes, which are never below zero."""
-        out = {}
+        out: dict[str, tuple[float, ...]] = {}
         for key in self.passes[-1].values[case]:
             band = band_from(self.series(case, key), self.sizes)
             if band is not None:
