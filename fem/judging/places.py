@@ -93,13 +93,11 @@ def gather_places(
     grouped = _grouped(case, scatter)
     loads = [(part, names) for part, names in grouped.items() if any(case.factors[k] for k in names)]
     nodes = _candidates(mesh, field, [(p.scatter, case.combined(names, units)) for p, names in loads], printed)
-    near, stuff = _around(mesh, printed, nodes)
     stress, moved = [], []
     for _, names in loads:
         warm = case.temperature_change(names)
-        local = None if warm is None else warm[np.isin(mesh.tets, nodes).any(axis=1)]
-        stress.append(recover_stress(near, stuff, case.combined(names, units), temperature_change=local))
-        moved.append(None if changes is None else recover_stress(near, stuff, case.combined(names, changes)))
+        stress.append(recover_stress(mesh, printed, case.combined(names, units), temperature_change=warm))
+        moved.append(None if changes is None else recover_stress(mesh, printed, case.combined(names, changes)))
     families = []
     for number, material in enumerate(printed.materials):
         families += list(_families(mesh, number, material, nodes, stress, moved))
@@ -141,16 +139,6 @@ def _candidates(mesh: TetMesh, field: ReserveField, loads: list[tuple[float, Arr
         for name in dict.fromkeys(name for name, _ in field.phases):
             chosen.append(order[(zone[order] == name) & (mesh.node_body[order] == body)][:OF_EACH_ZONE])
     return np.unique(np.concatenate(chosen))
-
-
-def _around(mesh: TetMesh, printed: PrintedField, nodes: Index) -> tuple[TetMesh, PrintedField]:
-    """The tetrahedra around some nodes alone: at these, stress is smoothed as in the whole mesh."""
-    near = np.isin(mesh.tets, nodes).any(axis=1)
-    small = replace(
-        mesh, tets=mesh.tets[near], body=mesh.body[near], triangles=mesh.triangles[:0], face=mesh.face[:0]
-    )
-    each = {k: getattr(printed, k)[near] for k in ("zone", "share", "turn", "thin", "reach", "material", "mixture")}
-    return small, replace(printed, **each)
 
 
 def _families(

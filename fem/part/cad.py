@@ -19,6 +19,7 @@ from fem.part.drawn.described import described_faces
 from fem.part.drawn.skin import Skin, outward_skin
 from fem.part.drawn.solids import facts_of, keep_one
 from fem.part.several import FileSolid
+from fem.part.sizing import SizeField, ask_for_sizes
 from fem.part.solid import Cut, Solid, Triangulation
 from fem.tensors import Array
 
@@ -165,17 +166,25 @@ def outer_faces(gmsh: Any) -> list[int]:
 
 
 def mesh_cad(
-    solid: Solid, *, size: float, finest: float, unit: str | None = None, cuts: Sequence[Cut] = ()
+    solid: Solid,
+    *,
+    size: float,
+    finest: float,
+    unit: str | None = None,
+    cuts: Sequence[Cut] = (),
+    wanted: SizeField | None = None,
 ) -> tuple[Array, np.ndarray, np.ndarray, np.ndarray]:
     """Second-order mesh of a CAD solid with mid-side nodes on the curved faces, in gmsh's own node order.
 
     Returns nodes (n, 3) [mm], tets (m, 10), boundary triangles (k, 6), face index (k,) into `solid.faces`; the
-    triangles follow the borders of the `cuts`.
+    triangles follow the borders of the `cuts`. A `wanted` field of sizes counts in place of `size` and `finest`.
     """
     with gmsh_session() as gmsh:
         import_cad(gmsh, solid.path, unit, part=solid.part, fused=solid.fused)
         owners = split_faces(gmsh, [(tag, tag) for tag in outer_faces(gmsh)], cuts)
         set_sizes(gmsh, size=size, finest=finest)
+        if wanted is not None:
+            ask_for_sizes(gmsh, wanted)
         try:
             gmsh.model.mesh.generate(3)
             gmsh.model.mesh.setOrder(2)

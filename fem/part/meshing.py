@@ -12,6 +12,7 @@ from fem.memory import available_memory
 from fem.part.apart import apart
 from fem.part.ordering import neighbourly
 from fem.part.quadrature import tet_slopes
+from fem.part.sizing import SizeField, filling_tets
 from fem.part.solid import Cut, Solid, Triangulation
 from fem.part.tetmesh import TET_EDGES, TRIANGLE_EDGES, MeshQuality, TetMesh, shape_quality
 from fem.tensors import Array
@@ -82,11 +83,13 @@ def mesh_solid(
     finest: float | None = None,
     unit: str | None = None,
     cuts: Sequence[Cut] = (),
+    wanted: SizeField | None = None,
 ) -> TetMesh:
     """Fill a solid with tetrahedra of about `size` [mm], down to `finest` where it curves.
 
     Defaults: a twentieth of the longest side, and a quarter of that. The triangles on the boundary follow the borders
-    of the `cuts` where the face can be split; each still belongs to the whole face.
+    of the `cuts` where the face can be split; each still belongs to the whole face. A `wanted` field, made from an
+    earlier mesh of the solid, counts in place of both sizes; whether it fits into memory is the caller's to ask.
     Errors: MeshError (cannot be filled), TooLargeError (would not fit into memory).
     """
     size = solid.size / 20 if size is None else size
@@ -95,31 +98,31 @@ def mesh_solid(
         raise MeshError(f"size {size:g} mm and finest {finest:g} mm must be positive.", where=solid.name)
     if finest > size:
         raise MeshError(f"finest ({finest:g} mm) is larger than size ({size:g} mm).", where=solid.name)
-    refuse_too_large(estimated_unknowns(solid, size=size, finest=finest), where=f"mesh of {solid.name}")
+    expected = estimated_tets(solid, size=size, finest=finest) if wanted is None else filling_tets(wanted)
+    if wanted is None:
+        refuse_too_large(estimated_unknowns(solid, size=size, finest=finest), where=f"mesh of {solid.name}")
+    seconds = MESHING + SECONDS_PER_TET * expected
+    given: dict[str, Any] = {"size": size, "finest": finest, "seconds": seconds, "cuts": cuts, "wanted": wanted}
     if solid.surface is None:
         from fem.part.cad import mesh_cad
 
-        nodes, tets, triangles, face = _filled_apart(mesh_cad, solid, size=size, finest=finest, unit=unit, cuts=cuts)
+        nodes, tets, triangles, face = _filled_apart(mesh_cad, solid, unit=unit, **given)
         tets = tets[:, [0, 1, 2, 3, 4, 5, 6, 7, 9, 8]]  # gmsh swaps the last two mid-side nodes
         triangles = triangles[:, [0, 1, 2, 3, 4, 5]]
     else:
         from fem.part.triangulated import mesh_triangulated
 
-        corner, tets4, triangles3, face = _filled_apart(
-            mesh_triangulated, solid, size=size, finest=finest, name=solid.name, cuts=cuts
-        )
+        corner, tets4, triangles3, face = _filled_apart(mesh_triangulated, solid, name=solid.name, **given)
         nodes, tets, triangles = second_order(corner, tets4, triangles3, solid=solid, face=face)
     return tidy_mesh(nodes, tets, triangles, face, solid=solid)
 
 
-def _filled_apart(mesher: Callable[..., T], solid: Solid, *, size: float, finest: float, **named: Any) -> T:
+def _filled_apart(mesher: Callable[..., T], solid: Solid, *, seconds: float, **named: Any) -> T:
     """What the mesher makes of the solid, in a process that may crash, hang or swell without harm here."""
     return apart(
         mesher,
         solid,
-        size=size,
-        finest=finest,
-        seconds=MESHING + SECONDS_PER_TET * estimated_tets(solid, size=size, finest=finest),
+        seconds=seconds,
         what="meshing it",
         where=str(solid.path),
         refusal=MeshError,

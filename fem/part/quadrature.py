@@ -74,7 +74,7 @@ def tet_slopes(points: Array) -> Array:
 
 
 @cache
-def _exact_rule() -> tuple[Array, Array]:
+def exact_rule() -> tuple[Array, Array]:
     """Conical product of three Gauss-Jacobi rules: 27 points, degree 5, so that curved volumes come out right."""
     from scipy.special import roots_jacobi
 
@@ -91,7 +91,7 @@ def _exact_rule() -> tuple[Array, Array]:
 
 def node_volumes(mesh: TetMesh, tets: Index, *, each: Array | None = None) -> Array:
     """Integrals (n,) of each node's shape function over the given tets [mm^3], times `each` (j,) where given."""
-    points, weights = _exact_rule()
+    points, weights = exact_rule()
     shape, slope = tet_shapes(points), tet_slopes(points)
     out = np.zeros(len(mesh.nodes))
     for part in np.array_split(np.arange(len(tets)), max(1, len(tets) // 20000)):
@@ -105,7 +105,7 @@ def node_volumes(mesh: TetMesh, tets: Index, *, each: Array | None = None) -> Ar
 
 def tet_volumes(mesh: TetMesh) -> Array:
     """Volume (m,) [mm^3] of each tetrahedron, curved sides included."""
-    points, weights = _exact_rule()
+    points, weights = exact_rule()
     slope = tet_slopes(points)
     parts = np.array_split(np.arange(len(mesh.tets)), max(1, len(mesh.tets) // 20000))
     jacobian = (np.einsum("qad,mai->mqdi", slope, mesh.nodes[mesh.tets[part]], optimize=True) for part in parts)

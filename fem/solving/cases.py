@@ -43,20 +43,25 @@ def solve_cases(
     moves: Mapping[str, Held],
     beside: Array | None = None,
     tolerance: float = TOLERANCE,
+    guesses: Mapping[str, Array] | None = None,
+    beside_guess: Array | None = None,
     progress: Progress | None = None,
 ) -> tuple[list[SolvedCases], Array]:
     """Solve cases that prescribe the displacements `moves`, by load; one entry for all, or one a case with a contact.
 
     `beside` (k, n, 3) [N] are further nodal forces, answered (k, n, 3) [mm] with every foundation pressing all over.
+    `guesses` (n, 3) [mm] by load and `beside_guess` (k, n, 3) [mm] are where iterations begin.
     Errors: NotConverged; FreeBodyError naming the case in which the part lifts off.
     """
     beside = np.zeros((0, *equilibrium.mesh.nodes.shape)) if beside is None else beside
     starts = {name: equilibrium.starts(move) for name, move in moves.items()}
     if not any(f.push_only for f in equilibrium.foundations.values()):
         names = sorted({k for case in cases for k in case.factors})
-        units, record, rest = _units(equilibrium, cases, names, starts, beside, tolerance, None, progress)
+        units, record, rest = _units(
+            equilibrium, cases, names, starts, beside, tolerance, None, progress, guesses, beside_guess
+        )
         return [SolvedCases(tuple(cases), units, record)], rest
-    rest, _ = equilibrium.solve(beside, tolerance=tolerance)
+    rest, _ = equilibrium.solve(beside, tolerance=tolerance, guess=beside_guess)
     out = []
     for number, case in enumerate(cases):
         out.append(_whole(equilibrium, case, starts, 1.0, tolerance))
@@ -113,6 +118,8 @@ def _units(
     tolerance: float,
     contact: Contact | None,
     progress: Progress | None = None,
+    guesses: Mapping[str, Array] | None = None,
+    beside_guess: Array | None = None,
 ) -> tuple[dict[str, Array], SolveRecord, Array]:
     """Displacements of the loads at unit factor, the iterations of all, and the answers to the forces `beside`."""
     nodes = equilibrium.mesh.nodes
@@ -120,12 +127,18 @@ def _units(
     plain = [k for k in names if loads[k].displacement is None]
     forces = np.array([loads[k].forces for k in plain]).reshape(-1, *nodes.shape)
     right = np.concatenate([forces, beside])
-    found, record = equilibrium.solve(right, tolerance=tolerance, contact=contact, progress=progress)
+    known = guesses or {}
+    guess = None
+    if guesses or beside_guess is not None:
+        own = np.array([known.get(k, np.zeros_like(nodes)) for k in plain]).reshape(-1, *nodes.shape)
+        guess = np.concatenate([own, np.zeros_like(beside) if beside_guess is None else beside_guess])
+    found, record = equilibrium.solve(right, tolerance=tolerance, contact=contact, guess=guess, progress=progress)
     units = dict(zip(plain, found, strict=False))
     iterations = record.iterations
     for name, start in starts.items():
         none = np.zeros((1, *nodes.shape))
-        answer, moved = equilibrium.solve(none, starts=start[None], tolerance=tolerance, contact=contact)
+        begin = known[name][None] if name in known else None
+        answer, moved = equilibrium.solve(none, starts=start[None], tolerance=tolerance, contact=contact, guess=begin)
         units[name] = answer[0]
         iterations += moved.iterations
     # A displacement that no factor asks for moves nothing and holds nothing

@@ -45,9 +45,15 @@ class DirectSolver:
         self.library: str = self._factor.library
 
     def solve(
-        self, columns: Array, *, tolerance: float, progress: Callable[[float], None] | None = None
+        self,
+        columns: Array,
+        *,
+        tolerance: float,
+        progress: Callable[[float], None] | None = None,
+        guess: Array | None = None,
     ) -> tuple[Array, SolveRecord]:
-        """Displacements (3n, k) [mm] under nodal forces (3n, k) [N], improved once by what the first answer leaves.
+        """Displacements (3n, k) [mm] under nodal forces (3n, k) [N], improved once by what the first answer leaves;
+        a `guess` is not needed.
 
         The record holds the largest relative residual before and after that one step.
         Errors: NotConverged when more than `tolerance`, and more than rounding, is left.

@@ -101,13 +101,14 @@ class Equilibrium:
         starts: Array | None = None,
         tolerance: float = TOLERANCE,
         contact: Contact | None = None,
+        guess: Array | None = None,
         progress: Callable[[float], None] | None = None,
     ) -> tuple[Array, SolveRecord]:
         """Displacements (k, n, 3) [mm] under each of the nodal forces (k, n, 3) [N].
 
         `starts` (k, n, 3) [mm] prescribes the held directions' displacement (zero unless given); `tolerance` is the
-        residual over the load at which an iteration stops. Every foundation pulls as well as it pushes, unless a
-        `contact` says where it presses (`contact.py` finds it).
+        residual over the load at which an iteration stops, `guess` (k, n, 3) [mm] where it begins. Every foundation
+        pulls as well as it pushes, unless a `contact` says where it presses (`contact.py` finds it).
         Errors: NotConverged.
         """
         k, n = len(loads), len(self.mesh.nodes)
@@ -117,14 +118,20 @@ class Equilibrium:
         if starts is None:
             basis, mix = _independent(loads)
             if len(basis) < k:
-                some, record = self.solve(loads[basis], tolerance=tolerance, contact=contact, progress=progress)
+                begin = None if guess is None else guess[basis]
+                some, record = self.solve(
+                    loads[basis], tolerance=tolerance, contact=contact, guess=begin, progress=progress
+                )
                 return np.einsum("jk,jni->kni", mix, some), record
         right = loads.transpose(1, 2, 0).reshape(3 * n, k)
         given = None if starts is None else starts.transpose(1, 2, 0).reshape(3 * n, k)
         if given is not None:
             right = right - system.whole_forces(given)
         right = self.system.free(np.array(right))
-        answer, record = solver.solve(right, tolerance=tolerance, progress=progress)
+        begin = None if guess is None else np.array(guess.transpose(1, 2, 0).reshape(3 * n, k), dtype=float)
+        if begin is not None:
+            begin = self.system.free(begin if given is None else begin - given)
+        answer, record = solver.solve(right, tolerance=tolerance, progress=progress, guess=begin)
         answer = self.system.free(answer)
         if given is not None:
             answer += given

@@ -25,8 +25,15 @@ class Solver(Protocol):
     """Answers nodal forces (3n, k) [N] with displacements (3n, k) [mm]. Errors: NotConverged."""
 
     def solve(
-        self, columns: Array, *, tolerance: float, progress: Callable[[float], None] | None = None
-    ) -> tuple[Array, SolveRecord]: ...
+        self,
+        columns: Array,
+        *,
+        tolerance: float,
+        progress: Callable[[float], None] | None = None,
+        guess: Array | None = None,
+    ) -> tuple[Array, SolveRecord]:
+        """`guess` (3n, k) [mm] is where an iteration may begin."""
+        ...
 
 
 class MultigridSolver:
@@ -49,7 +56,7 @@ class MultigridSolver:
         progress: Callable[[float], None] | None = None,
         guess: Array | None = None,
     ) -> tuple[Array, SolveRecord]:
-        """See Solver; `guess` (3n, k) [mm] is where to begin."""
+        """See Solver."""
         self.system.refuse_beyond_memory(columns.shape[1])
         answers, records = [], []
         count = columns.shape[1]
@@ -96,6 +103,7 @@ class WaryMultigrid:
         *,
         tolerance: float = TOLERANCE,
         progress: Callable[[float], None] | None = None,
+        guess: Array | None = None,
     ) -> tuple[Array, SolveRecord]:
         """See Solver. Errors: NotConverged, of the iteration, also where factorising leaves more than rounding."""
         from fem.solving.direct import DirectSolver
@@ -103,7 +111,7 @@ class WaryMultigrid:
         if self._direct is not None:
             return self._direct.solve(columns, tolerance=tolerance, progress=progress)
         try:
-            return self._multigrid.solve(columns, tolerance=tolerance, progress=progress)
+            return self._multigrid.solve(columns, tolerance=tolerance, progress=progress, guess=guess)
         except NotConverged as failure:
             stopped = failure
         try:

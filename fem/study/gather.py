@@ -6,6 +6,7 @@ from typing import Any
 
 from fem.caution import Caution
 from fem.judging.cautions import cautions_of
+from fem.judging.convergence import PassHistory
 from fem.judging.deciding import decided_cases
 from fem.judging.findings import FaceFindings, Findings, MeshFindings
 from fem.judging.trust import trust_of
@@ -28,6 +29,7 @@ def findings_of(
     iterations: int,
     balance: float,
     remarks: tuple[Caution, ...],
+    passes: PassHistory | None = None,
 ) -> Findings:
     """The findings of a prepared study whose `cases` were answered."""
     study, mesh = ready.study, ready.mesh
@@ -45,7 +47,12 @@ def findings_of(
     )
     errors = {name: answers[name].energy_error for name in cases}
     trust = trust_of(about_mesh, balance=balance, energy_error=errors, iterations=iterations)
+    if passes is not None:
+        trust |= {"passes": [each.told for each in passes.passes], "stopped_by": passes.stopped_by}
+    if ready.ground.refined_for and passes is None:
+        trust |= {"mesh_refined_for": ready.ground.refined_for}
     notes = tuple(Caution("cut", note, {"face": name}) for name, note in cut_notes(ready.groups).items())
+    notes += _shared_mesh(ready, passes)
     growing = tuple(
         Caution(
             "permanent_alone",
@@ -76,6 +83,14 @@ def findings_of(
         peak_memory_MB=peak_memory(),
         currency=study.currency,
     )
+
+
+def _shared_mesh(ready: Prepared, passes: PassHistory | None) -> tuple[Caution, ...]:
+    base = ready.ground.refined_for
+    if not base or passes is not None:
+        return ()
+    text = f'The mesh was refined for the accuracy of "{base}"; all variants share it.'
+    return (Caution("shared_mesh", text, {"refined_for": base}),)
 
 
 def print_keys(study: Study) -> dict[str, PrintKeys | None]:

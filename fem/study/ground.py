@@ -10,6 +10,7 @@ from fem.loading.kinds import KINDS, load_of
 from fem.loading.loads import Load
 from fem.part.faces import FaceGroup, cuts_of, name_faces
 from fem.part.meshing import estimated_unknowns, mesh_solid, refuse_too_large
+from fem.part.sizing import SizeField
 from fem.part.solid import Solid, read_solid
 from fem.part.tetmesh import TetMesh, joined
 from fem.printing.body import PrintedBody
@@ -31,13 +32,15 @@ MOST_ZONINGS = 8
 class Ground:
     """Solids and the mesh that fills them; what is computed from them once is kept for the next variant.
 
-    Studies of the same `key` (`fingerprint.ground_key`) may stand on it. What is kept goes with the object in its own
-    process, and stays behind when the object is sent to another.
+    Studies of the same `key` (`fingerprint.ground_key`) may stand on it; `refined_for` names the study for whose
+    accuracy its mesh was refined, "" where it is the first one. What is kept goes with the object in its own process,
+    and stays behind when the object is sent to another.
     """
 
     solids: dict[str, Solid]
     mesh: TetMesh
     key: str
+    refined_for: str = ""
     _kept: dict[Hashable, Any] = field(default_factory=dict, repr=False, compare=False)
 
     def once(self, key: Hashable, make: Callable[[], T]) -> T:
@@ -88,7 +91,13 @@ class Ground:
         return out
 
     def __getstate__(self) -> dict[str, Any]:
-        return {"solids": self.solids, "mesh": self.mesh, "key": self.key, "_kept": {}}
+        return {
+            "solids": self.solids,
+            "mesh": self.mesh,
+            "key": self.key,
+            "refined_for": self.refined_for,
+            "_kept": {},
+        }
 
     def __setstate__(self, state: dict[str, Any]) -> None:
         for name, value in state.items():
@@ -135,6 +144,16 @@ def lay_ground(study: Study, *, clock: Clock, sizes: Sizes | None = None) -> Gro
     return Ground(solids, mesh_bodies(study, solids, chosen), ground_key(study, sizes=sizes))
 
 
+def refined(ground: Ground, study: Study, wanted: Mapping[str, SizeField]) -> Ground:
+    """The ground with its bodies meshed anew by fields of sizes; its key stays that of the study, which asks for an
+    accuracy and not for this mesh or that.
+
+    Errors: MeshError, TooLargeError.
+    """
+    mesh = mesh_bodies(study, ground.solids, own_sizes(study), wanted=wanted)
+    return Ground(ground.solids, mesh, ground.key, study.variant or study.path.stem)
+
+
 def own_sizes(study: Study) -> Sizes:
     """The mesh sizes that the study asks for."""
     return {name: (body.size, body.finest) for name, body in study.bodies.items()}
@@ -148,12 +167,23 @@ def read_bodies(study: Study) -> dict[str, Solid]:
     }
 
 
-def mesh_bodies(study: Study, solids: dict[str, Solid], sizes: Sizes) -> TetMesh:
-    """All bodies meshed, along the borders of the study's cut faces. Errors: MeshError, FaceError, TooLargeError."""
+def mesh_bodies(
+    study: Study, solids: dict[str, Solid], sizes: Sizes, *, wanted: Mapping[str, SizeField] | None = None
+) -> TetMesh:
+    """All bodies meshed, along the borders of the study's cut faces, those for which a field of sizes is `wanted` by
+    that. Errors: MeshError, FaceError, TooLargeError."""
+    fields = wanted or {}
     cuts = cuts_of([face for solid in solids.values() for face in solid.faces], study.faces)
     return joined(
         [
-            mesh_solid(solids[n], size=sizes[n][0], finest=sizes[n][1], unit=b.unit, cuts=cuts.get(n, ()))
+            mesh_solid(
+                solids[n],
+                size=sizes[n][0],
+                finest=sizes[n][1],
+                unit=b.unit,
+                cuts=cuts.get(n, ()),
+                wanted=fields.get(n),
+            )
             for n, b in study.bodies.items()
         ]
     )

@@ -21,6 +21,11 @@ MOST_ZOOMS = 20
 FINEST_VOXEL = 12
 """Boxes across a bead, beyond which finer ones would tell nothing more."""
 
+LEAST_ACCURACY, MOST_ACCURACY = 0.005, 0.5
+"""Shares between which the accuracy of a mesh may be asked for."""
+MOST_UNKNOWNS = 1_500_000
+"""Unknowns up to which a mesh is refined for its accuracy where the study does not say."""
+
 
 @dataclass(frozen=True)
 class PrintKeys:
@@ -74,7 +79,8 @@ class PrintKeys:
 class BodyPlan:
     """One body: `solid` its file, `unit` the length unit it was drawn in where the format has none, `size` and
     `finest` the mesh [mm] (None: chosen from the solid); either `print` or `metal` (with `state`) is set. `part` is
-    the number (from one) or name of the solid in a file of several, `fused` joins them all.
+    the number (from one) or name of the solid in a file of several, `fused` joins them all. With an `accuracy` (a
+    share) `size` is that of the first mesh only, and `most_unknowns` bounds the last.
     """
 
     name: str
@@ -88,6 +94,8 @@ class BodyPlan:
     state: str | None
     part: int | str | None = None
     fused: bool = False
+    accuracy: float | None = None
+    most_unknowns: int | None = None
 
     @property
     def card_name(self) -> str:
@@ -186,6 +194,18 @@ class Study:
         from fem.study.change import changed
 
         return changed(self, changes, where=str(self.path))
+
+    @property
+    def accuracy(self) -> float | None:
+        """The accuracy (a share) that the mesh is chosen for, the tightest of all bodies; None: sizes are given."""
+        return min((b.accuracy for b in self.bodies.values() if b.accuracy is not None), default=None)
+
+    @property
+    def most_unknowns(self) -> int:
+        """Unknowns of all bodies up to which a mesh is refined."""
+        return min(
+            (b.most_unknowns for b in self.bodies.values() if b.most_unknowns is not None), default=MOST_UNKNOWNS
+        )
 
     @property
     def sha256(self) -> str:

@@ -31,10 +31,10 @@ from fem.study.folder import fresh_folder
 from fem.study.gather import findings_of, print_keys, support_facts
 from fem.study.ground import Ground, Prepared, Sizes, expected_unknowns, lay_ground, own_sizes, read_bodies
 from fem.study.machine import peak_memory
+from fem.study.passes import solve_as_asked
 from fem.study.plans import Study
 from fem.study.prepare import body_print, lost_loads, supports_of
 from fem.study.remarks import remarks_of
-from fem.study.solved import solve_cases_of
 from fem.zooming.nouns import ZoomView
 
 DEFAULT_FOLDER = "results"
@@ -43,12 +43,14 @@ DEFAULT_FOLDER = "results"
 
 @dataclass(frozen=True)
 class Judged:
-    """A study's cases solved and judged: numbers, fields by case, and where supports and loads work."""
+    """A study's cases solved and judged: numbers, fields by case, where supports and loads work, and the study as
+    it stands on the last mesh."""
 
     findings: Findings
     fields: dict[str, CaseFields]
     patches: tuple[Patch, ...]
     zooms: tuple[ZoomView, ...] = ()
+    ready: Prepared | None = None
 
 
 @dataclass(frozen=True)
@@ -94,6 +96,7 @@ def answer(ready: Prepared, *, progress: Progress | None = None) -> Outcome:
     Errors: FreeBodyError, NotConverged.
     """
     judged = solve_and_judge(ready, progress=progress)
+    ready = judged.ready or ready
     arrows = tuple(a for each in ready.loads.values() for a in each.arrows)
     cuts = tuple(cut for name, made in ready.made.items() for cut in cut_body(ready.mesh, body=name, made=made))
     scene = Scene(ready.mesh, judged.fields, arrows, judged.patches, cuts)
@@ -102,7 +105,7 @@ def answer(ready: Prepared, *, progress: Progress | None = None) -> Outcome:
 
 def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Judged:
     """Solve and judge every case of a prepared study. Errors: FreeBodyError, NotConverged."""
-    solved = solve_cases_of(ready, progress=progress)
+    ready, solved = solve_as_asked(ready, progress=progress)
     clock = Clock(progress)
     clock("bead by bead", 0.5)
     asked = ask_beads(ready, solved, progress=lambda text, share: clock_say(progress, text, 0.5 + 0.1 * share))
@@ -117,13 +120,14 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
         iterations=solved.iterations,
         balance=solved.balance,
         remarks=(*solved.remarks, *asked.remarks),
+        passes=solved.passes,
     )
     seconds = {**ready.seconds, **solved.seconds, **clock.seconds}
     if "chance" in solved.seconds:
         seconds["chance"] = round(solved.seconds["chance"] + clock.seconds["chance"], 3)
     findings = replace(findings, seconds=seconds)
     fields = {name: each.fields for name, each in answers.items()}
-    return Judged(findings, fields, solved.patches, asked.views)
+    return Judged(findings, fields, solved.patches, asked.views, ready)
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ import numpy as np
 
 from fem.caution import Caution
 from fem.errors import FreeBodyError, InputError, NoTrustworthyAnswer
+from fem.judging.convergence import PassHistory
 from fem.judging.findings import FaceStiffness
 from fem.judging.hotspots import NearestFace, SingularPlaces, find_singular_places
 from fem.judging.places import Places
@@ -30,12 +31,17 @@ from fem.tensors import Array
 from fem.zooming.cube import Supported
 from fem.zooming.place import SolvedPart
 
+Displacements = dict[tuple[tuple[str, ...], str, str], Array]
+"""Displacements (n, 3) [mm] by the displaced faces that the solve held, "load" or "face", and the name; those of a
+face are of its six unit wrenches (6, n, 3)."""
+
 
 @dataclass
 class SolvedStudy:
     """A study's `cases` with their `answers`, the `parts` that were solved together, which places are `singular` by
     case, the `stiffness` of watched faces, `iterations` and `balance` of all solves, what must be said, and the
-    `places` by case on which its chance is judged.
+    `places` by case on which its chance is judged. `moved` are all displacements that were solved for; `passes` tells of
+    the meshes before this one.
     """
 
     cases: dict[str, LoadCase]
@@ -49,10 +55,22 @@ class SolvedStudy:
     patches: tuple[Patch, ...] = ()
     places: dict[str, Places] = field(default_factory=dict)
     seconds: dict[str, float] = field(default_factory=dict)
+    moved: Displacements = field(default_factory=dict)
+    passes: PassHistory | None = None
+
+    def temperature_change(self, case: str) -> Array | None:
+        """By how much (m,) [K] the tetrahedra warm in a case."""
+        return self.cases[case].temperature_change(tuple(self.cases[case].factors))
 
 
-def solve_cases_of(ready: Prepared, *, progress: Progress | None = None) -> SolvedStudy:
-    """Solve and judge every case of a prepared study. Errors: FreeBodyError, NotConverged, NoTrustworthyAnswer."""
+def solve_cases_of(
+    ready: Prepared, *, begin: Displacements | None = None, progress: Progress | None = None
+) -> SolvedStudy:
+    """Solve and judge every case of a prepared study; iterations `begin` at what a coarser mesh came to, where that
+    is given.
+
+    Errors: FreeBodyError, NotConverged, NoTrustworthyAnswer.
+    """
     clock = Clock(progress)
     study, mesh, groups = ready.study, ready.mesh, ready.groups
     out = SolvedStudy({name: LoadCase(name, factors, ready.loads) for name, factors in study.cases.items()})
@@ -83,7 +101,7 @@ def solve_cases_of(ready: Prepared, *, progress: Progress | None = None) -> Solv
         blocks = equilibrium.elastic
         clock("solve", 0.28)
         wrenches = watched if displaced == () else {}
-        parts = _solved(ready, out, equilibrium, moved, displaced, wrenches, progress)
+        parts = _solved(ready, out, equilibrium, moved, displaced, wrenches, begin or {}, progress)
         singular = find_singular_places(
             mesh,
             held={h.name: h.triangles for h in (*held, *moved.values())},
@@ -136,6 +154,7 @@ def _solved(
     moved: dict[str, Held],
     displaced: tuple[str, ...],
     wrenches: dict[str, Array],
+    begin: Displacements,
     progress: Progress | None,
 ) -> list[SolvedCases]:
     """The cases that displace these faces, solved; and the stiffness seen by `wrenches` at watched faces."""
@@ -147,10 +166,17 @@ def _solved(
         own,
         moves=moved,
         beside=np.concatenate(list(wrenches.values())) if wrenches else None,
+        guesses={name: at for (held, kind, name), at in begin.items() if held == displaced and kind == "load"},
+        beside_guess=np.concatenate([begin[displaced, "face", name] for name in wrenches])
+        if wrenches and begin
+        else None,
         progress=lambda s: clock_say(progress, "solve", 0.28 + 0.2 * s),
     )
     for k, name in enumerate(wrenches):
+        out.moved[displaced, "face", name] = found[6 * k : 6 * k + 6]
         out.stiffness[name] = face_stiffness(wrenches[name], found[6 * k : 6 * k + 6])
+    for some in solved:
+        out.moved |= {(displaced, "load", name): unit for name, unit in some.units.items()}
     return solved
 
 

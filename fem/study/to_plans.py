@@ -46,6 +46,8 @@ def body_plan(name: str, form: BodyForm, file: Path) -> BodyPlan:
         solid=solid,
         size=form.mesh.size,
         finest=form.mesh.finest,
+        accuracy=form.mesh.accuracy,
+        most_unknowns=form.mesh.most_unknowns,
         print=None if form.print is None else _print(form.print, file, where=f"{where}.print"),
         metal=None if form.metal is None else _card(form.metal, file),
         **form.model_dump(include={"unit", "any_size", "state", "part", "fused"}),

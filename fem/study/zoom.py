@@ -16,9 +16,9 @@ from fem.study.beads import surroundings
 from fem.study.clock import Progress, clock_say
 from fem.study.file import read_study
 from fem.study.folder import added_together, checked_place
+from fem.study.passes import solve_as_asked
 from fem.study.plans import Study
 from fem.study.run import DEFAULT_FOLDER, prepare
-from fem.study.solved import solve_cases_of
 from fem.zooming.decided import views_at
 from fem.zooming.nouns import ZoomView
 from fem.zooming.place import told_voxels, zoom_place
@@ -72,7 +72,10 @@ def zoom(
         raise InputError(
             f"boxes of {voxel:.3g} mm are not between {width / 12:.3g} and {width:.3g} mm.", where="--voxel"
         )
-    judged = solve_cases_of(ready, progress=lambda text, share: clock_say(progress, text, share))
+    ready, judged = solve_as_asked(ready, progress=lambda text, share: clock_say(progress, text, share))
+    if ready.ground.refined_for:
+        around = surroundings(ready)
+        body = around.bodies[body.name]
     found = zoom_place(
         body,
         place,

@@ -25,7 +25,7 @@ from fem.errors import FreeBodyError, InputError, NotConverged
 from fem.judging.stress import recover_stress
 from fem.loading.loads import force_load, pressure_load, resultant, wrench_load
 from fem.loading.supports import Foundation, gather, held_face
-from fem.part.quadrature import _exact_rule, tet_shapes, tet_slopes
+from fem.part.quadrature import exact_rule, tet_shapes, tet_slopes
 from fem.part.tetmesh import joined
 from fem.solving.blocks import BlockMatrix
 from fem.solving.equilibrium import Equilibrium
@@ -238,7 +238,7 @@ def test_displacement_converges_at_rate_3_and_stress_at_2():
     # A priori rates of second-order elements in L2: P. G. Ciarlet, The Finite Element Method for Elliptic
     # Problems (1978), theorems 3.2.2 and 3.2.5
     stiffness = isotropic_stiffness(2000, 0.3)
-    points, weights = _exact_rule()
+    points, weights = exact_rule()
     errors = []
     for n in (2, 4, 8):
         mesh = block((n, n, n), bend=lambda p: p + 0.05 * np.sin(np.pi * p[:, [1, 2, 0]]))

@@ -15,6 +15,7 @@ import numpy as np
 
 from fem.errors import MeshError
 from fem.part.cad import keep_broken_pipes_harmless
+from fem.part.sizing import SizeField, ask_for_sizes
 from fem.part.solid import Cut, Face, Solid, Triangulation
 from fem.part.triangulated.cutting import split_surface
 from fem.part.triangulated.patches import patches
@@ -36,10 +37,20 @@ class _Task:
     finest: float
     wanted: list[Callable[[Array], float]]
     grading: Grading
+    background: SizeField | None = None
 
 
-def mesh_triangulated(solid: Solid, *, size: float, finest: float, name: str, cuts: Sequence[Cut] = ()) -> Raw:
-    """Fill a solid read from triangles with first-order tetrahedra of edge `size` [mm], not below `finest`.
+def mesh_triangulated(
+    solid: Solid,
+    *,
+    size: float,
+    finest: float,
+    name: str,
+    cuts: Sequence[Cut] = (),
+    wanted: SizeField | None = None,
+) -> Raw:
+    """Fill a solid read from triangles with first-order tetrahedra of edge `size` [mm], not below `finest`, or of
+    the edges that a `wanted` field asks for.
 
     Returns nodes (n, 3) [mm], tetrahedra (m, 4), boundary triangles (k, 3) counter-clockwise seen from
     outside, and the index (k,) into `solid.faces` of each triangle; they follow the borders of the `cuts`.
@@ -50,8 +61,8 @@ def mesh_triangulated(solid: Solid, *, size: float, finest: float, name: str, cu
     surface, owner = split_surface(solid.surface, solid.faces, cuts)
     solid = replace(solid, surface=surface, faces=tuple(solid.faces[i] for i in owner))
     _, region, _ = oriented(surface.points, surface.triangles, where=name)
-    wanted = wanted_sizes(surface, solid.faces, size=size, finest=finest)
-    task = _Task(solid, surface, region, size, finest, wanted, graded(surface, wanted, size=size))
+    by_face = wanted_sizes(surface, solid.faces, size=size, finest=finest)
+    task = _Task(solid, surface, region, size, finest, by_face, graded(surface, by_face, size=size), wanted)
     reason = ""
     for way in (_by_faces, _by_angle, _as_given):
         try:
@@ -136,7 +147,10 @@ def _filled(gmsh: Any, task: _Task, face_of: dict[int, int] | None, shell: dict[
     for number in sorted(set(shell.values())):
         geo.addVolume([geo.addSurfaceLoop([tag for tag, s in shell.items() if s == number])])
     geo.synchronize()
-    _set_sizes(gmsh, task, face_of or {})
+    if task.background is None:
+        _set_sizes(gmsh, task, face_of or {})
+    else:
+        ask_for_sizes(gmsh, task.background)
     gmsh.model.mesh.generate(3)
     tags, coordinates, _ = gmsh.model.mesh.getNodes()
     place = np.full(int(tags.max()) + 1, -1, dtype=np.int64)

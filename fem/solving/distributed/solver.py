@@ -64,11 +64,17 @@ class DistributedSolver:
         weakref.finalize(self, _done_with.append, self._matrix)
 
     def solve(
-        self, columns: Array, *, tolerance: float, progress: Callable[[float], None] | None = None
+        self,
+        columns: Array,
+        *,
+        tolerance: float,
+        progress: Callable[[float], None] | None = None,
+        guess: Array | None = None,
     ) -> tuple[Array, SolveRecord]:
         """Displacements (3n, k) [mm] under the nodal forces (3n, k) [N] until |residual| <= tolerance |load|.
 
         The columns are solved one after another; the record is that of the one that took most iterations.
+        A `guess` is not made use of: ranks begin at zero.
         Errors: NotConverged with the best answer and the history.
         """
         n, k = len(self._order), columns.shape[1]

@@ -9,7 +9,8 @@ from pydantic import BeforeValidator, Field, model_validator
 from fem.errors import InputError, nearest
 from fem.printing.card.nouns import ROOM_TEMPERATURE
 from fem.printing.plan import INFILL_ANGLE, INFILL_PATTERNS
-from fem.study.keys.values import Direction, Extent, Form, Name, Positive, Says, Speed, Temperature, fault
+from fem.study.keys.values import Accuracy, Direction, Extent, Form, Name, Positive, Says, Speed, Temperature, fault
+from fem.study.plans import MOST_UNKNOWNS
 from fem.units import unit_size
 
 
@@ -33,13 +34,28 @@ class MeshForm(Form):
     )
     finest: Extent | None = Field(
         default=None,
-        description="Smallest edge length, where the surface is curved. A quarter of `size` if left out.",
+        description="Smallest edge length, where the surface is curved. A quarter of `size` if left out. Beside "
+        "`accuracy` no element is asked to be smaller, wherever it lies.",
+    )
+    accuracy: Accuracy | None = Field(
+        default=None,
+        description="The mesh is chosen: solved in passes, finer from one to the next where its error or the least "
+        "reserve asks for it, until displacements, rotations of watched faces and the least reserve of every case "
+        "change by no more than this. The first mesh has `size`.",
+        examples=['[bodies.bracket]\nmesh = { accuracy = "5 %" }'],
+    )
+    most_unknowns: Annotated[int, Field(ge=10_000)] | None = Field(
+        default=None,
+        description="Beside `accuracy`: the largest mesh, in unknowns of all bodies together. "
+        f"{MOST_UNKNOWNS:,} if left out.",
     )
 
     @model_validator(mode="after")
     def _ordered(self) -> MeshForm:
         if self.size is not None and self.finest is not None and self.finest > self.size:
             raise fault(f"finest ({self.finest:g} mm) is larger than size ({self.size:g} mm).")
+        if self.most_unknowns is not None and self.accuracy is None:
+            raise fault("most_unknowns stands without accuracy.", 'Add accuracy = "5 %", or leave it out.')
         return self
 
 

@@ -9,6 +9,8 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 from pydantic_core import PydanticCustomError
 
 from fem.errors import InputError
+from fem.numerals import number_and_rest
+from fem.study.plans import LEAST_ACCURACY, MOST_ACCURACY
 from fem.tensors import checked_direction
 from fem.units import quantity
 
@@ -60,6 +62,26 @@ TemperatureDifference = Annotated[float, BeforeValidator(Quantity("temperature d
 Foundation = Annotated[float, BeforeValidator(Quantity("foundation stiffness", least="zero"))]
 STIFFNESS = Quantity("spring stiffness", least="positive")
 Spring = Annotated[float, BeforeValidator(STIFFNESS)]
+
+
+def _accuracy(text: Any) -> float:
+    try:
+        number, rest = number_and_rest(text) if isinstance(text, str) else (None, "")
+    except InputError as error:
+        raise fault(error.message, error.advice) from None
+    if number is None or rest.strip() != "%":
+        raise fault("must be a number with a per cent sign, as text.", 'Write "5 %".')
+    if not LEAST_ACCURACY <= float(number) / 100 <= MOST_ACCURACY:
+        low, high = f"{100 * LEAST_ACCURACY:g} %", f"{100 * MOST_ACCURACY:g} %"
+        raise fault(f'"{text}" is not between {low} and {high}.')
+    return float(number) / 100
+
+
+Accuracy = Annotated[
+    float,
+    BeforeValidator(_accuracy),
+    Says(f"a percentage from {100 * LEAST_ACCURACY:g} % to {100 * MOST_ACCURACY:g} %, as text"),
+]
 
 Three = Field(min_length=3, max_length=3)
 Name = Annotated[str, Field(min_length=1)]

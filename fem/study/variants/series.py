@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from fem.errors import BeadworkError, NoTrustworthyAnswer
@@ -14,6 +14,7 @@ from fem.study.clock import Clock, Progress, clock_say
 from fem.study.crew import Lost, allowed_jobs, sensible_jobs, work_through
 from fem.study.fingerprint import fingerprint, ground_key
 from fem.study.ground import Ground, lay_ground
+from fem.study.passes import solve_as_asked
 from fem.study.plans import Study
 from fem.study.run import prepare, solve_and_judge
 from fem.study.variants.expand import Variant
@@ -76,7 +77,9 @@ def answer_series(
     tally = Countdown(progress, total=len(variants), known=len(out))
     for same in _by_ground(variants, todo):
         study = _study(variants[same[0]])
-        ground = _ground_of(study)
+        key = ground_key(study)
+        alike = [s for v in variants if (s := v.study) is not None and ground_key(s) == key]
+        ground = _ground_of(study) if study.accuracy is None else _refined_for_one(alike)
         if isinstance(ground, str):
             out |= {i: Told(variants[i], None, ground) for i in same}
             tally(len(same), "")
@@ -116,6 +119,27 @@ def _ground_of(study: Study) -> Ground | str:
         return NO_MEMORY
     except Exception as error:
         return fault_line(error)
+
+
+def _refined_for_one(studies: Sequence[Study]) -> Ground | str:
+    """The ground whose mesh is refined for the accuracy that all of these studies ask for, by the first that can be
+    solved; or the line that says why there is none. Variants on one mesh differ by what they are alone.
+    """
+    told = ""
+    for study in studies:
+        ground = _ground_of(study)
+        if isinstance(ground, str):
+            return ground
+        try:
+            ready, _ = solve_as_asked(prepare(study, ground=ground))
+            return replace(ready.ground, refined_for=study.variant or study.path.stem)
+        except BeadworkError as error:
+            told = told or str(error)
+        except MemoryError:
+            return NO_MEMORY
+        except Exception as error:
+            told = told or fault_line(error)
+    return told
 
 
 def _crew_for(ground: Ground, count: int) -> int:
