@@ -58,3 +58,13 @@ def with_unit(value: float | None, unit: str, *, limit: float | None = None) -> 
     """A number and its unit, on its own side of a `limit`; a unit of "" or "1" is a plain ratio."""
     text = number(value) if limit is None else against(value, limit)
     return text if unit in ("", "1", "-") else f"{text} {unit}"
+
+
+def chance_text(chance: float, error: float) -> str:
+    """A chance with its standard error, never told as 1 or 0; without an error it is a bound, above or below."""
+    if error == 0:
+        return f"> {math.floor(chance * 1e4) / 1e4:.4f}" if chance > 0.5 else f"< {math.ceil(chance * 1e4) / 1e4:.4f}"
+    places = max(2, -math.floor(math.log10(error)))
+    while places < MOST_DIGITS and float(f"{chance:.{places}f}") in (0.0, 1.0):
+        places += 1
+    return f"{chance:.{places}f} ± {max(error, 10.0**-places):.{places}f}"

@@ -55,6 +55,15 @@ def stress_rotation(axes: Any) -> Array:
     return out
 
 
+def turned_about_third(stress: Any, angle: Any) -> Array:
+    """Stress vectors (n, 6) in axes turned by `angle` (n,) [rad] about the third, each by its own."""
+    xx, yy, zz, yz, xz, xy = np.asarray(stress, dtype=float).T
+    c, s = np.cos(angle), np.sin(angle)
+    across = 2 * c * s * xy
+    turned = c * c * xx + s * s * yy + across, s * s * xx + c * c * yy - across, zz
+    return np.stack([*turned, c * yz - s * xz, c * xz + s * yz, c * s * (yy - xx) + (c * c - s * s) * xy], axis=1)
+
+
 def strain_rotation(axes: Any) -> Array:
     """The matrix (..., 6, 6) that takes a strain vector (engineering shear) into `axes` (..., 3, 3)."""
     weight = np.array([1.0, 1.0, 1.0, 2.0, 2.0, 2.0])

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fem.digits import against, number, reserve_text, with_unit
+from fem.digits import against, chance_text, number, reserve_text, with_unit
 
 POSITIVE = st.floats(min_value=1e-6, max_value=1e7)
 
@@ -46,3 +46,19 @@ def test_a_unit_stands_behind():
     assert with_unit(0.4004, "deg") == "0.400 deg"
     assert with_unit(0.4004, "deg", limit=0.4) == "0.4004 deg"
     assert with_unit(3.0, "") == "3.00"
+
+
+@pytest.mark.parametrize(
+    ("chance", "error", "text"),
+    [
+        (0.99812, 0.0012, "0.998 ± 0.001"),
+        (0.5, 0.031, "0.50 ± 0.03"),
+        (0.6584, 0.00046, "0.6584 ± 0.0005"),
+        (0.9998168, 0.0, "> 0.9998"),
+        (0.0001832, 0.0, "< 0.0002"),
+        (0.9996, 0.01, "0.9996 ± 0.0100"),  # never told as 1
+        (0.004, 0.03, "0.004 ± 0.030"),
+    ],
+)
+def test_a_chance_is_told_with_its_error_and_never_as_one_or_none(chance, error, text):
+    assert chance_text(chance, error) == text

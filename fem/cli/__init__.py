@@ -66,7 +66,9 @@ def _parser() -> argparse.ArgumentParser:
     run = sub.add_parser("run", help="solve a study and write its report")
     run.add_argument("study", help="study file (TOML)")
     run.add_argument("--out", type=Path, help="folder for the results (default: results/<study>)")
-    run.add_argument("--strict", action="store_true", help="exit with status 3 when a requirement is not met")
+    run.add_argument(
+        "--strict", action="store_true", help="exit with status 3 when a requirement is not met or not decided"
+    )
     judging.add_options(run)
     run.set_defaults(command=studies.run)
 

@@ -85,18 +85,23 @@ def _print_comparison(console: Any, comparison: Comparison) -> None:
     if comparison.printed:
         console.print(leaders_line(comparison), soft_wrap=True)
     if any(v.singular for v in comparison.variants):
-        console.print("* singular: the value does not converge with mesh refinement.")
+        console.print(
+            "* singular: the value does not converge with mesh refinement; it counts for the verdict, while variants "
+            "are ranked by the minimum away from such places."
+        )
     console.print(comparison.reason, soft_wrap=True)
 
 
 def _row(v: VariantNumbers, comparison: Comparison) -> list[str]:
-    from fem.telling.zoom_words import BEADS, is_beads
+    from fem.telling.zoom_words import BEADS, band_text, is_beads
 
     name = f"{v.name} (reference)" if v.reference else v.name
     name = f"{name} <-" if v.name == comparison.best else name
     if not v.answered:
         return [name, "", "", "", "", "", f"not computed: {v.error}"]
     plain = ["" if n is None else number(n, digits=4) for n in (v.mass_g, v.time_h, v.cost)]
-    reserve = reserve_text(v.reserve or 0.0) + (" *" if v.singular else "") + (f", {BEADS}" if is_beads(v) else "")
+    within = f" ({band_text(v.band)})" if v.band else ""
+    reserve = reserve_text(v.reserve or 0.0) + (" *" if v.singular else "") + within
+    reserve += f", {BEADS}" if is_beads(v) else ""
     bend = f"{v.deflection_mm or 0.0:.3g}"
     return [name, *plain, reserve, bend, "; ".join(v.missed)]

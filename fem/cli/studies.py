@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import math
 from typing import TYPE_CHECKING, Any
 
 from fem.cli.console import place_text, progress, ruled, screen, tell_cautions
@@ -41,6 +42,10 @@ MOST_ROWS = 24
 """Rows of reactions up to which those of all cases are printed; beyond, those of the case with the least reserve."""
 
 
+MOST_SPOTS, APART = 6, 0.03
+"""So many hot spots are printed, no two nearer than this share of the part's diagonal; the report holds all."""
+
+
 def _print_reactions(console: Any, findings: Findings) -> None:
     from fem.telling.reactions import HEAD, reaction_rows
 
@@ -59,7 +64,7 @@ def _print_reactions(console: Any, findings: Findings) -> None:
 
 
 def _print_findings(console: Any, findings: Findings) -> None:
-    from fem.judging.verdict import is_reserve
+    from fem.judging.verdict import is_reserve, outcome_text
     from fem.telling.words import answer
     from fem.telling.zoom_words import value_and_kind
 
@@ -67,6 +72,7 @@ def _print_findings(console: Any, findings: Findings) -> None:
         console.print(sentence, soft_wrap=True)
     tell_cautions(console, [c for c in findings.cautions if c.decisive])
     _print_cases(console, findings)
+    _print_hot_spots(console, findings)
     _print_reactions(console, findings)
     if findings.requirements:
         rows = [
@@ -74,7 +80,7 @@ def _print_findings(console: Any, findings: Findings) -> None:
                 "reserve factor" if is_reserve(r) else r.name,
                 with_unit(r.limit, r.unit),
                 value_and_kind(findings, r),
-                "met" if r.met else "NOT MET",
+                outcome_text(r),
                 r.where,
             ]
             for r in findings.requirements
@@ -84,11 +90,37 @@ def _print_findings(console: Any, findings: Findings) -> None:
     tell_cautions(console, [c for c in findings.cautions if not c.decisive])
 
 
+def _print_hot_spots(console: Any, findings: Findings) -> None:
+    from fem.telling.words import standing, worst_hot_spots
+    from fem.telling.zoom_words import aside, band_text, is_told
+
+    low, high = (list(zip(*(b.box_mm[end] for b in findings.bodies.values()), strict=True)) for end in (0, 1))
+    diagonal = math.dist(list(map(min, low)), list(map(max, high)))
+    spots = worst_hot_spots(findings, count=MOST_SPOTS, apart=APART * diagonal)
+    if not spots:
+        return
+    kinds = is_told(findings)
+    rows = [
+        [
+            name,
+            reserve_text(s.reserve) + (f" ({band_text(s.band)})" if s.band and not kinds else ""),
+            *([aside(s)] if kinds else []),
+            f"{s.mode}, in the {s.zone}",
+            f"{s.face} {place_text(s.at_mm)}",
+            standing(s),
+        ]
+        for name, s in spots
+    ]
+    columns = ["case", "reserve factor", *(["calculated"] if kinds else []), "failure mode", "near, at [mm]"]
+    console.print(ruled("Hot spots", [*columns, "does it stand?"], rows))
+
+
 def _print_cases(console: Any, findings: Findings) -> None:
     from fem.telling.bead_files import is_told_in
+    from fem.telling.chance_words import chance_lines
     from fem.telling.reactions import failing_load
     from fem.telling.zoom_rows import whole_line
-    from fem.telling.zoom_words import BEADS, IN_BRACKETS, is_told, kind_of, zoom_line
+    from fem.telling.zoom_words import BEADS, IN_BRACKETS, band_text, is_told, kind_of, zoom_line
 
     def of(reserve: Any) -> str:
         return f"{reserve.body}: " if len(findings.bodies) > 1 and ":" not in reserve.face else ""
@@ -97,11 +129,12 @@ def _print_cases(console: Any, findings: Findings) -> None:
     for name, case in findings.cases.items():
         r = case.reserve
         kind = f"\n{kind_of(r)}" if is_told(findings) else ""
+        within = f" ({band_text(r.band)})" if r.band else ""
         rows.append(
             [
                 name,
                 number(case.maximum_displacement_mm),
-                reserve_text(r.minimum) + (" *" if r.singular else "") + kind,
+                reserve_text(r.minimum) + (" *" if r.singular else "") + within + kind,
                 failing_load(case),
                 f"{r.mode}, in the {r.zone}",
                 f"{of(r)}{r.face} {place_text(r.at_mm)}",
@@ -112,6 +145,8 @@ def _print_cases(console: Any, findings: Findings) -> None:
     console.print(ruled(findings.title, [*columns, "near, at [mm]", "residual [1]"], rows))
     if any(c.reserve.singular for c in findings.cases.values()):
         console.print("* singular: at a support's or load's edge; the value does not converge with refinement.")
+    for line in chance_lines(findings):
+        console.print(line, soft_wrap=True)
     for name, case in findings.cases.items():
         for z in case.zooms:
             if is_told_in(findings, name, z):

@@ -9,11 +9,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from fem.criteria.strength import Strength
 from fem.judging.stress import recover_stress
 from fem.loading.supports import Held, held_face
 from fem.part.faces import FaceGroup, face_group
 from fem.part.tetmesh import Index, TetMesh
-from fem.printing.field import Phase, PrintedField, PrintedMaterial, Strength, uniform_field
+from fem.printing.field import Phase, PrintedField, PrintedMaterial, uniform_field
 from fem.solving.equilibrium import Equilibrium, Solution
 from fem.tensors import Array
 

@@ -6,9 +6,9 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from fem.criteria.reserve import phase_reserve
+from fem.criteria.strength import Strength
 from fem.evidence.nouns import CLOSED_FORM, Row
-from fem.judging.strength import phase_reserve
-from fem.printing.field import Strength
 from fem.printing.plan import in_layer_rotation
 from fem.tensors import Array, pack_stress, stress_rotation
 

@@ -21,7 +21,7 @@ from fem.part.tetmesh import Index, TetMesh
 from fem.tensors import Array
 
 DEEPEST = 0.25
-"""A place is read no deeper than this share of the edges around it: farther in, another tetrahedron's field begins."""
+"""A place is read no deeper than this share of the edges around it: farther in, another field begins."""
 WORTH = 1e-3
 """An average is worth a solve where c is more than this share of an edge's square."""
 RESIDUAL = 1e-5

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from fem.caution import Caution
 from fem.digits import number, reserve_text
-from fem.judging.findings import BodyFindings, CaseFindings, MeshFindings
+from fem.judging.findings import BodyFindings, CaseFindings, MeshFindings, UsedUp
 
 LARGE_DISPLACEMENT = 0.03
 """Maximum displacement over the part's diagonal from which a linear analysis is called doubtful (common practice)."""
@@ -81,14 +81,17 @@ def _of_foundations(cases: Mapping[str, CaseFindings]) -> Iterable[Caution]:
 
 
 def _of_cases(cases: Mapping[str, CaseFindings], *, diagonal: float) -> Iterable[Caution]:
+    # Cases that share their permanent loads are used up at the same places, and told together
+    used = {name: case.used_up for name, case in cases.items() if case.used_up}
+    for places in dict.fromkeys(used.values()):
+        yield _used_up([name for name, own in used.items() if own == places], places)
     for name, case in cases.items():
         r = case.reserve
-        if r.minimum == 0:
+        if r.minimum == 0 and not case.used_up:
             yield Caution(
                 "permanent_loads_fail",
-                f"Case {name}: its permanent loads alone are more than the part bears at "
-                f"({', '.join(f'{v:.4g}' for v in r.at_mm)}) mm, in the {r.zone}; the reserve factor is 0 there "
-                "whatever grows. Lower them, spread them, or refine the mesh there.",
+                f"Case {name}: its permanent loads alone are more than the part bears at {_place(r.at_mm)}, in the "
+                f"{r.zone}; the reserve factor is 0 there whatever grows. Lower them or spread them.",
                 {"case": name, "at_mm": list(r.at_mm)},
                 decisive=True,
             )
@@ -110,6 +113,37 @@ def _of_cases(cases: Mapping[str, CaseFindings], *, diagonal: float) -> Iterable
                 {"case": name, "maximum_displacement_mm": case.maximum_displacement_mm, "of_diagonal": share},
                 decisive=True,
             )
+
+
+def _used_up(names: Sequence[str], places: Sequence[UsedUp]) -> Caution:
+    """The places that permanent loads alone use up: where, by how much, what would help."""
+    worst, others = places[0], places[1:]
+    by = "" if worst.reserve is None else f", {1 / max(worst.reserve, 1e-6):.3g} times what it bears"
+    near = f" near face {worst.face}" if worst.face else ""
+    over = f", over {number(100 * worst.share, digits=2)} % of its volume" if worst.share else ""
+    several = f" (and {'; '.join(_place(p.at_mm) for p in others)})" if others else ""
+    return Caution(
+        "permanent_loads_fail",
+        f"{'Case' if len(names) == 1 else 'Cases'} {', '.join(names)}: permanent loads alone use up a place: at "
+        f"{_place(worst.at_mm)}{near}, in the {worst.zone} of {worst.body} ({worst.mode}){by}{over}{several}. What "
+        "would help: a larger washer, more covers, or solid infill under the washer; else a lower preload. The "
+        "reserve factor of the growing loads is that of all other places.",
+        {
+            "cases": list(names),
+            "at_mm": list(worst.at_mm),
+            "body": worst.body,
+            "zone": worst.zone,
+            "face": worst.face,
+            "permanent_reserve": worst.reserve,
+            "share": worst.share,
+            "places": len(places),
+        },
+        decisive=True,
+    )
+
+
+def _place(at: Iterable[float]) -> str:
+    return f"({', '.join(f'{v:.4g}' for v in at)}) mm"
 
 
 def _of_mesh(

@@ -13,6 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from fem.caution import Caution
+from fem.judging.band import Band
 from fem.judging.choosing import candidates_of, choose, decisive_of, mesh_alone, without_mesh
 from fem.judging.variant_numbers import VariantNumbers as VariantNumbers
 
@@ -24,6 +25,8 @@ class Step:
 
     `mass_g`, `time_h`, `cost`, `reserve` and `deflection_mm` are differences (to - from); `stiffness` is the gain in
     1 / deflection as a share. The quotients per gram and per hour are None where the step adds no mass or time.
+    `reserve` is that away from singular places, by the homogenised answer; where the bands of both variants overlap
+    they are `level`: the step changes nothing that could be told, and has no quotients of the reserve.
     """
 
     key: str
@@ -41,6 +44,7 @@ class Step:
     reserve_per_h: float | None
     stiffness_per_g: float | None
     stiffness_per_h: float | None
+    level: bool = False
 
 
 @dataclass(frozen=True)
@@ -129,7 +133,7 @@ def compare(
         reserve_asked=reserve_asked,
         variants=tuple(variants),
         sweep=swept,
-        fronts={"stiffness": _front(candidates, "stiffness"), "reserve": _front(candidates, "reserve")},
+        fronts={"stiffness": _front(candidates, "stiffness"), "reserve": _front(candidates, "advised")},
         steps=steps_of(variants, swept),
         ratios=ratios_of(variants),
         best=best,
@@ -144,23 +148,28 @@ def compare(
 # ---- Pareto-optimal variants
 
 
-def non_dominated(points: Sequence[tuple[float, float]]) -> tuple[int, ...]:
+def non_dominated(points: Sequence[tuple[float, float]], bands: Sequence[Band] | None = None) -> tuple[int, ...]:
     """The points (mass, gain) for which no other has at most the mass and at least the gain, and betters one of them.
 
-    Equal points are kept together; the order is by rising mass.
+    Equal points are kept together; the order is by rising mass. With `bands` of the gains, a heavier point whose band
+    overlaps with that of a lighter one on the front gains nothing that could be told.
     """
     order = sorted(range(len(points)), key=lambda i: (points[i][0], -points[i][1]))
     kept: list[int] = []
     for i in order:
-        if not kept or points[i][1] > points[kept[-1]][1] or points[i] == points[kept[-1]]:
+        more = not kept or points[i][1] > points[kept[-1]][1]
+        if more and kept and bands is not None:
+            more = not bands[i].overlaps(bands[kept[-1]])
+        if more or points[i] == points[kept[-1]]:
             kept.append(i)
     return tuple(kept)
 
 
 def _front(variants: Sequence[VariantNumbers], what: str) -> tuple[str, ...]:
-    known = [(v.name, v.mass_g, getattr(v, what)) for v in variants]
-    usable = [(name, mass, gain) for name, mass, gain in known if mass is not None and gain is not None]
-    return tuple(usable[i][0] for i in non_dominated([(mass, gain) for _, mass, gain in usable]))
+    known = [(v, v.mass_g, getattr(v, what)) for v in variants]
+    usable = [(v, mass, gain) for v, mass, gain in known if mass is not None and gain is not None]
+    bands = [v.advised_band for v, _, _ in usable] if what == "advised" else None
+    return tuple(usable[i][0].name for i in non_dominated([(mass, gain) for _, mass, gain in usable], bands))
 
 
 # ---- the effect of a step
@@ -198,7 +207,9 @@ def leading_number(text: str) -> float | None:
 def _step(key: str, low: VariantNumbers, high: VariantNumbers) -> Step:
     mass = (high.mass_g or 0.0) - (low.mass_g or 0.0)
     time, cost = (_difference(getattr(low, k), getattr(high, k)) for k in ("time_h", "cost"))
-    reserve = _difference(low.homogenised_reserve, high.homogenised_reserve)
+    reserve = _difference(low.homogenised_advised, high.homogenised_advised)
+    level = reserve is not None and low.homogenised_advised_band.overlaps(high.homogenised_advised_band)
+    gain = None if level and reserve else reserve
     bend = (high.deflection_mm or 0.0) - (low.deflection_mm or 0.0)
     stiffness = None
     if low.deflection_mm and high.deflection_mm:
@@ -215,10 +226,11 @@ def _step(key: str, low: VariantNumbers, high: VariantNumbers) -> Step:
         reserve=reserve,
         deflection_mm=bend,
         stiffness=stiffness,
-        reserve_per_g=_per(reserve, mass, low.mass_g),
-        reserve_per_h=_per(reserve, time, low.time_h),
+        reserve_per_g=_per(gain, mass, low.mass_g),
+        reserve_per_h=_per(gain, time, low.time_h),
         stiffness_per_g=_per(stiffness, mass, low.mass_g),
         stiffness_per_h=_per(stiffness, time, low.time_h),
+        level=level,
     )
 
 
@@ -241,7 +253,7 @@ def _per(gain: float | None, spent: float | None, whole: float | None) -> float 
 def ratios_of(variants: Sequence[VariantNumbers]) -> dict[str, dict[str, float]]:
     """Mass, stiffness, reserve and cost of each answered variant over those of the reference part.
 
-    Where that is printed too, both reserve factors are the homogenised ones.
+    Where that is printed too, both reserve factors are the homogenised ones; both are away from singular places.
     """
     reference = next((v for v in variants if v.reference and v.answered), None)
     if reference is None:
@@ -253,9 +265,9 @@ def ratios_of(variants: Sequence[VariantNumbers]) -> dict[str, dict[str, float]]
                 "mass": (v.mass_g, reference.mass_g),
                 "stiffness": (v.stiffness, reference.stiffness),
                 "reserve": (
-                    (v.homogenised_reserve, reference.homogenised_reserve)
+                    (v.homogenised_advised, reference.homogenised_advised)
                     if reference.printed
-                    else (v.reserve, reference.reserve)
+                    else (v.advised, reference.advised)
                 ),
                 "cost": (v.cost, reference.cost),
             }

@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 
 from fem.caution import Caution
 from fem.digits import number, reserve_text
+from fem.judging.deciding import holding
 from fem.judging.mesh_apart import mesh_differs, same_but_for_mesh
 from fem.judging.variant_numbers import VariantNumbers
 
@@ -80,6 +81,20 @@ def _of_mesh(variants: Sequence[VariantNumbers], base: Mapping[str, str]) -> tup
     return (Caution("mesh_differs", text, {"reserve_change": max(changes)} if changes else {}, decisive=True),)
 
 
+# ---- level with each other
+
+
+def level_with(variants: Sequence[VariantNumbers], v: VariantNumbers) -> tuple[str, ...]:
+    """The names of those to choose from with which a variant is level in reserve: their bands overlap, so that
+    neither can be called the better one.
+    """
+    if not v.answered or v.advised is None:
+        return ()
+    others = [o for o in candidates_of(variants) if o.name != v.name and o.advised is not None]
+    known = [o for o in others if v.has_band or o.has_band]
+    return tuple(o.name for o in known if o.advised_band.overlaps(v.advised_band))
+
+
 # ---- the one to print
 
 
@@ -105,7 +120,8 @@ def choose(
 ) -> tuple[str | None, str]:
     """The variant to print and one sentence that says why.
 
-    It is the lightest of those that miss no requirement; among equal masses the one with the higher reserve factor.
+    It is the lightest of those that miss no requirement; among equal masses the one with the higher reserve factor
+    away from singular places, and of those that are level in it, their bands overlapping, the one printed sooner.
     Where the study asks for no reserve factor, `required_reserve` is asked for in its place. When none meets all,
     none is named and the sentence says which comes nearest. Between meshes nothing is chosen.
     """
@@ -128,17 +144,49 @@ def choose(
         )
     lightest = min(v.mass_g or 0.0 for v in meeting)
     alike = [v for v in meeting if (v.mass_g or 0.0) <= lightest * (1 + ALIKE)]
-    best = max(alike, key=lambda v: (v.reserve or 0.0, -(v.time_h or 0.0)))
+    best, level = _first(alike)
     asked = "all requirements" if reserve_asked else f"a reserve factor of {required_reserve:g}"
     several = len(meeting) > 1
     among = f"the lightest of the {len(meeting)} {noun}s{apart}" if several else f"the only {noun}{apart}"
     tie = " and has the highest reserve factor among those of equal mass" if len(alike) > 1 else ""
+    if level:
+        tie = f"; in reserve it is level with {_few(level)} of equal mass, whose bands overlap with its own"
     price = "" if best.time_h is None else f", print time {best.time_h:.3g} h"
+    goal = f"{required_reserve:g} {'required' if reserve_asked else 'taken as target'}"
     return best.name, (
         f"{'Print' if printed else 'Take'} {best.name}: it is {among} that {'meet' if several else 'meets'} {asked}"
         f"{tie}, with {best.mass_g or 0.0:.4g} g{price}, a minimum reserve factor of {_text(best.reserve)}"
-        f"{_kind(best)} ({required_reserve:g} {'required' if reserve_asked else 'taken as target'}) and a maximum "
-        f"deflection of {best.deflection_mm or 0.0:.3g} mm."
+        f"{_kind(best)}{_within(best.band)} ({goal}) and a maximum deflection of {best.deflection_mm or 0.0:.3g} mm."
+        f"{_singular(best)}"
+    )
+
+
+def _first(alike: Sequence[VariantNumbers]) -> tuple[VariantNumbers, list[str]]:
+    """Of variants of one mass the one with the highest reserve factor; and the names of those that are level with
+    it, of which the one printed soonest is taken.
+    """
+    top = max(alike, key=lambda v: (v.advised or 0.0, -(v.time_h or 0.0)))
+    level = [v for v in alike if v is top or top.name in level_with(alike, v)]
+    best = min(level, key=lambda v: (v.time_h or 0.0, -(v.advised or 0.0)))
+    return best, [v.name for v in level if v is not best]
+
+
+def _few(names: Sequence[str], most: int = 3) -> str:
+    more = f" and {len(names) - most} more" if len(names) > most else ""
+    return ", ".join(names[:most]) + more
+
+
+def _within(band: Sequence[float]) -> str:
+    return f", between {reserve_text(band[0])} and {reserve_text(band[1])}" if len(band) else ""
+
+
+def _singular(v: VariantNumbers) -> str:
+    """Says what the advice rests on where the minimum itself is read at a singular place."""
+    if not v.singular or v.advised is None:
+        return ""
+    return (
+        " That minimum is read at a singular place, which the verdict counts; variants are ranked by the minimum "
+        f"away from such places, {reserve_text(v.advised)} here."
     )
 
 
@@ -150,7 +198,8 @@ def _apart(variants: Sequence[VariantNumbers], *, printed: bool) -> str:
 
 def _gap(v: VariantNumbers, wanted: float) -> float:
     """By what share a variant misses what is asked for, a reserve factor of `wanted` among it."""
-    return max(v.shortfall, 0.0 if v.reserve is None or v.reserve >= wanted else 1 - v.reserve / wanted)
+    low = math.inf if v.reserve is None else holding(v.reserve, v.band).low
+    return max(v.shortfall, 0.0 if low >= wanted else 1 - low / wanted)
 
 
 def _kind(v: VariantNumbers) -> str:

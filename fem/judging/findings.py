@@ -115,6 +115,14 @@ class WatchFindings:
 
 
 @dataclass(frozen=True)
+class ChanceInput:
+    """An input that scatters, and its `share` in the variance of the logarithm of a case's least reserve factor."""
+
+    name: str
+    share: float
+
+
+@dataclass(frozen=True)
 class Reserve:
     """The minimum reserve factor of a case: how often its growing loads may be applied until failure.
 
@@ -129,7 +137,12 @@ class Reserve:
     decided number may lie off (empty: not known). `criteria` and `by_zone`, the minimum in each zone (null where
     nothing grows towards failure), are the homogenised answer's. `decided` says whether the required reserve is
     "met", "not met" or "not decided", its band straddling the limit ("" where none is required); `chance_above_1` and
-    `chance_met` are the chances that the reserve is above 1 and above what is required.
+    `chance_met` are the chances that the reserve is above 1 and above what is required, `chance_limit` (None: not
+    known, or nothing required), `chance_errors` the standard error of each by sampling: 0 where next to all samples,
+    or none, reach it, and the chance is then a bound. `chance_inputs` are the up to three inputs that matter most.
+    `homogenised_band` and `homogenised_away` are the band and the minimum away from singular places of the
+    homogenised answer. Places that permanent loads alone use up (`CaseFindings.used_up`) do not count for the minima:
+    there nothing is left for growing loads.
     """
 
     minimum: float
@@ -151,6 +164,19 @@ class Reserve:
     decided: str = ""
     chance_above_1: float | None = None
     chance_met: float | None = None
+    chance_errors: Vector = ()
+    chance_inputs: tuple[ChanceInput, ...] = ()
+    chance_limit: float | None = None
+    homogenised_band: Vector = ()
+    homogenised_away: float = math.inf
+
+    def chance_of(self, required: float | None) -> tuple[float, float] | None:
+        """The chance of the `required` reserve factor (None: of 1) and its error; None where it is not known."""
+        if required is None or required == 1:
+            return None if self.chance_above_1 is None else (self.chance_above_1, self.chance_errors[0])
+        if self.chance_met is None or self.chance_limit != required:
+            return None
+        return self.chance_met, self.chance_errors[1]
 
 
 @dataclass(frozen=True)
@@ -216,11 +242,31 @@ class FoundationFindings:
 
 
 @dataclass(frozen=True)
+class UsedUp:
+    """A place that a case's permanent loads alone use up: nothing of its strength is left for growing loads.
+
+    `reserve` is the factor on all permanent loads together at which its worst point fails (below 1; None: beads show
+    the place used up, and the homogenised answer does not say by how much), by `mode` in the `zone` of `body` at
+    `at_mm`, near `face`; `share` of the body's volume is used up there, at `nodes` of the mesh.
+    """
+
+    reserve: float | None
+    mode: str
+    zone: str
+    body: str
+    face: str
+    at_mm: Vector
+    share: float
+    nodes: int
+
+
+@dataclass(frozen=True)
 class CaseFindings:
     """What a case came to. `failing_load_N` is the resultant of its growing loads times the minimum reserve factor,
     `failing_load_Nmm` that of their moments where they have no resultant; None where they have neither. `bands` are
     (low, high) of magnitudes by their key: "maximum_displacement_mm", "faces.NAME.displacement_mm",
-    "faces.NAME.rotation_deg".
+    "faces.NAME.rotation_deg". `used_up` are the places that its permanent loads alone use up, worst first: the part
+    does not bear this case, whatever its reserve factor elsewhere.
     """
 
     factors: dict[str, float]
@@ -243,6 +289,7 @@ class CaseFindings:
     zooms: tuple[ZoomFindings, ...] = ()
     whole: WholeFindings | None = None
     bands: dict[str, Vector] = field(default_factory=dict)
+    used_up: tuple[UsedUp, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -263,7 +310,8 @@ class FaceStiffness:
 @dataclass(frozen=True)
 class RequirementFindings:
     """One requirement: `limit` and `value` in `unit`, `where` the case (or body) that decides; `band` how far the
-    value may lie off (empty: not known), `decided` "met", "not met" or "not decided", which is not `met`.
+    value may lie off (empty: not known), `decided` "met", "not met" or "not decided", which is not `met`; `note` what
+    decides beside the value.
     """
 
     name: str
@@ -274,6 +322,7 @@ class RequirementFindings:
     where: str
     band: Vector = ()
     decided: str = ""
+    note: str = ""
 
 
 @dataclass(frozen=True)

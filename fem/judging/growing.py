@@ -9,19 +9,21 @@ the one at which it would fail if the contact stayed; where that lies outside, t
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fem.errors import FreeBodyError
-from fem.judging.least import LeastReserve
-from fem.judging.reserve import ReserveField, judge_reserve
-from fem.judging.stress import StressField, recover_stress
+from fem.judging.recovered import RecoveredStress, combined_stress
+from fem.judging.reserve import LeastReserve, ReserveField, judge_reserve
+from fem.judging.stress import StressField
+from fem.judging.used_up import told_apart, used_up_nodes
 from fem.loading.case import LoadCase
 from fem.part.tetmesh import TetMesh
 from fem.printing.field import PrintedField
-from fem.solving.cases import SolvedCases, solved_at
+from fem.solving.cases import solved_at
 from fem.solving.equilibrium import Equilibrium
 
 MOST_TURNS = 40
@@ -49,12 +51,10 @@ class Growth:
 
     def least(self, singular: NDArray[np.bool_]) -> LeastReserve:
         """The least reserve factor, also by lifting off; nodes (n,) marked `singular` do not count for `away`."""
-        field = self.reserve
-        node = int(field.reserve.argmin())
-        value, away = float(field.reserve[node]), float(np.min(field.reserve[~singular], initial=np.inf))
-        zone, phase = field.phases[field.phase[node]]
-        mode = LIFTS_OFF if self.lift_off < value else field.modes[field.mode[node]] if value < np.inf else "none"
-        return LeastReserve(min(value, self.lift_off), node, mode, zone, phase, min(away, self.lift_off))
+        found = self.reserve.least(singular)
+        mode = LIFTS_OFF if self.lift_off < found.reserve else found.mode
+        reserve, away = min(found.reserve, self.lift_off), min(found.away, self.lift_off)
+        return replace(found, reserve=reserve, away=away, mode=mode)
 
 
 @dataclass(frozen=True)
@@ -69,25 +69,68 @@ class _Loaded:
     growing: StressField
 
 
-def judge_growth(
-    case: LoadCase, *, mesh: TetMesh, printed: PrintedField, equilibrium: Equilibrium, solved: SolvedCases
-) -> Growth:
-    """Judge a solved case. Errors: NotConverged."""
-    first = _loaded(case, mesh, printed, solved, 1.0)
+def judge_growth(case: LoadCase, *, recovered: RecoveredStress, equilibrium: Equilibrium) -> Growth:
+    """Judge a case by the stress `recovered` from its solution. Errors: NotConverged."""
+    mesh, printed, solved = recovered.mesh, recovered.printed, recovered.solved
+    first = _loaded(case, recovered, 1.0)
     if solved.contact is None or not case.permanent:
         field = judge_reserve(mesh, printed, permanent=first.stay, growing=first.growing)
-        return Growth(first.stress, field)
+        return Growth(first.stress, _apart(mesh, printed, field, first) if first.stay else field)
 
     def load(factor: float) -> _Loaded | None:
         """The case at another factor, None where it is free."""
         try:
-            return _loaded(case, mesh, printed, solved_at(equilibrium, case, solved, factor=factor), factor)
+            again = solved_at(equilibrium, case, solved, factor=factor)
+            return _loaded(case, RecoveredStress(mesh, printed, again), factor)
         except FreeBodyError:
             return None
 
+    found, crushed = _search(mesh, printed, first, load, None)
+    if crushed is None:
+        return found
+    # Nearly nothing grows there: what fails is used up by the permanent loads, with the contact that these make
+    alone = judge_reserve(mesh, printed, permanent=None, growing=crushed.stress)
+    used = used_up_nodes(mesh, alone.reserve)
+    if not used.any() or used.all():
+        return found
+    again, _ = _search(mesh, printed, first, load, used)
+    return replace(again, reserve=told_apart(again.reserve, used, alone))
+
+
+def _apart(mesh: TetMesh, printed: PrintedField, field: ReserveField, at: _Loaded) -> ReserveField:
+    """The field of a loaded state with the places told apart that its permanent part alone uses up."""
+    if at.stay is None or field.reserve.min() > 0:
+        return field
+    alone = judge_reserve(mesh, printed, permanent=None, growing=at.stay)
+    used = used_up_nodes(mesh, alone.reserve)
+    if not used.any() or used.all():
+        return replace(field, used=used, alone=alone) if used.any() else field
+    stay, growing = at.stay.without(used), at.growing.without(used)
+    return told_apart(judge_reserve(mesh, printed, permanent=stay, growing=growing), used, alone)
+
+
+def _search(
+    mesh: TetMesh,
+    printed: PrintedField,
+    first: _Loaded,
+    load: Callable[[float], _Loaded | None],
+    used: NDArray[np.bool_] | None,
+) -> tuple[Growth, _Loaded | None]:
+    """Close in on the load of failure from the `first` state, without the nodes `used` (n,); and the state in which
+    the part fails with nearly nothing of what grows, None where it bears more.
+    """
+
+    def left(field: StressField | None) -> StressField | None:
+        return field if field is None or used is None else field.without(used)
+
     def judged(at: _Loaded, start: float) -> ReserveField:
         """The reserve beyond a loaded state, counted from `start`."""
-        return judge_reserve(mesh, printed, permanent=at.stress, growing=at.growing, start=start, whole=first.stress)
+        return judge(at.stress, at.growing, start)
+
+    def judge(stay: StressField | None, growing: StressField, start: float = 0.0) -> ReserveField:
+        grows = growing if used is None else growing.without(used)
+        whole = left(first.stress)
+        return judge_reserve(mesh, printed, permanent=left(stay), growing=grows, start=start, whole=whole)
 
     held, held_field = 0.0, None
     at: _Loaded | None = first
@@ -100,22 +143,23 @@ def judge_growth(
             if least > factor:
                 held, held_field, guess = factor, beyond, least
                 if guess * (1 - AGREED) <= held or (guess == np.inf and held >= FAR):
-                    return Growth(first.stress, beyond)
+                    return Growth(first.stress, beyond), None
             else:
                 over, failed = factor, at
-                frozen = judge_reserve(mesh, printed, permanent=at.stay, growing=at.growing, whole=first.stress)
+                frozen = judge(at.stay, at.growing)
                 guess = float(frozen.reserve.min())
                 if over * (1 - AGREED) <= guess:
-                    return Growth(first.stress, frozen)
+                    return Growth(first.stress, frozen), None
         else:
             over = factor
         if over * (1 - AGREED) <= held or over < NEAR:
             if failed.factor == over:
-                return Growth(first.stress, judged(failed, held))
-            return Growth(first.stress, held_field or judged(first, 0.0), lift_off=held)
+                crushed = failed if over < NEAR and used is None else None
+                return Growth(first.stress, judged(failed, held)), crushed
+            return Growth(first.stress, held_field or judged(first, 0.0), lift_off=held), None
         factor = _next(held, over, guess)
         at = load(factor)
-    return Growth(first.stress, held_field or judged(first, 0.0), agreed=False)
+    return Growth(first.stress, held_field or judged(first, 0.0), agreed=False), None
 
 
 def _next(held: float, over: float, guess: float) -> float:
@@ -127,20 +171,13 @@ def _next(held: float, over: float, guess: float) -> float:
     return float(np.sqrt(held * over)) if held > 0 else over / 2
 
 
-def _loaded(case: LoadCase, mesh: TetMesh, printed: PrintedField, solved: SolvedCases, factor: float) -> _Loaded:
+def _loaded(case: LoadCase, recovered: RecoveredStress, factor: float) -> _Loaded:
     """A case's stress at a factor from its loads at unit factor, under the contact that these were solved with."""
-
-    def stress(of_stay: float, of_growing: float) -> StressField:
-        own = {k: of_growing if k in case.growing else of_stay for k in case.factors}
-        scaled = {k: own[k] * solved.units[k] for k in case.factors}
-        warm = [case.temperature_change(names) for names in (case.permanent, case.growing)]
-        parts = [f * w for f, w in zip((of_stay, of_growing), warm, strict=True) if w is not None]
-        change = sum(parts[1:], parts[0]) if parts else None
-        return recover_stress(mesh, printed, case.combined(tuple(case.factors), scaled), temperature_change=change)
-
-    whole = stress(1.0, factor)
+    if factor != 1.0:
+        stay, growing = recovered.stay(case), recovered.of(case, case.growing)
+        return _Loaded(factor, combined_stress([(1.0, stay), (factor, growing)]), stay, growing)
+    whole = recovered.of(case, tuple(case.factors))
     if not case.permanent:
         return _Loaded(factor, whole, None, whole)
-    stay = stress(1.0, 0.0)
-    growing = whole.minus(stay) if factor == 1.0 else stress(0.0, 1.0)
-    return _Loaded(factor, whole, stay, growing)
+    stay = recovered.stay(case)
+    return _Loaded(factor, whole, stay, whole.minus(stay))

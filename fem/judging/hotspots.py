@@ -10,8 +10,9 @@ import numpy as np
 
 from fem.judging.findings import HotSpot
 from fem.judging.reserve import ReserveField
+from fem.judging.used_up import node_pairs, used_up_worst
 from fem.part.faces import FaceGroup
-from fem.part.tetmesh import TET_EDGES, Index, TetMesh
+from fem.part.tetmesh import Index, TetMesh
 from fem.tensors import Array
 
 MOST_SPOTS = 8
@@ -71,18 +72,20 @@ def _mark(mesh: TetMesh, reason: np.ndarray, size: Array, nodes: Index, text: st
 
 
 def find_hot_spots(
-    mesh: TetMesh, field: ReserveField, singular: SingularPlaces, groups: Mapping[str, FaceGroup]
+    mesh: TetMesh, field: ReserveField, singular: SingularPlaces, near: NearestFace
 ) -> tuple[HotSpot, ...]:
-    """Local minima of the reserve factor, least first; minima closer than three elements are one place."""
-    edges = np.concatenate([mesh.tets[:, [i, 4 + k]] for k, (i, _) in enumerate(TET_EDGES)])
-    edges = np.concatenate([edges, *[mesh.tets[:, [j, 4 + k]] for k, (_, j) in enumerate(TET_EDGES)]])
-    r = field.reserve
+    """Local minima of the reserve factor, least first; minima closer than three elements are one place.
+
+    Before them stands the worst node of each place that permanent loads alone use up.
+    """
+    used = [_spot(mesh, field, singular, near, n) for n in used_up_worst(mesh, field)]
+    edges, r = node_pairs(mesh), field.counted
     lowest = np.isfinite(r)
     lowest[edges[:, 0][r[edges[:, 0]] > r[edges[:, 1]]]] = False
     lowest[edges[:, 1][r[edges[:, 1]] > r[edges[:, 0]]]] = False
     nodes = np.flatnonzero(lowest)
     if len(nodes) == 0:
-        return ()
+        return tuple(used)
     nodes = nodes[np.argsort(r[nodes])]
     floor = max(float(r[nodes[0]]), 1e-3)
     real = nodes[~singular.at[nodes]]
@@ -90,12 +93,11 @@ def find_hot_spots(
     reach = max(3 * float(np.median(mesh.edge_length)), 0.03 * mesh.diagonal)
     spots: list[int] = []
     for node in nodes:
-        if r[node] > WORTH * floor or len(spots) == MOST_SPOTS:
+        if r[node] > WORTH * floor or len(spots) + len(used) == MOST_SPOTS:
             break
         if all(np.linalg.norm(mesh.nodes[node] - mesh.nodes[s]) > reach for s in spots):
             spots.append(int(node))
-    near = NearestFace(mesh, groups)
-    return tuple(_spot(mesh, field, singular, near, s) for s in spots)
+    return (*used, *(_spot(mesh, field, singular, near, s) for s in spots))
 
 
 class NearestFace:

@@ -50,7 +50,7 @@ def next_leader(
         if rivals:
             lightest = min(v.mass_g or 0.0 for v in rivals)
             alike = [v for v in rivals if (v.mass_g or 0.0) <= lightest * (1 + ALIKE)]
-            return max(alike, key=lambda v: v.homogenised_reserve or 0.0).name
+            return max(alike, key=lambda v: v.homogenised_advised or 0.0).name
     return None
 
 
@@ -70,4 +70,5 @@ def _would_be_named(v: VariantNumbers, gain: float, named: VariantNumbers | None
     if named is None or (v.mass_g or 0.0) * (1 + ALIKE) < (named.mass_g or 0.0):
         return reserve >= required
     alike = (v.mass_g or 0.0) <= (named.mass_g or 0.0) * (1 + ALIKE)
-    return alike and reserve >= required and reserve > (named.reserve or 0.0)
+    # What is level with the named one does not take its place
+    return alike and reserve >= required and gain * (v.homogenised_advised or 0.0) > named.advised_band.high

@@ -15,6 +15,8 @@ import numpy as np
 
 from fem.caution import Caution
 from fem.digits import reserve_text
+from fem.judging.band import Band
+from fem.judging.deciding import holding
 from fem.tensors import Array, unit
 
 Vector = tuple[float, ...]
@@ -32,7 +34,8 @@ class DirectionNumbers:
 
     `direction` (3,) of length one in part axes; `kind` is "scan", "refined", "axis" or "study" (the study's own).
     `reserve` is the minimum over the cases, in `reserve_case`, by `mode` in the `zone` at `at_mm`; `reserve_away` the
-    minimum away from singularities. `deflection_mm` the largest over the cases,
+    minimum away from singularities; `band` and `band_away` (low, high) how far they may lie off (empty: not known).
+    `deflection_mm` the largest over the cases,
     `interlayer_MPa` the largest tension between layers at the cases' own loads. `displacement_mm`, `rotation_deg` by
     watched face. `overhang_mm2` hangs over when it is built along `direction`, `overhang_opposite_mm2` along the
     opposite. `missed` says which requirements are not met, in words; `error` why the direction was not computed ("":
@@ -61,6 +64,18 @@ class DirectionNumbers:
     time_h: float = 0.0
     cost: float = 0.0
     missed: tuple[str, ...] = ()
+    band: Vector = ()
+    band_away: Vector = ()
+
+    @property
+    def advised(self) -> float:
+        """The reserve factor that directions are ranked by: away from singular places, where any is left."""
+        return self.reserve if math.isinf(self.reserve_away) else self.reserve_away
+
+    @property
+    def advised_band(self) -> Band:
+        """How far that may lie off."""
+        return holding(self.advised, self.band_away or (self.band if self.advised == self.reserve else ()))
 
     @property
     def support_mm2(self) -> float:
@@ -213,8 +228,10 @@ def mirrored_alike(raster: Sequence[float], *, pattern: str, infill_angle: float
 
 
 def leaders(directions: Sequence[DirectionNumbers], *, count: int, apart: float = APART) -> list[DirectionNumbers]:
-    """The directions with most in reserve, no two nearer than `apart` [degrees]; equal ones by less deflection."""
-    order = sorted((d for d in directions if not d.error), key=lambda d: (-d.reserve, d.deflection_mm))
+    """The directions with most in reserve away from singular places, no two nearer than `apart` [degrees]; equal ones
+    by less deflection.
+    """
+    order = sorted((d for d in directions if not d.error), key=lambda d: (-d.advised, d.deflection_mm))
     kept: list[DirectionNumbers] = []
     for d in order:
         if len(kept) < count and all(angle_between(d.direction, k.direction) > apart for k in kept):
@@ -247,16 +264,16 @@ def picks_of(directions: Sequence[DirectionNumbers], *, required: float, asked: 
     note(first, "highest reserve factor")
     meeting = [d for d in known if meets(d, required=required, asked=asked)]
     if meeting:
-        cheapest = min(meeting, key=lambda d: (d.support_mm2, -d.reserve))
+        cheapest = min(meeting, key=lambda d: (d.support_mm2, -d.advised))
         note(cheapest, "minimum overhang among directions that meet all requirements")
     else:
-        fair = [d for d in known if d.reserve >= NEARLY * first.reserve]
-        cheapest = min(fair, key=lambda d: (d.support_mm2, -d.reserve))
+        fair = [d for d in known if d.advised >= NEARLY * first.advised]
+        cheapest = min(fair, key=lambda d: (d.support_mm2, -d.advised))
         note(
             cheapest,
             f"minimum overhang among directions with at least {100 * NEARLY:.0f} % of the highest reserve factor",
         )
-    note(min(known, key=lambda d: (d.deflection_mm, -d.reserve)), "minimum deflection")
+    note(min(known, key=lambda d: (d.deflection_mm, -d.advised)), "minimum deflection")
     if second:
         note(second[0], f"next highest reserve factor, more than {APART:.0f}° away")
     for d in known:
@@ -267,7 +284,13 @@ def picks_of(directions: Sequence[DirectionNumbers], *, required: float, asked: 
 
 def meets(d: DirectionNumbers, *, required: float, asked: bool) -> bool:
     """Whether a direction meets all requirements; without a required reserve factor the usual target counts."""
-    return not d.error and not d.missed and (asked or d.reserve >= required)
+    return not d.error and not d.missed and (asked or holding(d.reserve, d.band).low >= required)
+
+
+def are_level(a: DirectionNumbers, b: DirectionNumbers) -> bool:
+    """Whether the bands of two reserve factors overlap, so that neither direction has more in reserve."""
+    told = a.band or a.band_away or b.band or b.band_away
+    return bool(told) and a.advised_band.overlaps(b.advised_band)
 
 
 def reason_of(picks: Sequence[Pick], *, required: float, asked: bool) -> str:
@@ -276,15 +299,17 @@ def reason_of(picks: Sequence[Pick], *, required: float, asked: bool) -> str:
     if not usable:
         return "No direction could be computed, so none can be named."
     meeting = [d for d in usable if meets(d, required=required, asked=asked)]
-    most = max(usable, key=lambda d: (d.reserve, -d.deflection_mm))
+    most = max(usable, key=lambda d: (d.advised, -d.deflection_mm))
     limit = f"{required:g} {'required' if asked else 'taken as target, since the study requires none'}"
     if meeting:
-        best = min(meeting, key=lambda d: (round(d.support_mm2), -d.reserve))
+        best = min(meeting, key=lambda d: (round(d.support_mm2), -d.advised))
         among = "has the minimum overhang among the directions listed here that meet all requirements"
         if len(meeting) == 1:
             among = "is the only one listed here that meets all requirements"
         text = f"Build the part {_told(best)}: this direction {among}, {_numbers(best)} ({limit})."
-        if most is not best:
+        if most is not best and are_level(most, best):
+            text += f" In reserve it is level with the direction that has most, {_told(most)}: their bands overlap."
+        elif most is not best:
             text += f" The highest reserve factor has the direction {_told(most)}, {_numbers(most)}."
     else:
         best = most
@@ -294,8 +319,16 @@ def reason_of(picks: Sequence[Pick], *, required: float, asked: bool) -> str:
             text += f" It misses: {'; '.join(best.missed)}."
     own = next((d for d in usable if d.kind == "study"), None)
     if own is not None and own is not best and own is not most:
-        text += f" The study's own direction, {_told(own, turned=False)}, has {_numbers(own, turned=False)}."
+        text += f" The study's own direction, {_told(own, turned=False)}, has {_numbers(own, turned=False)}"
+        text += ", level in reserve with the one named." if are_level(own, best) else "."
+    if any(_rests_elsewhere(d) for d in usable):
+        text += " Directions are ranked by the minimum away from singular places; requirements count all places."
     return text
+
+
+def _rests_elsewhere(d: DirectionNumbers) -> bool:
+    """Whether the minimum is read at a singular place, and the direction is ranked by another."""
+    return d.advised > 1.001 * d.reserve
 
 
 def _told(d: DirectionNumbers, *, turned: bool = True) -> str:
@@ -306,7 +339,8 @@ def _told(d: DirectionNumbers, *, turned: bool = True) -> str:
 def _numbers(d: DirectionNumbers, *, turned: bool = True) -> str:
     over = d.support_mm2 if turned else d.overhang_mm2
     verb = "with " if turned else ""
+    away = f" ({reserve_text(d.advised)} away from singular places)" if _rests_elsewhere(d) else ""
     return (
-        f"{verb}a minimum reserve factor of {reserve_text(d.reserve)}, a maximum deflection of "
+        f"{verb}a minimum reserve factor of {reserve_text(d.reserve)}{away}, a maximum deflection of "
         f"{d.deflection_mm:.3g} mm and an overhang of {over:,.0f} mm²"
     )

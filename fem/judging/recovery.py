@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import weakref
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -65,8 +66,9 @@ class Recovery:
             mine = zone.closeness > nearest[zone.node]
             self.lies_in[zone.node[mine]], nearest[zone.node[mine]] = number, zone.closeness[mine]
 
-    def stress(self, displacement: Array, temperature_change: Array | None) -> StressField:
-        """The averaged stress of every zone."""
+    def points(self, displacement: Array, temperature_change: Array | None) -> tuple[Array, Array]:
+        """The stress (k, 4, 6) [MPa, part axes] of each zone of each tetrahedron at its points: rows `which` (m, 3);
+        and how much each tetrahedron (m,) has warmed [K]."""
         from fem.judging import recovery_kernels as kernels
 
         mesh, printed = self.mesh, self.printed
@@ -78,13 +80,18 @@ class Recovery:
             even_ranges(len(mesh.tets)),
             *given, self.row, self.stiffness, self.free, warm, points,
         )  # fmt: skip
+        return points, warm
+
+    def stress(self, displacement: Array, temperature_change: Array | None) -> StressField:
+        """The averaged stress of every zone."""
+        mesh = self.mesh
+        points, warm = self.points(displacement, temperature_change)
         zones, node = [], np.zeros((len(mesh.nodes), 6))
-        error, energy = np.zeros(len(mesh.tets)), 0.0
+        error = energy = 0.0
         for number, zone in enumerate(self.zones):
             own = points[zone.first : zone.first + len(zone.tets)]
             found, wrong, whole = self._smoothed(zone, own)
-            np.add.at(error, zone.tets, wrong)
-            energy += whole
+            error, energy = error + wrong, energy + whole
             mine = self.lies_in[zone.node] == number
             node[zone.node[mine]] = found[mine]
             change = np.bincount(
@@ -92,13 +99,12 @@ class Recovery:
             )
             told = ZoneStress(zone.node.astype(np.int32), found, zone.turn, change / zone.weight, zone.way)
             zones.append(told.at((zone.share >= SLIVER) | mine))
-        total = float(error.sum())
-        relative = float(np.sqrt(total / (energy + total))) if energy > 0 else 0.0
-        return StressField(tuple(zones), node, relative, error)
+        relative = float(np.sqrt(error / (energy + error))) if energy > 0 else 0.0
+        return StressField(tuple(zones), node, relative)
 
-    def _smoothed(self, zone: _Zone, own: Array) -> tuple[Array, Array, float]:
-        """A zone's stress (e, 6) at its entries in part axes, the energy (m,) [mJ] by which raw and smoothed stress
-        differ, twice, and that of all."""
+    def _smoothed(self, zone: _Zone, own: Array) -> tuple[Array, float, float]:
+        """A zone's stress (e, 6) at its entries in part axes, twice the energy [mJ] by which raw and smoothed stress
+        differ, and twice that of all."""
         from fem.judging import recovery_kernels as kernels
 
         if zone.axes is not None:
@@ -106,11 +112,11 @@ class Recovery:
             kernels.turned(zone.axes, own, turned)
             own = turned
         plain, moved = np.zeros((len(zone.node), 6)), np.zeros((len(zone.node), 6))
-        there, wrong = np.empty((len(own), 4, 6)), np.empty(len(own))
+        there = np.empty((len(own), 4, 6))
         kernels.to_entries(own, _CORNERS, zone.near, zone.shift, zone.entry, zone.size, plain, moved, there)
         plain, moved = plain / zone.weight[:, None], moved / zone.weight[:, None]
         soft = np.linalg.inv(zone.material.stiffness)
-        whole = kernels.energies(own, there, plain, zone.entry, _TO_POINTS, soft, zone.volume, wrong)
+        wrong, whole = kernels.energies(own, there, plain, zone.entry, _TO_POINTS, soft, zone.volume)
         found = moved if zone.average is None else zone.average(moved)
         if zone.axes is not None:
             back = stress_rotation(np.swapaxes(wall_axes(zone.material, zone.turn), 1, 2))
@@ -138,7 +144,7 @@ class Recovery:
         self.row[walls] = -2 - self.row[walls]
         self.stiffness, self.free, self.count = np.concatenate(table), np.concatenate(expansion), count
 
-    def _zone(self, number: int, depth: Depth, whole: Array) -> _Zone:
+    def _zone(self, number: int, depth: Depth, whole: Any) -> _Zone:
         from fem.judging import recovery_kernels as kernels
 
         mesh, printed, material = self.mesh, self.printed, self.printed.materials[number]

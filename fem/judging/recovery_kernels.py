@@ -210,22 +210,21 @@ def to_entries(own, corners, near, shift, entry, size, plain, moved, there):  # 
 
 
 @compiled
-def energies(own, there, plain, entry, to_points, soft, volume, wrong):  # type: ignore[no-untyped-def]
-    """Twice the elastic energy (m,) [mJ] by which smoothed (`plain`) and raw stress differ, into `wrong`; and that of
-    the raw stress `own` (m, 4, 6) altogether. `soft` (6, 6) [1/MPa], `volume` (m, 4) [mm^3] of the zone."""
-    off, bent, whole = np.empty(6), np.empty(6), 0.0
+def energies(own, there, plain, entry, to_points, soft, volume):  # type: ignore[no-untyped-def]
+    """Twice the elastic energy [mJ] by which smoothed (`plain`) and raw stress differ, and that of the raw stress
+    `own` (m, 4, 6). `soft` (6, 6) [1/MPa], `volume` (m, 4) [mm^3] of the zone."""
+    off, bent, wrong, whole = np.empty(6), np.empty(6), 0.0, 0.0
     for e in range(len(own)):
-        wrong[e] = 0.0
         for q in range(4):
             for c in range(6):
                 off[c] = 0.0
                 for a in range(4):
                     off[c] += to_points[q, a] * (plain[entry[e, a], c] - there[e, a, c])
             times(soft, off, bent)
-            wrong[e] += volume[e, q] * (off * bent).sum()
+            wrong += volume[e, q] * (off * bent).sum()
             times(soft, own[e, q], bent)
             whole += volume[e, q] * (own[e, q] * bent).sum()
-    return whole
+    return wrong, whole
 
 
 @compiled

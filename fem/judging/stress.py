@@ -3,15 +3,15 @@
 Stress is taken at the four integration points of each tetrahedron, where it is most accurate, and each zone of a
 point feels what a stack along the surface's normal feels there (printing/stack.py): the strain in the surface's plane
 and the traction across it. It is carried towards the nodes by the linear field through these points, but not farther
-than the zone itself comes to the node, and averaged over the tetrahedra around the node that hold the same zone of the
-same body, weighted by the zone's volume; then over the material's length (averaging.py). Walls are averaged in the
-axes of their beads.
+than the zone itself comes to the node, and averaged over the tetrahedra around the node that hold the same zone of
+the same body, weighted by the zone's volume; then over the material's length (averaging.py). Walls are averaged in
+the axes of their beads.
 Source: J. Barlow, IJNME 10 (1976) 243 (best points); O. C. Zienkiewicz and J. Z. Zhu, IJNME 24 (1987) 337.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -54,15 +54,17 @@ class ZoneStress:
 @dataclass(frozen=True)
 class StressField:
     """`zones` for each material of the field; `node` (n, 6) [MPa] in part axes, the stress of the zone in which a
-    node lies; `error` (m,) [mJ] twice the elastic energy of what raw and smoothed stress differ by in each
-    tetrahedron, and `energy_error` that of all as a share of the energy norm (an estimate of the discretisation
-    error).
+    node lies; `energy_error` the share of the energy norm by which raw and smoothed stress differ in the whole mesh
+    (an estimate of the discretisation error).
     """
 
     zones: tuple[ZoneStress, ...]
     node: Array
     energy_error: float
-    error: Array
+
+    def without(self, nodes: NDArray[np.bool_]) -> StressField:
+        """This field where it is to be judged, but for some nodes (n,)."""
+        return replace(self, zones=tuple(zone.at(~nodes[zone.nodes]) for zone in self.zones))
 
     def minus(self, other: StressField) -> StressField:
         """This field without another of the same mesh: what of it grows when the other stays."""
@@ -70,7 +72,7 @@ class StressField:
             ZoneStress(a.nodes, a.stress - b.stress, a.turn, a.temperature_change - b.temperature_change, a.way)
             for a, b in zip(self.zones, other.zones, strict=True)
         )
-        return StressField(zones, self.node - other.node, self.energy_error, self.error)
+        return StressField(zones, self.node - other.node, self.energy_error)
 
 
 def raw_stress(

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from fem.judging.band import Band
+from fem.judging.deciding import holding
+
 
 @dataclass(frozen=True)
 class VariantNumbers:
@@ -13,11 +16,13 @@ class VariantNumbers:
     was solved, else the line that says why it was not. `printed` tells whether any body is printed; `time_h` and
     `cost` (in the user's own money) are of its printed bodies together. `deflection_mm` and, by watched face,
     `displacement_mm` and `rotation_deg` are the largest over the cases; `reserve` is the minimum, in `reserve_case`,
-    by `mode` in the `zone` at `at_mm`, `reserve_away` the minimum away from singularities (`singular`: the
-    minimum is at one); `decided_by` whether it is "homogenised" or the beads' ("zoom", "whole"), `homogenised` what
-    the homogenised answer says (None: `reserve` is that), `zoomed` at how many places the beads were asked (None: at
-    none, since nobody asked). `missed` says which requirements are not met, in words with numbers; `shortfall` is the
-    largest share by which one is missed (0: none is), `other_shortfall` that among all but the reserve factor.
+    by `mode` in the `zone` at `at_mm`, within `band` (low, high; empty: not known), `reserve_away` the minimum away
+    from singular places (`singular`: the minimum is at one), within `band_away`; `decided_by` whether it is
+    "homogenised" or the beads' ("zoom", "whole"), `homogenised` what the homogenised answer says (None: `reserve` is
+    that), `homogenised_away` and its `homogenised_band` the same away from singular places, `zoomed` at how many
+    places the beads were asked (None: at none, since nobody asked). `missed` says which requirements are not met or
+    not decided, in words with numbers; `shortfall` is the largest share by which one is missed, or may be missed
+    within its band (0: none is), `other_shortfall` that among all but the reserve factor and its chance.
     `decisive` is the first sentence of each
     kind of caution that can turn the verdict. `findings_file` is relative to the comparison's folder.
     """
@@ -51,6 +56,10 @@ class VariantNumbers:
     cautions: tuple[str, ...] = ()
     decisive: dict[str, str] = field(default_factory=dict)
     findings_file: str = ""
+    band: tuple[float, ...] = ()
+    band_away: tuple[float, ...] = ()
+    homogenised_away: float | None = None
+    homogenised_band: tuple[float, ...] = ()
 
     @property
     def answered(self) -> bool:
@@ -61,6 +70,40 @@ class VariantNumbers:
     def homogenised_reserve(self) -> float | None:
         """The minimum reserve factor of the homogenised answer: the one that variants can be compared by."""
         return self.reserve if self.homogenised is None else self.homogenised
+
+    @property
+    def advised(self) -> float | None:
+        """The reserve factor that advice rests on: away from places that a support, a load's edge or a sharp corner
+        makes; the minimum where that is not told apart.
+        """
+        return self.reserve if self.reserve_away is None else self.reserve_away
+
+    @property
+    def advised_band(self) -> Band:
+        """How far the advised reserve factor may lie off; from nothing to nothing where it has none."""
+        told = self.band_away or (self.band if self.advised == self.reserve else ())
+        return holding(0.0 if self.advised is None else self.advised, told)
+
+    @property
+    def homogenised_advised(self) -> float | None:
+        """The advised reserve factor of the homogenised answer, which all variants have."""
+        if self.homogenised_away is not None:
+            return self.homogenised_away
+        return self.advised if self.decided_by == "homogenised" else self.homogenised_reserve
+
+    @property
+    def homogenised_advised_band(self) -> Band:
+        """How far that may lie off."""
+        if self.homogenised_advised is None:
+            return Band(0.0, 0.0)
+        if self.decided_by == "homogenised" and not self.homogenised_band:
+            return self.advised_band
+        return holding(self.homogenised_advised, self.homogenised_band)
+
+    @property
+    def has_band(self) -> bool:
+        """Whether it is known how far the advised reserve factor may lie off."""
+        return bool(self.band_away or (self.band and self.advised == self.reserve))
 
     @property
     def stiffness(self) -> float | None:

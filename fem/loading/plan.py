@@ -113,7 +113,7 @@ LoadKeys = (
 class LoadPlan:
     """One load: `kind` is the study's word for it, `what` its numbers, `face` where it acts (None: by its kind).
 
-    A `permanent` load stays as it is while a reserve factor is sought.
+    A `permanent` load stays as it is while a reserve factor is sought; `scatter` is its coefficient of variation.
     """
 
     name: str
@@ -121,3 +121,4 @@ class LoadPlan:
     what: LoadKeys
     face: str | None
     permanent: bool
+    scatter: float = 0.0

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fem.printing.field import Phase, PrintedMaterial, WallBuckling
+from fem.printing.field import Phase, PrintedMaterial
 from fem.printing.layers import metal_material, raster_material, wall_material
 from fem.printing.plan import PrintPlan, print_axes, raster_axes
 from fem.printing.polymer import Card, CardState
@@ -82,10 +82,7 @@ def infill_material(plan: PrintPlan, *, cell: InfillCell, card: Card, values: Ca
     beads = tuple(
         Phase("core", p.label, p.to_bead @ into_cell, p.thermal_stress, values.strength) for p in cell.points
     )
-    walls = tuple(
-        Phase("core", w.label, w.to_wall @ into_cell, np.zeros(6), WallBuckling(w.along, w.up, w.shear, w.mode))
-        for w in cell.walls
-    )
+    walls = tuple(Phase("core", w.label, w.to_wall @ into_cell, np.zeros(6), w.limits) for w in cell.walls)
     return PrintedMaterial(
         name=card.name,
         state=values.name,

@@ -12,50 +12,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from fem.criteria.strength import Strength, WallBuckling
 from fem.part.tetmesh import Index
 from fem.tensors import Array
-
-
-@dataclass(frozen=True)
-class Strength:
-    """What one family of beads, or a metal, bears [MPa].
-
-    `tension`, `compression` (3,): along the bead, across it in the layer, up the build; `shear` (3,) in the
-    component order 23, 13, 12. An isotropic body has `yield_stress` alone, and is judged by von Mises.
-    """
-
-    tension: Array | None = None
-    compression: Array | None = None
-    shear: Array | None = None
-    yield_stress: float | None = None
-
-    def __post_init__(self) -> None:
-        sets = [self.tension, self.compression, self.shear]
-        if self.yield_stress is None:
-            if any(s is None or np.shape(s) != (3,) or not np.all(np.asarray(s) > 0) for s in sets):
-                raise ValueError("tension, compression and shear must each hold three positive strengths [MPa]")
-        elif not self.yield_stress > 0:
-            raise ValueError(f"yield stress {self.yield_stress} MPa must be positive")
-
-    @property
-    def isotropic(self) -> bool:
-        return self.yield_stress is not None
-
-
-@dataclass(frozen=True)
-class WallBuckling:
-    """Critical stresses [MPa] of a thin cell wall: compression `along` the bead and `up` the build, `shear` between
-    the two; `mode` says in words how it buckles.
-    """
-
-    along: float
-    up: float
-    shear: float
-    mode: str
-
-    def __post_init__(self) -> None:
-        if not (self.along > 0 and self.up > 0 and self.shear > 0):
-            raise ValueError("critical stresses must be positive")
 
 
 @dataclass(frozen=True)

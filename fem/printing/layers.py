@@ -14,8 +14,9 @@ from typing import Any
 
 import numpy as np
 
+from fem.criteria.strength import Strength
 from fem.errors import CardError
-from fem.printing.field import Phase, PrintedMaterial, Strength
+from fem.printing.field import Phase, PrintedMaterial
 from fem.printing.plan import PrintPlan, in_layer_rotation, print_axes
 from fem.printing.polymer import Card, CardState
 from fem.tensors import Array, orthotropic_stiffness, rotate_stiffness, strain_rotation, stress_rotation

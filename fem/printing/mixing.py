@@ -2,9 +2,9 @@
 
 Wall, cover and core lie on each other along the normal of the part's surface: on a slope, too, where a wall is so
 many beads deep in the layer and a cover so many layers deep up the build, what parts them from the core is the
-surface, moved inwards. So the quarter of a tetrahedron around each of its integration points is a stack along that normal
-(stack.py). This is exact where zones are thin and flat, and as the mesh is refined every quarter comes to hold one
-zone alone.
+surface, moved inwards. So the quarter of a tetrahedron around each of its integration points is a stack along that
+normal (stack.py). This is exact where zones are thin and flat, and as the mesh is refined every quarter comes to hold
+one zone alone.
 """
 
 from __future__ import annotations

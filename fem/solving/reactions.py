@@ -128,13 +128,14 @@ def _on(mesh: TetMesh, triangles: Index) -> np.ndarray:
 def _pieces(mesh: TetMesh, triangles: Index) -> list[tuple[str, Index]]:
     """The separate pieces of a support with their triangles: "hole 1", "piece 2", in the order of their centres."""
     groups: list[set[int]] = []
-    nodes = {int(f): set(mesh.triangles[triangles[mesh.face[triangles] == f]].ravel()) for f in mesh.face[triangles]}
-    for face in nodes:
-        touching = [g for g in groups if any(nodes[face] & nodes[f] or _around_one_axis(mesh, face, f) for f in g)]
-        groups = [g for g in groups if g not in touching] + [{face}.union(*touching)]
+    face = mesh.face[triangles]
+    nodes = {int(f): set(mesh.triangles[triangles[face == f]].ravel()) for f in np.unique(face)}
+    for one in nodes:
+        touching = [g for g in groups if any(nodes[one] & nodes[f] or _around_one_axis(mesh, one, f) for f in g)]
+        groups = [g for g in groups if g not in touching] + [{one}.union(*touching)]
     found = []
     for group in groups:
-        own = triangles[np.isin(mesh.face[triangles], list(group))]
+        own = triangles[np.isin(face, list(group))]
         centre = area_and_centre(mesh, own)[1]
         hole = all(mesh.faces[f].kind == "cylinder" and mesh.faces[f].hole for f in group)
         found.append((tuple(np.round(centre, 3)), "hole" if hole else "piece", own))

@@ -9,10 +9,13 @@ import numpy as np
 
 from fem.caution import Caution
 from fem.errors import NoTrustworthyAnswer
+from fem.judging.band import MET, NOT_DECIDED, NOT_MET, Band
+from fem.judging.deciding import WORST_FIRST, as_homogenised, at_least, decided_cases, holding
 from fem.judging.findings import (
     BodyFindings,
     CaseFindings,
     FaceStiffness,
+    Findings,
     FoundationFindings,
     PointFindings,
     ReactionFindings,
@@ -22,8 +25,11 @@ from fem.judging.findings import (
 )
 from fem.judging.growing import LIFTS_OFF, Growth, judge_growth
 from fem.judging.hotspots import NearestFace, SingularPlaces, find_hot_spots
+from fem.judging.recovered import RecoveredStress
 from fem.judging.reserve import ReserveField
 from fem.judging.scene import CaseFields
+from fem.judging.used_up import used_up_places
+from fem.judging.verdict import CHANCE
 from fem.loading.case import LoadCase
 from fem.loading.loads import resultant, wrench_load
 from fem.part.faces import FaceGroup
@@ -65,16 +71,15 @@ def unit_wrenches(mesh: TetMesh, group: FaceGroup) -> Array:
 def answer_case(
     case: LoadCase,
     *,
-    mesh: TetMesh,
-    printed: PrintedField,
+    recovered: RecoveredStress,
     equilibrium: Equilibrium,
-    solved: SolvedCases,
     watched: Mapping[str, Array],
     points: Mapping[str, tuple[float, float, float]],
     singular: SingularPlaces,
-    groups: Mapping[str, FaceGroup],
+    near: NearestFace,
 ) -> Answer:
     """Combine the answers to a case's loads at unit factor and judge what comes out."""
+    mesh, printed, solved = recovered.mesh, recovered.printed, recovered.solved
     units, contact = solved.units, solved.contact
     forces = {k: case.loads[k].forces for k in case.factors}
     everything = tuple(case.factors)
@@ -83,7 +88,9 @@ def answer_case(
     solution = equilibrium.balance(displacement, applied, solved.record, contact=contact)
     # A part that follows a moved face as one is not strained; what the solve left there is rounding
     strained = solved if solution.resisted else _unstrained(solved)
-    growth = judge_growth(case, mesh=mesh, printed=printed, equilibrium=equilibrium, solved=strained)
+    if not solution.resisted:
+        recovered = RecoveredStress(mesh, printed, strained)
+    growth = judge_growth(case, recovered=recovered, equilibrium=equilibrium)
     whole, field = growth.stress, growth.reserve
     if not (np.isfinite(displacement).all() and not np.isnan(field.reserve).any()):
         raise NoTrustworthyAnswer(
@@ -92,7 +99,7 @@ def answer_case(
     length = np.linalg.norm(displacement, axis=1)
     most = int(length.argmax())
     force, moment = resultant(mesh, applied)
-    reserve = _least(mesh, field, singular, NearestFace(mesh, groups))
+    reserve = _least(mesh, field, singular, near)
     if growth.lift_off < reserve.minimum:
         reserve = _lifted(reserve, growth.lift_off)
     failing = failing_load(mesh, case.combined(case.growing, forces), reserve.minimum)
@@ -108,8 +115,8 @@ def answer_case(
         strain_energy_mJ=_energy(mesh, printed, equilibrium, case.combined(everything, strained.units), case),
         points={name: _point(mesh, at, displacement, whole.node, field) for name, at in points.items()},
         faces={name: _watch(w, displacement) for name, w in watched.items()},
-        reserve=replace(reserve, least=reserve.minimum, homogenised=reserve.minimum, homogenised_zone=reserve.zone),
-        hot_spots=find_hot_spots(mesh, field, singular, groups),
+        reserve=as_homogenised(reserve),
+        hot_spots=find_hot_spots(mesh, field, singular, near),
         failing_load_N=failing[0],
         failing_load_Nmm=failing[1],
         reactions=tuple(_reaction(r) for r in reactions(equilibrium, solution, contact=contact)),
@@ -119,6 +126,7 @@ def answer_case(
             )
             for name, t in foundation_tension(equilibrium, displacement, contact=contact).items()
         },
+        used_up=used_up_places(mesh, field, near),
     )
     fields = CaseFields(displacement, whole.node, field.print_stress, field.reserve)
     return Answer(
@@ -227,17 +235,18 @@ def face_stiffness(wrenches: Array, answers: Array) -> FaceStiffness:
 
 
 def _least(mesh: TetMesh, field: ReserveField, singular: SingularPlaces, near: NearestFace) -> Reserve:
-    node = int(field.reserve.argmin())
-    real = field.reserve[~singular.at]
+    counted = field.counted
+    node = int(counted.argmin())
+    real = counted[~singular.at]
     zone, phase = field.phases[field.phase[node]]
-    limited = bool(np.isfinite(field.reserve[node]))
+    limited = bool(np.isfinite(counted[node]))
     criteria: dict[str, float | None] = {}
     for found in field.criteria.values():
         for name, value in found.items():
             before = criteria.get(name)
             criteria[name] = value if before is None else before if value is None else min(before, value)
     return Reserve(
-        minimum=float(field.reserve[node]),
+        minimum=float(counted[node]),
         mode=field.modes[field.mode[node]] if limited else "none",
         zone=zone,
         phase=phase,
@@ -251,34 +260,77 @@ def _least(mesh: TetMesh, field: ReserveField, singular: SingularPlaces, near: N
     )
 
 
+def decided_anew(found: Findings, wanted: Requirements) -> Findings:
+    """Findings of which reserves or bands are new: what their cases and requirements come to with them."""
+    cases = decided_cases(found.cases, wanted.reserve)
+    return replace(found, cases=cases, requirements=compare_requirements(wanted, bodies=found.bodies, cases=cases))
+
+
 def compare_requirements(
     wanted: Requirements, *, bodies: Mapping[str, BodyFindings], cases: Mapping[str, CaseFindings]
 ) -> tuple[RequirementFindings, ...]:
-    """Each requirement against the case (or the sum of bodies) that decides it."""
+    """Each requirement against the case (or the sum of bodies) that decides it; one whose value's band straddles the
+    limit is not decided, and not met.
+    """
     out = []
     if wanted.reserve is not None:
-        case = min(cases, key=lambda c: cases[c].reserve.minimum)
-        least = cases[case].reserve.minimum
-        out.append(RequirementFindings("reserve", wanted.reserve, least, "", least >= wanted.reserve, case))
+        out.append(_reserve(wanted.reserve, cases))
+    if wanted.chance is not None:
+        out.append(_chance(wanted.chance, wanted.reserve, cases))
     for face, limit in wanted.rotation.items():
         turn = {c: float(np.linalg.norm(f.faces[face].rotation_deg)) for c, f in cases.items()}
-        out.append(_upper(f"rotation of {face}", float(np.degrees(limit)), turn, "deg"))
+        key = f"faces.{face}.rotation_deg"
+        out.append(_upper(f"rotation of {face}", float(np.degrees(limit)), turn, "deg", cases, key))
     for face, limit in wanted.displacement.items():
         displacement = {c: float(np.linalg.norm(f.faces[face].displacement_mm)) for c, f in cases.items()}
-        out.append(_upper(f"displacement of {face}", limit, displacement, "mm"))
+        key = f"faces.{face}.displacement_mm"
+        out.append(_upper(f"displacement of {face}", limit, displacement, "mm", cases, key))
     if wanted.deflection is not None:
         most = {c: f.maximum_displacement_mm for c, f in cases.items()}
-        out.append(_upper("deflection", wanted.deflection, most, "mm"))
+        out.append(_upper("deflection", wanted.deflection, most, "mm", cases, "maximum_displacement_mm"))
     if wanted.mass is not None:
         mass = sum(b.mass_g for b in bodies.values())
         limit = wanted.mass * 1e6
-        out.append(RequirementFindings("mass", limit, mass, "g", mass <= limit, ", ".join(bodies)))
+        met = mass <= limit
+        decided = MET if met else NOT_MET
+        out.append(RequirementFindings("mass", limit, mass, "g", met, ", ".join(bodies), decided=decided))
     return tuple(out)
 
 
-def _upper(name: str, limit: float, values: Mapping[str, float], unit: str) -> RequirementFindings:
-    case = max(values, key=lambda c: values[c])
-    return RequirementFindings(name, limit, values[case], unit, values[case] <= limit, case)
+def _chance(limit: float, required: float | None, cases: Mapping[str, CaseFindings]) -> RequirementFindings:
+    """The least chance of all cases that the required reserve factor, or 1, is there; 0 without a band: not known."""
+    known = {c: told for c, f in cases.items() if (told := f.reserve.chance_of(required)) is not None}
+    if len(known) < len(cases):
+        unknown = min((c for c in cases if c not in known), key=lambda c: not cases[c].used_up)
+        decided = NOT_MET if cases[unknown].used_up else NOT_DECIDED
+        return RequirementFindings(CHANCE, limit, 0.0, "", False, unknown, decided=decided)
+    case = min(known, key=lambda c: known[c][0])
+    chance, error = known[case]
+    band = Band(max(chance - 2 * error, 0.0), min(chance + 2 * error, 1.0))
+    if error == 0:
+        band = Band(chance, 1.0) if chance > 0.5 else Band(0.0, chance)
+    decided = band.at_least(limit)
+    return RequirementFindings(CHANCE, limit, chance, "", decided == MET, case, (band.low, band.high), decided)
+
+
+def _reserve(limit: float, cases: Mapping[str, CaseFindings]) -> RequirementFindings:
+    """The lower limit on the cases' reserve factors; where permanent loads use a place up it is not met."""
+    decided = {c: at_least(f, limit) for c, f in cases.items()}
+    case = min(cases, key=lambda c: (not cases[c].used_up, WORST_FIRST.index(decided[c]), cases[c].reserve.minimum))
+    r, note = cases[case].reserve, "where permanent loads leave any" if cases[case].used_up else ""
+    told = decided[case]
+    return RequirementFindings("reserve", limit, r.minimum, "", told == MET, case, r.band, told, note)
+
+
+def _upper(
+    name: str, limit: float, values: Mapping[str, float], unit: str, cases: Mapping[str, CaseFindings], key: str
+) -> RequirementFindings:
+    """An upper limit on the largest of the cases' values, whose bands stand under `key`."""
+    bands = {c: cases[c].bands.get(key, ()) for c in values}
+    decided = {c: holding(value, bands[c]).at_most(limit) for c, value in values.items()}
+    case = min(values, key=lambda c: (WORST_FIRST.index(decided[c]), -values[c]))
+    told = decided[case]
+    return RequirementFindings(name, limit, values[case], unit, told == MET, case, bands[case], told)
 
 
 def _floats(values: Array) -> tuple[float, ...]:

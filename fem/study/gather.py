@@ -6,6 +6,7 @@ from typing import Any
 
 from fem.caution import Caution
 from fem.judging.cautions import cautions_of
+from fem.judging.deciding import decided_cases
 from fem.judging.findings import FaceFindings, Findings, MeshFindings
 from fem.judging.trust import trust_of
 from fem.loading.case import LoadCase
@@ -31,7 +32,7 @@ def findings_of(
     """The findings of a prepared study whose `cases` were answered."""
     study, mesh = ready.study, ready.mesh
     bodies = describe_bodies(mesh, ready.printed, made=ready.made, keys=print_keys(study))
-    results = {name: answers[name].findings for name in cases}
+    results = decided_cases({name: answers[name].findings for name in cases}, study.requirements.reserve)
     quality = mesh.quality
     about_mesh = MeshFindings(
         nodes=len(mesh.nodes),

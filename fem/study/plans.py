@@ -116,7 +116,8 @@ class SupportPlan:
 class Requirements:
     """What the part must meet; None or empty: not asked.
 
-    `reserve` the minimum reserve factor, `rotation` [rad] and `displacement` [mm] by watched face, `mass` [tonne] of
+    `reserve` the minimum reserve factor, `chance` that it is there (that it is above 1 where none is asked for),
+    `rotation` [rad] and `displacement` [mm] by watched face, `mass` [tonne] of
     all bodies, `deflection` the maximum displacement [mm].
     """
 
@@ -125,6 +126,7 @@ class Requirements:
     displacement: Mapping[str, float] = field(default_factory=dict)
     mass: float | None = None
     deflection: float | None = None
+    chance: float | None = None
 
 
 @dataclass(frozen=True)

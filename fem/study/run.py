@@ -23,6 +23,7 @@ from fem.printing.cut import cut_body
 from fem.solving.equilibrium import refuse_free_motion
 from fem.study.beads import ask_beads
 from fem.study.bodies import describe_bodies, print_cautions
+from fem.study.chances import with_chances
 from fem.study.clock import Clock, Progress, beads_take_long, clock_say
 from fem.study.file import read_study
 from fem.study.fingerprint import ground_key, shown_digests
@@ -105,18 +106,23 @@ def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Jud
     clock = Clock(progress)
     clock("bead by bead", 0.5)
     asked = ask_beads(ready, solved, progress=lambda text, share: clock_say(progress, text, 0.5 + 0.1 * share))
+    clock("chance", 0.6)
+    answers = with_chances(ready, solved.places, asked.answers)
     clock("", 0.6)
     findings = findings_of(
         ready,
         cases=solved.cases,
-        answers=asked.answers,
+        answers=answers,
         stiffness=solved.stiffness,
         iterations=solved.iterations,
         balance=solved.balance,
         remarks=(*solved.remarks, *asked.remarks),
     )
-    findings = replace(findings, seconds={**ready.seconds, **solved.seconds, **clock.seconds})
-    fields = {name: each.fields for name, each in asked.answers.items()}
+    seconds = {**ready.seconds, **solved.seconds, **clock.seconds}
+    if "chance" in solved.seconds:
+        seconds["chance"] = round(solved.seconds["chance"] + clock.seconds["chance"], 3)
+    findings = replace(findings, seconds=seconds)
+    fields = {name: each.fields for name, each in answers.items()}
     return Judged(findings, fields, solved.patches, asked.views)
 
 

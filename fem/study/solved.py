@@ -10,7 +10,9 @@ import numpy as np
 from fem.caution import Caution
 from fem.errors import FreeBodyError, InputError, NoTrustworthyAnswer
 from fem.judging.findings import FaceStiffness
-from fem.judging.hotspots import SingularPlaces, find_singular_places
+from fem.judging.hotspots import NearestFace, SingularPlaces, find_singular_places
+from fem.judging.places import Places
+from fem.judging.recovered import RecoveredStress
 from fem.judging.scene import Patch
 from fem.judging.trust import WORST_BALANCE
 from fem.loading.case import LoadCase
@@ -19,6 +21,7 @@ from fem.loading.supports import Foundation, Held
 from fem.solving.cases import SolvedCases, solve_cases, solved_at
 from fem.solving.equilibrium import Equilibrium
 from fem.study.answers import Answer, answer_case, face_stiffness, unit_wrenches
+from fem.study.chances import places_of
 from fem.study.clock import Clock, Progress, clock_say
 from fem.study.ground import Prepared
 from fem.study.prepare import lost_loads, patches_of, supports_of
@@ -31,7 +34,8 @@ from fem.zooming.place import SolvedPart
 @dataclass
 class SolvedStudy:
     """A study's `cases` with their `answers`, the `parts` that were solved together, which places are `singular` by
-    case, the `stiffness` of watched faces, `iterations` and `balance` of all solves, and what must be said.
+    case, the `stiffness` of watched faces, `iterations` and `balance` of all solves, what must be said, and the
+    `places` by case on which its chance is judged.
     """
 
     cases: dict[str, LoadCase]
@@ -43,6 +47,7 @@ class SolvedStudy:
     balance: float = 0.0
     remarks: list[Caution] = field(default_factory=list)
     patches: tuple[Patch, ...] = ()
+    places: dict[str, Places] = field(default_factory=dict)
     seconds: dict[str, float] = field(default_factory=dict)
 
 
@@ -85,12 +90,17 @@ def solve_cases_of(ready: Prepared, *, progress: Progress | None = None) -> Solv
             loaded=edged_patches(ready.loads),
         )
         clock("judge", 0.5)
+        near = NearestFace(mesh, groups)
         for some in parts:
             out.iterations += some.record.iterations
             out.parts.append(_part(some, equilibrium, held, foundations, moved))
+            recovered = RecoveredStress(mesh, ready.printed, some)
             for case in some.cases:
                 out.singular[case.name] = singular
-                _judge(ready, out, case, equilibrium, some, watched)
+                _judge(ready, out, case, equilibrium, recovered, watched, near)
+            clock("chance", 0.49)
+            out.places |= places_of(ready, equilibrium, some, out.answers)
+            clock("judge", 0.49)
         ready.ground.remember(equilibrium)
     clock("", 0.5)
     if out.balance > WORST_BALANCE:
@@ -149,19 +159,18 @@ def _judge(
     out: SolvedStudy,
     case: LoadCase,
     equilibrium: Equilibrium,
-    solved: SolvedCases,
+    recovered: RecoveredStress,
     watched: dict[str, Array],
+    near: NearestFace,
 ) -> None:
     answer = answer_case(
         case,
-        mesh=ready.mesh,
-        printed=ready.printed,
+        recovered=recovered,
         equilibrium=equilibrium,
-        solved=solved,
         watched=watched,
         points=ready.study.points,
         singular=out.singular[case.name],
-        groups=ready.groups,
+        near=near,
     )
     out.answers[case.name] = answer
     out.remarks += answer.remarks

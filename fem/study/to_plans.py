@@ -147,7 +147,7 @@ def support_plan(name: str, form: SupportForm) -> SupportPlan:
 def load_plan(name: str, form: LoadForm) -> LoadPlan:
     """One load; a preload is permanent unless the study says otherwise."""
     permanent = form.kind == "preload" if form.permanent is None else form.permanent
-    return LoadPlan(name, form.kind, _load_keys(form), form.face, permanent)
+    return LoadPlan(name, form.kind, _load_keys(form), form.face, permanent, form.scatter)
 
 
 def _load_keys(form: LoadForm) -> LoadKeys:

@@ -16,7 +16,7 @@ from fem.telling.album import LINE, Picture
 from fem.telling.bead_files import files_of
 from fem.telling.bead_mesh import BeadSurface, Bools, Window, bead_surface, is_filled, outline_of
 from fem.telling.canvas import TOP, Canvas, Label, rgb
-from fem.telling.colours import Colour, ReserveScale, reserve_scale, utilisation
+from fem.telling.colours import Colour, ReserveScale, painted, reserve_scale
 from fem.telling.stage import Stage, View, fit, near
 from fem.telling.words import place
 from fem.telling.zoom_words import band_text, reserve_or_none, short_reserve, zones_in, zoom_line
@@ -278,7 +278,7 @@ def _coloured(stage: Stage, judged: JudgedBeads, window: Window, surface: BeadSu
     matter = {"ambient": 0.66, "diffuse": 0.40}
     if known.any():
         part = _polygons(surface, known)
-        part.cell_data["utilisation"] = utilisation(reserve[known].astype(float))
+        part.cell_data["utilisation"] = painted(reserve[known].astype(float))
         stage.add_reserve(part, scale, **matter)
     if not known.all():
         stage.add(_polygons(surface, ~known), colour=PALE, **matter)

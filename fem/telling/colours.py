@@ -16,9 +16,11 @@ from fem.tensors import Array
 
 Colour = tuple[float, float, float]
 
-TABLE = 4000
-UTILISATION_TOP = 2.0
-"""1 / reserve at the upper end of the colour table; a reserve below 0.5 takes the last colour."""
+TABLE = 8000
+UTILISATION_TOP = 4.0
+"""1 / reserve at the upper end of the colour table: well beyond the last edge, at a reserve of 0.5."""
+DEEPEST: Colour = (0.410, 0.012, 0.078)
+"""Below half of the load: darker than the map's own end, and light enough for dark lines to be seen on it."""
 
 ZONES: dict[str, Colour] = {
     "wall": (0.078, 0.471, 0.882),
@@ -71,6 +73,13 @@ def utilisation(reserve: Array) -> Array:
     return 1 / np.maximum(np.asarray(reserve, dtype=float), 1e-6)
 
 
+def painted(reserve: Array) -> Array:
+    """1 / reserve as surfaces are painted by it: no more than the table holds, so that a node with no reserve at all
+    does not colour its neighbours.
+    """
+    return np.minimum(utilisation(reserve), UTILISATION_TOP)
+
+
 def reserve_scale(required: float) -> ReserveScale:
     """The scale with hard steps at 1 and at `required`, graded evenly up to 10 or 3 times a higher demand."""
     from cmcrameri import cm
@@ -81,12 +90,13 @@ def reserve_scale(required: float) -> ReserveScale:
     high = _graded(start, top, 4)
     edges = low + middle + high + [top, np.inf]
     counts = len(low), len(middle), len(high) + 1
-    spans = ((0.0, 0.13), (0.24, 0.42), (0.62, 1.0))
+    spans = ((0.03, 0.09), (0.24, 0.42), (0.62, 1.0))
     colours = [
         cm.roma(float(v))[:3]
         for n, span in zip(counts, spans, strict=True)
         for v in np.linspace(*span, max(n, 1))[:n]
     ]
+    colours[0] = DEEPEST
     return ReserveScale(required, tuple(edges), tuple((float(r), float(g), float(b)) for r, g, b in colours))
 
 

@@ -20,7 +20,7 @@ from fem.judging.verdict import verdict_of
 from fem.telling.album import GHOST, GREY, LINE, Album, Picture, Progress
 from fem.telling.bead_picture import bead_jobs
 from fem.telling.canvas import Canvas, Label
-from fem.telling.colours import displacement_map, reserve_scale, utilisation
+from fem.telling.colours import displacement_map, painted, reserve_scale
 from fem.telling.face_picture import draw_faces as draw_faces
 from fem.telling.load_picture import draw_loads
 from fem.telling.stage import CORNER, Stage, fit, near
@@ -188,17 +188,17 @@ def _deflection(run: Album, case: str, fields: CaseFields, *, exaggerate: bool) 
 def _reserve(run: Album, case: str, reserve: Array) -> Picture:
     """Surface of the part; case "" is the minimum over all cases."""
     surface_nodes = np.unique(run.triangles)
-    worst = int(surface_nodes[reserve[surface_nodes].argmin()])
+    worst = int(surface_nodes[_lowest(reserve[surface_nodes])])
     least = float(reserve[worst])
+    told = f"Minimum on the surface {reserve_text(least)}{_kind(run)}"
+    spent = _spent(reserve[surface_nodes])
     view = fit(run.nodes, towards=_corner_facing(run.normals[worst]))
     run.stage.clear()
-    run.stage.add_reserve(run.coat(run.nodes, utilisation(reserve), "utilisation"), run.scale)
+    run.stage.add_reserve(run.coat(run.nodes, painted(reserve), "utilisation"), run.scale)
     run.stage.add(lines(run.nodes, run.rims), colour=LINE, width=1.5, lighting=False)
     of = f"case {case}" if case else "minimum of all cases"
     title = f"Reserve factor on the surface, {of}"
-    canvas = Canvas(
-        run.stage.show(view), title=title, note=f"Minimum on the surface {reserve_text(least)}{_kind(run)}", view=view
-    )
+    canvas = Canvas(run.stage.show(view), title=title, note=told + spent, view=view)
     canvas.reserve_bar(run.scale, asked=verdict_of(run.findings).asked)
     if np.isfinite(least):
         x, y = view.pixels(run.nodes[worst])[0]
@@ -210,7 +210,7 @@ def _reserve(run: Album, case: str, reserve: Array) -> Picture:
         kind="reserve",
         case=case,
         title=title,
-        caption=f"Minimum on the surface {reserve_text(least)}{_kind(run)} at {place(run.nodes[worst])}. "
+        caption=f"{told} at {place(run.nodes[worst])}{spent}. "
         f"{number(100 * share)} % of the surface nodes lie below {run.scale.required:g}. "
         "The heavy marks on the bar are failure (1) and the "
         f"reserve factor {'required' if verdict_of(run.findings).asked else 'taken as target'} "
@@ -224,15 +224,26 @@ def _reserve(run: Album, case: str, reserve: Array) -> Picture:
     )
 
 
+def _lowest(reserve: Array) -> int:
+    """Where (an index) a reserve factor is least, of the places that permanent loads alone do not use up, if any."""
+    left = np.where(reserve > 0, reserve, np.inf)
+    return int(left.argmin() if (reserve > 0).any() else reserve.argmin())
+
+
+def _spent(reserve: Array) -> str:
+    """What a picture says of places with no reserve at all beside others that have some."""
+    return "; 0 where permanent loads alone use it up" if (reserve == 0).any() and (reserve > 0).any() else ""
+
+
 def _cut(run: Album, case: str) -> Picture:
     """A section through the minimum of the case away from singularities, with what lies behind it."""
     import pyvista as pv
 
     mesh, reserve = run.scene.mesh, run.scene.cases[case].reserve
     found = run.findings.cases[case]
-    real = [spot for spot in found.hot_spots if not spot.singular]
+    real = [spot for spot in found.hot_spots if not spot.singular and spot.reserve > 0]
     spot = min(real, key=lambda s: s.reserve, default=None) if found.reserve.singular else None
-    aim = np.array(spot.at_mm if spot else run.nodes[int(reserve.argmin())], dtype=float)
+    aim = np.array(spot.at_mm if spot else run.nodes[_lowest(reserve)], dtype=float)
     worst = int(np.linalg.norm(run.nodes - aim, axis=1).argmin())
     at = run.nodes[worst].copy()
     axis = _cut_axis(mesh.box, at, run.normals[worst])
@@ -245,9 +256,9 @@ def _cut(run: Album, case: str) -> Picture:
     through = eight_tets(mesh.tets[(side.min(axis=1) <= 0) & (side.max(axis=1) >= 0)])
     used, flat = np.unique(through, return_inverse=True)
     grid = pv.UnstructuredGrid({pv.CellType.TETRA: flat.reshape(-1, 4)}, run.nodes[used])
-    grid.point_data["utilisation"] = utilisation(reserve)[used]
+    grid.point_data["utilisation"] = painted(reserve)[used]
     face = grid.slice(normal=tuple(normal), origin=tuple(origin))
-    outer = run.coat(run.nodes, utilisation(reserve), "utilisation")
+    outer = run.coat(run.nodes, painted(reserve), "utilisation")
     behind = outer.clip(normal=tuple(normal), origin=tuple(origin), invert=True)
     run.stage.clear()
     for part in (face, behind):
@@ -298,7 +309,7 @@ def _hot_spot(run: Album, rank: int, case: str, spot: HotSpot) -> Picture:
     surface_nodes = np.unique(run.triangles)
     node = int(surface_nodes[np.linalg.norm(run.nodes[surface_nodes] - at, axis=1).argmin()])
     half = 0.10 * mesh.diagonal
-    surface = run.coat(run.nodes, utilisation(reserve), "utilisation")
+    surface = run.coat(run.nodes, painted(reserve), "utilisation")
     view = near(at, towards=_clear_sight(surface, run.nodes[node], run.normals[node], mesh.diagonal), half=half)
     run.stage.clear()
     run.stage.add_reserve(surface, run.scale)

@@ -13,12 +13,15 @@ from typing import Any
 
 from fem.cores import workers
 from fem.errors import BeadworkError
+from fem.judging.advice import advised, is_singular, rests_on_singular
+from fem.judging.deciding import outcome
 from fem.judging.findings import Findings, write_findings
 from fem.judging.scene import Scene
-from fem.judging.verdict import verdict_of
+from fem.judging.verdict import outcome_text, verdict_of
 from fem.telling import words
 from fem.telling.album import Picture, Progress
 from fem.telling.bead_files import is_told_in, pictures_of
+from fem.telling.chance_words import CHANCE_EXPLAINED, chance_lines
 from fem.telling.files import write_fields, write_text
 from fem.telling.printed import ASSUMED, FROM_ASSUMED, plan_rows, zone_rows
 from fem.telling.reactions import EXPLAINED, HEAD, failing_load, reaction_rows
@@ -37,7 +40,7 @@ from fem.telling.zoom_rows import (
     zoom_rows,
     zoom_title,
 )
-from fem.telling.zoom_words import aside, is_told, value_and_kind, zoom_line
+from fem.telling.zoom_words import aside, band_text, is_told, value_and_kind, zoom_line
 from fem.zooming.nouns import ZoomView
 
 LIMIT_BYTES = 8_000_000
@@ -149,6 +152,11 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         words=_words,
         criterion=words.criterion,
         aside=aside,
+        band=band_text,
+        is_singular=is_singular,
+        rests_on_singular=rests_on_singular,
+        advised=advised,
+        standing=words.standing,
         failing_load=failing_load,
         reaction_rows=reaction_rows,
     )
@@ -161,6 +169,8 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         required=verdict.required,
         asked=verdict.asked,
         pictures=[p for p in pictures if p.kind not in ("zones", "beads", "bead layer")],
+        chances=list(chance_lines(findings)),
+        chance_explained=CHANCE_EXPLAINED,
         kinds=is_told(findings),
         places=_places(findings, pictures),
         looked=looked_rows(findings),
@@ -184,6 +194,8 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         print_order=PRINT_ORDER,
         with_unit=words.with_unit,
         value_text=partial(value_and_kind, findings),
+        outcome=outcome,
+        outcome_text=outcome_text,
         stiffness_unit=stiffness_unit,
         compliance_unit=compliance_unit,
         estimates={name: body.estimates for name, body in findings.bodies.items() if body.estimates},

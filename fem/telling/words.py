@@ -7,9 +7,12 @@ from collections.abc import Iterable
 from zlib import crc32
 
 from fem.digits import number, reserve_text, with_unit
-from fem.judging.findings import Findings, HotSpot, Reserve
-from fem.judging.verdict import value_text, verdict_of
-from fem.telling.zoom_words import kind_sentence
+from fem.judging.advice import MOVING, SETTLED, SHARP_CORNER, SUPPORT, advised, is_singular, rests_on_singular
+from fem.judging.band import MET, NOT_DECIDED, NOT_MET
+from fem.judging.deciding import outcome
+from fem.judging.findings import Findings, HotSpot, RequirementFindings, Reserve
+from fem.judging.verdict import Verdict, range_text, value_text, verdict_of
+from fem.telling.zoom_words import is_beads, is_told, kind_sentence
 
 CRITERIA = {
     "maximum_stress": "maximum stress",
@@ -23,6 +26,13 @@ CRITERIA = {
 
 SINGULAR = "singular: the value does not converge with mesh refinement"
 """What is said of a stress peak that the idealised support or load makes."""
+STANDING = {
+    SETTLED: "settled",
+    MOVING: "still moving with the mesh",
+    SUPPORT: "support or load edge",
+    "": "one mesh cannot tell",
+}
+"""A hot spot's verdict in the findings, and what readers see."""
 
 
 def criterion(key: str) -> str:
@@ -52,13 +62,25 @@ def force(value: float) -> str:
     return f"{number(value / 1000)} kN" if abs(value) >= 1000 else f"{number(value)} N"
 
 
+def standing(spot: HotSpot) -> str:
+    """Whether a hot spot's number stands, in words; "" where the answer says nothing of it."""
+    if spot.reserve == 0:
+        return "used up by permanent loads alone"
+    if spot.verdict == SHARP_CORNER:
+        grows = "" if spot.exponent is None else f", by exponent {number(spot.exponent, digits=2)}"
+        return f"sharp corner: the stress grows without limit{grows}"
+    if spot.singular and spot.verdict in ("", SUPPORT):
+        return f"support or load edge, singular: {spot.singular_reason}"
+    return STANDING[spot.verdict]
+
+
 def worst_hot_spots(findings: Findings, *, count: int = 3, apart: float = 0.0) -> list[tuple[str, HotSpot]]:
     """The worst places over all cases with the case of each, no two nearer than `apart` [mm].
 
-    Singular places come last, since their values depend on the mesh.
+    Singular places and sharp corners come last, since their values depend on the mesh.
     """
     spots = [(name, spot) for name, case in findings.cases.items() for spot in case.hot_spots]
-    spots.sort(key=lambda s: (s[1].singular, s[1].reserve))
+    spots.sort(key=lambda s: (is_singular(s[1]), s[1].reserve))
     kept: list[tuple[str, HotSpot]] = []
     for name, spot in spots:
         if len(kept) < count and all(math.dist(spot.at_mm, k.at_mm) > apart for _, k in kept):
@@ -79,25 +101,62 @@ def _holds(findings: Findings) -> str:
     verdict = verdict_of(findings)
     usual = "required" if verdict.asked else "taken as target, since the study requires none"
     target = f"{number(verdict.required)} {usual}"
-    if math.isinf(reserve.minimum):
+    if math.isinf(reserve.minimum) and verdict.bears == MET:
         return "Yes, the part holds: in no load case do growing loads bring any location nearer to failure."
-    if reserve.minimum < 1:
-        told = "No, the part does not hold"
-    elif reserve.minimum < verdict.required:
-        told = "The part bears its loads, but its reserve factor is too small"
-    elif not verdict.passes:
-        told = "The part bears its loads, but misses a requirement"
-    else:
-        told = "Yes, the part holds"
     sentence = (
-        f"{told}: the minimum reserve factor is {reserve_text(reserve.minimum)} ({target}), in case {name}, "
-        f"failure mode: {reserve.mode}, at {place(reserve.at_mm)}{_near(findings, reserve)}"
+        f"{_verdict_words(verdict)}: the minimum reserve factor {_size(verdict, reserve)} ({target}), "
+        f"in case {name}, failure mode: {reserve.mode}, at {place(reserve.at_mm)}{_near(findings, reserve)}"
     )
     sentence += f".{kind_sentence(findings, reserve)}"
-    if reserve.singular:
-        away = reserve_text(reserve.nonsingular_minimum)
-        sentence += f" That location is {SINGULAR}; the minimum away from singularities is {away}."
-    return sentence
+    if rests_on_singular(findings.cases[name]):
+        away = reserve_text(advised(findings.cases[name])[0])
+        kind = SINGULAR if reserve.singular else f"a sharp corner, {SINGULAR}"
+        sentence += f" That location is {kind}; the minimum away from singularities is {away}."
+    if verdict.used_up:
+        cases = "case" if len(verdict.used_up) == 1 else "cases"
+        sentence += (
+            f" Permanent loads alone use a place up in {cases} {', '.join(verdict.used_up)}; reserve factors are "
+            "those of all other places."
+        )
+    return sentence + _would_decide(findings, verdict, reserve)
+
+
+def _verdict_words(verdict: Verdict) -> str:
+    if verdict.bears == NOT_MET:
+        return "No, the part does not hold"
+    if verdict.bears == NOT_DECIDED:
+        return "Not decided whether the part fails" + (", but short of what it needs" if _short(verdict) else "")
+    if verdict.reaches == NOT_MET:
+        return "The part bears its loads, but its reserve factor is too small"
+    if verdict.reaches == NOT_DECIDED:
+        return "Not decided"
+    if verdict.word == "not decided":
+        return "The part bears its loads, but a requirement is not decided"
+    return "Yes, the part holds" if verdict.passes else "The part bears its loads, but misses a requirement"
+
+
+def _short(verdict: Verdict) -> bool:
+    return verdict.reaches == NOT_MET and verdict.required > 1
+
+
+def _size(verdict: Verdict, reserve: Reserve) -> str:
+    """The minimum reserve factor; where its band straddles a limit, the band."""
+    if NOT_DECIDED in (verdict.bears, verdict.reaches) and verdict.band:
+        limit = verdict.required if verdict.reaches == NOT_DECIDED else 1.0
+        low, high = (reserve_text(end, limit=limit) for end in verdict.band)
+        return f"lies between {low} and {high}"
+    return f"is {reserve_text(reserve.minimum)}"
+
+
+def _would_decide(findings: Findings, verdict: Verdict, reserve: Reserve) -> str:
+    """What would decide a verdict that is not; with a space before."""
+    if NOT_DECIDED not in (verdict.bears, verdict.reaches):
+        return ""
+    finer = 'a finer mesh (mesh = { accuracy = "2 %" })'
+    if is_beads(reserve):
+        return f" What would decide it: finer boxes (--voxel) or {finer}."
+    beads = " or its beads (--zoom 3)" if is_told(findings) else ""
+    return f" What would decide it: {finer}{beads}."
 
 
 def _near(findings: Findings, reserve: Reserve) -> str:
@@ -118,17 +177,30 @@ def _gives(findings: Findings) -> str:
     if turns:
         turn, face, where = max(turns)
         sentence += f", the maximum rotation of face {face} is {number(turn)} deg (case {where})"
-    failed = [r for r in findings.requirements if not r.met]
-    total = len(findings.requirements)
-    if not total:
+    if not findings.requirements:
         return sentence + ", and the study states no requirement to judge this by."
-    if not failed:
-        return sentence + f", and {'the one requirement is' if total == 1 else f'all {total} requirements are'} met."
-    missed = "; ".join(f"{r.name} is {value_text(r)} against {with_unit(r.limit, r.unit)}" for r in failed)
-    return (
-        sentence
-        + f", and {len(failed)} of {total} requirements {'is' if len(failed) == 1 else 'are'} not met: {missed}."
-    )
+    return sentence + f", and {requirements_line(findings)}."
+
+
+def requirements_line(findings: Findings) -> str:
+    """How many requirements are met, which are not, and which are not decided."""
+    rows = findings.requirements
+    total, told = len(rows), []
+    for kind in (NOT_MET, NOT_DECIDED):
+        some = [r for r in rows if outcome(r) == kind]
+        if some:
+            names = "; ".join(_against(r) for r in some)
+            told.append(f"{len(some)} of {total} requirements {'is' if len(some) == 1 else 'are'} {kind}: {names}")
+    if told:
+        return ", and ".join(told)
+    return f"{'the one requirement is' if total == 1 else f'all {total} requirements are'} met"
+
+
+def _against(r: RequirementFindings) -> str:
+    limit = with_unit(r.limit, r.unit)
+    if outcome(r) == NOT_DECIDED and r.band:
+        return f"{r.name} lies between {range_text(r).replace(' to ', ' and ')} against {limit}"
+    return f"{r.name} is {value_text(r)} against {limit}"
 
 
 def round_factor(wanted: float) -> float:

@@ -10,7 +10,7 @@ from fem.judging.choice import Comparison
 from fem.judging.findings import CaseFindings, Findings, HotSpot, RequirementFindings, Reserve
 from fem.judging.growing import LIFTS_OFF
 from fem.judging.variant_numbers import VariantNumbers
-from fem.judging.verdict import is_reserve, value_text
+from fem.judging.verdict import CHANCE, is_reserve, range_text, value_text
 from fem.judging.zoomed import ZoomFindings
 
 BEADS, HOMOGENISED = "bead by bead", "homogenised"
@@ -108,7 +108,7 @@ def leaders_line(comparison: Comparison) -> str:
 def reserve_line(reserve: Reserve) -> str:
     """The kind of a case's minimum, and the other number where there are both."""
     if not is_beads(reserve):
-        return HOMOGENISED
+        return HOMOGENISED + (f" ({band_text(reserve.band)})" if reserve.band else "")
     return two_levels(
         reserve.minimum,
         reserve.band,
@@ -131,18 +131,19 @@ def kind_sentence(findings: Findings, reserve: Reserve) -> str:
 
 def aside(told: Reserve | HotSpot) -> str:
     """The same for a narrow cell: "bead by bead (0.93 to 1.03); homogenised 0.29"."""
+    within = f" ({band_text(told.band)})" if told.band else ""
     if told.decided_by == "undecided":
-        return f"{HOMOGENISED}, doubtful: not solved {BEADS}"
+        return f"{HOMOGENISED}{within}, doubtful: not solved {BEADS}"
     if not is_beads(told):
-        return HOMOGENISED
-    band = band_text(told.band) if isinstance(told, Reserve) else ""
-    within = f" ({band})" if band else ""
+        return f"{HOMOGENISED}{within}"
     return f"{BEADS}{within}; {_other(told.homogenised, '')}"
 
 
 def value_and_kind(findings: Findings, requirement: RequirementFindings) -> str:
-    """The value of a requirement; a reserve factor with the kind of its number."""
+    """The value of a requirement and its band; a reserve factor with the kind of its number."""
     text, case = value_text(requirement), findings.cases.get(requirement.where)
+    if (band := range_text(requirement)) and requirement.name != CHANCE:
+        text += f" ({band})"
     if not is_reserve(requirement) or case is None or not is_told(findings):
         return text
     return f"{text}, {kind_of(case.reserve)}"

@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from fem.criteria.strength import Strength
 from fem.errors import InputError
 from fem.loading.case import LoadCase
 from fem.loading.loads import Load
@@ -18,7 +19,6 @@ from fem.loading.traction import dense_forces
 from fem.part.tetmesh import TetMesh
 from fem.printing.beads import BeadMap, Grid
 from fem.printing.body import PrintedBody
-from fem.printing.field import Strength
 from fem.printing.filling import fill_grid
 from fem.printing.plan import PrintPlan, print_axes
 from fem.printing.zones import Outline

@@ -9,7 +9,9 @@ import numpy as np
 
 from fem.caution import Caution
 from fem.digits import reserve_text
-from fem.judging.findings import CaseFindings, HotSpot, Reserve
+from fem.judging.advice import MOVING, SETTLED
+from fem.judging.deciding import as_homogenised
+from fem.judging.findings import CaseFindings, HotSpot, Reserve, UsedUp
 from fem.judging.growing import LIFTS_OFF
 from fem.judging.hotspots import MOST_SPOTS, WORTH
 from fem.judging.reserve import ReserveField
@@ -90,23 +92,26 @@ def decided(around: Surroundings, name: str, case: JudgedCase, places: Sequence[
     found, before = case.findings, case.findings.reserve
     mine = [place for place in places if name in place.cases]
     zooms = tuple(zoom_findings(around, place, place.cases[name], case.field) for place in mine)
-    plain = replace(before, least=before.minimum, homogenised=before.minimum, homogenised_zone=before.zone)
+    plain = as_homogenised(before)
     if not mine:
         return replace(found, reserve=plain)
-    mesh, r = around.mesh, case.field.reserve
+    mesh, r = around.mesh, case.field.counted
     asked = {place.body.name for place in mine}
     counts = np.ones(len(mesh.nodes), dtype=bool)
     for body in asked:
         counts[(mesh.node_body == mesh.bodies.index(body)) & around.doubtful] = False
     for place in mine:
         counts[inside(place, mesh.nodes) & (mesh.node_body == mesh.bodies.index(place.body.name))] = False
-    worst = min(zooms, key=lambda z: z.least)
+    # Where beads bear nothing under the permanent loads alone, the place is told among those that are used up
+    bearing = [z for z in zooms if z.least > 0]
+    worst = min(bearing, key=lambda z: z.least, default=None)
     node = int(np.where(counts, r, np.inf).argmin())
     other = float(r[node]) if counts.any() else np.inf
     away = float(np.min(r[counts & ~case.singular.at], initial=np.inf))
-    away = min(away, worst.least)
-    if other < worst.least:
-        reserve = replace(_of_node(around, case, node, plain), nonsingular_minimum=away)
+    if worst is None:
+        reserve = _of_node(around, case, node, plain, away) if counts.any() else plain
+    elif other < worst.least:
+        reserve = _of_node(around, case, node, plain, min(away, worst.least))
     else:
         reserve = replace(
             plain,
@@ -119,7 +124,7 @@ def decided(around: Surroundings, name: str, case: JudgedCase, places: Sequence[
             face=worst.face,
             at_mm=worst.worst_at_mm,
             singular=False,
-            nonsingular_minimum=away,
+            nonsingular_minimum=min(away, worst.least),
             decided_by="zoom",
             band=worst.band,
         )
@@ -134,24 +139,57 @@ def decided(around: Surroundings, name: str, case: JudgedCase, places: Sequence[
             decided_by="homogenised",
             band=(),
         )
-    return replace(found, reserve=reserve, zooms=zooms, hot_spots=_spots(around, found.hot_spots, mine, zooms))
+    return replace(
+        found,
+        reserve=reserve,
+        zooms=zooms,
+        hot_spots=_spots(around, found.hot_spots, mine, zooms),
+        used_up=_used_up(found.used_up, mine, zooms),
+    )
 
 
-def _of_node(around: Surroundings, case: JudgedCase, node: int, before: Reserve) -> Reserve:
-    """The homogenised reserve of a node, as the deciding one."""
+def _used_up(
+    told: Sequence[UsedUp], places: Sequence[ZoomedPlace], zooms: Sequence[ZoomFindings]
+) -> tuple[UsedUp, ...]:
+    """The places that permanent loads use up: by the beads where they were asked, else by the homogenised answer."""
+    out: list[UsedUp] = []
+    for place, zoom in zip(places, zooms, strict=True):
+        if zoom.least == 0:
+            own = next((u for u in told if _holds(place, u)), None)
+            where = {"mode": zoom.mode, "zone": zoom.zone, "face": zoom.face, "at_mm": zoom.worst_at_mm}
+            out.append(
+                replace(own, **where) if own else UsedUp(None, body=zoom.body, share=0.0, nodes=0, **where)  # type: ignore[arg-type]
+            )
+    return (*out, *(u for u in told if not any(_holds(place, u) for place in places)))
+
+
+def _holds(place: ZoomedPlace, used: UsedUp) -> bool:
+    return used.body == place.body.name and bool(inside(place, np.array([used.at_mm]))[0])
+
+
+def _of_node(around: Surroundings, case: JudgedCase, node: int, before: Reserve, away: float) -> Reserve:
+    """The homogenised reserve of a node, as the deciding one; its band is that of the hot spot there, else as wide
+    in proportion as that of the homogenised minimum.
+    """
     mesh, field = around.mesh, case.field
     zone, phase = field.phases[field.phase[node]]
-    value = float(field.reserve[node])
+    value, at = float(field.reserve[node]), _floats(mesh.nodes[node])
+    spot = next((s for s in case.findings.hot_spots if s.at_mm == at and s.band), None)
+    band = spot.band if spot else ()
+    if not band and before.band and 0 < before.minimum < np.inf and value < np.inf:
+        band = tuple(value * end / before.minimum for end in before.band)
     return replace(
         before,
         minimum=value,
+        nonsingular_minimum=away,
+        band=band,
         least=value,
         mode=field.modes[field.mode[node]],
         zone=zone,
         phase=phase,
         body=mesh.bodies[mesh.node_body[node]],
         face=around.near(node)[0],
-        at_mm=_floats(mesh.nodes[node]),
+        at_mm=at,
         singular=bool(case.singular.at[node]),
     )
 
@@ -176,6 +214,8 @@ def _spots(
             decided_by="zoom",
             homogenised=z.homogenised,
             homogenised_zone=z.homogenised_zone,
+            band=z.band,
+            verdict="" if z.scan else SETTLED if z.settled else MOVING,
         )
         for z in zooms
     ]
@@ -184,7 +224,8 @@ def _spots(
     sure = [s for s in rest if not doubtful[id(s)]]
     unsure = [replace(s, decided_by="undecided") for s in rest if doubtful[id(s)]]
     known = sorted([*told, *sure], key=lambda s: s.reserve)
-    return (*[s for s in known if s.reserve <= WORTH * known[0].reserve][:MOST_SPOTS], *unsure)
+    floor = min((s.reserve for s in known if s.reserve > 0), default=0.0)
+    return (*[s for s in known if s.reserve <= WORTH * floor][:MOST_SPOTS], *unsure)
 
 
 def passed_over(name: str, case: CaseFindings) -> tuple[Caution, ...]:

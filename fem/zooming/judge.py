@@ -15,11 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fem.cores import even_ranges, shared, workers
-from fem.judging.strength import PRINTED_MODES, exceeded, phase_reserve
+from fem.criteria.reserve import phase_reserve
+from fem.criteria.strength import PRINTED_MODES
 from fem.loading.case import LoadCase
 from fem.part.tetmesh import Index
 from fem.printing.beads import AIR, CORE, COVER, FULL, WALL, WAYS
-from fem.printing.field import Strength
 from fem.printing.plan import in_layer_rotation
 from fem.tensors import Array, stress_rotation
 from fem.zooming.cube import SolvedBeads
@@ -27,8 +27,6 @@ from fem.zooming.nouns import JudgedBeads
 
 PIECE = 1 / 3
 """A bead of which less than this part is there is not judged."""
-ALONE = ("hill",)
-"""Criteria that are reported and never decide."""
 ZONES = {WALL: "wall", COVER: "cover", CORE: "core"}
 
 
@@ -212,10 +210,3 @@ def weakest(judged: JudgedBeads, *, width: float, within: NDArray[np.bool_] | No
         by_zone,
         int(np.ceil(area / width**2 - 1e-9)),
     )
-
-
-def may_fail(p: Array, v: Array, strength: Strength, *, before: Array) -> NDArray[np.bool_]:
-    """Which beads (n,) fail when what grows is `before` (n,) times as large: quicker to tell than their reserve."""
-    outside = [at for name, at in exceeded(p + before[:, None] * v, strength).items() if name not in ALONE]
-    outside += [at for name, at in exceeded(p, strength).items() if name not in ALONE]
-    return np.asarray(np.any(outside, axis=0))

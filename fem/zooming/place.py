@@ -13,12 +13,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from fem.criteria.reserve import phase_reserve
 from fem.errors import InputError
 from fem.judging.growing import LIFTS_OFF
-from fem.judging.strength import buckling_reserve
 from fem.loading.case import LoadCase
 from fem.printing.beads import Grid
-from fem.printing.field import WallBuckling
 from fem.printing.filling import layer_grid
 from fem.printing.plan import in_layer_rotation
 from fem.tensors import Array, stress_rotation
@@ -223,8 +222,7 @@ def buckled(body: BodyOfBeads, judged: JudgedBeads, first: Weakest | None, *, st
     into_cell = stress_rotation(in_layer_rotation(body.plan.infill_angle))
     for wall in body.made.cell.walls:
         p, v = judged.core @ (wall.to_wall @ into_cell).T
-        limits = WallBuckling(wall.along, wall.up, wall.shear, wall.mode)
-        reserve = start + float(buckling_reserve(p[None], v[None], limits)[0])
+        reserve = start + float(phase_reserve(p, v, wall.limits).reserve[0])
         if reserve < first.reserve:
             least = {**first.by_zone, "core": reserve}
             first = replace(first, reserve=reserve, zone="core", mode=wall.mode, by_zone=least)

@@ -9,9 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fem.cores import even_ranges, shared, workers
+from fem.criteria.reserve import PhaseReserve, may_fail, phase_reserve
 from fem.errors import TooLargeError
-from fem.judging.least import safe_size
-from fem.judging.strength import PhaseReserve, phase_reserve
 from fem.loading.case import LoadCase
 from fem.loading.loads import wrench_traction
 from fem.loading.traction import dense_forces
@@ -20,12 +19,11 @@ from fem.part.faces import FaceGroup
 from fem.part.quadrature import volume
 from fem.part.tetmesh import Index
 from fem.printing.beads import Grid
-from fem.printing.field import Phase
 from fem.printing.filling import layer_grid
 from fem.tensors import Array
 from fem.zooming.cube import BodyOfBeads, SolvedBeads, solve_beads
 from fem.zooming.hang import BoxesInPart, forces_onto_nodes
-from fem.zooming.judge import ZONES, layer_stress, may_fail
+from fem.zooming.judge import ZONES, layer_stress
 from fem.zooming.place import SolvedPart, layers_of
 
 BYTES_PER_UNKNOWN = 150.0
@@ -203,7 +201,6 @@ class _Weak:
         self.least: dict[int, float] = {}
         self.area = 0.0
         self.found: dict[tuple[int, ...], WeakPlace] = {}
-        self.safe = safe_size(Phase("", "", np.eye(6), np.zeros(6), self.strength))
 
     def take(self, layer: int, row: Index, column: Index, p: Array, v: Array) -> None:
         """Take in a layer's beads (n,) with their permanent and growing stress (n, 6) [MPa] in their own axes."""
@@ -215,9 +212,7 @@ class _Weak:
         before = bound[zone]
         some = np.arange(len(zone))
         if np.isfinite(before).all():
-            size = np.sqrt(np.einsum("na,na->n", p, p)) + before * np.sqrt(np.einsum("na,na->n", v, v))
-            some = np.flatnonzero(size >= self.safe)
-            some = some[may_fail(p[some], v[some], self.strength, before=before[some])]
+            some = np.flatnonzero(may_fail(p, v, self.strength, before=before))
         if not len(some):
             return
         found = phase_reserve(p[some], v[some], self.strength)

@@ -121,8 +121,9 @@ class _Looking:
         self.remarks: list[Caution] = []
 
     def least(self, case: str) -> float:
-        """What beads bear at least in a case, by what is known."""
-        return min((p.cases[case].first.reserve for p in self.places if case in p.cases), default=np.inf)
+        """What beads bear at least in a case, by what is known, where permanent loads leave any of it."""
+        known = [p.cases[case].first.reserve for p in self.places if case in p.cases]
+        return min((r for r in known if r > 0), default=np.inf)
 
     def may_decide(self, case: str, spot: HotSpot) -> bool:
         """Whether the homogenised answer is doubtful at a spot, and not far above what beads elsewhere bear."""

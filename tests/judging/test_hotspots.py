@@ -31,7 +31,7 @@ def test_the_worst_place_is_the_root_and_is_called_singular(bent):
     mesh, held, reserve = bent
     root = mesh.box[0][0]
     marks = find_singular_places(mesh, held={"root": held.triangles}, loaded={})
-    spots = find_hot_spots(mesh, reserve, marks, {"root": group(mesh, LOW_X)})
+    spots = find_hot_spots(mesh, reserve, marks, NearestFace(mesh, {"root": group(mesh, LOW_X)}))
     assert spots[0].at_mm[0] - root < 10
     assert spots[0].singular
     assert "fixed face root" in spots[0].singular_reason
@@ -44,7 +44,7 @@ def test_the_worst_place_is_the_root_and_is_called_singular(bent):
     assert near(node_at(30.0, 5.0, 10.0))[0].startswith("part:")
     assert [s.reserve for s in spots] == sorted(s.reserve for s in spots)
     # Nothing is singular where nothing is held
-    free = find_hot_spots(mesh, reserve, find_singular_places(mesh, held={}, loaded={}), {})
+    free = find_hot_spots(mesh, reserve, find_singular_places(mesh, held={}, loaded={}), NearestFace(mesh, {}))
     assert not any(s.singular for s in free)
     assert free[0].reserve == spots[0].reserve
 

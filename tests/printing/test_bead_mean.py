@@ -8,9 +8,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from fem.criteria.strength import Strength
 from fem.errors import InputError
 from fem.printing.bead_box import BeadBox, bead_box
-from fem.printing.field import Strength
 from fem.printing.infill import CellWall, buckling_use, first_to_buckle, solid_at
 from fem.printing.infill.bead_mean import Pieces, Solid, means, places
 from fem.printing.infill.cell import cell_mesh

@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from fem.criteria.strength import Strength
 from fem.errors import CardError, InputError
 from fem.printing.body import infill_material, metal_body, printed_body
-from fem.printing.field import Strength
 from fem.printing.infill import infill_cell
 from fem.printing.plan import PrintPlan
 from fem.printing.polymer import load_card

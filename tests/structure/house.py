@@ -26,6 +26,7 @@ ROOMS = (
     "digits",
     "tensors",
     "cores",
+    "criteria",
     "cards",
     "part",
     "printing",
@@ -69,6 +70,8 @@ HEAVY = frozenset(
 LOADED_LATE = frozenset(
     {
         "fem.study.keys",
+        "fem.criteria.kernels",
+        "fem.criteria.zone_kernels",
         "fem.printing.kernels",
         "fem.printing.section_kernels",
         "fem.printing.bead_kernels",

@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from fem.criteria.strength import Strength
 from fem.errors import CardError
 from fem.printing.fibre import MODELS, Fibre, Resin
-from fem.printing.field import Strength
 from fem.tensors import broken_condition
 
 Three = tuple[float, float, float]

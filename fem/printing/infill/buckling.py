@@ -30,6 +30,8 @@ from typing import Any
 
 import numpy as np
 
+from fem.criteria.reserve import utilisation
+from fem.criteria.strength import WallBuckling
 from fem.printing.infill.homogenise import Homogenised, Material, local_stress
 from fem.printing.infill.mesh import CellMesh, Index
 from fem.printing.infill.patterns import LEAN, gyroid_slope, period_length
@@ -56,17 +58,15 @@ class CellWall:
     shear: float
     mode: str
 
+    @property
+    def limits(self) -> WallBuckling:
+        """What it bears in its own axes."""
+        return WallBuckling(self.along, self.up, self.shear, self.mode)
+
 
 def buckling_use(wall: CellWall, stress: Any) -> Array:
-    """Share (...) of its buckling stress that mean stress (..., 6) [MPa] of the cell uses up in a wall.
-
-    Compressions add, shear acts in the square: R_c + R_s^2 = 1, grown in proportion (Timoshenko and Gere, section
-    9.7).
-    """
-    s = np.asarray(stress, dtype=float) @ wall.to_wall.T
-    pressed = np.maximum(-s[..., 0], 0) / wall.along + np.maximum(-s[..., 2], 0) / wall.up
-    sheared = np.abs(s[..., 4]) / wall.shear
-    return (pressed + np.sqrt(pressed**2 + 4 * sheared**2)) / 2
+    """Share (...) of its buckling stress that mean stress (..., 6) [MPa] of the cell uses up in a wall."""
+    return utilisation(np.asarray(stress, dtype=float) @ wall.to_wall.T, wall.limits)
 
 
 def first_to_buckle(walls: Sequence[CellWall], stress: Any) -> tuple[Array, Index]:

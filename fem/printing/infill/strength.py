@@ -4,66 +4,29 @@ A place is a piece of bead, judged by its mean stress in the bead's own axes (`b
 section and the peaks of notches between beads are averaged, as they are in the coupons that its strengths come from.
 
 A place uses up the share 1 / lam of its strength, lam being the factor at which the stress, grown from zero, first
-meets maximum stress, Tsai-Wu, or interlayer tension with shear. Sources: S. W. Tsai and E. M. Wu, J. Compos. Mater. 5
-(1971) 58; Z. Hashin, J. Appl. Mech. 47 (1980) 329.
+meets a criterion that decides (fem/criteria).
 """
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 from numpy.typing import NDArray
 
-from fem.printing.field import Strength
+from fem.criteria.reserve import largest_utilisation, utilisations
+from fem.criteria.strength import Strength
 from fem.printing.infill.bead_mean import Places
 from fem.printing.infill.mesh import Index
-from fem.tensors import Array, von_mises
+from fem.tensors import Array
 
 MOST_POINTS = 120
 """At most so many critical points are kept."""
 CLOSE = 0.01
 """A kept point stands for places whose utilisation is at most this much larger, where so few points can."""
-_AT_ONCE = 400_000
-
-
-def utilisation(stress: Any, strength: Strength) -> Array:
-    """Share (...) of the strength that stress (..., 6) [MPa, bead axes] uses up.
-
-    It grows in proportion with the stress: the reserve factor is one over it.
-    """
-    return _used_by(list(np.moveaxis(np.asarray(stress, dtype=float), -1, 0)), strength)
-
-
-def _used_by(s: list[Array], strength: Strength) -> Array:
-    """As `utilisation`, of the six components one by one."""
-    if strength.yield_stress is not None:
-        return von_mises(np.stack(s, axis=-1)) / strength.yield_stress
-    assert strength.tension is not None and strength.compression is not None and strength.shear is not None
-    t, c, q = (np.asarray(v, dtype=float) for v in (strength.tension, strength.compression, strength.shear))
-    shear = [s[3 + k] / q[k] for k in range(3)]
-    most = np.maximum(np.maximum(np.abs(shear[0]), np.abs(shear[1])), np.abs(shear[2]))
-    for k in range(3):
-        most = np.maximum(most, np.maximum(s[k] / t[k], s[k] / -c[k]))
-    r = [s[k] / np.sqrt(t[k] * c[k]) for k in range(3)]
-    across = shear[0] ** 2 + shear[1] ** 2
-    form = r[0] * (r[0] - r[1]) + r[1] * (r[1] - r[2]) + r[2] * (r[2] - r[0]) + across + shear[2] ** 2
-    linear = s[0] * (1 / t[0] - 1 / c[0]) + s[1] * (1 / t[1] - 1 / c[1]) + s[2] * (1 / t[2] - 1 / c[2])
-    most = np.maximum(most, (linear + np.sqrt(linear**2 + 4 * np.maximum(form, 0.0))) / 2)
-    return np.maximum(most, np.sqrt((np.maximum(s[2], 0) / t[2]) ** 2 + across))
 
 
 def worst(found: Places, *, states: Array, strength: Strength) -> tuple[Array, Index]:
     """The largest utilisation (m,) over all places under mean stresses `states` (m, 6) [MPa], and the place (m,)."""
-    most, where = np.full(len(states), -np.inf), np.zeros(len(states), dtype=np.intp)
-    step = max(1, _AT_ONCE // max(1, len(states)))
-    for start in range(0, len(found.stress), step):
-        used = _used(found, np.arange(start, min(start + step, len(found.stress))), states, strength)
-        best = used.argmax(axis=0)
-        value = used[best, np.arange(len(states))]
-        better = value > most
-        most, where = np.where(better, value, most), np.where(better, best + start, where)
-    return most, where
+    return largest_utilisation(found.stress, states, strength)
 
 
 def unit_states() -> Array:
@@ -122,7 +85,7 @@ def _decisive(found: Places, states: Array, strength: Strength) -> tuple[Places,
 
 def _used(found: Places, chosen: Index, states: Array, strength: Strength) -> Array:
     """Utilisation (k, m) of the chosen places under mean stresses (m, 6)."""
-    return _used_by([found.stress[chosen, k, :6] @ states.T for k in range(6)], strength)
+    return utilisations(found.stress[chosen], states, strength)
 
 
 def _cover(found: Places, where: Index, states: Array, most: Array, strength: Strength) -> Index:

@@ -48,6 +48,12 @@ class WatchForm(Form):
 
 class RequirementsForm(Form):
     reserve: Positive | None = Field(default=None, description="Minimum reserve factor of every case.")
+    chance: Annotated[float | None, Field(gt=0, lt=1)] = Field(
+        default=None,
+        description="Minimum chance, in every case, that the required reserve factor (1 if none is required) is "
+        "there, as strengths, stiffness and loads scatter. `beadwork orient` leaves it out.",
+        examples=["[requirements]\nreserve = 1.5\nchance = 0.99"],
+    )
     rotation: dict[Name, Angle] = Field(
         default={},
         description="Maximum rotation of a face, in every case.",

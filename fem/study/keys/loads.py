@@ -110,6 +110,12 @@ class LoadForm(Form):
         description="Whether it keeps its size while the reserve factor is sought. Only a `preload` does by default.",
         examples=['[loads.ballast]\nface = "pad"\nforce = ["0 N", "0 N", "-10 N"]\npermanent = true'],
     )
+    scatter: Annotated[float, Field(ge=0, lt=1)] = Field(
+        default=0.0,
+        description="Coefficient of variation of its size: standard deviation over mean, of a normal distribution. "
+        "Counts for the chance that the reserve factor is there; nothing else changes.",
+        examples=['[loads.gusts]\nface = "pad"\nforce = ["0 N", "0 N", "-40 N"]\nscatter = 0.2'],
+    )
     force: Annotated[list[Force] | None, Three] = Field(
         default=None,
         description="A force, spread evenly over the face.",

@@ -16,10 +16,14 @@ import numpy as np
 from fem.digits import reserve_text
 from fem.errors import BeadworkError, InputError, NoTrustworthyAnswer, nearest
 from fem.fault import fault_line
+from fem.judging.band import MET, NOT_DECIDED
+from fem.judging.deciding import holding
 from fem.judging.growing import judge_growth
 from fem.judging.hotspots import find_singular_places
-from fem.judging.least import LeastReserve, combined_stress, largest_interlayer, least_reserve
+from fem.judging.interlayer import largest_interlayer
 from fem.judging.orientation import DirectionNumbers, Vector
+from fem.judging.recovered import RecoveredStress, combined_stress
+from fem.judging.reserve import LeastReserve, judge_reserve
 from fem.judging.stress import StressField, recover_stress
 from fem.judging.trust import WORST_BALANCE
 from fem.loading.case import LoadCase
@@ -161,9 +165,11 @@ def numbers_of(bench: Bench, direction: Vector, *, kind: str = "scan") -> Direct
             stay = None
             if case.permanent:
                 stay = combined_stress([(case.factors[k], group.stress[k]) for k in case.permanent])
-            least[case.name] = group.least.get(case.name) or least_reserve(
-                mesh, printed, permanent=stay, growing=growing, singular=group.singular
-            )
+            if case.name in group.least:
+                least[case.name] = group.least[case.name]
+            else:
+                field = judge_reserve(mesh, printed, permanent=stay, growing=growing)
+                least[case.name] = field.least(group.singular)
             whole[case.name] = growing if stay is None else combined_stress([(1.0, growing), (1.0, stay)])
     worst = min(least, key=lambda name: least[name].reserve)
     length = {name: float(np.linalg.norm(u, axis=1).max()) for name, u in moved.items()}
@@ -204,8 +210,13 @@ def numbers_of(bench: Bench, direction: Vector, *, kind: str = "scan") -> Direct
 def missed_of(d: DirectionNumbers, wanted: Requirements) -> tuple[str, ...]:
     """The requirements that a direction does not meet, in words with numbers."""
     out = []
-    if wanted.reserve is not None and d.reserve < wanted.reserve:
-        out.append(f"reserve factor {reserve_text(d.reserve)}, {wanted.reserve:g} required")
+    if wanted.reserve is not None:
+        decided = holding(d.reserve, d.band).at_least(wanted.reserve)
+        told = reserve_text(d.reserve)
+        if decided == NOT_DECIDED:
+            told = "not decided, " + " to ".join(reserve_text(end, limit=wanted.reserve) for end in d.band)
+        if decided != MET:
+            out.append(f"reserve factor {told}, {wanted.reserve:g} required")
     limits = [(f"rotation of {n}", d.rotation_deg[n], float(np.degrees(v)), "°") for n, v in wanted.rotation.items()]
     limits += [(f"displacement of {n}", d.displacement_mm[n], v, " mm") for n, v in wanted.displacement.items()]
     if wanted.deflection is not None:
@@ -275,10 +286,9 @@ def _solved(bench: Bench, printed: PrintedField, cases: Mapping[str, LoadCase]) 
                 for k, u in solved.units.items()
             }
             changing = [case for case in solved.cases if solved.contact is not None and case.permanent]
+            recovered = RecoveredStress(mesh, printed, solved)
             least = {
-                case.name: judge_growth(
-                    case, mesh=mesh, printed=printed, equilibrium=equilibrium, solved=solved
-                ).least(singular.at)
+                case.name: judge_growth(case, recovered=recovered, equilibrium=equilibrium).least(singular.at)
                 for case in changing
             }
             yield _Group(list(solved.cases), dict(solved.units), stress, singular.at, least)

@@ -286,7 +286,8 @@ def _cautions(
     if any(d.reserve_away > 1.05 * d.reserve for d in (p.numbers for p in picks)):
         text = (
             "Some minimum reserve factors lie at a support's or a load's edge, where the stress does not converge "
-            "with mesh refinement."
+            "with mesh refinement; directions are ranked by the minimum away from such places, requirements count "
+            "all."
         )
         out.append(Caution("singular", text))
     return out

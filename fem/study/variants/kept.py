@@ -15,7 +15,7 @@ from pathlib import Path
 from fem.errors import InputError
 from fem.judging.findings import Findings, read_findings, write_findings
 from fem.judging.sealed import read_sealed
-from fem.study.answers import compare_requirements
+from fem.study.answers import decided_anew
 from fem.study.fingerprint import fingerprint
 from fem.study.machine import program_version
 from fem.study.plans import Study
@@ -44,7 +44,7 @@ class Kept:
                 found = read_findings(path)
             except InputError:
                 continue
-            if found.inputs.get("fingerprint") == mark:
+            if found.inputs.get("fingerprint") == mark and _says_chance(study, found):
                 told = _told_for(study, found)
                 if told != found or path != self.path_of(told, study.variant):
                     self._write(told, study.variant)
@@ -84,14 +84,21 @@ class Kept:
             ) from None
 
 
+def _says_chance(study: Study, found: Findings) -> bool:
+    """Whether what was kept knows the chance that the study asks for: it is of one required reserve factor alone."""
+    wanted = study.requirements
+    known = (case.reserve for case in found.cases.values())
+    return wanted.chance is None or all(r.chance_above_1 is None or r.chance_of(wanted.reserve) for r in known)
+
+
 def _told_for(study: Study, found: Findings) -> Findings:
     """The same numbers under the study's present words and requirements."""
     own = {key: found.inputs[key] for key in ("fingerprint", "versions")}
+    found = decided_anew(found, study.requirements)
     return dataclasses.replace(
         found,
         title=study.title,
         question=study.question,
         currency=study.currency,
         inputs={**study.inputs, **own},
-        requirements=compare_requirements(study.requirements, bodies=found.bodies, cases=found.cases),
     )

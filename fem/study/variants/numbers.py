@@ -9,10 +9,14 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
+from fem.judging.advice import advised_of, homogenised_of, rests_on_singular
+from fem.judging.band import NOT_DECIDED
 from fem.judging.cautions import texts_of
 from fem.judging.choice import Comparison, VariantNumbers
+from fem.judging.choosing import level_with
+from fem.judging.deciding import holding, outcome, reserve_of
 from fem.judging.findings import CaseFindings, Findings, RequirementFindings
-from fem.judging.verdict import is_reserve, value_text
+from fem.judging.verdict import is_lower, is_reserve, range_text, value_text
 from fem.study.plans import Study
 from fem.study.variants.series import Told
 from fem.telling.files import safe_cell, write_text
@@ -27,7 +31,13 @@ def numbers_of(told: Told) -> VariantNumbers:
         return VariantNumbers(variant.name, variant.settings, variant.reference, error=told.error)
     plans = [b.print for b in found.bodies.values() if b.print is not None]
     cost = sum(p.cost for p in plans) if plans else None
-    worst = found.cases[found.worst_case].reserve
+    worst_case = found.cases[found.worst_case]
+    worst = worst_case.reserve
+    away, band_away = advised_of(found.cases.values())
+    homogenised_away, homogenised_band = homogenised_of(found.cases.values())
+    places = [(name, place) for name, case in found.cases.items() for place in case.used_up]
+    used_up = [f"permanent loads alone use up a place (case {name})" for name in dict.fromkeys(n for n, _ in places)]
+    over = [1 - (place.reserve or 0.0) for _, place in places]
     bends = max(found.cases, key=lambda c: found.cases[c].maximum_displacement_mm)
     return VariantNumbers(
         name=variant.name,
@@ -42,22 +52,26 @@ def numbers_of(told: Told) -> VariantNumbers:
         displacement_mm=_largest(found, "displacement_mm"),
         rotation_deg=_largest(found, "rotation_deg"),
         reserve=worst.minimum,
-        reserve_away=min(c.reserve.nonsingular_minimum for c in found.cases.values()),
+        reserve_away=away,
         reserve_case=found.worst_case,
         mode=worst.mode,
         zone=worst.zone,
         body=worst.body,
         at_mm=tuple(worst.at_mm),
-        singular=worst.singular,
+        singular=rests_on_singular(worst_case),
         decided_by=worst.decided_by,
         homogenised=min(map(_homogenised, found.cases.values())),
         zoomed=_zoomed(variant.study, found),
-        missed=tuple(_missed(r) for r in found.requirements if not r.met),
-        shortfall=max((_short(r) for r in found.requirements if not r.met), default=0.0),
-        other_shortfall=max((_short(r) for r in found.requirements if not r.met and not is_reserve(r)), default=0.0),
+        missed=(*used_up, *(_missed(r) for r in found.requirements if not r.met)),
+        shortfall=max((*over, *(_short(r) for r in found.requirements if not r.met)), default=0.0),
+        other_shortfall=max((_short(r) for r in found.requirements if not r.met and not is_lower(r)), default=0.0),
         cautions=texts_of(found.cautions),
         decisive=_decisive(found),
         findings_file=told.file,
+        band=reserve_of(found.cases.values())[1],
+        band_away=band_away,
+        homogenised_away=homogenised_away,
+        homogenised_band=homogenised_band,
     )
 
 
@@ -91,16 +105,19 @@ def _largest(found: Findings, what: str) -> dict[str, float]:
 
 
 def _missed(r: RequirementFindings) -> str:
-    """A requirement that is not met, in words with numbers."""
-    if r.name == "reserve":
-        return f"reserve factor {value_text(r)}, {r.limit:g} required (case {r.where})"
+    """A requirement that is not met or not decided, in words with numbers."""
+    told = f"not decided, {range_text(r)}" if outcome(r) == NOT_DECIDED and r.band else value_text(r)
+    if is_reserve(r):
+        return f"reserve factor {told}, {r.limit:g} required (case {r.where})"
     where = "" if r.name == "mass" else f" (case {r.where})"
-    return f"{r.name} {value_text(r)}, at most {with_unit(r.limit, r.unit)} allowed{where}"
+    bound = "at least {} required" if is_lower(r) else "at most {} allowed"
+    return f"{r.name} {told}, {bound.format(with_unit(r.limit, r.unit))}{where}"
 
 
 def _short(r: RequirementFindings) -> float:
-    """By what share a requirement is missed."""
-    return 1 - r.value / r.limit if r.name == "reserve" else r.value / r.limit - 1
+    """By what share a requirement is missed, or may be missed where its band straddles the limit."""
+    band = holding(r.value, r.band if outcome(r) == NOT_DECIDED else ())
+    return max(0.0, 1 - band.low / r.limit if is_lower(r) else band.high / r.limit - 1)
 
 
 # ---- the table as a file
@@ -132,7 +149,12 @@ def table_rows(comparison: Comparison) -> Iterator[list[Any]]:
         *(f"displacement of {face} [mm]" for face in displaced),
         *(f"rotation of {face} [deg]" for face in turned),
         "minimum reserve factor [-]",
+        "minimum reserve factor, lowest [-]",
+        "minimum reserve factor, highest [-]",
         "minimum reserve factor away from singular places [-]",
+        "away from singular places, lowest [-]",
+        "away from singular places, highest [-]",
+        "level in reserve with",
         "calculated",
         "homogenised minimum reserve factor [-]",
         "by case",
@@ -163,7 +185,9 @@ def table_rows(comparison: Comparison) -> Iterator[list[Any]]:
             v.deflection_case,
             *(_number(v.displacement_mm.get(face)) for face in displaced),
             *(_number(v.rotation_deg.get(face)) for face in turned),
-            *map(_number, (v.reserve, v.reserve_away)),
+            *map(_number, (v.reserve, *(v.band or (None, None)))),
+            *map(_number, (v.reserve_away, *(v.band_away or (None, None)))),
+            "; ".join(level_with(comparison.variants, v)),
             kind_of(v) if v.answered and v.printed else "",
             _number(v.homogenised_reserve),
             v.reserve_case,

@@ -11,14 +11,16 @@ from typing import Any
 from fem.digits import reserve_text
 from fem.judging.cautions import STANDING, texts_of
 from fem.judging.choice import Comparison, VariantNumbers, leading_number
-from fem.judging.choosing import candidates_of
+from fem.judging.choosing import candidates_of, level_with
 from fem.telling import words
 from fem.telling.comparison.plots import Trade, label_of, shown, trade_figure, trades
 from fem.telling.comparison.steps import best_buy, step_rows
 from fem.telling.files import write_text
 from fem.telling.vector import inline_svg
-from fem.telling.zoom_words import leaders_line
+from fem.telling.zoom_words import band_text, leaders_line
 
+MOST_LEVEL = 8
+"""So many variants at most are listed that one is level with."""
 RATIOS = ("mass", "stiffness", "reserve", "cost")
 
 
@@ -69,6 +71,8 @@ def as_page(comparison: Comparison) -> str:
         cautions=dict.fromkeys((*comparison.cautions, *texts_of(STANDING))),
         cost_head=f"Cost [{words.money(comparison.currency)}]",
         beads=leaders_line(comparison) if comparison.printed else "",
+        bands=any(v.has_band for v in comparison.variants),
+        singular=any(v.singular for v in comparison.variants),
         any_cost=any(v.cost is not None for v in comparison.variants),
     )
 
@@ -116,7 +120,18 @@ def variant_row(comparison: Comparison, place: int, v: VariantNumbers) -> dict[s
         "meets": v.answered and not v.missed and enough,
         "own": own,
         "ratios": comparison.ratios.get(v.name, {}),
+        "band": band_text(v.band),
+        "band_away": band_text(v.band_away),
+        "level": level_text(comparison, v),
     }
+
+
+def level_text(comparison: Comparison, v: VariantNumbers) -> str:
+    """The numbers in the table of those that a variant is level with in reserve."""
+    place = {each.name: i for i, each in enumerate(comparison.variants, start=1)}
+    numbers = [place[name] for name in level_with(comparison.variants, v)]
+    more = f" and {len(numbers) - MOST_LEVEL} more" if len(numbers) > MOST_LEVEL else ""
+    return ", ".join(map(str, numbers[:MOST_LEVEL])) + more
 
 
 def best_word(comparison: Comparison) -> str:

@@ -11,6 +11,7 @@ from fem.digits import reserve_text
 from fem.judging.choice import Comparison, VariantNumbers
 from fem.telling.vector import INK, SOFT, styled
 from fem.telling.words import number
+from fem.telling.zoom_words import band_text
 
 FRONT, DOMINATED, METAL = "#0b5d8f", "#b35900", "#4c5a57"
 """Blue and brown-orange stay apart for readers who lack one kind of cone; fill and line say the same again."""
@@ -32,7 +33,7 @@ class Trade:
         """The number drawn upwards for a variant, None where it has none or it is unlimited."""
         if self.ratio:
             return comparison.ratios.get(v.name, {}).get(self.key)
-        value = v.stiffness if self.key == "stiffness" else v.reserve
+        value = v.stiffness if self.key == "stiffness" else v.advised
         return value if value is not None and math.isfinite(value) else None
 
     def text(self, value: float | None) -> str:
@@ -46,11 +47,12 @@ class Trade:
 
 def trades(comparison: Comparison) -> tuple[Trade, Trade]:
     """The two plots; stiffness is over the reference part's where there is one."""
+    away = " away from singular places" if any(v.singular for v in comparison.variants) else ""
     known = any("stiffness" in r for r in comparison.ratios.values())
     label = "stiffness over the reference part's [1]" if known else "1 / maximum deflection [1/mm]"
     return (
         Trade("stiffness", "Mass against stiffness", label, known),
-        Trade("reserve", "Mass against reserve", "minimum reserve factor [1]", False),
+        Trade("reserve", "Mass against reserve", f"minimum reserve factor{away} [1]", False),
     )
 
 
@@ -87,15 +89,21 @@ def trade_figure(comparison: Comparison, trade: Trade) -> tuple[Any, dict[str, l
                 textcoords="offset points", fontsize=9, ha="left",
             )  # fmt: skip
         limits = _limits(points, floor=comparison.required_reserve if trade.key == "reserve" else 0.0)
+        if trade.key == "reserve":
+            tops = [1.05 * _reach(v, value)[1] for _, v, value in points if v.printed and not v.reference]
+            limits = limits[0], (0.0, max(limits[1][1], *tops, 0.0))
         beyond: list[str] = []
         for i, v, value in points:
             gid = f"v{i}"
             (x, y), off = _inside(v.mass_g or 0.0, value, limits)
             beside = 3 + (v.name in front)
+            if trade.key == "reserve" and v.has_band and not off:
+                _whisker(axes, x, value, v)
             axes.plot([x], [y], linestyle="none", gid=gid, zorder=beside, **_mark(v, v.name in front, shapes))
             if off:
                 beyond.append(f"★ {i}, beyond the plot: {number(v.mass_g)} g, {trade.text(value)}")
-            tips[gid] = [f"{i}: {v.name}: {number(v.mass_g)} g, {trade.label.split(' [')[0]} {trade.text(value)}"]
+            told = f"{number(v.mass_g)} g, {trade.label.split(' [')[0]} {trade.text(value)}"
+            tips[gid] = [f"{i}: {v.name}: {told}{_within(trade, v)}"]
         if comparison.best:
             for _, v, value in points:
                 if v.name == comparison.best:
@@ -110,6 +118,26 @@ def trade_figure(comparison: Comparison, trade: Trade) -> tuple[Any, dict[str, l
         axes.set_ylim(*limits[1])
         _legend(axes, comparison, shapes)
     return figure, tips
+
+
+def _reach(v: VariantNumbers, value: float) -> tuple[float, float]:
+    """The lowest and the highest that a drawn reserve factor may be; an unlimited end is drawn far above."""
+    band = v.advised_band
+    return (band.low, min(band.high, 3 * value)) if v.has_band else (value, value)
+
+
+def _whisker(axes: Any, x: float, value: float, v: VariantNumbers) -> None:
+    """A thin line from the lowest to the highest that a reserve factor may be."""
+    low, high = _reach(v, value)
+    axes.errorbar(
+        [x], [value], yerr=[[value - low], [high - value]], color=SOFT, linewidth=1.1, capsize=3.5, zorder=2
+    )
+
+
+def _within(trade: Trade, v: VariantNumbers) -> str:
+    if trade.key != "reserve" or not v.has_band:
+        return ""
+    return f" (within {band_text((v.advised_band.low, v.advised_band.high))})"
 
 
 Limits = tuple[tuple[float, float], tuple[float, float]]

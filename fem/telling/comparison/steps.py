@@ -32,7 +32,9 @@ class Spread:
 
 @dataclass(frozen=True)
 class StepRow:
-    """One step of one key, over all settings of the others."""
+    """One step of one key, over all settings of the others; in `level` of them it changes no reserve that could be
+    told.
+    """
 
     key: str
     start: str
@@ -47,6 +49,7 @@ class StepRow:
     reserve_per_h: Spread
     stiffness_per_g: Spread
     stiffness_per_h: Spread
+    level: int = 0
 
 
 NUMBERS = (
@@ -62,7 +65,14 @@ def step_rows(comparison: Comparison) -> list[StepRow]:
         groups.setdefault((step.key, step.from_setting, step.to_setting), []).append(step)
     order = list(comparison.sweep)
     rows = [
-        StepRow(key, start, end, len(steps), **{n: spread_of(getattr(s, n) for s in steps) for n in NUMBERS})
+        StepRow(
+            key,
+            start,
+            end,
+            len(steps),
+            **{n: spread_of(getattr(s, n) for s in steps) for n in NUMBERS},
+            level=sum(s.level and bool(s.reserve) for s in steps),
+        )
         for (key, start, end), steps in groups.items()
     ]
     return sorted(rows, key=lambda r: order.index(r.key) if r.key in order else len(order))
@@ -77,14 +87,17 @@ def spread_of(values: Iterable[float | None]) -> Spread:
 
 
 def best_buy(rows: list[StepRow]) -> str:
-    """A sentence on which step raises reserve and stiffness most per gram, by its median; a mesh buys neither."""
+    """A sentence on which step raises reserve and stiffness most per gram, by its median; a mesh buys neither, and
+    a step that is level in half of its pairs or more buys no reserve.
+    """
     rows = [r for r in rows if not of_mesh(r.key)]
     parts = []
     for name, what, unit, scale in (
         ("reserve_per_g", "reserve factor", "per 10 g", 10.0),
         ("stiffness_per_g", "stiffness", "% per 10 g", 1000.0),
     ):
-        known = [(spread.middle, r) for r in rows if (spread := getattr(r, name)).middle is not None]
+        told = [r for r in rows if name != "reserve_per_g" or 2 * r.level < r.count]
+        known = [(spread.middle, r) for r in told if (spread := getattr(r, name)).middle is not None]
         if not known:
             continue
         most, row = max(known, key=lambda item: item[0] or 0.0)

@@ -49,7 +49,7 @@ class Quantity:
 
 
 QUANTITIES = (
-    Quantity("reserve", "Minimum reserve factor", "1", True, lambda d: d.reserve),
+    Quantity("reserve", "Minimum reserve factor", "1", True, lambda d: d.advised),
     Quantity("deflection", "Maximum deflection", "mm", False, lambda d: d.deflection_mm),
     Quantity("interlayer", "Maximum interlayer tension", "MPa", False, lambda d: d.interlayer_MPa),
     Quantity(

@@ -92,7 +92,7 @@ def _variants(found: Comparison, shown: tuple[VariantNumbers, ...]) -> Table:
 def _reserve(v: VariantNumbers, required: float) -> Cell:
     if v.reserve is None:
         return Cell("–")
-    cell = reserve_cell(v.reserve, required=required)
+    cell = reserve_cell(v.reserve, required=required, band=v.band)
     return Cell(f"{cell.text}, {BEADS}", cell.tone) if is_beads(v) else cell
 
 
@@ -101,12 +101,13 @@ def _plots(found: Comparison) -> list[Block]:
         return v.stiffness
 
     def held(v: VariantNumbers) -> float | None:
-        return v.reserve if v.reserve is not None and math.isfinite(v.reserve) else None
+        return v.advised if v.advised is not None and math.isfinite(v.advised) else None
 
     out: list[Block] = []
+    away = " away from singular places" if any(v.singular for v in found.variants) else ""
     for key, label, unit, get in (
         ("stiffness", "stiffness, 1 / maximum deflection", "1/mm", stiff),
-        ("reserve", "minimum reserve factor", "1", held),
+        ("reserve", f"minimum reserve factor{away}", "1", held),
     ):
         points = [(v, v.mass_g, get(v)) for v in found.variants if v.answered]
         known = [(v, m, y) for v, m, y in points if m is not None and y is not None]
@@ -124,6 +125,7 @@ def _plots(found: Comparison) -> list[Block]:
             )
             caption += "."
         svg = _scatter(known, front, found.best, f"{label} [{unit}]", goal)
+        caption += " Thin lines: how far a value may lie off." if _banded(known, goal) else ""
         out.append(Figure(f"{caption} These are: {told}.", caption, 150, svg=svg))
         rows = [[v.name, number(m), reserve_text(y) if key == "reserve" else number(y)] for v, m, y in front]
         out.append(
@@ -167,6 +169,10 @@ def _scatter(points: list[Point], front: list[Point], best: str | None, label: s
         chosen = [(m, y) for v, m, y in points if v.name == best]
         if chosen:
             axes.plot(*chosen[0], marker="o", mfc="none", mec=INK, ms=12, mew=1.5, ls="", label="to print")
+        for v, m, y in points if _banded(points, goal) else []:
+            band = v.advised_band
+            reach = [[y - band.low], [min(band.high, 3 * y) - y]]
+            axes.errorbar([m], [y], yerr=reach, color=SOFT, lw=0.8, capsize=2.5, zorder=1)
         if goal is not None:
             axes.axhline(goal, color=INK, lw=1, ls="--", label=f"required {goal:g}")
         axes.set_xlabel("mass [g]")
@@ -174,6 +180,11 @@ def _scatter(points: list[Point], front: list[Point], best: str | None, label: s
         axes.set_ylim(0, 1.1 * max([y for _, _, y in points] + ([goal] if goal else [])))
         figure.legend(loc="outside upper left", ncols=3)
         return svg_of(figure)
+
+
+def _banded(points: list[Point], goal: float | None) -> bool:
+    """Whether bands are drawn: in the plot of the reserve, where any is known."""
+    return goal is not None and any(v.has_band for v, _, _ in points)
 
 
 def _steps(found: Comparison) -> Table:
@@ -187,7 +198,7 @@ def _steps(found: Comparison) -> Table:
             s.name_from,
             signed(s.mass_g),
             signed(s.time_h),
-            signed(s.reserve),
+            signed(s.reserve) + (", level" if s.level and s.reserve else ""),
             "–" if s.stiffness is None else f"{signed(100 * s.stiffness)} %",
             signed(s.reserve_per_g),
             signed(s.reserve_per_h),

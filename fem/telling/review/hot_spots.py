@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 
+from fem.judging.advice import advised, is_singular, rests_on_singular
 from fem.judging.verdict import verdict_of
 from fem.telling.bead_axes import ALT, CAPTION, RATIO, axes_figure
+from fem.telling.chance_words import CHANCE_EXPLAINED, chance_lines
 from fem.telling.reactions import failing_load
 from fem.telling.review.blocks import PHOTO_MM, Beside, Block, Cell, Figure, Heading, Section, Table, Text, table
 from fem.telling.review.material import APART, Material
@@ -18,6 +20,7 @@ from fem.telling.words import (
     place,
     plain_name,
     reserve_text,
+    standing,
     worst_hot_spots,
 )
 from fem.telling.zoom_words import HOMOGENISED, is_beads, is_told, kind_of, reserve_line
@@ -38,6 +41,7 @@ def hot_spots(material: Material) -> Section:
             "itself."
         ),
         _cases(material),
+        *_chances(material),
         *_by_criterion(material),
     ]
     worst = f.worst_case
@@ -77,7 +81,8 @@ def hot_spots(material: Material) -> Section:
                 f"Hot spot {rank}: reserve factor {reserve_text(s.reserve)} in case {case}, failure mode {s.mode}, "
                 f"in the {s.zone} of {s.body}, at {place(s.at_mm)}{near}."
             )
-            told += f" {SINGULAR[0].upper()}{SINGULAR[1:]} ({s.singular_reason})." if s.singular else ""
+            why = s.singular_reason or standing(s)
+            told += f" {SINGULAR[0].upper()}{SINGULAR[1:]} ({why})." if is_singular(s) else ""
             blocks.append(Figure(f"Close-up. {told}", told, PHOTO_MM, file))
     return Section("strength", "Strength and hot spots", tuple(blocks))
 
@@ -91,6 +96,12 @@ def _axes(material: Material) -> list[Block]:
         return [Figure(ALT, CAPTION, AXES_MM, svg=svg_of(axes_figure(figure)))]
 
 
+def _chances(material: Material) -> list[Block]:
+    """The chance of each case's reserve factor, and what it is not."""
+    lines = [Text(line) for line in chance_lines(material.findings)]
+    return [*lines, Text(CHANCE_EXPLAINED, "soft")] if lines else []
+
+
 def _cases(material: Material) -> Table:
     f = material.findings
     required, asked = verdict_of(f).required, verdict_of(f).asked
@@ -98,13 +109,14 @@ def _cases(material: Material) -> Table:
     for name, c in f.cases.items():
         r = c.reserve
         limited = math.isfinite(r.minimum)
-        away = reserve_cell(r.nonsingular_minimum, required=required) if r.singular else Cell("the same")
+        elsewhere, band = advised(c)
+        away = reserve_cell(elsewhere, required=required, band=band) if rests_on_singular(c) else Cell("the same")
         where = f"{place(r.at_mm)}, near {r.face}" if r.face else place(r.at_mm)
         phase = f"{r.zone} of {r.body}" + (f", {r.phase}" if r.phase else "")
         rows.append(
             [
                 Cell(name),
-                reserve_cell(r.minimum, required=required),
+                reserve_cell(r.minimum, required=required, band=r.band),
                 *([Cell(kind_of(r))] if kinds else []),
                 away,
                 Cell(failing_load(c) if limited else "–"),
@@ -207,12 +219,12 @@ def _spot_tables(material: Material) -> list[Block]:
             [
                 Cell(str(rank)),
                 Cell(case),
-                reserve_cell(s.reserve, required=required),
+                reserve_cell(s.reserve, required=required, band=s.band),
                 *([Cell(kind_of(s))] if kinds else []),
                 Cell(s.mode),
                 Cell(f"{place(s.at_mm)}, {where}"),
                 Cell(f"{s.face}, {number(s.face_distance_mm)} mm" if s.face else "–"),
-                Cell(f"singular: {s.singular_reason}" if s.singular else "", "warn" if s.singular else ""),
+                Cell(standing(s), "warn" if is_singular(s) else ""),
             ]
         )
         scale = max(abs(v) for v in s.print_stress_MPa)
@@ -225,10 +237,8 @@ def _spot_tables(material: Material) -> list[Block]:
         "Failure mode",
         "Location, zone",
         "Nearest face",
-        "Remark",
+        "Does it stand?",
     )
-    if not any(s.singular for _, s in spots):
-        head, rows = head[:-1], [row[:-1] for row in rows]
     tell = table(
         head,
         rows,

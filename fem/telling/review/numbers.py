@@ -10,6 +10,7 @@ import numpy as np
 from fem.judging.findings import Matrix
 from fem.telling.review.blocks import Cell
 from fem.telling.words import number, reserve_text
+from fem.telling.zoom_words import band_text
 from fem.tensors import Array
 
 DIGITS = 4
@@ -53,12 +54,12 @@ def _rounded(value: float, size: float) -> str:
     return number(whole * step, digits=digits)
 
 
-def reserve_cell(value: float | None, *, required: float) -> Cell:
-    """A reserve factor, marked where it is below 1 or below what is required."""
+def reserve_cell(value: float | None, *, required: float, band: Sequence[float] = ()) -> Cell:
+    """A reserve factor and its band, marked where it is below 1 or below what is required."""
     if value is None:
         return Cell("none")
     tone = "bad" if value < 1 else "warn" if value < required else ""
-    return Cell(reserve_text(value), tone)
+    return Cell(reserve_text(value) + (f" ({band_text(band)})" if len(band) else ""), tone)
 
 
 def ratio(own: float | None, base: float | None) -> str:

@@ -4,15 +4,22 @@ from __future__ import annotations
 
 import math
 
+from fem.judging.band import NOT_DECIDED, NOT_MET
+from fem.judging.deciding import outcome
 from fem.judging.verdict import verdict_of
 from fem.telling import words
 from fem.telling.printed import clock
 from fem.telling.review.blocks import Block, Cell, Notice, Section, Table, Text, Verdict, table
 from fem.telling.review.material import CAUTION, Material
 from fem.telling.review.numbers import reserve_cell
-from fem.telling.zoom_words import is_beads, is_told, reserve_line
+from fem.telling.zoom_words import band_text, is_beads, is_told, reserve_line
 
-WORDS = {"holds": ("Holds", "good"), "short": ("Falls short", "warn"), "fails": ("Fails", "bad")}
+WORDS = {
+    "holds": ("Holds", "good"),
+    "short": ("Falls short", "warn"),
+    "not decided": ("Not decided", "warn"),
+    "fails": ("Fails", "bad"),
+}
 
 
 def opening(material: Material) -> Section:
@@ -47,6 +54,8 @@ def key_figures(material: Material) -> Table:
         r = f.cases[name].reserve
         where = f"case {name}, {words.place(r.at_mm)}" if math.isfinite(r.minimum) else "every case"
         rows.append(["Minimum reserve factor", reserve_cell(r.minimum, required=required), where])
+        if verdict.band:
+            rows.append(["It may lie between", band_text(verdict.band), "all cases"])
         if is_told(f) and math.isfinite(r.minimum):
             rows.append(["Calculated", reserve_line(r), f"case {name}" if is_beads(r) else ""])
         goal = words.number(required)
@@ -78,7 +87,8 @@ def key_figures(material: Material) -> Table:
             )
     met = sum(r.met for r in f.requirements)
     if f.requirements:
-        missed = [r.name for r in f.requirements if not r.met]
-        told = Cell(f"{met} of {len(f.requirements)} met", "good" if not missed else "bad")
-        rows.append(["Requirements", told, "missed: " + ", ".join(missed) if missed else ""])
+        names = {kind: [r.name for r in f.requirements if outcome(r) == kind] for kind in (NOT_MET, NOT_DECIDED)}
+        left = [f"{kind}: {', '.join(some)}" for kind, some in names.items() if some]
+        tone = "bad" if names[NOT_MET] else "warn" if left else "good"
+        rows.append(["Requirements", Cell(f"{met} of {len(f.requirements)} met", tone), "; ".join(left)])
     return table(("Quantity", "Value", "Governing case, location"), rows, align="lrl", caption="Key figures.")

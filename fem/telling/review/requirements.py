@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import math
 
+from fem.judging.band import MET, NOT_DECIDED, NOT_MET
+from fem.judging.deciding import outcome
 from fem.judging.findings import RequirementFindings
-from fem.judging.verdict import is_reserve, verdict_of
+from fem.judging.verdict import is_lower, outcome_text, verdict_of
 from fem.telling.review.blocks import Cell, Section, Text, table
 from fem.telling.review.material import Material
 from fem.telling.words import number, with_unit
 from fem.telling.zoom_words import value_and_kind
+
+TONES = {MET: "good", NOT_MET: "bad", NOT_DECIDED: "warn"}
 
 
 def requirements(material: Material) -> Section:
@@ -22,18 +26,19 @@ def requirements(material: Material) -> Section:
     rows = [
         [
             Cell("reserve factor" if r.name == "reserve" else r.name),
-            Cell(("at least " if is_reserve(r) else "at most ") + with_unit(r.limit, r.unit)),
+            Cell(("at least " if is_lower(r) else "at most ") + with_unit(r.limit, r.unit)),
             Cell(value_and_kind(f, r)),
             Cell(margin(r)),
             Cell(r.where),
-            Cell("met" if r.met else "NOT MET", "good" if r.met else "bad"),
+            Cell(outcome_text(r), TONES[outcome(r)]),
         ]
         for r in f.requirements
     ]
     head = ("Requirement", "Limit", "Calculated", "Margin", "Governing case or body", "Result")
     note = (
         "The margin is the distance to the limit as a share of the limit, positive where the requirement is met. The "
-        "reserve factor is the minimum over the whole part, singular locations included."
+        "reserve factor is the minimum over the whole part, singular locations included. In brackets: how far the "
+        "value may lie off; a requirement whose limit lies within is not decided, and does not count as met."
     )
     return Section(
         "requirements",
@@ -47,7 +52,7 @@ def margin(requirement: RequirementFindings) -> str:
     if requirement.limit == 0:
         return "–"
     share = (requirement.value - requirement.limit) / requirement.limit
-    share = share if is_reserve(requirement) else -share
+    share = share if is_lower(requirement) else -share
     if math.isinf(share):
         return "unlimited" if share > 0 else "–"
     # One place more where rounding would hide on which side of the limit the value lies

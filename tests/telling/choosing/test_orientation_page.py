@@ -154,7 +154,7 @@ def test_each_picture_tells_its_numbers(folder, scan):
     marks = [a for t, a in page.tags if t == "g" and a.get("class") == "tip"]
     assert len(marks) == 4 * (len(scan.answered) + len(scan.picks))
     reserve = label(scan, QUANTITIES[0])
-    low, high = min(d.reserve for d in scan.answered), max(d.reserve for d in scan.answered)
+    low, high = min(d.advised for d in scan.answered), max(d.advised for d in scan.answered)
     assert (
         f"from {math.floor(low * 100) / 100:.2f}" in reserve and f"to {math.floor(high * 100) / 100:.2f}" in reserve
     )
@@ -166,7 +166,7 @@ def test_the_disc_holds_the_numbers(scan):
     for d in scan.answered[:10]:
         x, y = flat(np.array(d.direction), axis=2)[0]
         row, column = (min(grid - 1, int((v + 1) / 2 * grid)) for v in (y, x))
-        assert disc.image[row, column] == pytest.approx(d.reserve, rel=0.05)
+        assert disc.image[row, column] == pytest.approx(d.advised, rel=0.05)
     assert np.isnan(disc.image[0, 0]) and np.isfinite(disc.image[grid // 2, grid // 2])
 
 

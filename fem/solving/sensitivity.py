@@ -1,0 +1,41 @@
+"""How the answers change with the stiffness of the part: first derivatives, for one more solve of all loads.
+
+With the stiffness of the bodies times f the matrix is f K + S, S being that of the foundations, which stay. So
+(K + S) du/df = dr/df - K u at f = 1; the forces r of a load grow with f where warming makes them. Bodies share no
+nodes: what is found at the nodes of a body is due to its own factor, and one right side a load serves them all.
+Source: E. J. Haug, K. K. Choi and V. Komkov, Design Sensitivity Analysis of Structural Systems (1986), section 1.2.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from fem.loading.loads import Load
+from fem.solving.cases import SolvedCases
+from fem.solving.equilibrium import Equilibrium
+from fem.tensors import Array
+
+DERIVATIVE_TOLERANCE = 1e-4
+"""Residual over the right side at which a derivative is good enough: scatter is not known to so many digits."""
+
+
+def stiffness_change(
+    equilibrium: Equilibrium, solved: SolvedCases, loads: Mapping[str, Load]
+) -> dict[str, Array] | None:
+    """Change of each unit load's displacement (n, 3) [mm] for a unit change of the factor on its body's stiffness.
+
+    None where it is the displacement itself, taken away: supports that give way nowhere, and forces alone.
+    Errors: NotConverged.
+    """
+    names = list(solved.units)
+    driven = any(loads[k].displacement is not None or loads[k].temperature_change is not None for k in names)
+    if not driven and not equilibrium.foundations:
+        return None
+    right = []
+    for name in names:
+        load, resisted = loads[name], equilibrium.elastic_forces(solved.units[name])
+        right.append((load.forces if load.temperature_change is not None else 0.0) - resisted)
+    found, _ = equilibrium.solve(np.array(right), tolerance=DERIVATIVE_TOLERANCE, contact=solved.contact)
+    return dict(zip(names, found, strict=True))

@@ -1,0 +1,147 @@
+"""The chance of a reserve factor in a whole study, against what the same study says when it is solved anew."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from helpers_bar import STUDY
+from helpers_cad import draw
+
+from fem.errors import InputError
+from fem.judging.chance import _ranked, chance_of
+from fem.solving.equilibrium import Equilibrium
+from fem.solving.sensitivity import stiffness_change
+from fem.study import solved as solved_study
+from fem.study.chances import places_of, scatter_of
+from fem.study.file import read_study
+from fem.study.run import prepare, solve_and_judge
+from fem.study.solved import solve_cases_of
+
+PULL = 'force = ["500 N", "0 N", "0 N"]'
+FOUNDATION = 'foundation = { normal = "400 N/mm^3", tangential = "100 N/mm^3" }'
+NO_BEADS = "[judge]\nzoom = 0\n"
+
+
+@pytest.fixture
+def bar(tmp_path):
+    """A study of the bar, its text changed word for word."""
+    draw(tmp_path / "bar.step", lambda occ: occ.addBox(0, 0, 0, 20.0, 6.0, 6.0))
+
+    def study(*changes, more=NO_BEADS):
+        text = STUDY.format(mesh=2.5) + more
+        for old, new in changes:
+            assert old in text
+            text = text.replace(old, new)
+        (tmp_path / "bar.toml").write_text(text)
+        return read_study(tmp_path / "bar.toml")
+
+    return study
+
+
+@pytest.fixture
+def equilibria(monkeypatch):
+    """The equilibria that a study is solved with, with their cases."""
+    seen = []
+    monkeypatch.setattr(solved_study, "places_of", lambda *given: seen.append(given) or places_of(*given))
+    return seen
+
+
+def test_places_judge_as_the_whole_part_does(bar):
+    """All at its mean: the stored stresses come to the reserve factor of the case, and scale with a factor."""
+    ready = prepare(
+        bar(
+            (PULL, PULL + "\nscatter = 0.1"),
+            ("bending = { bending = 1.0 }", "bending = { bending = 1.0, tension = 0.3 }"),
+        )
+    )
+    solved = solve_cases_of(ready)
+    for name, places in solved.places.items():
+        _, least = _ranked(places, scatter_of(ready))
+        assert least == pytest.approx(solved.answers[name].findings.reserve.minimum, rel=1e-9)
+    assert {part.name for part in solved.places["bending"].parts} == {"tension", ""}
+
+
+def test_nothing_is_left_out_that_could_be_the_least(bar, monkeypatch):
+    """Looked at all over and with no first look, the chance is the same."""
+    ready = prepare(
+        bar(
+            (PULL, PULL + "\nscatter = 0.2"),
+            ("tension = { tension = 1.0 }", "tension = { tension = 0.4, bending = 0.5 }"),
+        )
+    )
+    few = solve_cases_of(ready).places["tension"]
+    monkeypatch.setattr("fem.judging.places.MOST_NODES", 10**6)
+    monkeypatch.setattr("fem.judging.chance.CLOSE", 1.6)
+    whole = solve_cases_of(ready).places["tension"]
+    assert sum(len(f.nodes) for f in whole.families) > 3 * sum(len(f.nodes) for f in few.families)
+    every = chance_of(whole, scatter=scatter_of(ready), limits=(1.0, 1.2))
+    monkeypatch.undo()
+    some = chance_of(few, scatter=scatter_of(ready), limits=(1.0, 1.2))
+    assert some.above == pytest.approx(every.above, abs=1e-3)
+    assert 0.01 < every.above[1] < every.above[0] < 0.99
+
+
+def test_the_derivative_with_stiffness_is_that_of_a_part_solved_stiffer(bar, equilibria):
+    """On a foundation that stays: 0.1 % stiffer, solved anew by a matrix of its own."""
+    ready = prepare(bar(('fixed = ["x", "y", "z"]', FOUNDATION)))
+    solve_cases_of(ready)
+    _, equilibrium, solved, _ = equilibria[0]
+    found = stiffness_change(equilibrium, solved, ready.loads)
+    step = 1e-3
+    stiffer = replace(ready.printed, stiffness_table=ready.printed.stiffness_table * (1 + step))
+    again = Equilibrium(ready.mesh, stiffer, foundations=tuple(equilibrium.foundations.values()))
+    for name, unit in solved.units.items():
+        difference = (again.solve(ready.loads[name].forces[None])[0][0] - unit) / step
+        assert np.abs(found[name] - difference).max() <= 5e-3 * np.abs(difference).max()
+    # held rigidly it would be the displacement itself: on a foundation, much of which stays, it is not
+    assert np.abs(found["tension"] + solved.units["tension"]).max() > 0.05 * np.abs(solved.units["tension"]).max()
+
+
+def test_where_nothing_gives_way_no_derivative_is_solved_for(bar, equilibria):
+    ready = prepare(bar())
+    solved = solve_cases_of(ready)
+    _, equilibrium, some, _ = equilibria[0]
+    assert stiffness_change(equilibrium, some, ready.loads) is None
+    assert not any(f.change.any() for p in solved.places.values() for f in p.families)
+
+
+def test_a_required_chance_is_a_row_of_the_requirements_and_scatter_lowers_it(bar):
+    asked = "[requirements]\nreserve = 0.3\nchance = 0.95\n" + NO_BEADS
+    calm = solve_and_judge(prepare(bar(more=asked))).findings
+    gusty = solve_and_judge(prepare(bar((PULL, PULL + "\nscatter = 0.5"), more=asked))).findings
+    rows = [next(r for r in f.requirements if r.name == "chance") for f in (calm, gusty)]
+    assert [(r.limit, r.where, r.decided) for r in rows] == [
+        (0.95, "tension", "met"),
+        (0.95, "tension", "not met"),
+    ]
+    assert rows[1].value < rows[0].value - 0.05
+    reserve = gusty.cases["tension"].reserve
+    assert reserve.chance_met == rows[1].value and reserve.chance_limit == 0.3
+    assert reserve.chance_above_1 < reserve.chance_met
+    assert reserve.chance_inputs[0].name == "load tension"
+    # what gusts do to one load is no matter of the other cases
+    assert gusty.cases["torsion"].reserve == calm.cases["torsion"].reserve
+
+
+@pytest.mark.parametrize("scatter", ["-0.1", "1.0", '"10 %"', "nan"])
+def test_a_scatter_that_cannot_be_is_refused(bar, scatter):
+    with pytest.raises(InputError, match=r"loads\.tension\.scatter"):
+        bar((PULL, f"{PULL}\nscatter = {scatter}"))
+
+
+@pytest.mark.parametrize("chance", ["0.0", "1.0", "99"])
+def test_a_chance_that_cannot_be_is_refused(bar, chance):
+    with pytest.raises(InputError, match=r"requirements\.chance"):
+        bar(more=f"[requirements]\nchance = {chance}\n")
+
+
+def test_a_kept_variant_whose_chance_is_of_another_reserve_is_solved_again(bar):
+    """Requirements are compared anew with what is kept; a chance is of one required reserve factor alone."""
+    from fem.study.variants.kept import _says_chance
+
+    asked = "[requirements]\nreserve = {}\nchance = 0.95\n" + NO_BEADS
+    study = bar(more=asked.format(0.3))
+    found = solve_and_judge(prepare(study)).findings
+    assert _says_chance(study, found)
+    assert not _says_chance(bar(more=asked.format(0.4)), found)
+    assert _says_chance(bar(more="[requirements]\nreserve = 0.4\n" + NO_BEADS), found)
