@@ -70,7 +70,7 @@ def fields(finished: Sequence[Finished]) -> Iterator[Section]:
 def _source(source: str, rows: tuple[Row, ...]) -> Iterator[Block]:
     """The rows that one source gives."""
     cells = [[row.problem, *_numbers(row)] for row in rows]
-    yield table(("Problem", *HEAD), cells, align="lrrlrr", caption=f"{source}.", small=True)
+    yield table(("Problem", *HEAD), cells, align="lrrlrr", caption=sentence(source), small=True)
     told = [f"Computed: {'; '.join(dict.fromkeys(row.how for row in rows))}."]
     notes = dict.fromkeys(row.note for row in rows if row.note)
     told += [sentence(note) for note in notes]

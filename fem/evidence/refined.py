@@ -62,7 +62,7 @@ def _rows(study: Study, say: Progress) -> Iterator[Row]:
                 yield Row(
                     f"{study.path.stem}, {case}, {one.size}: {words}",
                     f"finest mesh of this study ({finest_one.size})",
-                    published,
+                    float(f"{published:.6g}"),
                     computed,
                     unit,
                     f"homogenised; {one.unknowns:,} unknowns, the finest {finest_one.unknowns:,}",
