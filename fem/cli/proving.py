@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from fem.cli.console import progress, ruled, screen
+from fem.digits import with_unit
 
 
 def add_to(sub: Any) -> None:
@@ -24,7 +25,7 @@ def add_to(sub: Any) -> None:
 
 def evidence(options: argparse.Namespace) -> int:
     """Run the checks, print a line a field and what lies off, and say where the page is."""
-    from fem.evidence.page import share_text
+    from fem.evidence.page import sentence, share_text
     from fem.evidence.story import gather_evidence, rows_off
 
     with progress() as say:
@@ -40,8 +41,9 @@ def evidence(options: argparse.Namespace) -> int:
     console.print(ruled("Published checks", ["field", "rows", "within their limit", "nearest to its limit"], lines))
     for row in rows_off(finished):
         console.print(
-            f"Off: {row.problem}: published {row.published:.6g}, computed {row.computed:.6g} {row.unit} "
-            f"({share_text(row.difference)}, limit {share_text(row.allowed, signed=False)}). {row.note}",
+            f"Off: {row.problem}: published {with_unit(row.published, row.unit)}, computed "
+            f"{with_unit(row.computed, row.unit)} ({share_text(row.difference)}, limit "
+            f"{share_text(row.allowed, signed=False)}). {sentence(row.note)}",
             soft_wrap=True,
         )
     console.print(f"Page: {page}\nNumbers: {page.with_name('evidence.json')}", soft_wrap=True)

@@ -85,5 +85,7 @@ class Finished:
     rows: tuple[Row, ...]
 
 
+MESHES = "Meshes"
+"""The field of what a study tells of its own meshes."""
 FROM_MEMORY = "published number from memory"
 CLOSED_FORM = "closed form, evaluated"

@@ -9,7 +9,7 @@ from itertools import groupby
 from pathlib import Path
 
 from fem.digits import number
-from fem.evidence.nouns import Finished, Row
+from fem.evidence.nouns import MESHES, Finished, Row
 from fem.telling.review.blocks import Block, Cell, Figure, Heading, Section, Text, Verdict, numbered, table
 
 KIND, ABOUT = "Evidence", "published problems, computed on this machine"
@@ -38,9 +38,11 @@ def summary(finished: Sequence[Finished]) -> Section:
         "Each row compares a number known from outside the program with what the program computes. Its limit is what "
         "a right answer keeps to on the mesh used and with the digits published. Nothing that came out is left out."
     ]
+    if any(one.check.field == MESHES for one in finished):
+        sentences.append("Rows of a study on several meshes compare the program with itself.")
     blocks: list[Block] = [Verdict(word, "warn" if off else "good", tuple(sentences))]
     if off:
-        cells = [[row.problem, *_numbers(row), _sentence(row.note)] for row in off]
+        cells = [[row.problem, *_numbers(row), sentence(row.note)] for row in off]
         head = ("Problem", *HEAD, "Note")
         blocks.append(table(head, cells, align="lrrlrrl", caption="Rows beyond their limit.", small=True))
     caption = "Differences of all rows, by field; each dot is a row. Orange squares are beyond their limit."
@@ -68,15 +70,16 @@ def fields(finished: Sequence[Finished]) -> Iterator[Section]:
 def _source(source: str, rows: tuple[Row, ...]) -> Iterator[Block]:
     """The rows that one source gives."""
     cells = [[row.problem, *_numbers(row)] for row in rows]
-    yield table(("Problem", *HEAD), cells, align="lrrlrr", caption=f"{source}.", small=True)
+    yield table(("Problem", *HEAD), cells, align="lrrlrr", caption=sentence(source), small=True)
     told = [f"Computed: {'; '.join(dict.fromkeys(row.how for row in rows))}."]
     notes = dict.fromkeys(row.note for row in rows if row.note)
-    told += [_sentence(note) for note in notes]
+    told += [sentence(note) for note in notes]
     yield Text(" ".join(told), "soft")
 
 
-def _sentence(text: str) -> str:
-    return text[:1].upper() + text[1:] + "."
+def sentence(text: str) -> str:
+    """A note as a sentence; "" stays so."""
+    return text and text[:1].upper() + text[1:] + "."
 
 
 def _numbers(row: Row) -> list[str | Cell]:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from fem.evidence.nouns import Check, Row
+from fem.evidence.nouns import MESHES, Check, Row
 from fem.study.change import homogenised
 from fem.study.file import read_study
 from fem.study.ground import own_sizes, read_bodies
@@ -34,7 +34,7 @@ class Solved:
 def refined(path: Path | str, *, progress: Progress | None = None) -> Check:
     """The check of a study on three meshes. Errors: those of reading and solving it."""
     study = homogenised(read_study(path))
-    return Check("Meshes", study.title, lambda: _rows(study, progress or (lambda _text, _share: None)))
+    return Check(MESHES, study.title, lambda: _rows(study, progress or (lambda _text, _share: None)))
 
 
 def _rows(study: Study, say: Progress) -> Iterator[Row]:
@@ -62,7 +62,7 @@ def _rows(study: Study, say: Progress) -> Iterator[Row]:
                 yield Row(
                     f"{study.path.stem}, {case}, {one.size}: {words}",
                     f"finest mesh of this study ({finest_one.size})",
-                    published,
+                    float(f"{published:.6g}"),
                     computed,
                     unit,
                     f"homogenised; {one.unknowns:,} unknowns, the finest {finest_one.unknowns:,}",

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from fem.cli import main
 from fem.errors import InputError
 from fem.evidence import refined
 from fem.evidence.nouns import Check, Finished, Row
@@ -178,6 +179,16 @@ def test_the_numbers_are_a_list_of_objects(tmp_path):
     assert len(found) == 2
     kept = json.loads(page.with_name("evidence.json").read_text())
     assert [t["problem"] for t in kept] == [r.problem for one in found for r in one.rows]
+
+
+def test_the_command_says_what_it_found(tmp_path, capsys):
+    assert main(["evidence", "--only", "criteria in", "--out", str(tmp_path)]) == 0
+    told = capsys.readouterr()
+    assert "Strength" in told.out and "evidence.html" in told.out and "Off:" not in told.out
+    assert "Criteria in space" in told.err
+    assert main(["evidence", "--only", "criteria in", "--out", str(tmp_path)]) == 0, "its own folder takes it again"
+    assert main(["evidence", "--only", "wings", "--out", str(tmp_path)]) == 2
+    assert "no check is called so: wings" in capsys.readouterr().err
 
 
 def test_checks_are_chosen_by_name():
