@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from fem.judging.convergence import band_from, holds_within
+from fem.judging.convergence import SPREAD_SAFETY, band_from, holds_within
 from fem.judging.corners import inner_edges, nearest_inner_edge, singular_exponent
 from fem.judging.findings import HotSpot
 from fem.part.tetmesh import TetMesh
@@ -70,10 +70,12 @@ def spots_with_verdict(
         sharp, exponent = at is not None, None
         if at is not None:
             exponent = singular_exponent(mesh, printed, displacement, edges.middle[at], edges.along[at])
-        verdict = SUPPORT if spot.singular else SHARP_CORNER if sharp else ""
-        if not verdict and len(values) > 1:
-            verdict = SETTLED if holds_within(values, accuracy) else MOVING
         band = None if spot.singular else band_from(values, sizes, singular=sharp)
+        verdict = SUPPORT if spot.singular else SHARP_CORNER if sharp else ""
+        if not verdict and band is not None:
+            # Two meshes may agree by chance: what the band holds must agree too, with the factor in it
+            near = band.high - spot.reserve <= SPREAD_SAFETY * accuracy * spot.reserve
+            verdict = SETTLED if near and holds_within(values, accuracy) else MOVING
         told = () if band is None else (max(band.low, 0.0), band.high)
         out.append(replace(spot, verdict=verdict, exponent=exponent, band=told))
     return tuple(out)
