@@ -40,8 +40,8 @@ face are of its six unit wrenches (6, n, 3)."""
 class SolvedStudy:
     """A study's `cases` with their `answers`, the `parts` that were solved together, which places are `singular` by
     case, the `stiffness` of watched faces, `iterations` and `balance` of all solves, what must be said, and the
-    `places` by case on which its chance is judged. `moved` are all displacements that were solved for; `passes` tells of
-    the meshes before this one.
+    `places` by case on which its chance is judged. `moved` are all displacements that were solved for; `passes` tells
+    of the meshes before this one.
     """
 
     cases: dict[str, LoadCase]
