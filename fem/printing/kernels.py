@@ -313,7 +313,8 @@ def zones_of_tets(  # type: ignore[no-untyped-def]
             if n < many:
                 near = np.argmax(bary[b, q])
                 if zone != CORE:
-                    add_slant(by, weight, corner, slant[e, near])
+                    # Where two sides weigh the same, the order of the samples decides, and not rounding
+                    add_slant(by, weight * (1 + 1e-5 * n), corner, slant[e, near])
                 size[e, near] += weight
                 share[e, near, zone] += weight
                 if narrow:

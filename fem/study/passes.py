@@ -154,7 +154,7 @@ def _next(
     """The sizes of the next mesh by body; none where refinement ends, with `history.stopped_by` saying why."""
     study, mesh, count = ready.study, ready.mesh, len(history.passes)
     last = history.passes[-1]
-    if count >= LEAST_PASSES and last.energy_error <= history.accuracy and not history.unsettled():
+    if count >= LEAST_PASSES and not history.unsettled():
         history.stopped_by = "accuracy"
         return {}
     if count >= (MOST_PASSES if last.unknowns > CHEAP else MOST_CHEAP_PASSES):
