@@ -1,11 +1,10 @@
 """Stress over a material length: no strength was measured on less, so no stress has a meaning below it.
 
-Where a zone ends at the part's surface, the first piece of material reaches from there to one length inwards, and its
-mean is the stress half a length deep: there the linear field of each tetrahedron is read, on any mesh. Where
-elements are smaller than that, what is left of the length is made good by an implicit gradient average over the zone:
-s - div(c grad s) = given, with a free border and sqrt(c) the depth that is missing, so that the mean at a surface
-lies half a length deep as well. Uniform and, away from surfaces, linear fields stay; nothing crosses a zone's border,
-a gap, or walls whose beads run another way, since these share no entry.
+An implicit gradient average over each zone, s - div(c grad s) = given with a free border, reads the stress at a
+surface sqrt(c) deep on fine meshes: half a length, the middle of the first piece of material. Elements larger than
+that hold part of it back; what is missing is read from the linear field of each tetrahedron, so that the rule is the
+same on every mesh. Uniform and, away from surfaces, linear fields stay; nothing crosses a zone's border, a gap, or
+walls whose beads run another way, since these share no entry.
 Source: R. H. J. Peerlings et al., IJNME 39 (1996) 3391 (implicit gradients); J. M. Whitney and R. J. Nuismer,
 J. Compos. Mater. 8 (1974) 253, and D. Taylor, The Theory of Critical Distances (2007) (mean over a length).
 """
@@ -20,9 +19,7 @@ import numpy as np
 from fem.part.tetmesh import Index, TetMesh
 from fem.tensors import Array
 
-DEEPEST = 0.25
-"""A place is read no deeper than this share of the edges around it: farther in, another field begins."""
-WORTH = 1e-3
+WORTH = 1e-4
 """An average is worth a solve where c is more than this share of an edge's square."""
 RESIDUAL = 1e-5
 MOST_STEPS = 400
@@ -30,12 +27,25 @@ MOST_STEPS = 400
 
 @dataclass(frozen=True)
 class Depth:
-    """How deep stress is read under the surface: `inward` (n, 3) unit normals of the surface's nodes, zero elsewhere,
-    and the longest `step` (n,) [mm] that the mesh allows there.
+    """Where stress is read under the surface: `inward` (n, 3) unit normals of the surface's nodes, zero elsewhere,
+    and the mean `edge` (n,) [mm] around each node.
     """
 
     inward: Array
-    step: Array
+    edge: Array
+
+    def missing(self, length: float) -> Array:
+        """How much deeper (n,) [mm] than the average of a mesh does stress over a `length` [mm] lie.
+
+        In one dimension, with linear elements of an edge h, a field of slope 1 is lowered at a free end by what the
+        decaying solution of the discrete equation says.
+        """
+        c, h = (length / 2) ** 2, np.maximum(self.edge, 1e-9)
+        side, middle = h / 6 - c / h, 2 * h / 3 + 2 * c / h
+        with np.errstate(divide="ignore", invalid="ignore"):
+            root = np.sqrt(np.maximum(middle**2 - 4 * side**2, 0.0))
+            decay = -2 * side / (middle + root)
+        return np.asarray(np.maximum(length / 2 - c / (h / 3 + c / h + side * decay), 0.0))
 
 
 def surface_depth(mesh: TetMesh) -> Depth:
@@ -49,7 +59,7 @@ def surface_depth(mesh: TetMesh) -> Depth:
     edge, count = np.zeros(len(mesh.nodes)), np.zeros(len(mesh.nodes))
     np.add.at(edge, mesh.tets, mesh.edge_length[:, None])
     np.add.at(count, mesh.tets, 1.0)
-    return Depth(out / np.maximum(length, 1e-300), DEEPEST * edge / np.maximum(count, 1))
+    return Depth(out / np.maximum(length, 1e-300), edge / np.maximum(count, 1))
 
 
 def slopes_of(corner: Array) -> Array:
@@ -80,23 +90,20 @@ class Average:
         return stress + change
 
 
-def average_over(
-    corner: Array, *, entry: Index, weight: Array, edge: Array, length: float, done: Array
-) -> Average | None:
-    """The average over `length` [mm] in a zone whose tetrahedra `corner` (m, 4, 3) have these entries (m, 10) and
-    fill `weight` (m,) [mm^3]; `done` (m,) [mm] is the depth at which stress is read already. None where elements are
-    larger.
+def average_over(corner: Array, *, entry: Index, weight: Array, edge: Array, length: float) -> Average | None:
+    """The average over `length` [mm] in a zone whose tetrahedra `corner` (m, 4, 3) of these edges (m,) have these
+    entries (m, 10) and fill `weight` (m,) [mm^3]. None where all elements are far larger.
     """
     from scipy.sparse import coo_matrix
 
-    left = np.maximum(length / 2 - done, 0.0) ** 2
-    if len(left) == 0 or not (left > WORTH * edge**2).any():
+    c = (length / 2) ** 2
+    if len(edge) == 0 or c <= WORTH * float(edge.min()) ** 2:
         return None
     used, small = np.unique(entry[:, :4], return_inverse=True)
     small = small.reshape(-1, 4)
     slope = slopes_of(corner)
     mass = weight[:, None, None] * (np.ones((4, 4)) + np.eye(4)) / 20
-    stiff = (weight * left)[:, None, None] * (slope @ np.swapaxes(slope, 1, 2))
+    stiff = (weight * c)[:, None, None] * (slope @ np.swapaxes(slope, 1, 2))
     row, column = (np.broadcast_to(x, mass.shape).ravel() for x in (small[:, :, None], small[:, None, :]))
     shape = (len(used), len(used))
     mass, stiff = (coo_matrix((v.ravel(), (row, column)), shape=shape).tocsr() for v in (mass, stiff))

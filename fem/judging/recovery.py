@@ -117,7 +117,7 @@ class Recovery:
         plain, moved = plain / zone.weight[:, None], moved / zone.weight[:, None]
         soft = np.linalg.inv(zone.material.stiffness)
         wrong, whole = kernels.energies(own, there, plain, zone.entry, _TO_POINTS, soft, zone.volume)
-        found = moved if zone.average is None else zone.average(moved)
+        found = moved if zone.average is None else zone.average(plain) + (moved - plain)
         if zone.axes is not None:
             back = stress_rotation(np.swapaxes(wall_axes(zone.material, zone.turn), 1, 2))
             found = np.einsum("eab,eb->ea", back, found)
@@ -166,15 +166,12 @@ class Recovery:
 
         weight = summed(size[:, None])
         mean = np.arctan2(summed((ways[:, 1] * size)[:, None]), summed((ways[:, 0] * size)[:, None])) / 2
-        step = np.minimum(material.length / 2, depth.step[own[:, :4]])
+        step = depth.missing(material.length)[own[:, :4]] if material.length > 0 else np.zeros((len(own), 4))
         slope = slopes_of(corner)
         shift = np.einsum("mbi,mai,ma->mab", slope, depth.inward[own[:, :4]], step, optimize=True)
         reaches = np.concatenate([near, (near[:, _MIDDLES[:, 0]] + near[:, _MIDDLES[:, 1]]) / 2], axis=1)
         closeness = summed(reaches * self.volume[tets].sum(axis=1)[:, None])
-        edge = mesh.edge_length[tets]
-        average = average_over(
-            corner, entry=entry, weight=size, edge=edge, length=material.length, done=step.mean(axis=1)
-        )
+        average = average_over(corner, entry=entry, weight=size, edge=mesh.edge_length[tets], length=material.length)
         way = np.arange(len(node)) - np.searchsorted(node, node)
         axes = stress_rotation(wall_axes(material, turn)) if material.follows_outline else None
         count = int(self.which[tets[0], slot[0]]) if len(tets) else 0

@@ -2,8 +2,8 @@
 
     python studies/speed/measure_meshes.py studies/wing_saddle.toml 8 6 4.5 3.4 2.5 accuracy
 
-Each number is a mesh size in mm (a third of it is the finest edge), for all bodies; "accuracy" lets the program choose
-the mesh for 5 %, from the study's own sizes. Beads are not asked.
+Each number is a mesh size in mm (a third of it is the finest edge), for all bodies; "accuracy" lets the program
+choose the mesh for 5 %, from the study's own sizes. Beads are not asked.
 """
 
 from __future__ import annotations
