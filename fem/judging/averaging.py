@@ -21,7 +21,7 @@ from fem.tensors import Array
 
 WORTH = 1e-4
 """An average is worth a solve where c is more than this share of an edge's square."""
-RESIDUAL = 1e-5
+RESIDUAL = 1e-9
 MOST_STEPS = 400
 
 

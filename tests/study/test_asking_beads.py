@@ -162,7 +162,7 @@ def test_a_place_of_ones_choice(folder: Path) -> None:
 def test_a_place_that_makes_no_sense_is_refused_before_the_part_is_solved(
     folder: Path, given: dict[str, Any], text: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("fem.study.zoom.solve_cases_of", lambda *_, **__: pytest.fail("the part was solved"))
+    monkeypatch.setattr("fem.study.zoom.solve_as_asked", lambda *_, **__: pytest.fail("the part was solved"))
     with pytest.raises(InputError) as told:
         zoom(folder / "arm.toml", given.pop("at"), **given)
     assert text in str(told.value)
