@@ -9,11 +9,15 @@ import numpy as np
 from fem.evidence.bench import boundary, field, material, prescribe, solve
 from fem.evidence.nouns import Row
 from fem.evidence.patches import shaken
+from fem.judging.convergence import grid_convergence
 from fem.judging.stress import raw_stress
 from fem.part.quadrature import STRESS_POINTS, tet_shapes
 from fem.tensors import Array, isotropic_stiffness
 
 STRANG = "Strang and Fix, An Analysis of the Finite Element Method (1973): orders of second-order elements"
+ROACHE = "P. J. Roache, J. Fluids Eng. 116 (1994) 405; three grids worked in NASA's tutorial on spatial convergence"
+    "P. J. Roache, J. Fluids Eng. 116 (1994) 405; three grids worked by NASA Glenn's tutorial on spatial convergence"
+)
 SHEAR = 1000.0
 
 
@@ -50,3 +54,12 @@ def smooth() -> Iterator[Row]:
     for words, order, k in (("displacement", 3.0, 0), ("stress", 2.0, 1)):
         problem = f"Order of convergence of the {words}, smooth solution"
         yield Row(problem, STRANG, order, float(np.log2(coarse[k] / fine[k])), "1", how, 0.1)
+
+
+def three_grids() -> Iterator[Row]:
+    """Order, limit and index of the worked example of three grids, each half as fine as the one before."""
+    found = grid_convergence((0.97050, 0.96854, 0.96178), (1.0, 2.0, 4.0))
+    how = "three numbers, ratio 2"
+    yield Row("Three grids: observed order", ROACHE, 1.786170, found.order, "1", how, 1e-5)
+    yield Row("Three grids: limit", ROACHE, 0.971300, found.limit, "1", how, 1e-6)
+    yield Row("Three grids: convergence index", ROACHE, 0.00103083, found.index, "1", how, 1e-4)

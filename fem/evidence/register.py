@@ -21,6 +21,7 @@ CHECKS: tuple[Check, ...] = (
     Check(SOLIDS, "Spherical cavity", rounds.cavity),
     Check(SOLIDS, "LE11: cylinder, taper and sphere that warm", rounds.solid_of_revolution),
     Check(SOLIDS, "Rates of convergence", rates.smooth),
+    Check(SOLIDS, "Grid convergence index", rates.three_grids),
     Check(BARS, "Slender cantilever", beams.slender),
     Check(BARS, "Beams that give by shear", beams.with_shear),
     Check(BARS, "Orthotropic bar in pure bending", patches.pure_bending),
