@@ -16,8 +16,6 @@ from fem.tensors import Array, isotropic_stiffness
 
 STRANG = "Strang and Fix, An Analysis of the Finite Element Method (1973): orders of second-order elements"
 ROACHE = "P. J. Roache, J. Fluids Eng. 116 (1994) 405; three grids worked in NASA's tutorial on spatial convergence"
-    "P. J. Roache, J. Fluids Eng. 116 (1994) 405; three grids worked by NASA Glenn's tutorial on spatial convergence"
-)
 SHEAR = 1000.0
 
 
