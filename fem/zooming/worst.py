@@ -27,7 +27,7 @@ from fem.zooming.place import SolvedPart, ZoomedPlace, scan_place, told_voxels, 
 
 PURE = 0.999
 """A tetrahedron of which one zone fills this share holds that zone alone."""
-MOST, MOST_SCANS = 6, 12
+MOST, MOST_SCANS = 6, 6
 """So many places in all are looked at in full where the study does not say how many, and so many more by a scan."""
 BETTER = 1.3
 """A doubtful place may be told so much too well: 1.26 times was the most at 36 places of the demonstration."""
