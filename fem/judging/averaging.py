@@ -19,6 +19,8 @@ import numpy as np
 from fem.part.tetmesh import Index, TetMesh
 from fem.tensors import Array
 
+EVEN, ODD = np.array([0, 1, 2, 5]), np.array([3, 4])
+"""Components that keep their sign when axes are turned by half a turn about the build, and those that do not."""
 WORTH = 1e-4
 """An average is worth a solve where c is more than this share of an edge's square."""
 RESIDUAL = 1e-9
@@ -71,26 +73,33 @@ def slopes_of(corner: Array) -> Array:
 
 @dataclass(frozen=True)
 class Average:
-    """The average over a zone's entries: `mass` and `whole` (k, k) sparse, between its corner entries `used` (k,),
-    and the `middles` (j, 3): an entry between two others.
+    """The average over a zone's entries: the sparse matrices (k, k) of mass and of mass and slopes between its corner
+    entries `used` (k,), `even` for stresses that keep their sign when a bead's axes point the other way, `odd` for
+    the two shears that do not; and the `middles` (j, 3), an entry between two others, with the `signs` (j, 2) of
+    these two.
     """
 
-    mass: Any
-    whole: Any
+    even: tuple[Any, Any]
+    odd: tuple[Any, Any]
     used: Index
     middles: Index
+    signs: Array
 
     def __call__(self, stress: Array) -> Array:
         """Averaged stress of the entries (e, 6)."""
-        own = stress[self.used]
-        found = _solved(self.whole, self.mass @ own, own)
-        change = np.zeros_like(stress)
-        change[self.used] = found - own
-        change[self.middles[:, 0]] = (change[self.middles[:, 1]] + change[self.middles[:, 2]]) / 2
+        change, middle = np.zeros_like(stress), self.middles
+        for some, (mass, whole) in ((EVEN, self.even), (ODD, self.odd)):
+            own = stress[np.ix_(self.used, some)]
+            change[np.ix_(self.used, some)] = _solved(whole, mass @ own, own) - own
+        for c in range(6):
+            first, second = self.signs.T if c in ODD else np.ones((2, len(middle)))
+            change[middle[:, 0], c] = (first * change[middle[:, 1], c] + second * change[middle[:, 2], c]) / 2
         return stress + change
 
 
-def average_over(corner: Array, *, entry: Index, weight: Array, edge: Array, length: float) -> Average | None:
+def average_over(
+    corner: Array, *, entry: Index, sign: Array, weight: Array, edge: Array, length: float
+) -> Average | None:
     """The average over `length` [mm] in a zone whose tetrahedra `corner` (m, 4, 3) of these edges (m,) have these
     entries (m, 10) and fill `weight` (m,) [mm^3]. None where all elements are far larger.
     """
@@ -106,11 +115,17 @@ def average_over(corner: Array, *, entry: Index, weight: Array, edge: Array, len
     stiff = (weight * c)[:, None, None] * (slope @ np.swapaxes(slope, 1, 2))
     row, column = (np.broadcast_to(x, mass.shape).ravel() for x in (small[:, :, None], small[:, None, :]))
     shape = (len(used), len(used))
-    mass, stiff = (coo_matrix((v.ravel(), (row, column)), shape=shape).tocsr() for v in (mass, stiff))
+    turned = sign[:, :4, None] * sign[:, None, :4]
+    masses, stiffs = (
+        [coo_matrix(((v * t).ravel(), (row, column)), shape=shape).tocsr() for t in (np.ones_like(turned), turned)]
+        for v in (mass, stiff)
+    )
     ends = np.array([(0, 1), (1, 2), (0, 2), (0, 3), (1, 3), (2, 3)])
     middles = np.stack([entry[:, 4:], entry[:, ends[:, 0]], entry[:, ends[:, 1]]], axis=2).reshape(-1, 3)
+    signs = (sign[:, 4:, None] * np.stack([sign[:, ends[:, 0]], sign[:, ends[:, 1]]], axis=2)).reshape(-1, 2)
     _, first = np.unique(middles[:, 0], return_index=True)
-    return Average(mass, mass + stiff, used, middles[first])
+    even, odd = ((m, m + s) for m, s in zip(masses, stiffs, strict=True))
+    return Average(even, odd, used, middles[first], signs[first])
 
 
 def _solved(matrix: Any, right: Array, start: Array) -> Array:

@@ -27,7 +27,8 @@ _MIDDLES = np.array([(0, 1), (1, 2), (0, 2), (0, 3), (1, 3), (2, 3)])
 class _Zone:
     """One material's part of a mesh: its `tets` (m,) and their `size` (m,) [mm^3], what
     of each integration point's `volume` (m, 4) [mm^3] is the zone's, where its stress lies among those
-    of all (`first`), how it is carried to its entries (`near` (m, 4), `shift` (m, 4, 4), `entry` (m, 10)), the `node`
+    of all (`first`), how it is carried to its entries (`near` (m, 4), `shift` (m, 4, 4), `entry` (m, 10), `sign`
+    (m, 10), -1 where an entry's axes point the other way), the `node`
     (e,) of each entry, its `weight` (e,) [mm^3], `way` (e,) and `turn` (e,) [rad], which entries are judged (e,),
     the average over its length, and for walls the axes of each tetrahedron's beads (m, 6, 6).
     """
@@ -40,6 +41,7 @@ class _Zone:
     near: Array
     shift: Array
     entry: Index
+    sign: Array
     node: Index
     weight: Array
     way: Index
@@ -109,14 +111,16 @@ class Recovery:
 
         if zone.axes is not None:
             turned = np.empty_like(own)
-            kernels.turned(zone.axes, own, turned)
+            kernels.turned_stress(zone.axes, own, turned)
             own = turned
         plain, moved = np.zeros((len(zone.node), 6)), np.zeros((len(zone.node), 6))
         there = np.empty((len(own), 4, 6))
-        kernels.to_entries(own, _CORNERS, zone.near, zone.shift, zone.entry, zone.size, plain, moved, there)
+        kernels.to_entries(
+            own, _CORNERS, zone.near, zone.shift, zone.entry, zone.sign, zone.size, plain, moved, there
+        )
         plain, moved = plain / zone.weight[:, None], moved / zone.weight[:, None]
         soft = np.linalg.inv(zone.material.stiffness)
-        wrong, whole = kernels.energies(own, there, plain, zone.entry, _TO_POINTS, soft, zone.volume)
+        wrong, whole = kernels.energies(own, there, plain, zone.entry, zone.sign, _TO_POINTS, soft, zone.volume)
         found = moved if zone.average is None else zone.average(plain) + (moved - plain)
         if zone.axes is not None:
             back = stress_rotation(np.swapaxes(wall_axes(zone.material, zone.turn), 1, 2))
@@ -166,17 +170,21 @@ class Recovery:
 
         weight = summed(size[:, None])
         mean = np.arctan2(summed((ways[:, 1] * size)[:, None]), summed((ways[:, 0] * size)[:, None])) / 2
+        # A bead has no sense: axes that differ by half a turn are the same, but for the sign of two shears
+        sign = np.where(np.cos(turn[:, None] - mean[entry]) < 0, -1.0, 1.0)
         step = depth.missing(material.length)[own[:, :4]] if material.length > 0 else np.zeros((len(own), 4))
         slope = slopes_of(corner)
         shift = np.einsum("mbi,mai,ma->mab", slope, depth.inward[own[:, :4]], step, optimize=True)
         reaches = np.concatenate([near, (near[:, _MIDDLES[:, 0]] + near[:, _MIDDLES[:, 1]]) / 2], axis=1)
         closeness = summed(reaches * self.volume[tets].sum(axis=1)[:, None])
-        average = average_over(corner, entry=entry, weight=size, edge=mesh.edge_length[tets], length=material.length)
+        average = average_over(
+            corner, entry=entry, sign=sign, weight=size, edge=mesh.edge_length[tets], length=material.length
+        )
         way = np.arange(len(node)) - np.searchsorted(node, node)
         axes = stress_rotation(wall_axes(material, turn)) if material.follows_outline else None
         count = int(self.which[tets[0], slot[0]]) if len(tets) else 0
         share = weight / whole[node]
-        placed = near, np.ascontiguousarray(shift), entry, node, weight, way, mean, share, closeness
+        placed = near, np.ascontiguousarray(shift), entry, sign, node, weight, way, mean, share, closeness
         volume = self.volume[tets] * printed.share[tets, slot][:, None]
         return _Zone(material, tets, size, volume, count, *placed, average, axes)
 

@@ -158,12 +158,12 @@ def split_by_way(start, inside, tets, ways, weight, together, entry):  # type: i
         many = start[n + 1] - start[n]
         left = many
         while left > 0:
-            # The heaviest one that is left, and all that run with it
+            # The heaviest one that is left (of equal ones the first: rounding must not choose), and what runs with it
             first = -1
             for at in range(start[n], start[n + 1]):
                 e = inside[at]
                 for a in range(10):
-                    if tets[e, a] == n and entry[e, a] < 0 and (first < 0 or weight[e] > weight[first]):
+                    if tets[e, a] == n and entry[e, a] < 0 and (first < 0 or weight[e] > weight[first] * (1 + 1e-9)):
                         first = e
             for at in range(start[n], start[n + 1]):
                 e = inside[at]
@@ -179,13 +179,14 @@ def split_by_way(start, inside, tets, ways, weight, together, entry):  # type: i
 
 
 @compiled
-def to_entries(own, corners, near, shift, entry, size, plain, moved, there):  # type: ignore[no-untyped-def]
+def to_entries(own, corners, near, shift, entry, sign, size, plain, moved, there):  # type: ignore[no-untyped-def]
     """Add a zone's point stresses `own` (m, 4, 6) to the entries of its nodes, weighted by `size` (m,).
 
     A corner's value is that of the linear field through the points where the zone comes nearest to the corner, whose
     largest barycentric coordinate there is `near` (m, 4); into `moved` (k, 6) goes the value at a place moved by
     `shift` (m, 4, 4) [barycentric] from there, into `plain` (k, 6) the value itself, which is also kept `there`
-    (m, 4, 6). `corners` (4, 4) takes point values to corner values.
+    (m, 4, 6). `corners` (4, 4) takes point values to corner values. `sign` (m, 10) is -1 where an entry's axes point
+    the other way along the bead: its interlayer shears are then the opposite.
     """
     corner, off = np.empty((4, 6)), np.empty((4, 6))
     for e in range(len(own)):
@@ -205,12 +206,13 @@ def to_entries(own, corners, near, shift, entry, size, plain, moved, there):  # 
         for a in range(10):
             i, j, at = EDGES[a, 0], EDGES[a, 1], entry[e, a]
             for c in range(6):
-                plain[at, c] += size[e] * (there[e, i, c] + there[e, j, c]) / 2
-                moved[at, c] += size[e] * (off[i, c] + off[j, c]) / 2
+                weight = size[e] * sign[e, a] / 2 if c == 3 or c == 4 else size[e] / 2
+                plain[at, c] += weight * (there[e, i, c] + there[e, j, c])
+                moved[at, c] += weight * (off[i, c] + off[j, c])
 
 
 @compiled
-def energies(own, there, plain, entry, to_points, soft, volume):  # type: ignore[no-untyped-def]
+def energies(own, there, plain, entry, sign, to_points, soft, volume):  # type: ignore[no-untyped-def]
     """Twice the elastic energy [mJ] by which smoothed (`plain`) and raw stress differ, and that of the raw stress
     `own` (m, 4, 6). `soft` (6, 6) [1/MPa], `volume` (m, 4) [mm^3] of the zone."""
     off, bent, wrong, whole = np.empty(6), np.empty(6), 0.0, 0.0
@@ -219,7 +221,8 @@ def energies(own, there, plain, entry, to_points, soft, volume):  # type: ignore
             for c in range(6):
                 off[c] = 0.0
                 for a in range(4):
-                    off[c] += to_points[q, a] * (plain[entry[e, a], c] - there[e, a, c])
+                    turned = sign[e, a] if c == 3 or c == 4 else 1.0
+                    off[c] += to_points[q, a] * (turned * plain[entry[e, a], c] - there[e, a, c])
             times(soft, off, bent)
             wrong += volume[e, q] * (off * bent).sum()
             times(soft, own[e, q], bent)
@@ -228,7 +231,7 @@ def energies(own, there, plain, entry, to_points, soft, volume):  # type: ignore
 
 
 @compiled
-def turned(axes, stress, out):  # type: ignore[no-untyped-def]
+def turned_stress(axes, stress, out):  # type: ignore[no-untyped-def]
     """Point stresses (m, 4, 6) turned by each tetrahedron's own matrix (m, 6, 6)."""
     for e in range(len(stress)):
         for q in range(4):

@@ -95,3 +95,8 @@ def test_beads_around_a_hole_follow_it(tmp_path):
     along = field.print_stress[:, 0]
     assert np.std(along) < 0.02 * np.mean(along)
     assert field.reserve.min() == pytest.approx(np.median(field.reserve), rel=0.03)
+    # an interlayer shear across the beads, the same all around: its sign is the axes', its size is no matter of them
+    moved = np.stack([0 * x, 0 * y, 1e-3 * np.hypot(x, y)], axis=1)
+    field = judge_reserve(mesh, printed, permanent=None, growing=recover_stress(mesh, printed, moved))
+    shear = np.abs(field.print_stress[:, 3])
+    assert shear.min() > 0.95 * np.median(shear) > 0.5, "nothing cancels where axes turn over"

