@@ -7,13 +7,22 @@ Source: O. C. Zienkiewicz and J. Z. Zhu, IJNME 24 (1987) 337 and 33 (1992) 1331.
 import numpy as np
 import pytest
 from helpers_fe import HIGH_X, LOW_X, boundary, box, field, group, material, prescribe, solve
-from helpers_rings import flat, growing, kirsch, mirrored, ring
 
+from fem.evidence.bricks import HIGH_Z, LOW_Z, growing, ring
+from fem.evidence.holes import kirsch
+from fem.evidence.rounds import mirrored
 from fem.judging.estimate import estimate_error, recovered
 from fem.judging.stress import raw_stress
 from fem.loading.loads import pressure_load, spread
+from fem.loading.supports import held_face
 from fem.part.quadrature import STRESS_POINTS, exact_rule, tet_shapes, tet_slopes
 from fem.tensors import isotropic_stiffness
+
+
+def flat(mesh):
+    """Bottom and top held along z: plane strain."""
+    return [held_face(mesh, group(mesh, LOW_Z, HIGH_Z), fixed=("z",), name="flat")]
+
 
 LINEAR = np.linalg.inv(np.column_stack([1 - STRESS_POINTS.sum(axis=1), STRESS_POINTS]))
 
