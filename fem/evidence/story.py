@@ -14,7 +14,7 @@ from fem.study.folder import added_together, checked_place
 from fem.telling.files import write_text
 
 Progress = Callable[[str, float], None]
-DEFAULT_FOLDER = Path("results/evidence")
+DEFAULT_FOLDER = "results/evidence"
 STUDY_SHARE = 0.6
 """Share of the time that a study on three meshes takes beside all checks."""
 
@@ -36,7 +36,7 @@ def gather_evidence(
     from fem.evidence.page import write_page
 
     say = progress or (lambda _text, _share: None)
-    folder = DEFAULT_FOLDER if out is None else Path(out)
+    folder = Path(DEFAULT_FOLDER if out is None else out)
     checked_place(folder)
     checks = chosen(only)
     own = None if study is None else refined(study, progress=lambda t, s: say(t, 1 - STUDY_SHARE + STUDY_SHARE * s))
