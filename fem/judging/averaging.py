@@ -3,8 +3,11 @@
 An implicit gradient average over each zone, s - div(c grad s) = given with a free border, reads the stress at a
 surface sqrt(c) deep on fine meshes: half a length, the middle of the first piece of material. Elements larger than
 that hold part of it back; what is missing is read from the linear field of each tetrahedron, so that the rule is the
-same on every mesh. Uniform and, away from surfaces, linear fields stay; nothing crosses a zone's border, a gap, or
-walls whose beads run another way, since these share no entry.
+same on every mesh. Uniform and, away from surfaces, linear fields stay; nothing crosses a zone's border or a gap.
+
+Stress is averaged as a tensor, which is what crosses from bead to bead where walls turn a corner. Where walls of
+several ways meet at a node, each keeps what it differs by from their mean on elements larger than the length; below
+it such differences are no bead's.
 Source: R. H. J. Peerlings et al., IJNME 39 (1996) 3391 (implicit gradients); J. M. Whitney and R. J. Nuismer,
 J. Compos. Mater. 8 (1974) 253, and D. Taylor, The Theory of Critical Distances (2007) (mean over a length).
 """
@@ -16,11 +19,10 @@ from typing import Any
 
 import numpy as np
 
-from fem.part.tetmesh import Index, TetMesh
+from fem.part.tetmesh import TET_EDGES, Index, TetMesh
 from fem.tensors import Array
 
-EVEN, ODD = np.array([0, 1, 2, 5]), np.array([3, 4])
-"""Components that keep their sign when axes are turned by half a turn about the build, and those that do not."""
+_ENDS = np.array(TET_EDGES)
 WORTH = 1e-4
 """An average is worth a solve where c is more than this share of an edge's square."""
 RESIDUAL = 1e-9
@@ -73,59 +75,51 @@ def slopes_of(corner: Array) -> Array:
 
 @dataclass(frozen=True)
 class Average:
-    """The average over a zone's entries: the sparse matrices (k, k) of mass and of mass and slopes between its corner
-    entries `used` (k,), `even` for stresses that keep their sign when a bead's axes point the other way, `odd` for
-    the two shears that do not; and the `middles` (j, 3), an entry between two others, with the `signs` (j, 2) of
-    these two.
+    """The average over a zone: the sparse matrices (k, k) of `mass` and of mass and slopes (`whole`) between its
+    corners among its nodes `corners` (k,); `middles` (j, 3), a node between two others; and how much of a spike at
+    one node alone is `kept` (n,): all of it where elements are far larger than the length, nothing where far smaller.
     """
 
-    even: tuple[Any, Any]
-    odd: tuple[Any, Any]
-    used: Index
+    mass: Any
+    whole: Any
+    corners: Index
     middles: Index
-    signs: Array
+    kept: Array
 
-    def __call__(self, stress: Array) -> Array:
-        """Averaged stress of the entries (e, 6)."""
-        change, middle = np.zeros_like(stress), self.middles
-        for some, (mass, whole) in ((EVEN, self.even), (ODD, self.odd)):
-            own = stress[np.ix_(self.used, some)]
-            change[np.ix_(self.used, some)] = _solved(whole, mass @ own, own) - own
-        for c in range(6):
-            first, second = self.signs.T if c in ODD else np.ones((2, len(middle)))
-            change[middle[:, 0], c] = (first * change[middle[:, 1], c] + second * change[middle[:, 2], c]) / 2
-        return stress + change
+    def change(self, stress: Array) -> Array:
+        """What averaging adds to the stress (n, 6) of a zone's nodes, in one set of axes for all."""
+        found, (middle, one, two) = stress.copy(), self.middles.T
+        own = stress[self.corners]
+        found[self.corners] = _solved(self.whole, self.mass @ own, own)
+        off = stress[middle] - (stress[one] + stress[two]) / 2
+        found[middle] = (found[one] + found[two]) / 2 + self.kept[middle, None] * off
+        return found - stress
 
 
-def average_over(
-    corner: Array, *, entry: Index, sign: Array, weight: Array, edge: Array, length: float
-) -> Average | None:
-    """The average over `length` [mm] in a zone whose tetrahedra `corner` (m, 4, 3) of these edges (m,) have these
-    entries (m, 10) and fill `weight` (m,) [mm^3]. None where all elements are far larger.
+def average_over(corner: Array, *, place: Index, weight: Array, edge: Array, length: float) -> Average | None:
+    """The average over `length` [mm] in a zone whose tetrahedra `corner` (m, 4, 3) of these edges (m,) lie at these
+    of its nodes, `place` (m, 10), and fill `weight` (m,) [mm^3]. None where all elements are far larger.
     """
     from scipy.sparse import coo_matrix
 
     c = (length / 2) ** 2
     if len(edge) == 0 or c <= WORTH * float(edge.min()) ** 2:
         return None
-    used, small = np.unique(entry[:, :4], return_inverse=True)
+    corners, small = np.unique(place[:, :4], return_inverse=True)
     small = small.reshape(-1, 4)
     slope = slopes_of(corner)
     mass = weight[:, None, None] * (np.ones((4, 4)) + np.eye(4)) / 20
     stiff = (weight * c)[:, None, None] * (slope @ np.swapaxes(slope, 1, 2))
     row, column = (np.broadcast_to(x, mass.shape).ravel() for x in (small[:, :, None], small[:, None, :]))
-    shape = (len(used), len(used))
-    turned = sign[:, :4, None] * sign[:, None, :4]
-    masses, stiffs = (
-        [coo_matrix(((v * t).ravel(), (row, column)), shape=shape).tocsr() for t in (np.ones_like(turned), turned)]
-        for v in (mass, stiff)
-    )
-    ends = np.array([(0, 1), (1, 2), (0, 2), (0, 3), (1, 3), (2, 3)])
-    middles = np.stack([entry[:, 4:], entry[:, ends[:, 0]], entry[:, ends[:, 1]]], axis=2).reshape(-1, 3)
-    signs = (sign[:, 4:, None] * np.stack([sign[:, ends[:, 0]], sign[:, ends[:, 1]]], axis=2)).reshape(-1, 2)
-    _, first = np.unique(middles[:, 0], return_index=True)
-    even, odd = ((m, m + s) for m, s in zip(masses, stiffs, strict=True))
-    return Average(even, odd, used, middles[first], signs[first])
+    shape = (len(corners), len(corners))
+    masses, whole = (coo_matrix((v.ravel(), (row, column)), shape=shape).tocsr() for v in (mass, mass + stiff))
+    middles = np.stack([place[:, 4:], place[:, _ENDS[:, 0]], place[:, _ENDS[:, 1]]], axis=2).reshape(-1, 3)
+    middles = middles[np.unique(middles[:, 0], return_index=True)[1]]
+    kept = np.ones(int(place.max()) + 1)
+    lumped = np.asarray(masses.sum(axis=1)).ravel()
+    kept[corners] = lumped / (lumped + whole.diagonal() - masses.diagonal())
+    kept[middles[:, 0]] = (kept[middles[:, 1]] + kept[middles[:, 2]]) / 2
+    return Average(masses, whole, corners, middles, kept)
 
 
 def _solved(matrix: Any, right: Array, start: Array) -> Array:

@@ -14,7 +14,7 @@ import numpy as np
 
 from fem.judging.stress import raw_stress
 from fem.part.quadrature import STRESS_POINTS, tet_shapes, triangle_shapes
-from fem.part.tetmesh import TetMesh
+from fem.part.tetmesh import Index, TetMesh
 from fem.printing.field import PrintedField
 from fem.tensors import Array
 
@@ -32,10 +32,14 @@ _CORNERS = np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])
 
 @dataclass(frozen=True)
 class InnerEdges:
-    """Edges of the mesh at which two surfaces meet sharply, into the part: `middle` (e, 3) [mm], `along` (e, 3)."""
+    """Edges of the mesh at which two surfaces meet sharply, into the part: `middle` (e, 3) [mm], `along` (e, 3), the
+    nodes of their two `ends` (e, 2), and by how much the surfaces' normals `turn` (e,) [rad] there.
+    """
 
     middle: Array
     along: Array
+    ends: Index
+    turn: Array
 
 
 def inner_edges(mesh: TetMesh) -> InnerEdges:
@@ -57,9 +61,11 @@ def inner_edges(mesh: TetMesh) -> InnerEdges:
     turn = np.arccos(np.clip(np.einsum("ei,ei->e", own[one], own[two]) / np.maximum(length, 1e-300), -1, 1))
     # Seen from one side's plane, the other side rises outward where the corner points into the part
     rises = np.einsum("ei,ei->e", own[one], beyond[two] - middle[one]) > 0
-    found = one[(turn > SHARP) & rises]
+    sharp = (turn > SHARP) & rises
+    found = one[sharp]
     along = mesh.nodes[ends[found, 1]] - mesh.nodes[ends[found, 0]]
-    return InnerEdges(middle[found], along / np.linalg.norm(along, axis=1, keepdims=True))
+    along /= np.linalg.norm(along, axis=1, keepdims=True)
+    return InnerEdges(middle[found], along, ends[found], turn[sharp])
 
 
 def nearest_inner_edge(mesh: TetMesh, edges: InnerEdges, place: Array) -> int | None:

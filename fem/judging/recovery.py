@@ -10,9 +10,11 @@ import numpy as np
 
 from fem.cores import even_ranges, shared
 from fem.judging.averaging import Average, Depth, average_over, slopes_of, surface_depth
+from fem.judging.corners import inner_edges
+from fem.judging.notches import Notch, notch_of, sharp_nodes
 from fem.judging.stress import SLIVER, StressField, ZoneStress, point_strain, point_volume
 from fem.part.quadrature import STRESS_POINTS
-from fem.part.tetmesh import Index, TetMesh
+from fem.part.tetmesh import TET_EDGES, Index, TetMesh
 from fem.printing.field import PrintedField, PrintedMaterial, free_expansion, wall_axes
 from fem.tensors import Array, rotate_stiffness, strain_rotation, stress_rotation
 
@@ -20,17 +22,17 @@ _TO_POINTS = np.column_stack([1 - STRESS_POINTS.sum(axis=1), STRESS_POINTS])
 _CORNERS = np.linalg.inv(_TO_POINTS)
 TOGETHER = np.cos(np.pi / 4)
 """Walls whose beads run within 22.5 degrees of each other are averaged together: the cosine of twice that."""
-_MIDDLES = np.array([(0, 1), (1, 2), (0, 2), (0, 3), (1, 3), (2, 3)])
+_MIDDLES = np.array(TET_EDGES)
 
 
 @dataclass(frozen=True)
 class _Zone:
-    """One material's part of a mesh: its `tets` (m,) and their `size` (m,) [mm^3], what
-    of each integration point's `volume` (m, 4) [mm^3] is the zone's, where its stress lies among those
-    of all (`first`), how it is carried to its entries (`near` (m, 4), `shift` (m, 4, 4), `entry` (m, 10), `sign`
-    (m, 10), -1 where an entry's axes point the other way), the `node`
-    (e,) of each entry, its `weight` (e,) [mm^3], `way` (e,) and `turn` (e,) [rad], which entries are judged (e,),
-    the average over its length, and for walls the axes of each tetrahedron's beads (m, 6, 6).
+    """One material's part of a mesh: its `tets` (m,) and their `size` (m,) [mm^3], what of each integration point's
+    `volume` (m, 4) [mm^3] is the zone's, where its stress lies among those of all (`first`), how it is carried to its
+    entries (`near` (m, 4), `shift` (m, 4, 4), `entry` (m, 10), `sign` (m, 10), -1 where an entry's axes point the
+    other way), the `node` (e,) of each entry, which of the zone's nodes that is (`place` (e,)), its `weight` (e,)
+    [mm^3], `way` (e,) and `turn` (e,) [rad], which entries are judged (e,), the average over its length, its sharp
+    inner corners, and for walls the axes of each tetrahedron's beads (m, 6, 6).
     """
 
     material: PrintedMaterial
@@ -43,13 +45,43 @@ class _Zone:
     entry: Index
     sign: Array
     node: Index
+    place: Index
     weight: Array
     way: Index
     turn: Array
     share: Array
     closeness: Array
     average: Average | None
+    notch: Notch | None
     axes: Array | None
+
+    def at_nodes(self, values: Array) -> Array:
+        """The mean (n, k) at each of the zone's nodes of what its entries (e, k) have."""
+        share = self.weight[:, None]
+        out = np.zeros((int(self.place.max()) + 1, values.shape[1]))
+        np.add.at(out, self.place, share * values)
+        return out / np.bincount(self.place, weights=self.weight)[:, None]
+
+    def averaged(self, plain: Array, moved: Array, corner: Array | None) -> Array:
+        """Stress (e, 6) over the material's length from that at the entries, `plain` and `moved` under the surface
+        (e, 6), and the mean around sharp inner `corner`s."""
+        if self.average is None and self.notch is None:
+            return moved
+        node = self.at_nodes(plain)
+        if self.notch is not None:
+            node[self.notch.at] = corner
+        if self.average is None:
+            change, kept = np.zeros_like(node), np.ones(len(node))
+        else:
+            change, kept = self.average.change(node), self.average.kept
+        found = moved + change[self.place] - (1 - kept)[self.place, None] * (plain - node[self.place])
+        if self.notch is not None:
+            node[self.notch.at] = self.notch.factor[:, None] * (node + change)[self.notch.at]
+            middle, one, two = self.notch.middles.T
+            node[middle] = (node[one] + node[two]) / 2
+            sharp = np.isin(self.place, np.concatenate([self.notch.at, middle]))
+            found[sharp] = node[self.place[sharp]]
+        return found
 
 
 class Recovery:
@@ -61,6 +93,7 @@ class Recovery:
         self.which = np.full((len(mesh.tets), 3), -1, dtype=np.int64)
         self._tables()
         depth, node = surface_depth(mesh), len(mesh.nodes)
+        self.exponent = sharp_nodes(inner_edges(mesh), node)
         whole = np.bincount(mesh.tets.ravel(), weights=np.repeat(self.volume.sum(axis=1), 10), minlength=node)
         self.zones = [self._zone(number, depth, whole) for number in range(len(printed.materials))]
         self.lies_in, nearest = np.full(node, -1), np.zeros(node)
@@ -109,6 +142,7 @@ class Recovery:
         differ, and twice that of all."""
         from fem.judging import recovery_kernels as kernels
 
+        notch = None if zone.notch is None else zone.notch.mean(own)
         if zone.axes is not None:
             turned = np.empty_like(own)
             kernels.turned_stress(zone.axes, own, turned)
@@ -121,11 +155,10 @@ class Recovery:
         plain, moved = plain / zone.weight[:, None], moved / zone.weight[:, None]
         soft = np.linalg.inv(zone.material.stiffness)
         wrong, whole = kernels.energies(own, there, plain, zone.entry, zone.sign, _TO_POINTS, soft, zone.volume)
-        found = moved if zone.average is None else zone.average(plain) + (moved - plain)
         if zone.axes is not None:
             back = stress_rotation(np.swapaxes(wall_axes(zone.material, zone.turn), 1, 2))
-            found = np.einsum("eab,eb->ea", back, found)
-        return found, wrong, whole
+            plain, moved = np.einsum("eab,eb->ea", back, plain), np.einsum("eab,eb->ea", back, moved)
+        return zone.averaged(plain, moved, notch), wrong, whole
 
     def _tables(self) -> None:
         """Stiffness and expansion of each zone of each tetrahedron in part axes, a wall's by its own turn."""
@@ -177,16 +210,26 @@ class Recovery:
         shift = np.einsum("mbi,mai,ma->mab", slope, depth.inward[own[:, :4]], step, optimize=True)
         reaches = np.concatenate([near, (near[:, _MIDDLES[:, 0]] + near[:, _MIDDLES[:, 1]]) / 2], axis=1)
         closeness = summed(reaches * self.volume[tets].sum(axis=1)[:, None])
+        place = np.unique(node, return_inverse=True)[1].reshape(-1)
         average = average_over(
-            corner, entry=entry, sign=sign, weight=size, edge=mesh.edge_length[tets], length=material.length
+            corner, place=place[entry], weight=size, edge=mesh.edge_length[tets], length=material.length
+        )
+        notch = notch_of(
+            self.exponent,
+            place=place[entry],
+            near=near,
+            node=np.unique(node),
+            volume=self.volume[tets],
+            edge=depth.edge,
+            length=material.length,
         )
         way = np.arange(len(node)) - np.searchsorted(node, node)
         axes = stress_rotation(wall_axes(material, turn)) if material.follows_outline else None
         count = int(self.which[tets[0], slot[0]]) if len(tets) else 0
         share = weight / whole[node]
-        placed = near, np.ascontiguousarray(shift), entry, sign, node, weight, way, mean, share, closeness
+        placed = near, np.ascontiguousarray(shift), entry, sign, node, place, weight, way, mean, share, closeness
         volume = self.volume[tets] * printed.share[tets, slot][:, None]
-        return _Zone(material, tets, size, volume, count, *placed, average, axes)
+        return _Zone(material, tets, size, volume, count, *placed, average, notch, axes)
 
 
 _last: list[tuple[weakref.ref[TetMesh], weakref.ref[PrintedField], Recovery]] = []
