@@ -68,6 +68,10 @@ def _card_rows(state: Any) -> list[list[str]]:
         "G": (f"G [MPa]{pairs}", numbers(state.G)),
         "expansion": (f"expansion [1e-6/K]{axes}", numbers(state.expansion or (), 1e6)),
         "scatter": ("scatter of the strengths", f"{100 * (state.scatter or 0):g} %"),
+        "toughness": (
+            f"toughness [MPa·m^0.5]{axes}",
+            f"{numbers(state.toughness or (), 1000**-0.5)} (critical distance {state.critical_distance or 0:.3g} mm)",
+        ),
     }
     if one:
         told |= {"yield": ("yield [MPa]", f"{state.yield_stress:.4g}")}
