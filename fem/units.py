@@ -74,7 +74,7 @@ MOST_FACTORS = 6
 _SUPERSCRIPTS = str.maketrans("⁻⁺¹²³⁴⁵⁶", "-+123456")
 _FACTOR = re.compile(
     r"(?P<word>(?:[A-Za-zµμÅ]+(?:_[A-Za-z]+|_0)*|°[CF]?|℃|℉))"
-    r"(?:\s*(?:\^|\*\*)\s*(?:(?P<power>[+\-−]?[1-6])|(?P<half>[+\-−]?(?:[01]?[.,]5|\([13]/2\))))(?![.,/])"
+    r"(?:\s*(?:\^|\*\*)\s*(?:(?P<power>[+\-−]?[1-6])|(?P<half>[+\-−]?(?:[01]?[.,]5|\([13]/2\))))(?![.,])"
     r"|(?P<raised>[⁻⁺]?[¹²³⁴⁵⁶])|(?P<beside>[2-6]))?(?![0-9])"
 )
 _ROOT = re.compile(r"√\s*(?P<bare>[A-Za-zµμ]+)|(?:√|\bsqrt)\s*\(\s*(?P<held>[A-Za-zµμ]+)\s*\)")
@@ -100,7 +100,8 @@ def quantity(text: Any, kind: str, *, where: str = "") -> float:
 
     The text is one number (see fem.numerals) and one unit: words with whole powers from -6 to 6 or with half ones
     (m^0.5, √m, mm^1.5), between them `*`, `·` or a space for a product and `/` for a quotient; after a `/` only
-    further `/` may follow, since N/mm*mm has two readings. The result is the double number nearest to what the text says.
+    further `/` may follow, since N/mm*mm has two readings. The result is the double number nearest to what the text
+    says.
 
     Errors: InputError when the text is no number with a unit, the unit is of another kind, two readings are possible
     (both are named), or the number is too large or too small to be computed with.

@@ -61,8 +61,8 @@ class PrintFindings:
 @dataclass(frozen=True)
 class BodyFindings:
     """What a body is and weighs; `zones` are the volume shares of wall, cover, core, solid or metal, `zone_mass_g`
-    what each of them weighs; `print` is None for a metal; `critical_distance_mm` that of its card, None where that has
-    no toughness.
+    what each of them weighs; `print` is None for a metal; `critical_distance_mm` is that of its card, None where it
+    has no toughness.
     """
 
     volume_mm3: float

@@ -133,7 +133,7 @@ def raster_material(plan: PrintPlan, *, card: Card, values: CardState, zone: str
 
 def bead_length(plan: PrintPlan, values: CardState) -> float:
     """The length [mm] below which the stress of beads means nothing: the larger of a bead's width and the critical
-    distance that the card's toughness gives. Where the card has none it is the bead's width, which is on the safe side.
+    distance that the card's toughness gives. Where the card has none it is the bead's width, on the safe side.
     """
     return max(plan.bead_width, values.critical_distance or 0.0)
 

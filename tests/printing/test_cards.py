@@ -193,13 +193,12 @@ def tough(tmp_path, value, text=CARD):
 
 
 def test_toughness_makes_a_critical_distance(tmp_path):
-    # D. Taylor, The Theory of Critical Distances (2007): L = (K_c / strength)^2 / pi; 1 MPa m^0.5 = sqrt(1000) N/mm^1.5
+    # D. Taylor, The Theory of Critical Distances (2007): L = (K_c / strength)^2 / pi; 1 m^0.5 = sqrt(1000) mm^0.5
     dry = tough(tmp_path, '"3 MPa*m^0.5"').state("dry")
     assert dry.toughness == pytest.approx([3 * 1000**0.5] * 3)
     assert dry.critical_distance == pytest.approx((3 / 60) ** 2 / np.pi * 1000)  # 0.80 mm, along the bead
-    assert dry.critical_distance != pytest.approx((3 / 60) ** 2 * 1000 / 2 / np.pi, rel=0.1), (
-        "the point's distance is half"
-    )
+    half = (3 / 60) ** 2 * 1000 / 2 / np.pi
+    assert dry.critical_distance != pytest.approx(half, rel=0.1), "the point method's distance is half of it"
     three = tough(tmp_path, '["4.5 MPa√m", "2.0 MPa√m", "1.0 MPa√m"]').state("dry")
     assert three.critical_distance == pytest.approx((1.0 / 20) ** 2 / np.pi * 1000), (
         "the least of the three directions"
@@ -225,12 +224,12 @@ def test_a_factor_on_strength_keeps_the_critical_distance(tmp_path):
 @pytest.mark.parametrize(
     ("value", "words"),
     [
-        ('"3 MPa"', "dry.toughness.*not a toughness"),
-        ("3", "dry.toughness.*no unit"),
+        ('"3 MPa"', r"dry\.toughness.*not a toughness"),
+        ("3", r"dry\.toughness.*no unit"),
         ('"-3 MPa*m^0.5"', "positive"),
         ('["3 MPa*m^0.5", "3 MPa*m^0.5"]', "one value, or three"),
-        ('"2 GPa*m^0.5"', "not plausible.*1000 MPa"),
-        ('"12 MPa*m^0.5"', "critical distance of 12.7 mm"),
+        ('"2 GPa*m^0.5"', r"not plausible.*1000 MPa"),
+        ('"12 MPa*m^0.5"', r"critical distance of 12\.7 mm"),
     ],
 )
 def test_a_toughness_that_cannot_be_is_refused(tmp_path, value, words):
@@ -239,7 +238,7 @@ def test_a_toughness_that_cannot_be_is_refused(tmp_path, value, words):
 
 
 def test_a_metal_has_one_toughness(tmp_path):
-    with pytest.raises(CardError, match="dry.toughness"):
+    with pytest.raises(CardError, match=r"dry\.toughness"):
         tough(tmp_path, '["9 MPa*m^0.5", "9 MPa*m^0.5", "9 MPa*m^0.5"]', METAL)
 
 

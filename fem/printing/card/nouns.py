@@ -20,8 +20,8 @@ ROOM_TEMPERATURE = 23.0
 STIFF = ("E", "G")
 """Values that a factor on stiffness scales."""
 STRONG = ("tension", "compression", "shear", "yield", "ultimate", "toughness")
-"""Values that a factor on strength scales. Toughness is among them, so that the critical distance stays: it belongs to
-the material's structure, and nothing is gained from a polymer that is tougher when it is warm or wet."""
+"""Values that a factor on strength scales. Toughness is among them, so that the critical distance stays: it belongs
+to the material's structure, and nothing is gained from a polymer that is tougher when it is warm or wet."""
 
 PLAUSIBLE = {
     "pressure": (1e-3, 1.5e6, "0.001 MPa and 1500 GPa"),
@@ -30,9 +30,9 @@ PLAUSIBLE = {
     "temperature": (-273.15, 4000.0, "absolute zero and 4000 degC"),
     "toughness": (0.03, 3.2e4, "0.001 and 1000 MPa*m^0.5"),
 }
-"""Kind of quantity -> between which values [MPa, tonne/mm^3, 1/K, degC, N/mm^1.5] materials lie, and how that is told.
-What lies beyond diamond (about 1200 GPa), osmium (22.6 g/cm^3), soft gels, or the toughness of foams and of pure metals
-is a slip of the unit (from memory)."""
+"""Kind of quantity -> between which values [MPa, tonne/mm^3, 1/K, degC, N/mm^1.5] materials lie, and how that is
+told. What lies beyond diamond (about 1200 GPa), osmium (22.6 g/cm^3), soft gels, or the toughness of foams and pure
+metals is a slip of the unit (from memory)."""
 
 LONGEST = 10.0
 """A critical distance [mm] beyond this is refused. Polymers have some hundredths of a millimetre to some millimetres,
@@ -187,11 +187,11 @@ class CardState:
 
     @property
     def critical_distance(self) -> float | None:
-        """The length [mm] below which a stress says nothing: (K_c / strength)^2 / pi, the least of the directions, since
-        one length serves all stresses of a zone. None where the card has no toughness.
+        """The length [mm] below which a stress says nothing: (K_c / strength)^2 / pi, the least of the directions,
+        since one length serves all stresses of a zone. None where the card has no toughness.
 
-        With it a smooth bar fails at its strength and a long crack at K_c, the stress half of it before the crack being
-        just the strength.
+        With it a smooth bar fails at its strength and a long crack at K_c, since half of it before such a crack the
+        stress is just the strength.
         Source: D. Taylor, The Theory of Critical Distances (2007), chapter 3.
         """
         if self.toughness is None:
