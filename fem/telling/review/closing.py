@@ -96,16 +96,19 @@ def _over_a_length(body: BodyFindings) -> str:
     distance = body.critical_distance_mm
     if body.print is None and distance is None:
         return "its card has no toughness, so stress is judged as it is, however small the place."
-    given = f"the critical distance that its card's toughness gives, {number(distance)} mm" if distance else ""
+    critical = f"the critical distance of its card's toughness, {number(distance or 0.0)} mm"
     if body.print is None:
-        return f"stress is averaged over {given}."
+        return f"stress is averaged over {critical}."
     width = body.print.bead_width_mm
-    infill = ", in infill over the edge of a cell" if body.print.cell_mm else ""
-    start = f"stress in beads is averaged over {number(max(width, distance or 0.0))} mm"
-    if distance is None:
-        return f"{start}, a bead's width{infill}. Its card has no toughness: that is on the safe side at notches."
-    larger = given if distance > width else f"a bead's width, which is more than {given}"
-    return f"{start}, {larger}{infill}, and bead by bead over one bead's width."
+    infill = "; in infill, over the edge of a cell" if body.print.cell_mm else ""
+    if distance is not None and distance > width:
+        return f"stress in beads is averaged over {critical}{infill}; bead by bead, over a bead's width."
+    why = (
+        "its card has no toughness, which is on the safe side at notches"
+        if distance is None
+        else f"more than {critical}"
+    )
+    return f"stress in beads is averaged over a bead's width, {number(width)} mm ({why}){infill}."
 
 
 def cautions(material: Material) -> Section:
