@@ -190,8 +190,8 @@ class CardState:
         """The length [mm] below which a stress says nothing: (K_c / strength)^2 / pi, the least of the directions,
         since one length serves all stresses of a zone. None where the card has no toughness.
 
-        Half of it before a long crack that is just at K_c, stress equals strength (point method); a smooth bar fails at
-        its strength whatever the length.
+        Half of it before a long crack that is just at K_c, stress equals strength (point method); a smooth bar fails
+        at its strength whatever the length.
         Source: D. Taylor, The Theory of Critical Distances (2007), chapter 3.
         """
         if self.toughness is None:
