@@ -36,6 +36,7 @@ KINDS = {
     "expansion": "1/delta_degC",
     "spring stiffness": "N/mm",
     "foundation stiffness": "N/mm^3",
+    "toughness": "N/mm^1.5",
 }
 """Kind of quantity -> the unit it has inside the program; a temperature is told on its scale, in degrees Celsius."""
 
@@ -60,6 +61,7 @@ EXAMPLES = {
     "expansion": "2.2e-5 1/K",
     "spring stiffness": "200 N/mm",
     "foundation stiffness": "4000 N/mm^3",
+    "toughness": "3 MPa*m^0.5",
 }
 
 SMALLEST, LARGEST = 1e-30, 1e30
@@ -72,8 +74,10 @@ MOST_FACTORS = 6
 _SUPERSCRIPTS = str.maketrans("⁻⁺¹²³⁴⁵⁶", "-+123456")
 _FACTOR = re.compile(
     r"(?P<word>(?:[A-Za-zµμÅ]+(?:_[A-Za-z]+|_0)*|°[CF]?|℃|℉))"
-    r"(?:\s*(?:\^|\*\*)\s*(?P<power>[+\-−]?[1-6])|(?P<raised>[⁻⁺]?[¹²³⁴⁵⁶])|(?P<beside>[2-6]))?(?![0-9])"
+    r"(?:\s*(?:\^|\*\*)\s*(?:(?P<power>[+\-−]?[1-6])|(?P<half>[+\-−]?(?:[01]?[.,]5|\([13]/2\))))(?![.,])"
+    r"|(?P<raised>[⁻⁺]?[¹²³⁴⁵⁶])|(?P<beside>[2-6]))?(?![0-9])"
 )
+_ROOT = re.compile(r"√\s*(?P<bare>[A-Za-zµμ]+)|(?:√|\bsqrt)\s*\(\s*(?P<held>[A-Za-zµμ]+)\s*\)")
 _BETWEEN = re.compile(r"\s*(?P<sign>[*·⋅/])\s*|\s+")
 _WORDS = {"°C": "degC", "℃": "degC", "°F": "degF", "℉": "degF", "°": "deg"}
 _TWO_WORDS = {f"{force}{arm}": (force, arm) for force in ("mN", "N", "daN", "kN", "MN") for arm in ("m", "cm", "mm")}
@@ -81,6 +85,7 @@ _SCALES = {"degree_Celsius": "delta_degree_Celsius", "degree_Fahrenheit": "delta
 _EXACT = Context(prec=150)
 
 Factors = tuple[tuple[str, int], ...]
+"""Words of a unit, each with twice its power: a toughness holds the root of a length."""
 
 
 @cache
@@ -93,9 +98,10 @@ def _registry() -> Any:
 def quantity(text: Any, kind: str, *, where: str = "") -> float:
     """The number that `text` ("2.5 kN") means in the program's own unit of its `kind` (see KINDS).
 
-    The text is one number (see fem.numerals) and one unit: words with whole powers from -6 to 6, between them `*`,
-    `·` or a space for a product and `/` for a quotient; after a `/` only further `/` may follow, since N/mm*mm has
-    two readings. The result is the double number nearest to what the text says.
+    The text is one number (see fem.numerals) and one unit: words with whole powers from -6 to 6 or with half ones
+    (m^0.5, √m, mm^1.5), between them `*`, `·` or a space for a product and `/` for a quotient; after a `/` only
+    further `/` may follow, since N/mm*mm has two readings. The result is the double number nearest to what the text
+    says.
 
     Errors: InputError when the text is no number with a unit, the unit is of another kind, two readings are possible
     (both are named), or the number is too large or too small to be computed with.
@@ -130,7 +136,7 @@ def _quantity(text: Any, kind: str) -> float:
     if not unit:
         raise InputError(f"{shown(text)} has no unit of {_a(kind)}.")
     factors = _factors(unit, text)
-    on_scale = len(factors) == 1 and factors[0][1] == 1 and factors[0][0] in _SCALES
+    on_scale = len(factors) == 1 and factors[0][1] == 2 and factors[0][0] in _SCALES
     if on_scale and kind != "temperature":
         wanted = "a difference" if kind == "temperature difference" else _a(kind)
         raise InputError(f"{shown(text)} is a temperature on a scale, not {wanted}.")
@@ -152,9 +158,9 @@ def _quantity(text: Any, kind: str) -> float:
 def _size(factors: Factors, kind: str) -> Decimal | None:
     """One unit in the program's own unit of the kind, exactly; None when it does not convert."""
     # beside other words a degree can only be a difference
-    size, made = _root([(_SCALES.get(word, word), power) for word, power in factors])
-    own, wanted = _root(list(_names(KINDS[kind])))
-    return size / own if made == wanted else None
+    size, made = _square([(_SCALES.get(word, word), power) for word, power in factors])
+    own, wanted = _square(list(_names(KINDS[kind])))
+    return _EXACT.divide(size, own).sqrt(_EXACT) if made == wanted else None
 
 
 @cache
@@ -162,8 +168,8 @@ def _names(unit: str) -> Factors:
     return _factors(unit, unit)
 
 
-def _root(factors: list[tuple[str, int]]) -> tuple[Decimal, Any]:
-    """The size of a product of units in base units, and those."""
+def _square(factors: list[tuple[str, int]]) -> tuple[Decimal, Any]:
+    """The square of a product of units: its size in base units, and those."""
     registry = _registry()
     product = registry.UnitsContainer({})
     for word, power in factors:
@@ -176,15 +182,16 @@ def _on_scale(number: Decimal, factors: Factors, text: str) -> Decimal:
     """A temperature [degC] from its scale; a difference would convert as if counted from absolute zero."""
     registry = _registry()
     (word, power), *more = factors
-    if more or power != 1 or "delta_" in word or registry.get_dimensionality({word: 1}) != {"[temperature]": 1}:
+    if more or power != 2 or "delta_" in word or registry.get_dimensionality({word: 1}) != {"[temperature]": 1}:
         raise InputError(f"{shown(text)} is not a temperature.")
     return Decimal(registry.Quantity(number, word).to("degC").magnitude)
 
 
 def _factors(unit: str, text: str) -> Factors:
-    """The words of a unit, by pint's own names, each with its power."""
+    """The words of a unit, by pint's own names, each with twice its power."""
     unread = InputError(f"{shown(text)} is not one number and one unit: {shown(unit)} is no unit.")
     out: list[tuple[str, int]] = []
+    unit = _ROOT.sub(lambda root: f"{' ' * (root.start() > 0)}{root['bare'] or root['held']}^0.5", unit)
     over = re.match(r"(?:1\s*)?/\s*", unit)
     place, below, words = over.end() if over else 0, over is not None, 0
     while True:
@@ -192,9 +199,8 @@ def _factors(unit: str, text: str) -> Factors:
         words += 1
         if found is None or words > MOST_FACTORS:
             raise unread
-        raised = found["power"] or (found["raised"] or found["beside"] or "1").translate(_SUPERSCRIPTS)
-        power = int(raised.replace("−", "-")) * (-1 if below else 1)
-        out += [(_known(word, text), power) for word in _TWO_WORDS.get(found["word"], (found["word"],))]
+        twice = _twice(found) * (-1 if below else 1)
+        out += [(_known(word, text), twice) for word in _TWO_WORDS.get(found["word"], (found["word"],))]
         place = found.end()
         if place == len(unit):
             return tuple(out)
@@ -208,6 +214,16 @@ def _factors(unit: str, text: str) -> Factors:
                 advice="Write what is above the line first, then each unit below it after a / of its own.",
             )
         below, place = between["sign"] == "/", between.end()
+
+
+def _twice(found: re.Match[str]) -> int:
+    """Twice the power that stands with a word of a unit."""
+    if found["half"]:
+        power = found["half"].replace("−", "-").replace(",", ".")
+        three = "3" in power or "1." in power
+        return (-1 if power.startswith("-") else 1) * (3 if three else 1)
+    whole = found["power"] or (found["raised"] or found["beside"] or "1").translate(_SUPERSCRIPTS)
+    return 2 * int(whole.replace("−", "-"))
 
 
 def _known(word: str, text: str) -> str:

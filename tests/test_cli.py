@@ -58,6 +58,12 @@ def test_cards_shows_one_card_with_its_sources(capsys, tmp_path):
     out = capsys.readouterr().out
     assert "tension [MPa] along / across / up" in out and "55 / 50 / 35" in out
     assert "source" in out and "estimate" in out
+    text = 'name = "tough"\nfrom = "pla"\n[dry]\ntoughness = "2.5 MPa*m^0.5"\nsource = "five notched bars"\n'
+    (tmp_path / "own.toml").write_text(text, encoding="utf-8")
+    assert main(["cards", str(tmp_path / "own.toml")]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    # (2.5 / 55)^2 / pi, in metres
+    assert "2.5 / 2.5 / 2.5" in out and "critical distance 0.658 mm" in out and "five notched bars" in out
     # square brackets are a name's own, not markup
     text = 'name = "[red]spool[/] [link=x]"\nfrom = "pla"\nabout = "[bold]"\n'
     (tmp_path / "own.toml").write_text(text, encoding="utf-8")

@@ -38,6 +38,10 @@ def _print_card(card: Any, console: Any) -> None:
     by_factors: dict[Any, list[str]] = {}
     for state in card.states.values():
         console.print(ruled(f"{state.name}, 23 °C", ["value", "", "", "source"], _card_rows(state)))
+        if state.critical_distance:
+            console.print(
+                f"{state.name}: critical distance {state.critical_distance:.3g} mm, by toughness and strength\n"
+            )
         by_factors.setdefault(state.factors, []).append(state.name)
     for table, names in by_factors.items():
         if table is None:
@@ -68,6 +72,7 @@ def _card_rows(state: Any) -> list[list[str]]:
         "G": (f"G [MPa]{pairs}", numbers(state.G)),
         "expansion": (f"expansion [1e-6/K]{axes}", numbers(state.expansion or (), 1e6)),
         "scatter": ("scatter of the strengths", f"{100 * (state.scatter or 0):g} %"),
+        "toughness": (f"toughness [MPa·m^0.5]{axes}", numbers(state.toughness or (), 1000**-0.5)),
     }
     if one:
         told |= {"yield": ("yield [MPa]", f"{state.yield_stress:.4g}")}

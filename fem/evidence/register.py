@@ -5,13 +5,27 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from fem.errors import InputError
-from fem.evidence import beams, grains, holes, laminates, lattices, limits, patches, plates, rates, rounds
+from fem.evidence import (
+    beams,
+    corners,
+    distances,
+    grains,
+    holes,
+    laminates,
+    lattices,
+    limits,
+    patches,
+    plates,
+    rates,
+    rounds,
+)
 from fem.evidence.nouns import Check, Finished
 
 Progress = Callable[[str, float], None]
 
 BARS, PLANES, SOLIDS = "Bars and beams", "Plates and holes", "Solids"
 LAYERS, INFILL, FIBRES, STRENGTH = "Layers and laminates", "Infill", "Short fibres", "Strength"
+LENGTHS = "Stress over a length"
 
 CHECKS: tuple[Check, ...] = (
     Check(SOLIDS, "Patch test: uniform stress", patches.unit_patch),
@@ -36,6 +50,10 @@ CHECKS: tuple[Check, ...] = (
     Check(PLANES, "Hole in an endless isotropic plate", holes.isotropic),
     Check(PLANES, "Hole in an endless orthotropic plate", holes.orthotropic),
     Check(PLANES, "Strip with a hole", holes.finite_width),
+    Check(LENGTHS, "Holes of all sizes", distances.size_effect),
+    Check(LENGTHS, "Laminates with a hole, by the published distance", distances.published_distance),
+    Check(LENGTHS, "A laminate that was tested with holes", distances.measured),
+    Check(LENGTHS, "Right angle cut out of a solid", corners.right_angle),
     Check(LAYERS, "Coupons pulled off their axes", patches.off_axis),
     Check(LAYERS, "R0031/1: laminated strip in bending", plates.layers_bent),
     Check(LAYERS, "Turned layers", laminates.layers),

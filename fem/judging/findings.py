@@ -61,7 +61,8 @@ class PrintFindings:
 @dataclass(frozen=True)
 class BodyFindings:
     """What a body is and weighs; `zones` are the volume shares of wall, cover, core, solid or metal, `zone_mass_g`
-    what each of them weighs; `print` is None for a metal.
+    what each of them weighs; `print` is None for a metal; `critical_distance_mm` is that of its card, None where it
+    has no toughness.
     """
 
     volume_mm3: float
@@ -74,6 +75,7 @@ class BodyFindings:
     print_axes: Matrix | None
     zone_mass_g: dict[str, float] = field(default_factory=dict)
     print: PrintFindings | None = None
+    critical_distance_mm: float | None = None
 
 
 @dataclass(frozen=True)

@@ -41,8 +41,9 @@ class PrintedMaterial:
     vector or None when the card gives none, `zone` its name, `estimates` which values of the card are estimates.
 
     A wall follows the outline: its stiffness and expansion are in its own axes, which are along the outline, across
-    it in the layer, up the build. Stresses have no meaning below its `length` [mm]: that of a bead's width, a cell of
-    the infill, or a metal's critical distance.
+    it in the layer, up the build. Stresses have no meaning below its `length` [mm]: in walls, covers and solid cores
+    the larger of a bead's width and the card's critical distance (the width, on the safe side, where the card has no
+    toughness), in infill the edge of its cell, in a metal its critical distance (0 without toughness).
     """
 
     name: str

@@ -127,8 +127,15 @@ def raster_material(plan: PrintPlan, *, card: Card, values: CardState, zone: str
         zone=zone,
         expansion=None if stack.expansion is None else strain_rotation(axes.T) @ stack.expansion,
         estimates=values.doubtful,
-        length=plan.bead_width,
+        length=bead_length(plan, values),
     )
+
+
+def bead_length(plan: PrintPlan, values: CardState) -> float:
+    """The length [mm] below which the stress of beads means nothing: the larger of a bead's width and the critical
+    distance that the card's toughness gives. Where the card has none it is the bead's width, on the safe side.
+    """
+    return max(plan.bead_width, values.critical_distance or 0.0)
 
 
 def wall_material(plan: PrintPlan, *, card: Card, values: CardState) -> PrintedMaterial:
@@ -147,13 +154,14 @@ def wall_material(plan: PrintPlan, *, card: Card, values: CardState) -> PrintedM
         zone="wall",
         expansion=None if values.expansion is None else np.array([*values.expansion, 0.0, 0.0, 0.0]),
         estimates=values.doubtful,
-        length=plan.bead_width,
+        length=bead_length(plan, values),
         follows_outline=True,
     )
 
 
 def metal_material(card: Card, *, values: CardState) -> PrintedMaterial:
-    """The material of a body made of one isotropic metal. Errors: CardError for a polymer's card."""
+    """The material of a body made of one isotropic metal: its stress is averaged over its critical distance where the
+    card has a toughness, and taken as it is where not. Errors: CardError for a polymer's card."""
     if card.kind != "metal":
         raise CardError(
             f"{card.name} is a printed polymer, not a metal.",
@@ -169,6 +177,7 @@ def metal_material(card: Card, *, values: CardState) -> PrintedMaterial:
         zone="metal",
         expansion=None if values.expansion is None else np.array([*values.expansion, 0.0, 0.0, 0.0]),
         estimates=values.doubtful,
+        length=values.critical_distance or 0.0,
     )
 
 

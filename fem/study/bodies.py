@@ -60,6 +60,7 @@ def describe_bodies(
             print=None
             if plan is None
             else _print_findings(body, plan, mass=mass, nodes=own, thin=_thin(printed, tets, size)),
+            critical_distance_mm=None if body.values is None else body.values.critical_distance,
         )
     return out
 

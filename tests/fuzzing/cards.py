@@ -12,7 +12,10 @@ from fuzzing.damage import damaged_bytes, damaged_text, quoted, varied_text
 from fuzzing.doors import READ, REFUSED, Wrong, refused, tried
 from fuzzing.meaning import WORDS, difference, leaves, unread, with_plain_numbers
 
-OVER = 'name = "ours"\nfrom = "pla"\n[dry]\ntension = ["48 MPa", "41 MPa", "22 MPa"]\nsource = "five coupons"\n'
+OVER = (
+    'name = "ours"\nfrom = "pla"\n[dry]\ntension = ["48 MPa", "41 MPa", "22 MPa"]\ntoughness = "2.5 MPa*m^0.5"\n'
+    'source = "five coupons"\n'
+)
 
 
 def prepare(folder: Path) -> dict[str, Any]:

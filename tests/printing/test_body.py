@@ -10,7 +10,7 @@ from fem.errors import CardError, InputError
 from fem.printing.body import infill_material, metal_body, printed_body
 from fem.printing.infill import infill_cell
 from fem.printing.plan import PrintPlan
-from fem.printing.polymer import load_card
+from fem.printing.polymer import card_with, load_card
 from fem.tensors import orthotropic_stiffness
 
 CARD = load_card("pa12-cf")
@@ -55,6 +55,32 @@ def test_a_metal_is_one_zone():
     young, ratio = card.state("as_supplied").E[0], card.state("as_supplied").nu[0]
     assert moduli(body.core) == pytest.approx(young, rel=1e-9)
     assert body.core.stiffness[5, 5] == pytest.approx(young / (2 + 2 * ratio), rel=1e-6)
+
+
+def test_stress_is_averaged_over_the_larger_of_bead_and_critical_distance():
+    # (K_c / strength)^2 / pi: pa12-cf bears 60 MPa along its beads, and less across them
+    assert CARD.state("dry").tension == (60, 32, 19)
+    longer, shorter = (
+        card_with(CARD, state="dry", values={"toughness": [f"{k * s} MPa*m^0.5" for s in (60, 32, 19)]})
+        for k in (0.07, 0.02)
+    )
+    plan = PrintPlan(UP, infill_pattern="grid", infill_density=0.3)
+    plain, long, short = (printed_body(plan, card=card, state="dry") for card in (CARD, longer, shorter))
+    distance = 0.07**2 / np.pi * 1000
+    assert distance > 3 * plan.bead_width
+    assert (plain.wall.length, plain.cover.length) == (plan.bead_width,) * 2
+    assert (long.wall.length, long.cover.length) == (pytest.approx(distance),) * 2
+    assert (short.wall.length, short.cover.length) == (plan.bead_width,) * 2
+    assert long.core.length == plain.core.length == max(plain.cell.size), "infill keeps the edge of its cell"
+    solid = printed_body(replace(plan, infill_pattern="solid", infill_density=1.0), card=longer, state="dry")
+    assert solid.core.length == pytest.approx(distance)
+
+
+def test_a_metal_has_a_length_where_its_card_is_given_a_toughness():
+    card = load_card("6082-t6")
+    tough = card_with(card, state="as_supplied", values={"toughness": "20 MPa*m^0.5"})
+    assert metal_body(card).core.length == 0
+    assert metal_body(tough).core.length == pytest.approx((20 / 250) ** 2 / np.pi * 1000)
 
 
 def test_infill_weighs_its_share():

@@ -17,8 +17,13 @@ from fem.evidence.page import share_text, write_page
 from fem.evidence.register import CHECKS, chosen, run_checks
 from fem.evidence.story import gather_evidence, json_text, rows_off
 
-OFF = {"Slender cantilever twisted: end rotation"}
-"""Rows that are off, and why: the remembered target lies below the closed form."""
+OFF = {
+    "Slender cantilever twisted: end rotation": "the remembered target lies below the closed form",
+    "IM7/8552, [90/0/45/-45]3s, strip of 12 mm, hole of 2 mm: strength over the plain": (
+        "the laminate's d0 grows with its hole: the formula, too, with that of the 6 mm hole overrates the 2 mm one"
+    ),
+}
+"""Rows that are off, and why."""
 KEY = {
     "Elliptic membrane LE1: stress at D": (92.7, 0.01),
     "Thick elliptic plate LE10: stress at D": (-5.38, 0.03),
@@ -61,7 +66,7 @@ def rows_of(check: Check) -> tuple[Row, ...]:
 def test_rows_keep_to_their_limit(check):
     rows = rows_of(check)
     assert rows
-    assert {row.problem for row in rows if not row.within} == OFF & {row.problem for row in rows}
+    assert {row.problem for row in rows if not row.within} == OFF.keys() & {row.problem for row in rows}
 
 
 def test_there_are_many_each_with_its_own_name_and_source():

@@ -30,7 +30,12 @@ READ = [
     ("expansion", "2.2e-5 1/K", 2.2e-5), ("expansion", "22e-6/K", 2.2e-5), ("expansion", "2.2e-5 1/°C", 2.2e-5),
     ("expansion", "2.2e-5 K^-1", 2.2e-5), ("expansion", "2,2e-5 K⁻¹", 2.2e-5), ("expansion", "9e-6 1/degF", 1.62e-5),
     ("spring stiffness", "200 N/mm", 200), ("foundation stiffness", "1.5 GN/m^3", 1.5),
-    ("foundation stiffness", "4 000 N/mm³", 4000),
+    ("foundation stiffness", "4 000 N/mm³", 4000), ("speed", "1 m^2/m/s", 1000),
+    ("toughness", "95 N/mm^1.5", 95), ("toughness", "95 N mm^-1.5", 95),
+    ("toughness", "95 N/mm^(3/2)", 95), ("toughness", "95 MPa√mm", 95), ("toughness", "95 MPa*sqrt(mm)", 95),
+    ("toughness", "3 MPa*m^0.5", 94.86832980505137), ("toughness", "3 MPa m^(1/2)", 94.86832980505137),
+    ("toughness", "3 MPa·√m", 94.86832980505137), ("toughness", "3 MPa√(m)", 94.86832980505137),
+    ("toughness", "3 MPa m^0,5", 94.86832980505137), ("toughness", "3 MN/m^1.5", 94.86832980505137),
 ]  # fmt: skip
 
 
@@ -52,7 +57,7 @@ REFUSED = [
     ("2*3 mm", "one number"),
     ("9**9**9 mm", "one number"), ("1e400 mm", "too large|outside"), ("1e-400 mm", "too small|outside"),
     ("1e31 mm", "too large"), ("1e-31 mm", "too small"), ("1e30 km", "too large"), ("5 mm^999", "is no unit"),
-    ("5 mm^7", "is no unit"), ("5 mm^0", "is no unit"), ("5 mm^1.5", "is no unit"), ("5 mm-1", "is no unit"),
+    ("5 mm^7", "is no unit"), ("5 mm^0", "is no unit"), ("5 mm^1.5", "not a length"), ("5 mm-1", "is no unit"),
     ("5 mm + 2 mm", "is no unit"), ("5 (mm)", "is no unit"), ("5 mm*mm*mm*mm*mm*mm*mm", "is no unit"),
     ("5 N/mm*mm", "two ways"), ("5 N/mm mm", "two ways"), ("5 MM", "not a length"), ("5 Mpa", '"Mpa"'),
     ("5 __class__", "is no unit"), ("5 percent", '"percent"'), ("5 mm*percent", '"percent"'), ("5 pi*mm", '"pi"'),
@@ -95,6 +100,12 @@ def test_what_is_no_text_is_refused(value):
         ("moment", "5 N*m/rad", "not a moment"),
         ("spring stiffness", "5 N/mm^3", "not a spring stiffness"),
         ("force", "5 kn", "not a force"),  # a knot
+        ("toughness", "3 MPa", "not a toughness.*MPa\\*m\\^0.5"),
+        ("toughness", "3 MPa*m", "not a toughness"),
+        ("toughness", "3 MPa*m^1/2", "no unit"),
+        ("toughness", "3 MPa*m^0.25", "no unit"),
+        ("toughness", "3 MPa√m^2", "no unit"),
+        ("toughness", "3 MPa*m^1.55", "no unit"),
     ],
 )
 def test_refused_of_its_kind(kind, text, words):

@@ -19,24 +19,32 @@ ROOM_TEMPERATURE = 23.0
 
 STIFF = ("E", "G")
 """Values that a factor on stiffness scales."""
-STRONG = ("tension", "compression", "shear", "yield", "ultimate")
-"""Values that a factor on strength scales."""
+STRONG = ("tension", "compression", "shear", "yield", "ultimate", "toughness")
+"""Values that a factor on strength scales. Toughness is among them, so that the critical distance stays: it belongs
+to the material's structure, and nothing is gained from a polymer that is tougher when it is warm or wet."""
 
 PLAUSIBLE = {
     "pressure": (1e-3, 1.5e6, "0.001 MPa and 1500 GPa"),
     "density": (1e-11, 2.5e-8, "0.01 and 25 g/cm^3"),
     "expansion": (-1e-2, 1e-2, "-0.01 and 0.01 1/K"),
     "temperature": (-273.15, 4000.0, "absolute zero and 4000 degC"),
+    "toughness": (0.03, 3.2e4, "0.001 and 1000 MPa*m^0.5"),
 }
-"""Kind of quantity -> between which values [MPa, tonne/mm^3, 1/K, degC] materials lie, and how that is told. What
-lies beyond diamond (about 1200 GPa), osmium (22.6 g/cm^3), or soft gels is a slip of the unit (from memory)."""
+"""Kind of quantity -> between which values [MPa, tonne/mm^3, 1/K, degC, N/mm^1.5] materials lie, and how that is
+told. What lies beyond diamond (about 1200 GPa), osmium (22.6 g/cm^3), soft gels, or the toughness of foams and pure
+metals is a slip of the unit (from memory)."""
+
+LONGEST = 10.0
+"""A critical distance [mm] beyond this is refused. Polymers have some hundredths of a millimetre to some millimetres,
+laminates up to a few (D. Taylor, The Theory of Critical Distances, 2007, chapters 5 and 8; from memory); what is as
+tough as that beside its strength yields long before a crack tears it."""
 
 OLD_STATES = {"soaked": "saturated", "dry": "as_supplied"}
 """Names that states of the cards had before -> their names now."""
 
 
 def implausible(kind: str, value: float) -> str:
-    """What no material has about a `value` of this kind [MPa, tonne/mm^3, 1/K, degC], in words; "" when nothing."""
+    """What no material has about a `value` of this kind [units of PLAUSIBLE], in words; "" when nothing."""
     if kind not in PLAUSIBLE:
         return ""
     low, high, told = PLAUSIBLE[kind]
@@ -112,7 +120,7 @@ class CardState:
     None; `sources` where each value comes from; `estimates` the values that are estimates. `temperature` [degC] that
     the values hold at, None as the card stands (23 degC); `factors` what temperature does to them, None unknown;
     `made_of` what the stiffness was computed from, None when the card gives it; `from_study` the values that a study
-    set over the card's.
+    set over the card's; `toughness` [N/mm^1.5] as E, against a crack that tension in that direction opens, or None.
 
     Errors: CardError for values that no material can have.
     """
@@ -134,6 +142,7 @@ class CardState:
     factors: Factors | None = None
     made_of: Constituents | None = None
     from_study: tuple[str, ...] = ()
+    toughness: Three | None = None
 
     def __post_init__(self) -> None:
         for value, numbers in self._stresses.items():
@@ -146,6 +155,18 @@ class CardState:
         broken = broken_condition(self.E, self.nu, self.G)
         if broken:
             raise CardError(f"no material can have these elastic constants: {broken}.")
+        self._check_toughness()
+
+    def _check_toughness(self) -> None:
+        for number in self.toughness or ():
+            beyond = implausible("toughness", number) if math.isfinite(number) else "it is no finite number"
+            if beyond:
+                raise CardError(f"toughness of {number:g} N/mm^1.5 is not plausible: {beyond}.")
+        if self.critical_distance is not None and self.critical_distance > LONGEST:
+            raise CardError(
+                f"toughness beside this strength makes a critical distance of {self.critical_distance:.3g} mm.",
+                advice=f"Beyond {LONGEST:g} mm a material yields before it tears: check the unit, or leave it out.",
+            )
 
     @property
     def _stresses(self) -> dict[str, tuple[float, ...]]:
@@ -163,6 +184,21 @@ class CardState:
             *(name for name in self.estimates if name not in self.from_study),
             *(f"{name} (set in the study)" for name in self.from_study),
         )
+
+    @property
+    def critical_distance(self) -> float | None:
+        """The length [mm] below which a stress says nothing: (K_c / strength)^2 / pi, the least of the directions,
+        since one length serves all stresses of a zone. None where the card has no toughness.
+
+        Half of it before a long crack that is just at K_c, stress equals strength (point method); a smooth bar fails
+        at its strength whatever the length.
+        Source: D. Taylor, The Theory of Critical Distances (2007), chapter 3.
+        """
+        if self.toughness is None:
+            return None
+        strength = self.tension if self.yield_stress is None else (self.yield_stress,) * 3
+        assert strength is not None  # a printed polymer has its strengths
+        return min((k / s) ** 2 / math.pi for k, s in zip(self.toughness, strength, strict=True))
 
     @property
     def holds_at(self) -> float:
@@ -186,7 +222,7 @@ class CardState:
         return Strength(np.array(self.tension), np.array(self.compression), np.array(self.shear))
 
     def scaled(self, *, stiffness: float, strength: float) -> CardState:
-        """The same state with E and G times `stiffness` and all strengths times `strength`."""
+        """The same state with E and G times `stiffness`, all strengths and toughness times `strength`."""
         return replace(
             self,
             E=_times(self.E, stiffness),
@@ -196,6 +232,7 @@ class CardState:
             shear=None if self.shear is None else _times(self.shear, strength),
             yield_stress=None if self.yield_stress is None else self.yield_stress * strength,
             ultimate=None if self.ultimate is None else self.ultimate * strength,
+            toughness=None if self.toughness is None else _times(self.toughness, strength),
         )
 
     def scaled_values(self, key: str) -> tuple[str, ...]:

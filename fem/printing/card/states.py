@@ -39,7 +39,7 @@ SCALED_KEYS = ("as", "stiffness", "strength")
 ELASTIC_ORDER = ("12", "13", "23")
 SHEAR_ORDER = ("23", "13", "12")
 STRENGTH_KEYS = ("tension", "compression", "shear")
-OPTIONAL_KEYS = ("expansion", "scatter")
+OPTIONAL_KEYS = ("expansion", "scatter", "toughness")
 
 
 def _ratios(value: Any, where: str) -> Three:
@@ -77,6 +77,18 @@ def _one_or_three(value: Any, where: str) -> Three:
     return _expansion(items * 3 if len(items) == 1 else items, where)
 
 
+def _toughness(value: Any, where: str) -> Three:
+    """One value for all directions, or three."""
+    items = value if isinstance(value, list) else [value] * 3
+    if len(items) != 3:
+        raise CardError("must hold one value, or three: along the bead, across it, up the build.", where=where)
+    return three(positive(item, "toughness", where) for item in items)
+
+
+def _toughness_of_metal(value: Any, where: str) -> Three:
+    return three([positive(value, "toughness", where)] * 3)
+
+
 Reader = Callable[[Any, str], Any]
 PRINTED: dict[str, Reader] = {
     "E": triple,
@@ -87,6 +99,7 @@ PRINTED: dict[str, Reader] = {
     "shear": _shears,
     "expansion": _expansion,
     "scatter": _scatter,
+    "toughness": _toughness,
 }
 """Values of a printed polymer's state, and how each is read."""
 METAL: dict[str, Reader] = {
@@ -96,6 +109,7 @@ METAL: dict[str, Reader] = {
     "ultimate": _stress,
     "expansion": _one_or_three,
     "scatter": _scatter,
+    "toughness": _toughness_of_metal,
 }
 """Values of a metal's state, and how each is read."""
 

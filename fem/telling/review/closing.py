@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from fem.judging.cautions import texts_of
+from fem.judging.findings import BodyFindings
 from fem.telling.report import flat
 from fem.telling.review.blocks import (
     Beside,
@@ -51,6 +52,7 @@ def assumptions(material: Material) -> Section:
             )
         else:
             lines.append(f"Body {name}: all values of card {b.material} ({b.state}) have a source.")
+        lines.append(f"Body {name}: {_over_a_length(b)}")
         if b.print and b.print.assumed:
             told = ", ".join(a.replace("_", " ") for a in b.print.assumed)
             lines.append(f"Body {name}: assumed, since the study does not give them: {told}.")
@@ -87,6 +89,26 @@ def assumptions(material: Material) -> Section:
     if rest:
         blocks.append(table(("Quantity", "Value"), rest, align="ll", caption="Further accuracy figures.", small=True))
     return Section("assumptions", "Assumptions and accuracy", tuple(blocks))
+
+
+def _over_a_length(body: BodyFindings) -> str:
+    """Over which length stress is averaged before it is judged, and what that rests on."""
+    distance = body.critical_distance_mm
+    if body.print is None and distance is None:
+        return "its card has no toughness, so stress is judged as it is, however small the place."
+    critical = f"the critical distance of its card's toughness, {number(distance or 0.0)} mm"
+    if body.print is None:
+        return f"stress is averaged over {critical}."
+    width = body.print.bead_width_mm
+    infill = "; in infill, over the edge of a cell" if body.print.cell_mm else ""
+    if distance is not None and distance > width:
+        return f"stress in beads is averaged over {critical}{infill}; bead by bead, over a bead's width."
+    why = (
+        "its card has no toughness, which is on the safe side at notches"
+        if distance is None
+        else f"more than {critical}"
+    )
+    return f"stress in beads is averaged over a bead's width, {number(width)} mm ({why}){infill}."
 
 
 def cautions(material: Material) -> Section:

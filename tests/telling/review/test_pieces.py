@@ -7,10 +7,24 @@ import math
 
 import numpy as np
 import pytest
+from printed_box import box_body
 
 from fem.errors import InputError
 from fem.judging.findings import RequirementFindings
-from fem.telling.review.blocks import Beside, Cell, Figure, Section, Table, Text, breakable, every, numbered, table
+from fem.telling.review.blocks import (
+    Beside,
+    Cell,
+    Figure,
+    Items,
+    Section,
+    Table,
+    Text,
+    breakable,
+    every,
+    numbered,
+    table,
+)
+from fem.telling.review.closing import assumptions
 from fem.telling.review.loads import loads
 from fem.telling.review.numbers import reserve_cell, stiffness_texts
 from fem.telling.review.opening import opening
@@ -198,6 +212,28 @@ def _only(material, facts, **case):
     return dataclasses.replace(
         material, findings=dataclasses.replace(f, loads={"lift": facts}, cases={"cruise": alone})
     )
+
+
+@pytest.mark.parametrize(
+    ("printed", "distance", "words"),
+    [
+        (False, None, "no toughness, so stress is judged as it is"),
+        (False, 2.04, "is averaged over the critical distance of its card's toughness, 2.04 mm."),
+        (True, None, "a bead's width, 0.500 mm (its card has no toughness, which is on the safe side"),
+        (True, 0.2, "a bead's width, 0.500 mm (more than the critical distance of its card's toughness, 0.200 mm)"),
+        (
+            True,
+            0.8,
+            "over the critical distance of its card's toughness, 0.800 mm; in infill, over the edge of a cell;",
+        ),
+    ],
+)
+def test_assumptions_say_over_which_length_stress_is_averaged(material, printed, distance, words):
+    body = box_body() if printed else dataclasses.replace(box_body(), print=None)
+    bodies = {"box": dataclasses.replace(body, critical_distance_mm=distance)}
+    told = assumptions(dataclasses.replace(material, findings=dataclasses.replace(material.findings, bodies=bodies)))
+    (line,) = [text for b in told.blocks if isinstance(b, Items) for text in b.items if words in text]
+    assert line.startswith("Body box: ")
 
 
 def test_warming_alone_pulls_on_nothing(material):
