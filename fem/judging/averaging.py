@@ -12,15 +12,13 @@ J. Compos. Mater. 8 (1974) 253, and D. Taylor, The Theory of Critical Distances 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
-from fem.part.tetmesh import Index, TetMesh
+from fem.cores import even_ranges, shared
+from fem.part.tetmesh import TET_EDGES, Index, TetMesh
 from fem.tensors import Array
 
-EVEN, ODD = np.array([0, 1, 2, 5]), np.array([3, 4])
-"""Components that keep their sign when axes are turned by half a turn about the build, and those that do not."""
 WORTH = 1e-4
 """An average is worth a solve where c is more than this share of an edge's square."""
 RESIDUAL = 1e-9
@@ -73,77 +71,62 @@ def slopes_of(corner: Array) -> Array:
 
 @dataclass(frozen=True)
 class Average:
-    """The average over a zone's entries: the sparse matrices (k, k) of mass and of mass and slopes between its corner
-    entries `used` (k,), `even` for stresses that keep their sign when a bead's axes point the other way, `odd` for
-    the two shears that do not; and the `middles` (j, 3), an entry between two others, with the `signs` (j, 2) of
-    these two.
+    """The average over a zone's entries: between its corner entries `used` (n,) the sparse matrices (n, n), by `row`
+    (n + 1,) and `column` (nz,), of `mass` (2, nz) and of mass and slopes, `whole` (2, nz), each for stresses that keep
+    their sign when a bead's axes point the other way and for the two shears that do not; and the `middles` (j, 3), an
+    entry between two others, with the `signs` (j, 2) of these two.
     """
 
-    even: tuple[Any, Any]
-    odd: tuple[Any, Any]
+    row: Index
+    column: Index
+    mass: Array
+    whole: Array
     used: Index
     middles: Index
     signs: Array
 
     def __call__(self, stress: Array) -> Array:
-        """Averaged stress of the entries (e, 6)."""
-        change, middle = np.zeros_like(stress), self.middles
-        for some, (mass, whole) in ((EVEN, self.even), (ODD, self.odd)):
-            own = stress[np.ix_(self.used, some)]
-            change[np.ix_(self.used, some)] = _solved(whole, mass @ own, own) - own
-        for c in range(6):
-            first, second = self.signs.T if c in ODD else np.ones((2, len(middle)))
-            change[middle[:, 0], c] = (first * change[middle[:, 1], c] + second * change[middle[:, 2], c]) / 2
-        return stress + change
+        """Averaged stress (k, e, 6) of the entries under each of k loads."""
+        from fem.judging import averaging_kernels as kernels
+
+        out = np.empty_like(stress)
+        matrices = self.row, self.column, self.mass, self.whole
+        given = *matrices, self.used, self.middles, self.signs, RESIDUAL, MOST_STEPS, stress, out
+        shared(kernels.average, even_ranges(len(stress)), *given)
+        return out
 
 
 def average_over(
-    corner: Array, *, entry: Index, sign: Array, weight: Array, edge: Array, length: float
+    slope: Array, *, entry: Index, sign: Array, weight: Array, edge: Array, length: float
 ) -> Average | None:
-    """The average over `length` [mm] in a zone whose tetrahedra `corner` (m, 4, 3) of these edges (m,) have these
-    entries (m, 10) and fill `weight` (m,) [mm^3]. None where all elements are far larger.
+    """The average over `length` [mm] in a zone whose tetrahedra, of these `slope`s (m, 4, 3) [1/mm] and edges (m,),
+    have these entries (m, 10) and fill `weight` (m,) [mm^3]. None where all elements are far larger.
     """
-    from scipy.sparse import coo_matrix
+    from fem.judging import averaging_kernels as kernels
 
-    c = (length / 2) ** 2
-    if len(edge) == 0 or c <= WORTH * float(edge.min()) ** 2:
+    square = (length / 2) ** 2
+    if len(edge) == 0 or square <= WORTH * float(edge.min()) ** 2:
         return None
-    used, small = np.unique(entry[:, :4], return_inverse=True)
-    small = small.reshape(-1, 4)
-    slope = slopes_of(corner)
-    mass = weight[:, None, None] * (np.ones((4, 4)) + np.eye(4)) / 20
-    stiff = (weight * c)[:, None, None] * (slope @ np.swapaxes(slope, 1, 2))
-    row, column = (np.broadcast_to(x, mass.shape).ravel() for x in (small[:, :, None], small[:, None, :]))
-    shape = (len(used), len(used))
-    turned = sign[:, :4, None] * sign[:, None, :4]
-    masses, stiffs = (
-        [coo_matrix(((v * t).ravel(), (row, column)), shape=shape).tocsr() for t in (np.ones_like(turned), turned)]
-        for v in (mass, stiff)
-    )
-    ends = np.array([(0, 1), (1, 2), (0, 2), (0, 3), (1, 3), (2, 3)])
-    middles = np.stack([entry[:, 4:], entry[:, ends[:, 0]], entry[:, ends[:, 1]]], axis=2).reshape(-1, 3)
-    signs = (sign[:, 4:, None] * np.stack([sign[:, ends[:, 0]], sign[:, ends[:, 1]]], axis=2)).reshape(-1, 2)
-    _, first = np.unique(middles[:, 0], return_index=True)
-    even, odd = ((m, m + s) for m, s in zip(masses, stiffs, strict=True))
-    return Average(even, odd, used, middles[first], signs[first])
-
-
-def _solved(matrix: Any, right: Array, start: Array) -> Array:
-    """Conjugate gradients for six columns side by side, each with its own steps, behind the diagonal."""
-    x, r = start.copy(), right - matrix @ start
-    scale = 1 / matrix.diagonal()[:, None]
-    z = scale * r
-    p, before = z.copy(), (r * z).sum(axis=0)
-    goal = RESIDUAL**2 * np.maximum((right * scale * right).sum(axis=0), 1e-300)
-    for _ in range(MOST_STEPS):
-        if (before <= goal).all():
-            break
-        along = matrix @ p
-        step = before / np.maximum((p * along).sum(axis=0), 1e-300)
-        x += step * p
-        r -= step * along
-        z = scale * r
-        after = (r * z).sum(axis=0)
-        p = z + after / np.maximum(before, 1e-300) * p
-        before = after
-    return x
+    count = int(entry.max()) + 1
+    number = np.full(count, -1, dtype=np.int64)
+    number[entry[:, :4]] = 0
+    used = np.flatnonzero(number == 0)
+    number[used] = np.arange(len(used))
+    corner = number[entry[:, :4]]
+    start, around = kernels.grouped(corner.ravel(), len(used))
+    beside, rows = np.zeros(len(used), dtype=np.int64), even_ranges(len(used))
+    shared(kernels.count_neighbours, rows, start, around, corner, beside)
+    row = np.concatenate([[0], np.cumsum(beside)])
+    column = np.empty(row[-1], dtype=np.int32)
+    mass, whole = np.empty((2, row[-1])), np.empty((2, row[-1]))
+    given = start, around, corner, weight, square, slope, sign, row, column, mass, whole
+    shared(kernels.fill_rows, rows, *given)
+    # The first tetrahedron around a middle tells between which two entries it lies
+    teller, flat = np.full(count, -1, dtype=np.int64), entry[:, 4:].ravel()
+    teller[flat[::-1]] = np.arange(len(flat))[::-1]
+    middle = np.flatnonzero(teller >= 0)
+    tet, edge_of = np.divmod(teller[middle], 6)
+    ends = np.array(TET_EDGES)[edge_of]
+    middles = np.column_stack([middle, entry[tet, ends[:, 0]], entry[tet, ends[:, 1]]])
+    signs = sign[tet, 4 + edge_of][:, None] * np.column_stack([sign[tet, ends[:, 0]], sign[tet, ends[:, 1]]])
+    return Average(row, column, mass, whole, used, middles, signs)

@@ -7,9 +7,9 @@ import pytest
 from helpers_fe import block
 
 from fem.judging.interlayer import largest_interlayer
-from fem.judging.recovered import RecoveredStress, combined_stress
+from fem.judging.recovered import RecoveredStress
 from fem.judging.reserve import judge_reserve
-from fem.judging.stress import recover_stress
+from fem.judging.stress import combined_stress, recover_stress
 from fem.loading.case import LoadCase
 from fem.loading.loads import Load
 from fem.printing.body import metal_body, printed_body
