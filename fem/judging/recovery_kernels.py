@@ -21,21 +21,25 @@ def inverse_at(nodes, tet, slope, jac, inverse):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def strain_at(moved, tet, slope, inverse, grad, strain):  # type: ignore[no-untyped-def]
-    """The strain (6,) there under displacements `moved` (n, 3)."""
+def strain_at(moved, tet, slope, inverse, grad):  # type: ignore[no-untyped-def]
+    """The strain, six numbers, there under displacements `moved` (n, 3)."""
     grad[:] = 0.0
     for a in range(10):
+        at = tet[a]
         for d in range(3):
             for i in range(3):
-                grad[d, i] += slope[a, d] * moved[tet[a], i]
-    for i in range(3):
-        strain[i] = inverse[i, 0] * grad[0, i] + inverse[i, 1] * grad[1, i] + inverse[i, 2] * grad[2, i]
-    for k in range(3):
-        i, j = (k + 1) % 3, (k + 2) % 3
-        shear = 0.0
-        for d in range(3):
-            shear += inverse[i, d] * grad[d, j] + inverse[j, d] * grad[d, i]
-        strain[3 + k] = shear
+                grad[d, i] += slope[a, d] * moved[at, i]
+    yz = row_column(inverse, 1, grad, 2) + row_column(inverse, 2, grad, 1)
+    xz = row_column(inverse, 2, grad, 0) + row_column(inverse, 0, grad, 2)
+    xy = row_column(inverse, 0, grad, 1) + row_column(inverse, 1, grad, 0)
+    long = row_column(inverse, 0, grad, 0), row_column(inverse, 1, grad, 1), row_column(inverse, 2, grad, 2)
+    return long[0], long[1], long[2], yz, xz, xy
+
+
+@compiled
+def row_column(a, i, b, j):  # type: ignore[no-untyped-def]
+    """Row i of a times column j of b, both (3, 3)."""
+    return a[i, 0] * b[0, j] + a[i, 1] * b[1, j] + a[i, 2] * b[2, j]
 
 
 @compiled
@@ -45,7 +49,13 @@ def point_strain(nodes, tets, moved, slope, strain, begin, end):  # type: ignore
     for e in range(begin, end):
         for q in range(4):
             inverse_at(nodes, tets[e], slope[q], jac, inverse)
-            strain_at(moved, tets[e], slope[q], inverse, grad, strain[e, q])
+            put(strain_at(moved, tets[e], slope[q], inverse, grad), strain[e, q])
+
+
+@compiled
+def put(six, out):  # type: ignore[no-untyped-def]
+    """Six numbers into an array (6,)."""
+    out[0], out[1], out[2], out[3], out[4], out[5] = six
 
 
 @compiled
@@ -62,44 +72,48 @@ def invert(a, out):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def traction(normal, stress, out):  # type: ignore[no-untyped-def]
-    """The traction (3,) of a stress (6,) on a plane of this normal."""
+def traction(normal, stress):  # type: ignore[no-untyped-def]
+    """The traction, three numbers, of a stress of six on a plane of this normal (3,)."""
     x, y, z = normal[0], normal[1], normal[2]
-    out[0] = x * stress[0] + y * stress[5] + z * stress[4]
-    out[1] = x * stress[5] + y * stress[1] + z * stress[3]
-    out[2] = x * stress[4] + y * stress[3] + z * stress[2]
+    return (
+        x * stress[0] + y * stress[5] + z * stress[4],
+        x * stress[5] + y * stress[1] + z * stress[3],
+        x * stress[4] + y * stress[3] + z * stress[2],
+    )
 
 
 @compiled
-def jump(normal, a, out):  # type: ignore[no-untyped-def]
-    """The strain (6,) sym(a x n)."""
+def jump(normal, a, b, c):  # type: ignore[no-untyped-def]
+    """The strain, six numbers, sym((a, b, c) x n)."""
     x, y, z = normal[0], normal[1], normal[2]
-    out[0], out[1], out[2] = a[0] * x, a[1] * y, a[2] * z
-    out[3], out[4], out[5] = a[1] * z + a[2] * y, a[0] * z + a[2] * x, a[0] * y + a[1] * x
+    return a * x, b * y, c * z, b * z + c * y, a * z + c * x, a * y + b * x
 
 
 @compiled
-def times(matrix, vector, out):  # type: ignore[no-untyped-def]
-    """Matrix (6, 6) times vector (6,)."""
-    for i in range(6):
-        whole = 0.0
-        for j in range(6):
-            whole += matrix[i, j] * vector[j]
-        out[i] = whole
+def times(matrix, v):  # type: ignore[no-untyped-def]
+    """Matrix (6, 6) times six numbers."""
+    return (
+        along(matrix, 0, v),
+        along(matrix, 1, v),
+        along(matrix, 2, v),
+        along(matrix, 3, v),
+        along(matrix, 4, v),
+        along(matrix, 5, v),
+    )
+
+
+@compiled
+def along(m, i, v):  # type: ignore[no-untyped-def]
+    """Row i of a matrix (6, 6) times six numbers."""
+    return m[i, 0] * v[0] + m[i, 1] * v[1] + m[i, 2] * v[2] + m[i, 3] * v[3] + m[i, 4] * v[4] + m[i, 5] * v[5]
 
 
 @compiled
 def across(normal, stiffness, out):  # type: ignore[no-untyped-def]
     """n . C . n (3, 3): the traction that a jump of the displacement's slope brings."""
-    strain, stress, unit, column = np.empty(6), np.empty(6), np.zeros(3), np.empty(3)
-    for i in range(3):
-        unit[:] = 0.0
-        unit[i] = 1.0
-        jump(normal, unit, strain)
-        times(stiffness, strain, stress)
-        traction(normal, stress, column)
-        for j in range(3):
-            out[j, i] = column[j]
+    out[:, 0] = traction(normal, times(stiffness, jump(normal, 1.0, 0.0, 0.0)))
+    out[:, 1] = traction(normal, times(stiffness, jump(normal, 0.0, 1.0, 0.0)))
+    out[:, 2] = traction(normal, times(stiffness, jump(normal, 0.0, 0.0, 1.0)))
 
 
 @compiled
@@ -111,9 +125,8 @@ def zone_stress(nodes, tets, moved, slope, quarter, normal, which, row, stiffnes
     is absent, and its stress goes to `stress` (count, k, 4, 6) at `which` (m, 3). Zones of a quarter lie on each other
     along its `normal`.
     """
-    jac, grad, inverse, strain = np.empty((3, 3)), np.empty((3, 3)), np.empty((3, 3)), np.empty(6)
-    soft, stiff, give, pull = np.empty((3, 3)), np.empty((3, 3)), np.empty((3, 3, 3)), np.empty((3, 3))
-    drawn, bent, own = np.empty(3), np.empty(3), np.empty((3, 6))
+    jac, grad, inverse = np.empty((3, 3)), np.empty((3, 3)), np.empty((3, 3))
+    soft, stiff, give = np.empty((3, 3)), np.empty((3, 3)), np.empty((3, 3, 3))
     for e in range(begin, end):
         zones = 0
         for z in range(3):
@@ -132,41 +145,59 @@ def zone_stress(nodes, tets, moved, slope, quarter, normal, which, row, stiffnes
                                 soft[i, j] += quarter[e, q, z] * give[z, i, j]
                 invert(soft, stiff)
             for load in range(len(moved)):
-                strain_at(moved[load], tets[e], slope[q], inverse, grad, strain)
+                strain = strain_at(moved[load], tets[e], slope[q], inverse, grad)
                 for z in range(3):
                     if row[e, z] >= 0:
-                        for i in range(6):
-                            own[z, i] = strain[i] - warm[load, e] * free[row[e, z], i]
+                        own = without(strain, warm[load, e], free[row[e, z]])
+                        put(times(stiffness[row[e, z]], own), stress[which[e, z], load, q])
                 if zones > 1:
-                    stacked(normal[e, q], row[e], quarter[e, q], stiffness, give, stiff, own, pull, drawn, bent)
-                for z in range(3):
-                    if row[e, z] >= 0:
-                        times(stiffness[row[e, z]], own[z], stress[which[e, z], load, q])
+                    stack(normal[e, q], row[e], quarter[e, q], stiffness, give, stiff, which[e], load, q, stress)
 
 
 @compiled
-def stacked(normal, row, share, stiffness, give, stiff, own, pull, drawn, bent):  # type: ignore[no-untyped-def]
-    """Bend the strains `own` (3, 6) of a stack's zones so that all share the traction across it."""
-    stress, extra = np.empty(6), np.empty(6)
-    drawn[:] = 0.0
+def without(strain, warm, free):  # type: ignore[no-untyped-def]
+    """Six strains without a free expansion (6,) [1/K] that comes with a warming."""
+    return (
+        strain[0] - warm * free[0],
+        strain[1] - warm * free[1],
+        strain[2] - warm * free[2],
+        strain[3] - warm * free[3],
+        strain[4] - warm * free[4],
+        strain[5] - warm * free[5],
+    )
+
+
+@compiled
+def stack(normal, row, share, stiffness, give, stiff, which, load, q, stress):  # type: ignore[no-untyped-def]
+    """Let a stack's zones, whose `stress` is that under the mean strain, share the traction across it: each gives
+    (3, 3, 3) as it does, and all together are as `stiff` (3, 3) as they are."""
+    a, b, c = 0.0, 0.0, 0.0
     for z in range(3):
         if row[z] >= 0:
-            times(stiffness[row[z]], own[z], stress)
-            traction(normal, stress, pull[z])
-            for i in range(3):
-                for j in range(3):
-                    drawn[i] += share[z] * give[z, i, j] * pull[z, j]
-    for z in range(3):
-        if row[z] < 0:
+            u, v, w = traction(normal, stress[which[z], load, q])
+            a += share[z] * (give[z, 0, 0] * u + give[z, 0, 1] * v + give[z, 0, 2] * w)
+            b += share[z] * (give[z, 1, 0] * u + give[z, 1, 1] * v + give[z, 1, 2] * w)
+            c += share[z] * (give[z, 2, 0] * u + give[z, 2, 1] * v + give[z, 2, 2] * w)
+    x = stiff[0, 0] * a + stiff[0, 1] * b + stiff[0, 2] * c
+    y = stiff[1, 0] * a + stiff[1, 1] * b + stiff[1, 2] * c
+    z = stiff[2, 0] * a + stiff[2, 1] * b + stiff[2, 2] * c
+    for k in range(3):
+        if row[k] < 0:
             continue
-        for i in range(3):
-            bent[i] = 0.0
-            for j in range(3):
-                shared = stiff[j, 0] * drawn[0] + stiff[j, 1] * drawn[1] + stiff[j, 2] * drawn[2]
-                bent[i] += give[z, i, j] * (shared - pull[z, j])
-        jump(normal, bent, extra)
+        found = stress[which[k], load, q]
+        u, v, w = traction(normal, found)
+        u, v, w = x - u, y - v, z - w
+        bent = times(
+            stiffness[row[k]],
+            jump(
+                normal,
+                give[k, 0, 0] * u + give[k, 0, 1] * v + give[k, 0, 2] * w,
+                give[k, 1, 0] * u + give[k, 1, 1] * v + give[k, 1, 2] * w,
+                give[k, 2, 0] * u + give[k, 2, 1] * v + give[k, 2, 2] * w,
+            ),
+        )
         for i in range(6):
-            own[z, i] += extra[i]
+            found[i] += bent[i]
 
 
 @compiled
@@ -253,7 +284,7 @@ def energies(own, corners, near, plain, entry, sign, to_points, soft, volume, fi
     (`plain`) and raw stress differ, and that of the raw stress `own` (m, k, 4, 6). `soft` (6, 6) [1/MPa], `volume`
     (m, 4) [mm^3] of the zone."""
     k = own.shape[1]
-    corner, there, bent = np.empty((4, 6)), np.empty((k, 4, 6)), np.empty(6)
+    corner, there = np.empty((4, 6)), np.empty((k, 4, 6))
     off, raw = np.empty((k, 6)), np.empty((k, 6))
     wrong, whole = np.zeros((k, k)), np.zeros((k, k))
     for t in range(first, last):
@@ -269,56 +300,49 @@ def energies(own, corners, near, plain, entry, sign, to_points, soft, volume, fi
                     raw[load, c], off[load, c] = own[t, load, q, c], 0.0
                     for a in range(4):
                         off[load, c] += to_points[q, a] * there[load, a, c]
-            add_products(volume[t, q], soft, off, bent, wrong)
-            add_products(volume[t, q], soft, raw, bent, whole)
-    return wrong, whole
+            add_products(volume[t, q], soft, off, wrong)
+            add_products(volume[t, q], soft, raw, whole)
+    return wrong + np.tril(wrong, -1).T, whole + np.tril(whole, -1).T
 
 
 @compiled
-def add_products(size, soft, stress, bent, out):  # type: ignore[no-untyped-def]
-    """Add `size` times the products (k, k) of stresses (k, 6) by a compliance (6, 6)."""
+def add_products(size, soft, stress, out):  # type: ignore[no-untyped-def]
+    """Add to the lower half of `out` (k, k) `size` times the products of stresses (k, 6) by a compliance (6, 6)."""
     for i in range(len(stress)):
-        times(soft, stress[i], bent)
+        bent = times(soft, stress[i])
         for j in range(i + 1):
-            more = 0.0
-            for c in range(6):
-                more += bent[c] * stress[j, c]
+            other = stress[j]
+            more = bent[0] * other[0] + bent[1] * other[1] + bent[2] * other[2]
+            more += bent[3] * other[3] + bent[4] * other[4] + bent[5] * other[5]
             out[i, j] += size * more
-            if i != j:
-                out[j, i] += size * more
 
 
 @compiled
 def to_walls(base, turn, stress, out, first, last):  # type: ignore[no-untyped-def]
     """Point stresses (m, k, 4, 6) of the loads first..last in axes that `base` (6, 6) takes them to, turned by each
     tetrahedron's `turn` (m,) [rad] about the third."""
-    own = np.empty(6)
     for load in range(first, last):
         for t in range(len(turn)):
             c, s = np.cos(turn[t]), np.sin(turn[t])
             for q in range(4):
-                times(base, stress[t, load, q], own)
-                about_third(c, s, own, out[t, load, q])
+                put(about_third(c, s, times(base, stress[t, load, q])), out[t, load, q])
 
 
 @compiled
 def from_walls(base, turn, stress, first, last):  # type: ignore[no-untyped-def]
     """Stresses (k, e, 6) of the loads first..last back, in place: turned by -`turn` (e,) [rad] about the third, then
     by `base` (6, 6)."""
-    own = np.empty(6)
     for load in range(first, last):
         for e in range(len(turn)):
-            about_third(np.cos(turn[e]), -np.sin(turn[e]), stress[load, e], own)
-            times(base, own, stress[load, e])
+            put(times(base, about_third(np.cos(turn[e]), -np.sin(turn[e]), stress[load, e])), stress[load, e])
 
 
 @compiled
-def about_third(c, s, stress, out):  # type: ignore[no-untyped-def]
-    """A stress (6,) in axes turned by the angle of this cosine and sine about the third."""
+def about_third(c, s, stress):  # type: ignore[no-untyped-def]
+    """Six stresses in axes turned by the angle of this cosine and sine about the third."""
     xx, yy, yz, xz, xy = stress[0], stress[1], stress[3], stress[4], stress[5]
-    across = 2 * c * s * xy
-    out[0], out[1], out[2] = c * c * xx + s * s * yy + across, s * s * xx + c * c * yy - across, stress[2]
-    out[3], out[4], out[5] = c * yz - s * xz, c * xz + s * yz, c * s * (yy - xx) + (c * c - s * s) * xy
+    both, shear = 2 * c * s * xy, c * s * (yy - xx) + (c * c - s * s) * xy
+    return c * c * xx + s * s * yy + both, s * s * xx + c * c * yy - both, stress[2], c * yz - s * xz, c * xz + s * yz, shear
 
 
 EDGES = np.array([(0, 0), (1, 1), (2, 2), (3, 3), (0, 1), (1, 2), (0, 2), (0, 3), (1, 3), (2, 3)])
