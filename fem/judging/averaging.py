@@ -50,22 +50,21 @@ class Depth:
 
 def surface_depth(mesh: TetMesh) -> Depth:
     """What the surface of a mesh allows."""
-    corner = mesh.nodes[mesh.triangles[:, :3]]
-    normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
-    out = np.zeros_like(mesh.nodes)
-    for a in range(6):
-        np.add.at(out, mesh.triangles[:, a], -normal)
+    corner, n = mesh.nodes[mesh.triangles[:, :3]], len(mesh.nodes)
+    normal = -np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    at = mesh.triangles.ravel()
+    out = np.column_stack([np.bincount(at, np.repeat(normal[:, i], 6), minlength=n) for i in range(3)])
     length = np.linalg.norm(out, axis=1, keepdims=True)
-    edge, count = np.zeros(len(mesh.nodes)), np.zeros(len(mesh.nodes))
-    np.add.at(edge, mesh.tets, mesh.edge_length[:, None])
-    np.add.at(count, mesh.tets, 1.0)
+    at = mesh.tets.ravel()
+    edge, count = np.bincount(at, np.repeat(mesh.edge_length, 10), minlength=n), np.bincount(at, minlength=n)
     return Depth(out / np.maximum(length, 1e-300), edge / np.maximum(count, 1))
 
 
 def slopes_of(corner: Array) -> Array:
     """Slopes (m, 4, 3) [1/mm] of the barycentric coordinates of straight tetrahedra `corner` (m, 4, 3)."""
-    inner = np.linalg.inv(corner[:, 1:] - corner[:, :1])
-    slope = np.swapaxes(inner, 1, 2)
+    one, two, three = (corner[:, k] - corner[:, 0] for k in (1, 2, 3))
+    slope = np.stack([np.cross(two, three), np.cross(three, one), np.cross(one, two)], axis=1)
+    slope /= np.einsum("mi,mi->m", one, slope[:, 0])[:, None, None]
     return np.concatenate([-slope.sum(axis=1, keepdims=True), slope], axis=1)
 
 

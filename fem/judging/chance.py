@@ -22,8 +22,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from fem.criteria.reserve import exceeded, phase_reserve
-from fem.criteria.strength import Strength, WallBuckling
+from fem.cores import even_ranges, shared
+from fem.criteria.strength import WallBuckling, kind_of, limits_of
 from fem.judging.places import BeadFamily, Places
 from fem.tensors import Array
 
@@ -36,8 +36,6 @@ FIRST_LOOK = 64
 """So many samples choose the beads that can be the least at all; these are judged in all samples."""
 CLOSE = 1.08
 """Beads stay in the choice that come within this factor of the least in any sample of the first look."""
-ROWS = 200_000
-"""So many stresses are judged at a time, which bounds the memory taken."""
 MOST_INPUTS = 3
 BAND = "numerical band"
 _BEAD = np.array([True, True, False, False, False, True])
@@ -201,10 +199,8 @@ def _sampled(places: Places, scatter: Scatter, draws: Draws) -> Array:
         least = np.minimum(least, found[-1].min(axis=1))
     out = np.full(SAMPLES, np.inf)
     for number, stays in _worth(found, least):
-        family, size = places.families[number].at(stays), max(ROWS // len(stays), 1)
-        for some in (slice(start, start + size) for start in range(0, SAMPLES, size)):
-            own = _reserves(places, family, number, factors.at(some), out[some])
-            out[some] = np.minimum(out[some], own.min(axis=1))
+        own = _reserves(places, places.families[number].at(stays), number, factors, out, falls=True)
+        out = np.minimum(out, own.min(axis=1))
     return out
 
 
@@ -224,34 +220,20 @@ def _worth(found: list[Array], least: Array) -> Iterator[tuple[int, NDArray[np.i
             yield number, stays
 
 
-def _reserves(places: Places, family: BeadFamily, number: int, factors: _Factors, below: Array) -> Array:
-    """Reserve factors (s, j) of a family, infinite where they are not `below` (s,)."""
-    stays = [k for k, part in enumerate(places.parts) if part.permanent]
-    grows = [k for k, part in enumerate(places.parts) if not part.permanent]
-    s, j = len(factors.loads), len(family.nodes)
-    softer = factors.stiffness[number] - 1
+def _reserves(
+    places: Places, family: BeadFamily, number: int, factors: _Factors, below: Array, *, falls: bool = False
+) -> Array:
+    """Reserve factors (s, j) of a family, infinite where they are not `below` (s,); or, where that `falls`, not below
+    what the sample has already come to at another of its places."""
+    from fem.judging import chance_kernels
 
-    def stress(some: list[int]) -> Array:
-        """Stress (s j, 6) over the factors on strengths: the sum of these parts of the load."""
-        loads = factors.loads[:, some]
-        out = np.tensordot(loads, family.stress[some], axes=1)
-        if family.change.any():
-            out = out + np.tensordot(loads * softer[:, None], family.change[some], axes=1)
-        return np.asarray(out / factors.strengths[number][:, None]).reshape(s * j, 6)
-
-    p, v = stress(stays), stress(grows)
-    bound = np.repeat(below, j)
-    worth = ~np.isfinite(bound) | _fails(p, family.strength)
-    worth |= _fails(p + np.where(np.isfinite(bound), bound, 0.0)[:, None] * v, family.strength)
-    out = np.full(s * j, np.inf)
-    if worth.any():
-        out[worth] = phase_reserve(p[worth], v[worth], family.strength).reserve
-    return out.reshape(s, j)
-
-
-def _fails(stress: Array, strength: Strength | WallBuckling) -> NDArray[np.bool_]:
-    """Where stresses (n, 6) [MPa] lie outside any criterion that decides; Hill's is only reported."""
-    return np.asarray(np.any([at for name, at in exceeded(stress, strength).items() if name != "hill"], axis=0))
+    out = np.empty((len(factors.loads), len(family.nodes)))
+    stays = np.array([part.permanent for part in places.parts])
+    bears = kind_of(family.strength), limits_of(family.strength)
+    felt = np.ascontiguousarray(family.stress), np.ascontiguousarray(family.change), stays
+    drawn = factors.loads, factors.stiffness[number] - 1, factors.strengths[number]
+    shared(chance_kernels.judge_samples, even_ranges(len(out)), *bears, *felt, *drawn, below, falls, out)
+    return out
 
 
 def _counted(reached: NDArray[np.bool_]) -> tuple[float, float]:

@@ -78,6 +78,7 @@ LOADED_LATE = frozenset(
         "fem.printing.crumb_kernels",
         "fem.printing.infill.in_layer",
         "fem.judging.averaging_kernels",
+        "fem.judging.chance_kernels",
         "fem.judging.patch_kernels",
         "fem.judging.recovery_kernels",
         "fem.solving.kernels",
