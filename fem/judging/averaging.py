@@ -70,10 +70,10 @@ def slopes_of(corner: Array) -> Array:
 
 @dataclass(frozen=True)
 class Average:
-    """The average over a zone's entries: between its corner entries `used` (n,) the sparse matrices (n, n), by `row`
-    (n + 1,) and `column` (nz,), of `mass` (2, nz) and of mass and slopes, `whole` (2, nz), each for stresses that keep
-    their sign when a bead's axes point the other way and for the two shears that do not; and the `middles` (j, 3), an
-    entry between two others, with the `signs` (j, 2) of these two.
+    """The average over a zone's entries: between its corner entries `used` (n,) the sparse matrices (n, n), by
+    `row` (n + 1,) and `column` (nz,), of `mass` (2, nz) and of mass and slopes, `whole` (2, nz), each for stresses
+    that keep their sign when a bead's axes point the other way and for the two shears that do not; and the `middles`
+    (j, 3), an entry between two others, with the `signs` (j, 2) of these two.
     """
 
     row: Index

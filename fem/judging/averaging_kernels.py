@@ -42,8 +42,8 @@ def count_neighbours(start, around, corner, count, first, last):  # type: ignore
 
 @compiled
 def fill_rows(start, around, corner, weight, square, slope, sign, row, column, mass, whole, first, last):  # type: ignore[no-untyped-def]
-    """The rows first..last of `mass` (2, nz), even and odd, and of `whole` (2, nz), mass and `square` [mm^2] times the
-    products of `slope` (m, 4, 3): all of `weight` (m,), turned by `sign` (m, 10).
+    """The rows first..last of `mass` (2, nz), even and odd, and of `whole` (2, nz), mass and `square` [mm^2] times
+    the products of `slope` (m, 4, 3): all of `weight` (m,), turned by `sign` (m, 10).
     """
     place = np.full(len(start) - 1, -1)
     for i in range(first, last):
@@ -59,7 +59,11 @@ def fill_rows(start, around, corner, weight, square, slope, sign, row, column, m
                     end += 1
                 k, turned = place[j], sign[t, a] * sign[t, b]
                 own = weight[t] * (0.1 if a == b else 0.05)
-                steep = slope[t, a, 0] * slope[t, b, 0] + slope[t, a, 1] * slope[t, b, 1] + slope[t, a, 2] * slope[t, b, 2]
+                steep = (
+                    slope[t, a, 0] * slope[t, b, 0]
+                    + slope[t, a, 1] * slope[t, b, 1]
+                    + slope[t, a, 2] * slope[t, b, 2]
+                )
                 both = own + weight[t] * square * steep
                 mass[0, k] += own
                 mass[1, k] += turned * own
@@ -145,5 +149,7 @@ def average(row, column, mass, whole, used, middles, signs, residual, most, stre
             at, one, two = middles[j]
             for c in range(6):
                 a, b = (signs[j, 0], signs[j, 1]) if c == 3 or c == 4 else (1.0, 1.0)
-                change = a * (out[load, one, c] - stress[load, one, c]) + b * (out[load, two, c] - stress[load, two, c])
+                change = a * (out[load, one, c] - stress[load, one, c]) + b * (
+                    out[load, two, c] - stress[load, two, c]
+                )
                 out[load, at, c] = stress[load, at, c] + change / 2

@@ -18,6 +18,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -70,13 +71,16 @@ class Chance:
 class Draws:
     """Independent standard normal numbers by the name of their input; the same names give the same numbers."""
 
-    def __init__(self, names: list[str]) -> None:
+    def __init__(self, names: tuple[str, ...]) -> None:
         from scipy.special import ndtri
         from scipy.stats import qmc
 
         self.names = names
-        sets = [qmc.Sobol(max(len(names), 1), rng=SEED + i).random(DRAWS) for i in range(REPEATS)]
-        self.normal = np.asarray(ndtri(np.clip(np.concatenate(sets), 1e-12, 1 - 1e-12)))
+        self.normal = np.zeros((SAMPLES, 0))
+        self._factors: dict[tuple[str, float], Array] = {}
+        if names:
+            sets = [qmc.Sobol(len(names), rng=SEED + i).random(DRAWS) for i in range(REPEATS)]
+            self.normal = np.asarray(ndtri(np.clip(np.concatenate(sets), 1e-12, 1 - 1e-12)))
 
     def of(self, name: str) -> Array:
         """The numbers (s,) of an input; zero where it does not scatter."""
@@ -84,8 +88,18 @@ class Draws:
 
     def lognormal(self, name: str, scatter: float) -> Array:
         """Factors (s,) with a mean of 1 and this coefficient of variation."""
-        width = math.sqrt(math.log1p(scatter**2))
-        return np.asarray(np.exp(width * self.of(name) - width**2 / 2)) if name in self.names else np.ones(SAMPLES)
+        if name not in self.names:
+            return np.ones(SAMPLES)
+        if (name, scatter) not in self._factors:
+            width = math.sqrt(math.log1p(scatter**2))
+            self._factors[name, scatter] = np.asarray(np.exp(width * self.of(name) - width**2 / 2))
+        return self._factors[name, scatter]
+
+
+@lru_cache(maxsize=4)
+def draws_of(names: tuple[str, ...]) -> Draws:
+    """The draws of these inputs: most often all cases of a study have the same."""
+    return Draws(names)
 
 
 def chance_of(
@@ -108,7 +122,7 @@ def chance_of(
     if not 0 <= ratio < math.inf:
         return None
     ends = band if told and len(band) == 2 and band[0] < band[1] < math.inf else ()
-    draws = Draws([*names, BAND] if ends else names)
+    draws = draws_of((*names, BAND) if ends else tuple(names))
     if not draws.names:
         return None
     reserve = _sampled(places, scatter, draws) * ratio
@@ -180,7 +194,7 @@ def _factors(places: Places, scatter: Scatter, draws: Draws, *, some: slice = sl
 
 def _ranked(places: Places, scatter: Scatter) -> tuple[Places, float]:
     """The places with the families that bear least first, and the least reserve factor where nothing is off."""
-    steady = _factors(places, scatter, Draws([]), some=slice(0, 1))
+    steady = _factors(places, scatter, draws_of(()), some=slice(0, 1))
     least, each = math.inf, []
     for number, family in enumerate(places.families):
         each.append(float(_reserves(places, family, number, steady, np.full(1, 2 * least)).min()))

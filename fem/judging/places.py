@@ -86,14 +86,16 @@ def gather_places(
     scatter: Mapping[str, float],
     field: ReserveField,
 ) -> Places:
-    """The places of a judged case, from the stress `recovered` of its loads and how that of each of them `changes` with
-    the stiffness of the part as displacements do (None: they shrink as it grows, and stress stays). `scatter` is that
-    of loads.
+    """The places of a judged case, from the stress `recovered` of its loads and how that of each of them `changes`
+    as displacements do with the stiffness of the part (None: they shrink as it grows, and stress stays). `scatter`
+    is that of loads.
     """
     mesh, printed = recovered.mesh, recovered.printed
     loads = [(p, names) for p, names in _grouped(case, scatter).items() if any(case.factors[k] for k in names)]
     stress = [recovered.of(case, names) for _, names in loads]
-    moved = [changes and changes.sum(factors_of(case, names, recovered.loads)) for _, names in loads]
+    moved: list[StressField | None] = [None] * len(loads)
+    if changes is not None:
+        moved = [changes.sum(factors_of(case, names, recovered.loads)) for _, names in loads]
     nodes = _candidates(mesh, field, [(p.scatter, s.node) for (p, _), s in zip(loads, stress, strict=True)])
     families = []
     for number, material in enumerate(printed.materials):

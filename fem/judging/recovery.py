@@ -81,8 +81,8 @@ class Recovery:
             self.lies_in[zone.node[mine]], nearest[zone.node[mine]] = number, zone.closeness[mine]
 
     def points(self, displacements: Sequence[Array], warm: Sequence[Array | None]) -> Array:
-        """The stress (count, k, 4, 6) [MPa, part axes] of each zone of each tetrahedron at its points, in rows `which`
-        (m, 3), under each of k displacements (n, 3) [mm] with its warming (m,) [K]."""
+        """The stress (count, k, 4, 6) [MPa, part axes] of each zone of each tetrahedron at its points, in rows
+        `which` (m, 3), under each of k displacements (n, 3) [mm] with its warming (m,) [K]."""
         from fem.judging import recovery_kernels as kernels
 
         mesh, printed, count = self.mesh, self.printed, len(self.mesh.tets)
@@ -108,9 +108,7 @@ class Recovery:
             told = np.flatnonzero((zone.share >= SLIVER) | mine)
             nodes, turn, way = zone.node[told].astype(np.int32), zone.turn[told], zone.way[told]
             warmed = [np.zeros(len(told)) if w is None else zone.mean(w)[told] for w in warm]
-            zones.append(
-                tuple(ZoneStress(nodes, s[told], turn, w, way) for s, w in zip(found, warmed, strict=True))
-            )
+            zones.append(tuple(ZoneStress(nodes, s[told], turn, w, way) for s, w in zip(found, warmed, strict=True)))
         fields = tuple(
             StressField(each, own, relative_error(error[i, i], energy[i, i]))
             for i, (each, own) in enumerate(zip(zip(*zones, strict=True), node, strict=True))
@@ -118,8 +116,9 @@ class Recovery:
         return UnitStress(fields, error, energy)
 
     def _smoothed(self, zone: _Zone, own: Array) -> tuple[Array, Array, Array]:
-        """A zone's stress (k, e, 6) at its entries in part axes from that at its points (m, k, 4, 6); and the products
-        (k, k) of the loads: twice the energy [mJ] by which raw and smoothed stress differ, and twice that of all."""
+        """A zone's stress (k, e, 6) at its entries in part axes from that at its points (m, k, 4, 6); and the
+        products (k, k) of the loads: twice the energy [mJ] by which raw and smoothed stress differ, and twice that of
+        all."""
         from fem.judging import recovery_kernels as kernels
 
         k, material = own.shape[1], zone.material
@@ -136,7 +135,8 @@ class Recovery:
         found = moved if zone.average is None else zone.average(plain) + (moved - plain)
         if material.follows_outline:
             shared(kernels.from_walls, loads, stress_rotation(material.print_axes.T), zone.turn, found)
-        return found, sum((w for w, _ in each), 0.0), sum((w for _, w in each), 0.0)
+        wrong, whole = np.sum(each, axis=0) if each else np.zeros((2, k, k))
+        return found, wrong, whole
 
     def _tables(self) -> None:
         """Stiffness and expansion of each zone of each tetrahedron in part axes, a wall's by its own turn."""

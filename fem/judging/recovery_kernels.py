@@ -122,8 +122,8 @@ def zone_stress(nodes, tets, moved, slope, quarter, normal, which, row, stiffnes
     displacements `moved` (k, n, 3), of the tetrahedra's warming `warm` (k, m) [K].
 
     Zone z of tetrahedron e has the `stiffness` (j, 6, 6) and `free` expansion (j, 6) of row `row` (m, 3), -1 where it
-    is absent, and its stress goes to `stress` (count, k, 4, 6) at `which` (m, 3). Zones of a quarter lie on each other
-    along its `normal`.
+    is absent, and its stress goes to `stress` (count, k, 4, 6) at `which` (m, 3). Zones of a quarter lie on each
+    other along its `normal`.
     """
     jac, grad, inverse = np.empty((3, 3)), np.empty((3, 3)), np.empty((3, 3))
     soft, stiff, give = np.empty((3, 3)), np.empty((3, 3)), np.empty((3, 3, 3))
@@ -342,7 +342,14 @@ def about_third(c, s, stress):  # type: ignore[no-untyped-def]
     """Six stresses in axes turned by the angle of this cosine and sine about the third."""
     xx, yy, yz, xz, xy = stress[0], stress[1], stress[3], stress[4], stress[5]
     both, shear = 2 * c * s * xy, c * s * (yy - xx) + (c * c - s * s) * xy
-    return c * c * xx + s * s * yy + both, s * s * xx + c * c * yy - both, stress[2], c * yz - s * xz, c * xz + s * yz, shear
+    return (
+        c * c * xx + s * s * yy + both,
+        s * s * xx + c * c * yy - both,
+        stress[2],
+        c * yz - s * xz,
+        c * xz + s * yz,
+        shear,
+    )
 
 
 EDGES = np.array([(0, 0), (1, 1), (2, 2), (3, 3), (0, 1), (1, 2), (0, 2), (0, 3), (1, 3), (2, 3)])

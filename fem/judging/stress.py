@@ -90,7 +90,7 @@ class UnitStress:
     def sum(self, factors: Array) -> StressField:
         """The stress of all loads times their factors (k,), its energy error included."""
         some = [(float(f), field) for f, field in zip(factors, self.fields, strict=True) if f]
-        error = relative_error(factors @ self.error @ factors, factors @ self.energy @ factors)
+        error = relative_error(float(factors @ self.error @ factors), float(factors @ self.energy @ factors))
         return replace(combined_stress(some or [(0.0, self.fields[0])]), energy_error=error)
 
 

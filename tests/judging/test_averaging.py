@@ -13,8 +13,10 @@ import pytest
 from helpers_cad import draw
 from helpers_fe import box, field, material
 
+from fem.judging.averaging import average_over, slopes_of
 from fem.judging.stress import recover_stress
 from fem.part.meshing import mesh_solid
+from fem.part.quadrature import tet_volumes
 from fem.part.solid import read_solid
 from fem.part.tetmesh import joined
 from fem.tensors import isotropic_stiffness
@@ -120,3 +122,40 @@ def test_size_effect_of_a_hole(plate):
         # the average here has a tail, the formula's ends: where stress falls off steeply it keeps a little more
         assert 0.98 * formula < factors[-1] < 1.16 * formula, (length, formula)
     assert (np.diff(factors) < 0).all(), "the smaller a hole beside the length, the less it weakens"
+
+
+def average_of(mesh, sign, *, length):
+    """The average over a whole mesh whose entries are its nodes."""
+    tets = mesh.tets.astype(np.int64)
+    slope = slopes_of(mesh.nodes[tets[:, :4]])
+    given = {"sign": sign, "weight": tet_volumes(mesh), "edge": mesh.edge_length}
+    return average_over(slope, entry=tets, length=length, **given)
+
+
+def test_the_average_solves_the_equation_that_it_stands_for():
+    # against dense matrices put together tetrahedron by tetrahedron, some entries' axes pointing the other way there
+    mesh, length = box((4, 3, 2), (3, 2, 2)), 1.6
+    sign = np.where(np.arange(len(mesh.tets))[:, None] % 3 == mesh.tets % 3, -1.0, 1.0)
+    stress = np.random.default_rng(5).normal(size=(2, len(mesh.nodes), 6))
+    found = average_of(mesh, sign, length=length)(stress)
+    n = len(mesh.nodes)
+    mass, whole = np.zeros((2, n, n)), np.zeros((2, n, n))
+    for t, tet in enumerate(mesh.tets[:, :4]):
+        edges = mesh.nodes[tet[1:]] - mesh.nodes[tet[0]]
+        volume, slope = abs(np.linalg.det(edges)) / 6, np.linalg.inv(edges) @ np.c_[-np.ones(3), np.eye(3)]
+        for k, turned in enumerate((np.ones((4, 4)), np.outer(sign[t, :4], sign[t, :4]))):
+            own = volume * turned * (np.ones((4, 4)) + np.eye(4)) / 20
+            mass[k][np.ix_(tet, tet)] += own
+            whole[k][np.ix_(tet, tet)] += own + volume * turned * (length / 2) ** 2 * (slope.T @ slope)
+    used = np.unique(mesh.tets[:, :4])
+    for c in range(6):
+        inner = np.ix_(used, used)
+        k = 1 if c in (3, 4) else 0
+        exact = np.linalg.solve(whole[k][inner], mass[k][inner] @ stress[:, used, c].T).T
+        assert found[:, used, c] == pytest.approx(exact, abs=1e-7)
+    straight = average_of(mesh, np.ones_like(sign), length=length)(stress)
+    assert straight[..., [0, 1, 2, 5]] == pytest.approx(found[..., [0, 1, 2, 5]], abs=1e-7)
+    assert np.abs(straight[..., 3] - found[..., 3]).max() > 0.1, "the sign of the axes must count"
+    tet = mesh.tets[7]
+    middle = (found - stress)[:, tet[4]]
+    assert middle[:, 0] == pytest.approx(((found - stress)[:, tet[:2], 0]).mean(axis=1), abs=1e-12)
