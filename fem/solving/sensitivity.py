@@ -18,8 +18,9 @@ from fem.solving.equilibrium import Equilibrium
 from fem.tensors import Array
 
 DERIVATIVE_TOLERANCE = 1e-4
-"""Residual over the right side at which a derivative is good enough. In the demonstration it puts no stress off by more
-than 4e-5 of the largest for a unit change of stiffness; what the first order leaves out is 1e-4 for one of 10 %."""
+"""Residual over the right side at which a derivative is good enough. In the demonstration it puts no stress off by
+more than 4e-5 of the largest for a unit change of stiffness; what the first order leaves out is 1e-4 for one of 10 %.
+"""
 
 
 def stiffness_change(
