@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -74,6 +75,26 @@ class Strength:
     def isotropic(self) -> bool:
         return self.yield_stress is not None
 
+    @cached_property
+    def limits(self) -> Array:
+        """See `limits_of`."""
+        row = np.zeros(WIDE)
+        if self.yield_stress is not None:
+            square = 1 / self.yield_stress**2
+            row[HILL:SHEAR] = np.array([1, 1, 1, -0.5, -0.5, -0.5]) * square
+            row[SHEAR:TEAR] = 3 * square
+        else:
+            tension, compression, shear = _strengths(self)
+            row[:LINEAR] = np.concatenate([np.column_stack([tension, compression]).ravel(), shear])
+            linear, quadratic = tsai_wu_coefficients(self)
+            f, g, h = hill_coefficients(self)
+            row[LINEAR:FORM] = linear[:3]
+            row[FORM:HILL] = quadratic[[0, 1, 2, 0, 0, 1], [0, 1, 2, 1, 2, 2]]
+            row[HILL:SHEAR] = g + h, f + h, f + g, -h, -g, -f
+            row[SHEAR:TEAR] = 1 / shear**2
+            row[TEAR], row[HILL_COUNTS] = 1 / tension[2] ** 2, hill_admissible(self)
+        return row
+
 
 @dataclass(frozen=True)
 class WallBuckling:
@@ -89,6 +110,11 @@ class WallBuckling:
     def __post_init__(self) -> None:
         if not (self.along > 0 and self.up > 0 and self.shear > 0):
             raise ValueError("critical stresses must be positive")
+
+    @cached_property
+    def limits(self) -> Array:
+        """See `limits_of`."""
+        return np.concatenate([1 / np.array([self.along, self.up, self.shear]), np.zeros(WIDE - 3)])
 
 
 def kind_of(strength: Strength | WallBuckling) -> int:
@@ -112,25 +138,8 @@ def counts(strength: Strength | WallBuckling) -> dict[str, bool]:
 
 
 def limits_of(strength: Strength | WallBuckling) -> Array:
-    """The numbers (WIDE,) that the compiled criteria need of it."""
-    row = np.zeros(WIDE)
-    if isinstance(strength, WallBuckling):
-        row[:3] = 1 / np.array([strength.along, strength.up, strength.shear])
-    elif strength.yield_stress is not None:
-        square = 1 / strength.yield_stress**2
-        row[HILL:SHEAR] = np.array([1, 1, 1, -0.5, -0.5, -0.5]) * square
-        row[SHEAR:TEAR] = 3 * square
-    else:
-        tension, compression, shear = _strengths(strength)
-        row[:LINEAR] = np.concatenate([np.column_stack([tension, compression]).ravel(), shear])
-        linear, quadratic = tsai_wu_coefficients(strength)
-        f, g, h = hill_coefficients(strength)
-        row[LINEAR:FORM] = linear[:3]
-        row[FORM:HILL] = quadratic[[0, 1, 2, 0, 0, 1], [0, 1, 2, 1, 2, 2]]
-        row[HILL:SHEAR] = g + h, f + h, f + g, -h, -g, -f
-        row[SHEAR:TEAR] = 1 / shear**2
-        row[TEAR], row[HILL_COUNTS] = 1 / tension[2] ** 2, hill_admissible(strength)
-    return row
+    """The numbers (WIDE,) that the compiled criteria need of it, reckoned once."""
+    return strength.limits
 
 
 def rows_of(strengths: Sequence[Strength | WallBuckling]) -> tuple[NDArray[np.intp], Array]:

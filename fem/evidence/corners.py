@@ -108,8 +108,8 @@ def right_angle() -> Iterator[Row]:
         found = averaged(mesh, moved, made, length=length)
         problem = f"Right angle cut out, averaged over {length / edge:g} bricks: stress"
         point, exact = by_the_point(length), by_the_gradient(length)
-        yield Row(f"{problem}, by the point", TAYLOR, point, found, "MPa", how, 0.05, CLOSED_FORM)
-        yield Row(f"{problem}, by the kernel", GRADIENT, exact, found, "MPa", how, 0.02, CLOSED_FORM)
+        yield Row(f"{problem}, by the point", TAYLOR, point, found, "MPa", how, 0.1, CLOSED_FORM)
+        yield Row(f"{problem}, by the kernel", GRADIENT, exact, found, "MPa", how, 0.07, CLOSED_FORM)
     short, long = (averaged(mesh, moved, made, length=size) for size in sizes)
     problem, by_size = "Right angle cut out: exponent", 1 - np.log(short / long) / np.log(sizes[1] / sizes[0])
     yield Row(

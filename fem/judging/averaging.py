@@ -15,14 +15,13 @@ J. Compos. Mater. 8 (1974) 253, and D. Taylor, The Theory of Critical Distances 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
+from fem.cores import even_ranges, shared
 from fem.part.tetmesh import TET_EDGES, Index, TetMesh
 from fem.tensors import Array
 
-_ENDS = np.array(TET_EDGES)
 WORTH = 1e-4
 """An average is worth a solve where c is more than this share of an edge's square."""
 RESIDUAL = 1e-9
@@ -54,90 +53,87 @@ class Depth:
 
 def surface_depth(mesh: TetMesh) -> Depth:
     """What the surface of a mesh allows."""
-    corner = mesh.nodes[mesh.triangles[:, :3]]
-    normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
-    out = np.zeros_like(mesh.nodes)
-    for a in range(6):
-        np.add.at(out, mesh.triangles[:, a], -normal)
+    corner, n = mesh.nodes[mesh.triangles[:, :3]], len(mesh.nodes)
+    normal = -np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    at = mesh.triangles.ravel()
+    out = np.column_stack([np.bincount(at, np.repeat(normal[:, i], 6), minlength=n) for i in range(3)])
     length = np.linalg.norm(out, axis=1, keepdims=True)
-    edge, count = np.zeros(len(mesh.nodes)), np.zeros(len(mesh.nodes))
-    np.add.at(edge, mesh.tets, mesh.edge_length[:, None])
-    np.add.at(count, mesh.tets, 1.0)
+    at = mesh.tets.ravel()
+    edge, count = np.bincount(at, np.repeat(mesh.edge_length, 10), minlength=n), np.bincount(at, minlength=n)
     return Depth(out / np.maximum(length, 1e-300), edge / np.maximum(count, 1))
 
 
 def slopes_of(corner: Array) -> Array:
     """Slopes (m, 4, 3) [1/mm] of the barycentric coordinates of straight tetrahedra `corner` (m, 4, 3)."""
-    inner = np.linalg.inv(corner[:, 1:] - corner[:, :1])
-    slope = np.swapaxes(inner, 1, 2)
+    one, two, three = (corner[:, k] - corner[:, 0] for k in (1, 2, 3))
+    slope = np.stack([np.cross(two, three), np.cross(three, one), np.cross(one, two)], axis=1)
+    slope /= np.einsum("mi,mi->m", one, slope[:, 0])[:, None, None]
     return np.concatenate([-slope.sum(axis=1, keepdims=True), slope], axis=1)
 
 
 @dataclass(frozen=True)
 class Average:
-    """The average over a zone: the sparse matrices (k, k) of `mass` and of mass and slopes (`whole`) between its
-    corners among its nodes `corners` (k,); `middles` (j, 3), a node between two others; and how much of a spike at
-    one node alone is `kept` (n,): all of it where elements are far larger than the length, nothing where far smaller.
+    """The average over a zone: between its corners among its nodes, `corners` (n,), the sparse matrices (n, n), by
+    `row` (n + 1,) and `column` (nz,), of `mass` (nz,) and of mass and slopes, `whole` (nz,); `middles` (j, 3), a node
+    between two others; and how much of a spike at one node alone is `kept` (all nodes,): all of it where elements
+    are far larger than the length, nothing where they are far smaller.
     """
 
-    mass: Any
-    whole: Any
+    row: Index
+    column: Index
+    mass: Array
+    whole: Array
     corners: Index
     middles: Index
     kept: Array
 
-    def change(self, stress: Array) -> Array:
-        """What averaging adds to the stress (n, 6) of a zone's nodes, in one set of axes for all."""
-        found, (middle, one, two) = stress.copy(), self.middles.T
-        own = stress[self.corners]
-        found[self.corners] = _solved(self.whole, self.mass @ own, own)
-        off = stress[middle] - (stress[one] + stress[two]) / 2
-        found[middle] = (found[one] + found[two]) / 2 + self.kept[middle, None] * off
-        return found - stress
+    def __call__(self, stress: Array) -> Array:
+        """Averaged stress of the zone's nodes (k, n, 6) under each of k loads, in one set of axes for all."""
+        from fem.judging import averaging_kernels as kernels
+
+        out = np.empty_like(stress)
+        matrices = self.row, self.column, self.mass, self.whole
+        given = *matrices, self.corners, self.middles, self.kept, RESIDUAL, MOST_STEPS, stress, out
+        shared(kernels.average, even_ranges(len(stress)), *given)
+        return out
 
 
-def average_over(corner: Array, *, place: Index, weight: Array, edge: Array, length: float) -> Average | None:
-    """The average over `length` [mm] in a zone whose tetrahedra `corner` (m, 4, 3) of these edges (m,) lie at these
-    of its nodes, `place` (m, 10), and fill `weight` (m,) [mm^3]. None where all elements are far larger.
+def average_over(slope: Array, *, place: Index, weight: Array, edge: Array, length: float) -> Average | None:
+    """The average over `length` [mm] in a zone whose tetrahedra, of these `slope`s (m, 4, 3) [1/mm] and edges (m,),
+    lie at these of its nodes, `place` (m, 10), and fill `weight` (m,) [mm^3]. None where all elements are far larger.
     """
-    from scipy.sparse import coo_matrix
+    from fem.judging import averaging_kernels as kernels
 
-    c = (length / 2) ** 2
-    if len(edge) == 0 or c <= WORTH * float(edge.min()) ** 2:
+    square = (length / 2) ** 2
+    if len(edge) == 0 or square <= WORTH * float(edge.min()) ** 2:
         return None
-    corners, small = np.unique(place[:, :4], return_inverse=True)
-    small = small.reshape(-1, 4)
-    slope = slopes_of(corner)
-    mass = weight[:, None, None] * (np.ones((4, 4)) + np.eye(4)) / 20
-    stiff = (weight * c)[:, None, None] * (slope @ np.swapaxes(slope, 1, 2))
-    row, column = (np.broadcast_to(x, mass.shape).ravel() for x in (small[:, :, None], small[:, None, :]))
-    shape = (len(corners), len(corners))
-    masses, whole = (coo_matrix((v.ravel(), (row, column)), shape=shape).tocsr() for v in (mass, mass + stiff))
-    middles = np.stack([place[:, 4:], place[:, _ENDS[:, 0]], place[:, _ENDS[:, 1]]], axis=2).reshape(-1, 3)
-    middles = middles[np.unique(middles[:, 0], return_index=True)[1]]
-    kept = np.ones(int(place.max()) + 1)
-    lumped = np.asarray(masses.sum(axis=1)).ravel()
-    kept[corners] = lumped / (lumped + whole.diagonal() - masses.diagonal())
-    kept[middles[:, 0]] = (kept[middles[:, 1]] + kept[middles[:, 2]]) / 2
-    return Average(masses, whole, corners, middles, kept)
+    count = int(place.max()) + 1
+    number = np.full(count, -1, dtype=np.int64)
+    number[place[:, :4]] = 0
+    corners = np.flatnonzero(number == 0)
+    number[corners] = np.arange(len(corners))
+    corner = number[place[:, :4]]
+    start, around = kernels.grouped(corner.ravel(), len(corners))
+    beside, rows = np.zeros(len(corners), dtype=np.int64), even_ranges(len(corners))
+    shared(kernels.count_neighbours, rows, start, around, corner, beside)
+    row = np.concatenate([[0], np.cumsum(beside)])
+    column, mass, whole = np.empty(row[-1], dtype=np.int32), np.empty(row[-1]), np.empty(row[-1])
+    kept = np.ones(count)
+    at_corners = np.empty(len(corners))
+    given = start, around, corner, weight, square, slope, row, column, mass, whole, at_corners
+    shared(kernels.fill_rows, rows, *given)
+    middles = middles_of(place)
+    kept[corners] = at_corners
+    kept[middles[:, 0]] = kept[middles[:, 1:]].mean(axis=1)
+    return Average(row, column, mass, whole, corners, middles, kept)
 
 
-def _solved(matrix: Any, right: Array, start: Array) -> Array:
-    """Conjugate gradients for six columns side by side, each with its own steps, behind the diagonal."""
-    x, r = start.copy(), right - matrix @ start
-    scale = 1 / matrix.diagonal()[:, None]
-    z = scale * r
-    p, before = z.copy(), (r * z).sum(axis=0)
-    goal = RESIDUAL**2 * np.maximum((right * scale * right).sum(axis=0), 1e-300)
-    for _ in range(MOST_STEPS):
-        if (before <= goal).all():
-            break
-        along = matrix @ p
-        step = before / np.maximum((p * along).sum(axis=0), 1e-300)
-        x += step * p
-        r -= step * along
-        z = scale * r
-        after = (r * z).sum(axis=0)
-        p = z + after / np.maximum(before, 1e-300) * p
-        before = after
-    return x
+def middles_of(place: Index) -> Index:
+    """The middle nodes of tetrahedra `place` (m, 10), each with the two between which it lies (j, 3)."""
+    # The first tetrahedron around a middle tells between which two nodes it lies
+    teller, flat = np.full(int(place.max()) + 1, -1, dtype=np.int64), place[:, 4:].ravel()
+    teller[flat[::-1]] = np.arange(len(flat))[::-1]
+    middle = np.flatnonzero(teller >= 0)
+    tet, edge = np.divmod(teller[middle], 6)
+    ends = np.array(TET_EDGES)[edge]
+    return np.column_stack([middle, place[tet, ends[:, 0]], place[tet, ends[:, 1]]])

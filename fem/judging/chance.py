@@ -18,12 +18,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fem.criteria.reserve import exceeded, phase_reserve
-from fem.criteria.strength import Strength, WallBuckling
+from fem.cores import even_ranges, shared
+from fem.criteria.strength import WallBuckling, kind_of, limits_of
 from fem.judging.places import BeadFamily, Places
 from fem.tensors import Array
 
@@ -36,8 +37,6 @@ FIRST_LOOK = 64
 """So many samples choose the beads that can be the least at all; these are judged in all samples."""
 CLOSE = 1.08
 """Beads stay in the choice that come within this factor of the least in any sample of the first look."""
-ROWS = 200_000
-"""So many stresses are judged at a time, which bounds the memory taken."""
 MOST_INPUTS = 3
 BAND = "numerical band"
 _BEAD = np.array([True, True, False, False, False, True])
@@ -72,13 +71,16 @@ class Chance:
 class Draws:
     """Independent standard normal numbers by the name of their input; the same names give the same numbers."""
 
-    def __init__(self, names: list[str]) -> None:
+    def __init__(self, names: tuple[str, ...]) -> None:
         from scipy.special import ndtri
         from scipy.stats import qmc
 
         self.names = names
-        sets = [qmc.Sobol(max(len(names), 1), rng=SEED + i).random(DRAWS) for i in range(REPEATS)]
-        self.normal = np.asarray(ndtri(np.clip(np.concatenate(sets), 1e-12, 1 - 1e-12)))
+        self.normal = np.zeros((SAMPLES, 0))
+        self._factors: dict[tuple[str, float], Array] = {}
+        if names:
+            sets = [qmc.Sobol(len(names), rng=SEED + i).random(DRAWS) for i in range(REPEATS)]
+            self.normal = np.asarray(ndtri(np.clip(np.concatenate(sets), 1e-12, 1 - 1e-12)))
 
     def of(self, name: str) -> Array:
         """The numbers (s,) of an input; zero where it does not scatter."""
@@ -86,8 +88,18 @@ class Draws:
 
     def lognormal(self, name: str, scatter: float) -> Array:
         """Factors (s,) with a mean of 1 and this coefficient of variation."""
-        width = math.sqrt(math.log1p(scatter**2))
-        return np.asarray(np.exp(width * self.of(name) - width**2 / 2)) if name in self.names else np.ones(SAMPLES)
+        if name not in self.names:
+            return np.ones(SAMPLES)
+        if (name, scatter) not in self._factors:
+            width = math.sqrt(math.log1p(scatter**2))
+            self._factors[name, scatter] = np.asarray(np.exp(width * self.of(name) - width**2 / 2))
+        return self._factors[name, scatter]
+
+
+@lru_cache(maxsize=4)
+def draws_of(names: tuple[str, ...]) -> Draws:
+    """The draws of these inputs: most often all cases of a study have the same."""
+    return Draws(names)
 
 
 def chance_of(
@@ -110,7 +122,7 @@ def chance_of(
     if not 0 <= ratio < math.inf:
         return None
     ends = band if told and len(band) == 2 and band[0] < band[1] < math.inf else ()
-    draws = Draws([*names, BAND] if ends else names)
+    draws = draws_of((*names, BAND) if ends else tuple(names))
     if not draws.names:
         return None
     reserve = _sampled(places, scatter, draws) * ratio
@@ -182,7 +194,7 @@ def _factors(places: Places, scatter: Scatter, draws: Draws, *, some: slice = sl
 
 def _ranked(places: Places, scatter: Scatter) -> tuple[Places, float]:
     """The places with the families that bear least first, and the least reserve factor where nothing is off."""
-    steady = _factors(places, scatter, Draws([]), some=slice(0, 1))
+    steady = _factors(places, scatter, draws_of(()), some=slice(0, 1))
     least, each = math.inf, []
     for number, family in enumerate(places.families):
         each.append(float(_reserves(places, family, number, steady, np.full(1, 2 * least)).min()))
@@ -201,10 +213,8 @@ def _sampled(places: Places, scatter: Scatter, draws: Draws) -> Array:
         least = np.minimum(least, found[-1].min(axis=1))
     out = np.full(SAMPLES, np.inf)
     for number, stays in _worth(found, least):
-        family, size = places.families[number].at(stays), max(ROWS // len(stays), 1)
-        for some in (slice(start, start + size) for start in range(0, SAMPLES, size)):
-            own = _reserves(places, family, number, factors.at(some), out[some])
-            out[some] = np.minimum(out[some], own.min(axis=1))
+        own = _reserves(places, places.families[number].at(stays), number, factors, out, falls=True)
+        out = np.minimum(out, own.min(axis=1))
     return out
 
 
@@ -224,34 +234,20 @@ def _worth(found: list[Array], least: Array) -> Iterator[tuple[int, NDArray[np.i
             yield number, stays
 
 
-def _reserves(places: Places, family: BeadFamily, number: int, factors: _Factors, below: Array) -> Array:
-    """Reserve factors (s, j) of a family, infinite where they are not `below` (s,)."""
-    stays = [k for k, part in enumerate(places.parts) if part.permanent]
-    grows = [k for k, part in enumerate(places.parts) if not part.permanent]
-    s, j = len(factors.loads), len(family.nodes)
-    softer = factors.stiffness[number] - 1
+def _reserves(
+    places: Places, family: BeadFamily, number: int, factors: _Factors, below: Array, *, falls: bool = False
+) -> Array:
+    """Reserve factors (s, j) of a family, infinite where they are not `below` (s,); or, where that `falls`, not below
+    what the sample has already come to at another of its places."""
+    from fem.judging import chance_kernels
 
-    def stress(some: list[int]) -> Array:
-        """Stress (s j, 6) over the factors on strengths: the sum of these parts of the load."""
-        loads = factors.loads[:, some]
-        out = np.tensordot(loads, family.stress[some], axes=1)
-        if family.change.any():
-            out = out + np.tensordot(loads * softer[:, None], family.change[some], axes=1)
-        return np.asarray(out / factors.strengths[number][:, None]).reshape(s * j, 6)
-
-    p, v = stress(stays), stress(grows)
-    bound = np.repeat(below, j)
-    worth = ~np.isfinite(bound) | _fails(p, family.strength)
-    worth |= _fails(p + np.where(np.isfinite(bound), bound, 0.0)[:, None] * v, family.strength)
-    out = np.full(s * j, np.inf)
-    if worth.any():
-        out[worth] = phase_reserve(p[worth], v[worth], family.strength).reserve
-    return out.reshape(s, j)
-
-
-def _fails(stress: Array, strength: Strength | WallBuckling) -> NDArray[np.bool_]:
-    """Where stresses (n, 6) [MPa] lie outside any criterion that decides; Hill's is only reported."""
-    return np.asarray(np.any([at for name, at in exceeded(stress, strength).items() if name != "hill"], axis=0))
+    out = np.empty((len(factors.loads), len(family.nodes)))
+    stays = np.array([part.permanent for part in places.parts])
+    bears = kind_of(family.strength), limits_of(family.strength)
+    felt = np.ascontiguousarray(family.stress), np.ascontiguousarray(family.change), stays
+    drawn = factors.loads, factors.stiffness[number] - 1, factors.strengths[number]
+    shared(chance_kernels.judge_samples, even_ranges(len(out)), *bears, *felt, *drawn, below, falls, out)
+    return out
 
 
 def _counted(reached: NDArray[np.bool_]) -> tuple[float, float]:

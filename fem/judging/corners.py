@@ -25,8 +25,8 @@ CYLINDERS, RADII = (2.0, 8.0, 3.0), 10
 MOST_OFF = 0.05
 """Energies that lie off the fitted power by more than this share show none."""
 EXPONENTS = np.linspace(0.3, 1.0, 351)
-_SIDES = (((0, 1), 2, 3), ((1, 2), 0, 4), ((0, 2), 1, 5))
-"""Ends, opposite corner and middle node of a boundary triangle's sides."""
+_SIDES = (((0, 1), 1, 3), ((1, 2), 1, 4), ((0, 2), -1, 5))
+"""Ends of a boundary triangle's sides, whether they stand in its order, and the middle node."""
 _CORNERS = np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])
 
 
@@ -51,7 +51,7 @@ def inner_edges(mesh: TetMesh) -> InnerEdges:
     normal /= np.maximum(np.linalg.norm(normal, axis=2, keepdims=True), 1e-300)
     ends = np.concatenate([tri[:, list(e)] for e, _, _ in _SIDES])
     own = np.concatenate([normal[:, list(e)].mean(axis=1) for e, _, _ in _SIDES])
-    beyond = np.concatenate([mesh.nodes[tri[:, o]] for _, o, _ in _SIDES])
+    ahead = np.concatenate([way * (mesh.nodes[tri[:, j]] - mesh.nodes[tri[:, i]]) for (i, j), way, _ in _SIDES])
     middle = np.concatenate([mesh.nodes[tri[:, m]] for _, _, m in _SIDES])
     order = np.lexsort(np.sort(ends, axis=1).T)
     one, two = order[:-1], order[1:]
@@ -59,8 +59,9 @@ def inner_edges(mesh: TetMesh) -> InnerEdges:
     one, two = one[pair], two[pair]
     length = np.linalg.norm(own[one], axis=1) * np.linalg.norm(own[two], axis=1)
     turn = np.arccos(np.clip(np.einsum("ei,ei->e", own[one], own[two]) / np.maximum(length, 1e-300), -1, 1))
-    # Seen from one side's plane, the other side rises outward where the corner points into the part
-    rises = np.einsum("ei,ei->e", own[one], beyond[two] - middle[one]) > 0
+    # Seen from one side's plane, the other side rises outward where the corner points into the part; a triangle lies
+    # to the left of its edges
+    rises = np.einsum("ei,ei->e", own[one], np.cross(own[two], ahead[two])) > 0
     sharp = (turn > SHARP) & rises
     found = one[sharp]
     along = mesh.nodes[ends[found, 1]] - mesh.nodes[ends[found, 0]]

@@ -18,6 +18,7 @@ import numpy as np
 
 from fem.cores import even_ranges, shared
 from fem.judging.recovery import recovery_of
+from fem.judging.stress import relative_error
 from fem.part.quadrature import STRESS_POINTS, exact_rule, tet_shapes
 from fem.part.tetmesh import TET_EDGES, Index, TetMesh
 from fem.printing.field import PrintedField, PrintedMaterial, wall_axes
@@ -42,8 +43,7 @@ class ErrorEstimate:
     @property
     def relative(self) -> float:
         """The energy norm of the error over that of the exact answer, as far as the estimate knows it."""
-        error, whole = float(self.error.sum()), float(self.energy.sum())
-        return float(np.sqrt(error / (whole + error))) if whole > 0 else 0.0
+        return relative_error(float(self.error.sum()), float(self.energy.sum()))
 
 
 def estimate_error(
@@ -52,7 +52,7 @@ def estimate_error(
     """The error of displacements (n, 3) [mm] with `temperature_change` (m,) [K], in the energy norm of each zone's
     own stiffness."""
     recovery = recovery_of(mesh, printed)
-    points, _ = recovery.points(displacement, temperature_change)
+    points = recovery.points([displacement], [temperature_change])[:, 0]
     volume = recovery.volume
     out = ErrorEstimate(np.zeros(len(mesh.tets)), np.zeros(len(mesh.tets)))
     for number, material in enumerate(printed.materials):

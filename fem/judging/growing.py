@@ -16,9 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fem.errors import FreeBodyError
-from fem.judging.recovered import RecoveredStress, combined_stress
+from fem.judging.recovered import RecoveredStress
 from fem.judging.reserve import LeastReserve, ReserveField, judge_reserve
-from fem.judging.stress import StressField
+from fem.judging.stress import StressField, combined_stress
 from fem.judging.used_up import told_apart, used_up_nodes
 from fem.loading.case import LoadCase
 from fem.part.tetmesh import TetMesh

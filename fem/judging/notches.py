@@ -15,12 +15,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fem.judging.averaging import middles_of
 from fem.judging.corners import InnerEdges
 from fem.part.quadrature import STRESS_POINTS
-from fem.part.tetmesh import TET_EDGES, Index
+from fem.part.tetmesh import Index
 from fem.tensors import Array
 
 REACH = 0.75
+SHARP = np.deg2rad(40.0)
+"""Flat facets of a round hole meet at smaller angles than this; corners of so little more hardly raise stress."""
 THERE = 0.98
 """A zone reaches a node where its largest barycentric coordinate comes to this."""
 _SHAPES = np.column_stack([1 - STRESS_POINTS.sum(axis=1), STRESS_POINTS])
@@ -40,7 +43,8 @@ def opening_exponent(turn: Array) -> Array:
 def sharp_nodes(edges: InnerEdges, nodes: int) -> Array:
     """The exponent (n,) of the sharpest inner edge through each node; 1 where there is none."""
     out = np.ones(nodes)
-    np.minimum.at(out, edges.ends.ravel(), np.repeat(opening_exponent(edges.turn), edges.ends.shape[1]))
+    some = edges.turn > SHARP
+    np.minimum.at(out, edges.ends[some].ravel(), np.repeat(opening_exponent(edges.turn[some]), 2))
     return out
 
 
@@ -60,33 +64,43 @@ class Notch:
     weight: Array
 
     def mean(self, own: Array) -> Array:
-        """The mean stress (j, 6) around each node, from a zone's stress (m, 4, 6) at its points."""
-        out, whole = np.zeros((len(self.at) + 1, 6)), np.zeros(len(self.at) + 1)
-        np.add.at(out, self.which, np.einsum("kaq,kqc->kac", self.weight, own[self.tets]))
+        """The mean stress (k, j, 6) around each node, from a zone's stress (m, k, 4, 6) at its points."""
+        loads, n = own.shape[1], len(self.at) + 1
+        out, whole = np.zeros((n, loads, 6)), np.zeros(n)
+        np.add.at(out, self.which, np.einsum("taq,tkqc->takc", self.weight, own[self.tets]))
         np.add.at(whole, self.which, self.weight.sum(axis=2))
-        return np.asarray(out[:-1] / whole[:-1, None])
+        return np.asarray(np.swapaxes(out[:-1] / whole[:-1, None, None], 0, 1))
+
+    def carried(self, found: Array, over: Array, place: Index) -> Array:
+        """Stress of entries (k, e, 6) at `place` (e,), with that of the nodes (k, n, 6) carried to the corners."""
+        node = over.copy()
+        node[:, self.at] *= self.factor[:, None]
+        middle, one, two = self.middles.T
+        node[:, middle] = (node[:, one] + node[:, two]) / 2
+        sharp = np.isin(place, np.concatenate([self.at, middle]))
+        found[:, sharp] = node[:, place[sharp]]
+        return found
 
 
 def notch_of(
-    exponent: Array, *, place: Index, near: Array, node: Index, volume: Array, edge: Array, length: float
+    exponent: Array, *, place: Index, near: Array, volume: Array, edge: Array, length: float
 ) -> Notch | None:
     """The corners of a zone with a material `length` [mm]; None where it has none.
 
-    `exponent` and mean `edge` [mm] of all nodes; `place` (m, 10) the zone's nodes of its tetrahedra, `node` (n,)
-    their numbers among all, `near` (m, 4) how far the zone comes to each corner, `volume` (m, 4) [mm^3] of a point.
+    `exponent` (n,) and mean `edge` (n,) [mm] at the zone's nodes; `place` (m, 10) those of its tetrahedra, `near`
+    (m, 4) how far the zone comes to each corner, `volume` (m, 4) [mm^3] of its points.
     """
     corner = place[:, :4]
-    found = (near >= THERE) & (exponent[node[corner]] < 1)
+    found = (near >= THERE) & (exponent[corner] < 1)
     if length <= 0 or not found.any():
         return None
     at = np.unique(corner[found])
-    number = np.full(len(node), -1)
+    number = np.full(len(exponent), -1)
     number[at] = np.arange(len(at))
     which = number[corner]
     tets = np.flatnonzero((which >= 0).any(axis=1))
-    factor = (1 + REACH * edge[node[at]] / length) ** (1 - exponent[node[at]])
+    factor = (1 + REACH * edge[at] / length) ** (1 - exponent[at])
     weight = volume[tets][:, None, :] * _SHAPES.T[None]
-    ends = place[tets][:, np.array(TET_EDGES)]
-    middles = np.concatenate([place[tets][:, 4:, None], ends], axis=2)[(number[ends] >= 0).all(axis=2)]
-    middles = middles[np.unique(middles[:, 0], return_index=True)[1]]
+    middles = middles_of(place[tets])
+    middles = middles[(number[middles[:, 1:]] >= 0).all(axis=1)]
     return Notch(at, factor, middles, tets, which[tets], weight)

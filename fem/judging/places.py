@@ -12,11 +12,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fem.criteria.strength import Strength, WallBuckling
+from fem.judging.recovered import RecoveredStress, factors_of
 from fem.judging.reserve import ReserveField
-from fem.judging.stress import StressField, ZoneStress, recover_stress
+from fem.judging.stress import StressField, UnitStress, ZoneStress
 from fem.loading.case import LoadCase
 from fem.part.tetmesh import Index, TetMesh
-from fem.printing.field import PrintedField, PrintedMaterial, wall_axes
+from fem.printing.field import PrintedMaterial, wall_axes
 from fem.tensors import Array, stress_rotation
 
 MOST_NODES = 60
@@ -80,24 +81,22 @@ class Places:
 def gather_places(
     case: LoadCase,
     *,
-    mesh: TetMesh,
-    printed: PrintedField,
-    units: Mapping[str, Array],
-    changes: Mapping[str, Array] | None,
+    recovered: RecoveredStress,
+    changes: UnitStress | None,
     scatter: Mapping[str, float],
     field: ReserveField,
 ) -> Places:
-    """The places of a judged case, from the displacement (n, 3) [mm] of each load at unit factor and how it `changes`
-    with the stiffness of the part (None: it shrinks as that grows, and stress stays). `scatter` is that of loads.
+    """The places of a judged case, from the stress `recovered` of its loads and how that of each of them `changes`
+    as displacements do with the stiffness of the part (None: they shrink as it grows, and stress stays). `scatter`
+    is that of loads.
     """
-    grouped = _grouped(case, scatter)
-    loads = [(part, names) for part, names in grouped.items() if any(case.factors[k] for k in names)]
-    nodes = _candidates(mesh, field, [(p.scatter, case.combined(names, units)) for p, names in loads], printed)
-    stress, moved = [], []
-    for _, names in loads:
-        warm = case.temperature_change(names)
-        stress.append(recover_stress(mesh, printed, case.combined(names, units), temperature_change=warm))
-        moved.append(None if changes is None else recover_stress(mesh, printed, case.combined(names, changes)))
+    mesh, printed = recovered.mesh, recovered.printed
+    loads = [(p, names) for p, names in _grouped(case, scatter).items() if any(case.factors[k] for k in names)]
+    stress = [recovered.of(case, names) for _, names in loads]
+    moved: list[StressField | None] = [None] * len(loads)
+    if changes is not None:
+        moved = [changes.sum(factors_of(case, names, recovered.loads)) for _, names in loads]
+    nodes = _candidates(mesh, field, [(p.scatter, s.node) for (p, _), s in zip(loads, stress, strict=True)])
     families = []
     for number, material in enumerate(printed.materials):
         families += list(_families(mesh, number, material, nodes, stress, moved))
@@ -114,15 +113,16 @@ def _grouped(case: LoadCase, scatter: Mapping[str, float]) -> dict[LoadPart, tup
     return out
 
 
-def _candidates(mesh: TetMesh, field: ReserveField, loads: list[tuple[float, Array]], printed: PrintedField) -> Index:
-    """The nodes that may come nearest to failure, also where loads that cancel each other go apart.
+def _candidates(mesh: TetMesh, field: ReserveField, loads: list[tuple[float, Array]]) -> Index:
+    """The nodes that may come nearest to failure, also where loads that cancel each other go apart: each has its
+    scatter and its stress (n, 6) [MPa].
 
     1 over the reserve is at most the sum of what each load uses up; what a load that is off adds to it is told
     from the size of its stress, and that from the reserve of the stress of all.
     """
     used = 1 / np.maximum(field.reserve, 1e-6)
     if sum(scatter > 0 for scatter, _ in loads) > 1:
-        sizes = [np.linalg.norm(recover_stress(mesh, printed, u).node, axis=1) for _, u in loads]
+        sizes = [np.linalg.norm(stress, axis=1) for _, stress in loads]
         whole = np.linalg.norm(field.print_stress, axis=1)
         with np.errstate(invalid="ignore", divide="ignore"):
             borne = np.where(used > 0, whole / used, np.inf)

@@ -1,16 +1,18 @@
-"""Stress of cases that were solved together: what several of them share is recovered once."""
+"""Stress of cases that were solved together: each load's is recovered once, and cases are sums."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping
+from functools import cached_property
 
 import numpy as np
 
-from fem.judging.stress import StressField, ZoneStress, recover_stress
+from fem.judging.stress import StressField, UnitStress
 from fem.loading.case import LoadCase
 from fem.part.tetmesh import TetMesh
 from fem.printing.field import PrintedField
 from fem.solving.cases import SolvedCases
+from fem.tensors import Array
 
 
 class RecoveredStress:
@@ -20,11 +22,20 @@ class RecoveredStress:
         self.mesh, self.printed, self.solved = mesh, printed, solved
         self._stay: dict[tuple[tuple[str, float], ...], StressField] = {}
 
+    @cached_property
+    def loads(self) -> tuple[str, ...]:
+        """The loads that any case asks for."""
+        return tuple(dict.fromkeys(k for case in self.solved.cases for k, f in case.factors.items() if f))
+
+    @cached_property
+    def units(self) -> UnitStress:
+        """The stress of each of the `loads` at unit factor."""
+        warm = {k: case.loads[k].temperature_change for case in self.solved.cases for k in case.factors}
+        return recovered_units(self.mesh, self.printed, {k: (self.solved.units[k], warm[k]) for k in self.loads})
+
     def of(self, case: LoadCase, names: tuple[str, ...]) -> StressField:
         """Stress of some of a case's loads together."""
-        displacement = case.combined(names, self.solved.units)
-        warming = case.temperature_change(names)
-        return recover_stress(self.mesh, self.printed, displacement, temperature_change=warming)
+        return self.units.sum(factors_of(case, names, self.loads))
 
     def stay(self, case: LoadCase) -> StressField:
         """Stress of a case's permanent loads."""
@@ -34,14 +45,17 @@ class RecoveredStress:
         return self._stay[key]
 
 
-def combined_stress(parts: Sequence[tuple[float, StressField]]) -> StressField:
-    """The sum of stress fields of one mesh and material times their factors; its energy error is not known."""
-    zones = []
-    for zone in zip(*(field.zones for _, field in parts), strict=True):
-        stress = sum(factor * z.stress for (factor, _), z in zip(parts, zone, strict=True))
-        temperature_change = sum(factor * z.temperature_change for (factor, _), z in zip(parts, zone, strict=True))
-        zones.append(
-            ZoneStress(zone[0].nodes, np.asarray(stress), zone[0].turn, np.asarray(temperature_change), zone[0].way)
-        )
-    node = sum(factor * field.node for factor, field in parts)
-    return StressField(tuple(zones), np.asarray(node), float("nan"))
+def recovered_units(
+    mesh: TetMesh, printed: PrintedField, loads: Mapping[str, tuple[Array, Array | None]]
+) -> UnitStress:
+    """The stress of each load, whose displacement (n, 3) [mm] and warming (m,) [K] are given: of none where there are
+    no loads."""
+    from fem.judging.recovery import recovery_of
+
+    given = list(loads.values()) or [(np.zeros_like(mesh.nodes), None)]
+    return recovery_of(mesh, printed).stress([u for u, _ in given], [w for _, w in given])
+
+
+def factors_of(case: LoadCase, names: tuple[str, ...], loads: tuple[str, ...]) -> Array:
+    """The factors (k,) of each of the `loads` in a case, as far as they are among the `names`."""
+    return np.array([case.factors[k] if k in names else 0.0 for k in loads] or [0.0])

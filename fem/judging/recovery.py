@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import weakref
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,8 +13,8 @@ from fem.cores import even_ranges, shared
 from fem.judging.averaging import Average, Depth, average_over, slopes_of, surface_depth
 from fem.judging.corners import inner_edges
 from fem.judging.notches import Notch, notch_of, sharp_nodes
-from fem.judging.stress import SLIVER, StressField, ZoneStress, point_strain, point_volume
-from fem.part.quadrature import STRESS_POINTS
+from fem.judging.stress import SLIVER, StressField, UnitStress, ZoneStress, point_volume, relative_error
+from fem.part.quadrature import STRESS_POINTS, tet_slopes
 from fem.part.tetmesh import TET_EDGES, Index, TetMesh
 from fem.printing.field import PrintedField, PrintedMaterial, free_expansion, wall_axes
 from fem.tensors import Array, rotate_stiffness, strain_rotation, stress_rotation
@@ -28,11 +29,11 @@ _MIDDLES = np.array(TET_EDGES)
 @dataclass(frozen=True)
 class _Zone:
     """One material's part of a mesh: its `tets` (m,) and their `size` (m,) [mm^3], what of each integration point's
-    `volume` (m, 4) [mm^3] is the zone's, where its stress lies among those of all (`first`), how it is carried to its
-    entries (`near` (m, 4), `shift` (m, 4, 4), `entry` (m, 10), `sign` (m, 10), -1 where an entry's axes point the
-    other way), the `node` (e,) of each entry, which of the zone's nodes that is (`place` (e,)), its `weight` (e,)
-    [mm^3], `way` (e,) and `turn` (e,) [rad], which entries are judged (e,), the average over its length, its sharp
-    inner corners, and for walls the axes of each tetrahedron's beads (m, 6, 6).
+    `volume` (m, 4) [mm^3] is the zone's, where its stress lies among those of all (`first`), how walls are `turned`
+    (m,) [rad]; how stress is carried to its entries (`near` (m, 4), `shift` (m, 4, 4), `entry` (m, 10), `sign`
+    (m, 10), -1 where an entry's axes point the other way); the `node` (e,) of each entry, which of the zone's nodes
+    that is (`place` (e,)), its `weight` (e,) [mm^3], `way` (e,) and `turn` (e,) [rad], what it has a `share` (e,) of,
+    how near the zone comes (`closeness` (e,)); the average over its length, and its sharp inner corners.
     """
 
     material: PrintedMaterial
@@ -40,6 +41,7 @@ class _Zone:
     size: Array
     volume: Array
     first: int
+    turned: Array
     near: Array
     shift: Array
     entry: Index
@@ -53,35 +55,33 @@ class _Zone:
     closeness: Array
     average: Average | None
     notch: Notch | None
-    axes: Array | None
 
-    def at_nodes(self, values: Array) -> Array:
-        """The mean (n, k) at each of the zone's nodes of what its entries (e, k) have."""
-        share = self.weight[:, None]
-        out = np.zeros((int(self.place.max()) + 1, values.shape[1]))
-        np.add.at(out, self.place, share * values)
-        return out / np.bincount(self.place, weights=self.weight)[:, None]
+    def mean(self, values: Array) -> Array:
+        """The mean (e,) around each entry of what all tetrahedra of the mesh have."""
+        return summed(self.entry, values[self.tets] * self.size, len(self.node)) / self.weight
 
     def averaged(self, plain: Array, moved: Array, corner: Array | None) -> Array:
-        """Stress (e, 6) over the material's length from that at the entries, `plain` and `moved` under the surface
-        (e, 6), and the mean around sharp inner `corner`s."""
+        """Stress (k, e, 6) over the material's length from that at the entries, `plain` and `moved` under the surface
+        (k, e, 6), and the mean around sharp inner `corner`s; all in one set of axes."""
+        from fem.judging import recovery_kernels as kernels
+
         if self.average is None and self.notch is None:
             return moved
-        node = self.at_nodes(plain)
+        node = plain.copy()
+        if self.place[-1] + 1 < len(self.node):
+            node = np.empty((len(plain), self.place[-1] + 1, 6))
+            shared(kernels.to_places, even_ranges(len(plain)), self.place, self.weight, plain, node)
         if self.notch is not None:
-            node[self.notch.at] = corner
-        if self.average is None:
-            change, kept = np.zeros_like(node), np.ones(len(node))
-        else:
-            change, kept = self.average.change(node), self.average.kept
-        found = moved + change[self.place] - (1 - kept)[self.place, None] * (plain - node[self.place])
-        if self.notch is not None:
-            node[self.notch.at] = self.notch.factor[:, None] * (node + change)[self.notch.at]
-            middle, one, two = self.notch.middles.T
-            node[middle] = (node[one] + node[two]) / 2
-            sharp = np.isin(self.place, np.concatenate([self.notch.at, middle]))
-            found[sharp] = node[self.place[sharp]]
-        return found
+            node[:, self.notch.at] = corner
+        over, kept = (node, np.ones(1)) if self.average is None else (self.average(node), self.average.kept)
+        found = moved + (over - node)[:, self.place] - (1 - kept[self.place, None]) * (plain - node[:, self.place])
+        return found if self.notch is None else self.notch.carried(found, over, self.place)
+
+
+def summed(entry: Index, values: Array, count: int) -> Array:
+    """The sums over the tetrahedra around each of `count` entries (m, 10) of values (m,) or (m, 10)."""
+    each = np.broadcast_to(values if values.ndim == 2 else values[:, None], entry.shape)
+    return np.asarray(np.bincount(entry.ravel(), weights=each.ravel(), minlength=count))
 
 
 class Recovery:
@@ -90,6 +90,7 @@ class Recovery:
     def __init__(self, mesh: TetMesh, printed: PrintedField) -> None:
         self.mesh, self.printed = mesh, printed
         self.volume = point_volume(mesh)
+        self.normal = np.ascontiguousarray(printed.normal)
         self.which = np.full((len(mesh.tets), 3), -1, dtype=np.int64)
         self._tables()
         depth, node = surface_depth(mesh), len(mesh.nodes)
@@ -101,64 +102,64 @@ class Recovery:
             mine = zone.closeness > nearest[zone.node]
             self.lies_in[zone.node[mine]], nearest[zone.node[mine]] = number, zone.closeness[mine]
 
-    def points(self, displacement: Array, temperature_change: Array | None) -> tuple[Array, Array]:
-        """The stress (k, 4, 6) [MPa, part axes] of each zone of each tetrahedron at its points: rows `which` (m, 3);
-        and how much each tetrahedron (m,) has warmed [K]."""
+    def points(self, displacements: Sequence[Array], warm: Sequence[Array | None]) -> Array:
+        """The stress (count, k, 4, 6) [MPa, part axes] of each zone of each tetrahedron at its points, in rows
+        `which` (m, 3), under each of k displacements (n, 3) [mm] with its warming (m,) [K]."""
         from fem.judging import recovery_kernels as kernels
 
-        mesh, printed = self.mesh, self.printed
-        warm = np.zeros(len(mesh.tets)) if temperature_change is None else np.asarray(temperature_change, dtype=float)
-        points = np.empty((self.count, 4, 6))
-        given = point_strain(mesh, displacement), printed.quarter, np.ascontiguousarray(printed.normal), self.which
-        shared(
-            kernels.zone_stress,
-            even_ranges(len(mesh.tets)),
-            *given, self.row, self.stiffness, self.free, warm, points,
-        )  # fmt: skip
-        return points, warm
+        mesh, printed, count = self.mesh, self.printed, len(self.mesh.tets)
+        points = np.empty((self.count, len(displacements), 4, 6))
+        moved = np.array(displacements, dtype=float)
+        warming = np.array([np.zeros(count) if w is None else w for w in warm], dtype=float)
+        given = mesh.nodes, mesh.tets, moved, tet_slopes(STRESS_POINTS), printed.quarter, self.normal, self.which
+        tables = self.row, self.stiffness, self.free
+        shared(kernels.zone_stress, even_ranges(count), *given, *tables, warming, points)
+        return points
 
-    def stress(self, displacement: Array, temperature_change: Array | None) -> StressField:
-        """The averaged stress of every zone."""
-        mesh = self.mesh
-        points, warm = self.points(displacement, temperature_change)
-        zones, node = [], np.zeros((len(mesh.nodes), 6))
-        error = energy = 0.0
+    def stress(self, displacements: Sequence[Array], warm: Sequence[Array | None]) -> UnitStress:
+        """The averaged stress of every zone under each of k displacements (n, 3) [mm] with its warming (m,) [K]."""
+        points, k = self.points(displacements, warm), len(displacements)
+        zones: list[tuple[ZoneStress, ...]] = []
+        node, error, energy = np.zeros((k, len(self.mesh.nodes), 6)), np.zeros((k, k)), np.zeros((k, k))
         for number, zone in enumerate(self.zones):
             own = points[zone.first : zone.first + len(zone.tets)]
             found, wrong, whole = self._smoothed(zone, own)
             error, energy = error + wrong, energy + whole
             mine = self.lies_in[zone.node] == number
-            node[zone.node[mine]] = found[mine]
-            change = np.bincount(
-                zone.entry.ravel(), weights=np.repeat(warm[zone.tets] * zone.size, 10), minlength=len(zone.node)
-            )
-            told = ZoneStress(zone.node.astype(np.int32), found, zone.turn, change / zone.weight, zone.way)
-            zones.append(told.at((zone.share >= SLIVER) | mine))
-        relative = float(np.sqrt(error / (energy + error))) if energy > 0 else 0.0
-        return StressField(tuple(zones), node, relative)
+            node[:, zone.node[mine]] = found[:, mine]
+            told = np.flatnonzero((zone.share >= SLIVER) | mine)
+            nodes, turn, way = zone.node[told].astype(np.int32), zone.turn[told], zone.way[told]
+            warmed = [np.zeros(len(told)) if w is None else zone.mean(w)[told] for w in warm]
+            zones.append(tuple(ZoneStress(nodes, s[told], turn, w, way) for s, w in zip(found, warmed, strict=True)))
+        fields = tuple(
+            StressField(each, own, relative_error(error[i, i], energy[i, i]))
+            for i, (each, own) in enumerate(zip(zip(*zones, strict=True), node, strict=True))
+        )
+        return UnitStress(fields, error, energy)
 
-    def _smoothed(self, zone: _Zone, own: Array) -> tuple[Array, float, float]:
-        """A zone's stress (e, 6) at its entries in part axes, twice the energy [mJ] by which raw and smoothed stress
-        differ, and twice that of all."""
+    def _smoothed(self, zone: _Zone, own: Array) -> tuple[Array, Array, Array]:
+        """A zone's stress (k, e, 6) at its entries in part axes from that at its points (m, k, 4, 6); and the
+        products (k, k) of the loads: twice the energy [mJ] by which raw and smoothed stress differ, and twice that of
+        all."""
         from fem.judging import recovery_kernels as kernels
 
-        notch = None if zone.notch is None else zone.notch.mean(own)
-        if zone.axes is not None:
-            turned = np.empty_like(own)
-            kernels.turned_stress(zone.axes, own, turned)
-            own = turned
-        plain, moved = np.zeros((len(zone.node), 6)), np.zeros((len(zone.node), 6))
-        there = np.empty((len(own), 4, 6))
-        kernels.to_entries(
-            own, _CORNERS, zone.near, zone.shift, zone.entry, zone.sign, zone.size, plain, moved, there
-        )
-        plain, moved = plain / zone.weight[:, None], moved / zone.weight[:, None]
-        soft = np.linalg.inv(zone.material.stiffness)
-        wrong, whole = kernels.energies(own, there, plain, zone.entry, zone.sign, _TO_POINTS, soft, zone.volume)
-        if zone.axes is not None:
-            back = stress_rotation(np.swapaxes(wall_axes(zone.material, zone.turn), 1, 2))
-            plain, moved = np.einsum("eab,eb->ea", back, plain), np.einsum("eab,eb->ea", back, moved)
-        return zone.averaged(plain, moved, notch), wrong, whole
+        k, material = own.shape[1], zone.material
+        loads = even_ranges(k)
+        corner = None if zone.notch is None else zone.notch.mean(own)
+        if material.follows_outline:
+            given, own = own, np.empty_like(own)
+            shared(kernels.to_walls, loads, stress_rotation(material.print_axes), zone.turned, given, own)
+        plain, moved = np.empty((2, k, len(zone.node), 6))
+        weights = zone.entry, zone.sign, zone.size, zone.weight
+        shared(kernels.to_entries, loads, own, _CORNERS, zone.near, zone.shift, *weights, plain, moved)
+        judged = own, _CORNERS, zone.near, plain, zone.entry, zone.sign, _TO_POINTS
+        some = even_ranges(len(zone.tets))
+        each = shared(kernels.energies, some, *judged, np.linalg.inv(material.stiffness), zone.volume)
+        wrong, whole = np.sum(each, axis=0) if each else np.zeros((2, k, k))
+        if material.follows_outline:
+            for some_stress in (plain, moved):
+                shared(kernels.from_walls, loads, stress_rotation(material.print_axes.T), zone.turn, some_stress)
+        return zone.averaged(plain, moved, corner), wrong, whole
 
     def _tables(self) -> None:
         """Stiffness and expansion of each zone of each tetrahedron in part axes, a wall's by its own turn."""
@@ -182,54 +183,48 @@ class Recovery:
         self.stiffness, self.free, self.count = np.concatenate(table), np.concatenate(expansion), count
 
     def _zone(self, number: int, depth: Depth, whole: Any) -> _Zone:
-        from fem.judging import recovery_kernels as kernels
+        from fem.judging import averaging_kernels, recovery_kernels
 
         mesh, printed, material = self.mesh, self.printed, self.printed.materials[number]
         tets, slot = np.nonzero((printed.zone == number) & (printed.share > 0))
         size = self.volume[tets].sum(axis=1) * printed.share[tets, slot]
         near = np.ascontiguousarray(printed.reach[tets, slot])
         own, corner = mesh.tets[tets].astype(np.int64), mesh.nodes[mesh.tets[tets, :4]]
-        order = np.argsort(own.ravel(), kind="stable")
-        start = np.concatenate([[0], np.cumsum(np.bincount(own.ravel(), minlength=len(mesh.nodes)))])
-        turn = printed.turn[tets] if material.follows_outline else np.zeros(len(tets))
-        ways = np.column_stack([np.cos(2 * turn), np.sin(2 * turn)])
+        start, around = averaging_kernels.grouped(own.ravel(), len(mesh.nodes))
+        turned = printed.turn[tets] if material.follows_outline else np.zeros(len(tets))
+        ways = np.column_stack([np.cos(2 * turned), np.sin(2 * turned)])
         entry = np.full((len(tets), 10), -1, dtype=np.int64)
-        node = kernels.split_by_way(start, order // 10, own, ways, size, TOGETHER, entry)
-
-        def summed(values: Array) -> Array:
-            """The sums (e,) over the tetrahedra around each entry."""
-            each = np.broadcast_to(values, (len(tets), 10)).ravel()
-            return np.asarray(np.bincount(entry.ravel(), weights=each, minlength=len(node)))
-
-        weight = summed(size[:, None])
-        mean = np.arctan2(summed((ways[:, 1] * size)[:, None]), summed((ways[:, 0] * size)[:, None])) / 2
-        # A bead has no sense: axes that differ by half a turn are the same, but for the sign of two shears
-        sign = np.where(np.cos(turn[:, None] - mean[entry]) < 0, -1.0, 1.0)
+        node = recovery_kernels.split_by_way(start, around // 10, own, ways, size, TOGETHER, entry)
+        count = len(node)
+        weight, turn, sign = summed(entry, size, count), np.zeros(count), np.ones((len(tets), 10))
+        if material.follows_outline:
+            turn = np.arctan2(*(summed(entry, ways[:, k] * size, count) for k in (1, 0))) / 2
+            # A bead has no sense: axes that differ by half a turn are the same, but for the sign of two shears
+            sign[np.cos(turned[:, None] - turn[entry]) < 0] = -1.0
         step = depth.missing(material.length)[own[:, :4]] if material.length > 0 else np.zeros((len(own), 4))
         slope = slopes_of(corner)
-        shift = np.einsum("mbi,mai,ma->mab", slope, depth.inward[own[:, :4]], step, optimize=True)
+        shift = np.swapaxes(slope @ np.swapaxes(depth.inward[own[:, :4]] * step[:, :, None], 1, 2), 1, 2)
         reaches = np.concatenate([near, (near[:, _MIDDLES[:, 0]] + near[:, _MIDDLES[:, 1]]) / 2], axis=1)
-        closeness = summed(reaches * self.volume[tets].sum(axis=1)[:, None])
-        place = np.unique(node, return_inverse=True)[1].reshape(-1)
+        closeness = summed(entry, reaches * self.volume[tets].sum(axis=1)[:, None], count)
+        way = np.arange(count) - np.searchsorted(node, node)
+        place = np.cumsum(way == 0) - 1
         average = average_over(
-            corner, place=place[entry], weight=size, edge=mesh.edge_length[tets], length=material.length
+            slope, place=place[entry], weight=size, edge=mesh.edge_length[tets], length=material.length
         )
+        first = int(self.which[tets[0], slot[0]]) if len(tets) else 0
+        volume = self.volume[tets] * printed.share[tets, slot][:, None]
+        carried = near, np.ascontiguousarray(shift), entry, sign
         notch = notch_of(
-            self.exponent,
+            self.exponent[node[way == 0]],
             place=place[entry],
             near=near,
-            node=np.unique(node),
-            volume=self.volume[tets],
-            edge=depth.edge,
+            volume=volume,
+            edge=depth.edge[node[way == 0]],
             length=material.length,
         )
-        way = np.arange(len(node)) - np.searchsorted(node, node)
-        axes = stress_rotation(wall_axes(material, turn)) if material.follows_outline else None
-        count = int(self.which[tets[0], slot[0]]) if len(tets) else 0
-        share = weight / whole[node]
-        placed = near, np.ascontiguousarray(shift), entry, sign, node, place, weight, way, mean, share, closeness
-        volume = self.volume[tets] * printed.share[tets, slot][:, None]
-        return _Zone(material, tets, size, volume, count, *placed, average, notch, axes)
+        entries = weight, way, turn, weight / whole[node], closeness
+        placed = *carried, node, place, *entries
+        return _Zone(material, tets, size, volume, first, turned, *placed, average, notch)
 
 
 _last: list[tuple[weakref.ref[TetMesh], weakref.ref[PrintedField], Recovery]] = []

@@ -11,6 +11,7 @@ Source: J. Barlow, IJNME 10 (1976) 243 (best points); O. C. Zienkiewicz and J. Z
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -75,6 +76,40 @@ class StressField:
         return StressField(zones, self.node - other.node, self.energy_error)
 
 
+@dataclass(frozen=True)
+class UnitStress:
+    """Stress of k loads recovered side by side, of which that of every sum of them follows: their `fields`, and the
+    products of each two, `error` (k, k) and `energy` (k, k) [mJ]: of a load with itself twice the elastic energy by
+    which its raw and smoothed stress differ, and that of the raw stress.
+    """
+
+    fields: tuple[StressField, ...]
+    error: Array
+    energy: Array
+
+    def sum(self, factors: Array) -> StressField:
+        """The stress of all loads times their factors (k,), its energy error included."""
+        some = [(float(f), field) for f, field in zip(factors, self.fields, strict=True) if f]
+        error = relative_error(float(factors @ self.error @ factors), float(factors @ self.energy @ factors))
+        return replace(combined_stress(some or [(0.0, self.fields[0])]), energy_error=error)
+
+
+def relative_error(error: float, energy: float) -> float:
+    """The energy norm of the error over that of the exact answer, from their squares as far as they are known."""
+    return float(np.sqrt(max(error, 0.0) / (energy + max(error, 0.0)))) if energy > 0 else 0.0
+
+
+def combined_stress(parts: Sequence[tuple[float, StressField]]) -> StressField:
+    """The sum of stress fields of one mesh and material times their factors; its energy error is not known."""
+    zones = []
+    for zone in zip(*(field.zones for _, field in parts), strict=True):
+        stress = sum(factor * z.stress for (factor, _), z in zip(parts, zone, strict=True))
+        warm = sum(factor * z.temperature_change for (factor, _), z in zip(parts, zone, strict=True))
+        zones.append(replace(zone[0], stress=np.asarray(stress), temperature_change=np.asarray(warm)))
+    node = sum(factor * field.node for factor, field in parts)
+    return StressField(tuple(zones), np.asarray(node), float("nan"))
+
+
 def raw_stress(
     mesh: TetMesh, printed: PrintedField, displacement: Array, *, temperature_change: Array | None = None
 ) -> tuple[Array, Array]:
@@ -107,7 +142,7 @@ def point_volume(mesh: TetMesh) -> Array:
     """What each integration point stands for (m, 4) [mm^3]."""
     slope = tet_slopes(STRESS_POINTS)
     jac = np.einsum("qad,mai->mqdi", slope, mesh.nodes[mesh.tets], optimize=True)
-    return np.asarray(np.linalg.det(jac) * STRESS_WEIGHTS)
+    return np.asarray(np.einsum("mqi,mqi->mq", jac[:, :, 0], np.cross(jac[:, :, 1], jac[:, :, 2])) * STRESS_WEIGHTS)
 
 
 def recover_stress(
@@ -118,4 +153,4 @@ def recover_stress(
     """
     from fem.judging.recovery import recovery_of
 
-    return recovery_of(mesh, printed).stress(displacement, temperature_change)
+    return recovery_of(mesh, printed).stress([displacement], [temperature_change]).fields[0]

@@ -204,6 +204,7 @@ def _independent(loads: Array) -> tuple[list[int], Array]:
     A wing's lift is a sum of the six unit wrenches on its face: it need not be solved again.
     """
     flat = loads.reshape(len(loads), -1)
+    flat = flat[:, flat.any(axis=0)]
     size = np.linalg.norm(flat, axis=1)
     chosen: list[int] = []
     frame: list[Array] = []

@@ -18,7 +18,9 @@ from fem.solving.equilibrium import Equilibrium
 from fem.tensors import Array
 
 DERIVATIVE_TOLERANCE = 1e-4
-"""Residual over the right side at which a derivative is good enough: scatter is not known to so many digits."""
+"""Residual over the right side at which a derivative is good enough. In the demonstration it puts no stress off by
+more than 4e-5 of the largest for a unit change of stiffness; what the first order leaves out is 1e-4 for one of 10 %.
+"""
 
 
 def stiffness_change(
@@ -33,9 +35,13 @@ def stiffness_change(
     driven = any(loads[k].displacement is not None or loads[k].temperature_change is not None for k in names)
     if not driven and not equilibrium.foundations:
         return None
-    right = []
+    right, guess = [], []
     for name in names:
-        load, resisted = loads[name], equilibrium.elastic_forces(solved.units[name])
-        right.append((load.forces if load.temperature_change is not None else 0.0) - resisted)
-    found, _ = equilibrium.solve(np.array(right), tolerance=DERIVATIVE_TOLERANCE, contact=solved.contact)
+        load, unit = loads[name], solved.units[name]
+        warms = load.temperature_change is not None
+        right.append((load.forces if warms else 0.0) - equilibrium.elastic_forces(unit))
+        # What forces move shrinks as the part grows stiffer, but for what foundations give; the rest hardly moves
+        guess.append(np.zeros_like(unit) if warms or load.displacement is not None else -unit)
+    contact, begin = solved.contact, np.array(guess)
+    found, _ = equilibrium.solve(np.array(right), tolerance=DERIVATIVE_TOLERANCE, contact=contact, guess=begin)
     return dict(zip(names, found, strict=True))

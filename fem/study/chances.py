@@ -9,7 +9,7 @@ from fem.judging.chance import Scatter, chance_of
 from fem.judging.findings import ChanceInput, Reserve
 from fem.judging.growing import LIFTS_OFF
 from fem.judging.places import Places, gather_places
-from fem.solving.cases import SolvedCases
+from fem.judging.recovered import RecoveredStress, recovered_units
 from fem.solving.equilibrium import Equilibrium
 from fem.solving.sensitivity import stiffness_change
 from fem.study.answers import Answer
@@ -25,22 +25,19 @@ def scatter_of(ready: Prepared) -> Scatter:
 
 
 def places_of(
-    ready: Prepared, equilibrium: Equilibrium, solved: SolvedCases, answers: Mapping[str, Answer]
+    ready: Prepared, equilibrium: Equilibrium, recovered: RecoveredStress, answers: Mapping[str, Answer]
 ) -> dict[str, Places]:
     """Where each of the cases solved together may fail; none where nothing scatters. Errors: NotConverged."""
-    scatter = scatter_of(ready)
+    scatter, solved = scatter_of(ready), recovered.solved
     if not scatter.any:
         return {}
     changes = stiffness_change(equilibrium, solved, ready.loads) if any(scatter.stiffness.values()) else None
+    units = None
+    if changes is not None:
+        units = recovered_units(ready.mesh, ready.printed, {k: (changes[k], None) for k in recovered.loads})
     return {
         case.name: gather_places(
-            case,
-            mesh=ready.mesh,
-            printed=ready.printed,
-            units=solved.units,
-            changes=changes,
-            scatter=scatter.loads,
-            field=answers[case.name].field,
+            case, recovered=recovered, changes=units, scatter=scatter.loads, field=answers[case.name].field
         )
         for case in solved.cases
     }

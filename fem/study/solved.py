@@ -117,7 +117,7 @@ def solve_cases_of(
                 out.singular[case.name] = singular
                 _judge(ready, out, case, equilibrium, recovered, watched, near)
             clock("chance", 0.49)
-            out.places |= places_of(ready, equilibrium, some, out.answers)
+            out.places |= places_of(ready, equilibrium, recovered, out.answers)
             clock("judge", 0.49)
         ready.ground.remember(equilibrium)
     clock("", 0.5)

@@ -3,9 +3,10 @@
     python studies/speed/measure_judging.py [STUDY] [--times 3]
 
 prints two Markdown tables: the whole of the judging (stress, reserve, hot spots, reactions) of all cases of the study
-(the wing saddle), and its two large pieces apart: stress recovered from one displacement, and reserve factors of one
-case. Medians of `--times`, beside the seconds that the cores worked, which other work on the machine hardly changes;
-the first run, in which compiled loops come up, does not count.
+(the wing saddle) and their chance, and large pieces apart: what recovery sets up once for a mesh and its material,
+stress recovered from all loads at unit factor, reserve factors of one case, and the samples of all chances. Medians
+of `--times`, beside the seconds that the cores worked, which other work on the machine changes less; the first run,
+in which compiled loops come up, does not count.
 """
 
 from __future__ import annotations
@@ -32,33 +33,43 @@ def main() -> None:
 def tables(path: Path, times: int) -> str:
     """Seconds to judge all cases of a study, and its pieces."""
     from fem import prepare, read_study
+    from fem.judging import recovery
     from fem.judging.recovered import RecoveredStress
     from fem.judging.reserve import judge_reserve
     from fem.solving.cases import SolvedCases
     from fem.solving.linear import SolveRecord
+    from fem.study.chances import with_chances
     from fem.study.solved import solve_cases_of
 
     ready = prepare(read_study(path))
+    mesh, printed = ready.mesh, ready.printed
     solved = solve_cases_of(ready)
-    whole = [solve_cases_of(ready).seconds["judge"] for _ in range(times)]
+    whole = []
+    for _ in range(times):
+        with_chances(ready, solved.places, solved.answers)
+        recovery._last.clear()  # set up anew, as in a run of its own
+        whole.append(solve_cases_of(ready).seconds)
     part = solved.parts[0]
-    case = next(iter(part.cases.values()))
-    units = SolvedCases((case,), part.displacement, SolveRecord(solved.iterations, ()))
-    recovered = RecoveredStress(ready.mesh, ready.printed, units)
-    every, grows = (recovered.of(case, names) for names in (tuple(case.factors), case.growing))
-    stays = every.minus(grows) if case.permanent else None
+    cases = SolvedCases(tuple(part.cases.values()), part.displacement, SolveRecord(solved.iterations, ()))
+    recovered, case = RecoveredStress(mesh, printed, cases), cases.cases[0]
+    stays = recovered.stay(case) if case.permanent else None
+    grows = recovered.of(case, case.growing)
     pieces: dict[str, Callable[[], Any]] = {
-        "stress of one displacement": lambda: recovered.of(case, tuple(case.factors)),
-        "reserve factors of a case": lambda: judge_reserve(ready.mesh, ready.printed, permanent=stays, growing=grows),
+        "set up recovery": lambda: recovery.Recovery(mesh, printed),
+        f"stress of {len(recovered.loads)} loads": lambda: RecoveredStress(mesh, printed, cases).units,
+        "reserve factors of a case": lambda: judge_reserve(mesh, printed, permanent=stays, growing=grows),
+        "samples of all chances": lambda: with_chances(ready, solved.places, solved.answers),
     }
     rows = ["| piece | seconds | processor |\n| --- | ---: | ---: |"]
     for name, work in pieces.items():
         took = [timed(work) for _ in range(times)]
         rows.append(f"| {name} | {middle(t[0] for t in took):.2f} | {middle(t[1] for t in took):.2f} |")
-    phases = sum(len(m.phases) for m in ready.printed.materials)
-    head = "| nodes | families of beads | cases | all cases judged [s] | slowest [s] |\n|" + " ---: |" * 5
-    line = f"| {len(ready.mesh.nodes):,} | {phases} | {len(solved.cases)} | {middle(whole):.2f} | {max(whole):.2f} |"
-    return f"{head}\n{line}\n\n" + "\n".join(rows)
+    phases = sum(len(m.phases) for m in printed.materials)
+    head = "| nodes | families of beads | cases | all cases judged [s] | slowest [s] | stored for chance [s] |\n|"
+    judged, stored = ([each.get(k, 0.0) for each in whole] for k in ("judge", "chance"))
+    line = f"| {len(mesh.nodes):,} | {phases} | {len(solved.cases)} "
+    line += f"| {middle(judged):.2f} | {max(judged):.2f} | {middle(stored):.2f} |"
+    return head + " ---: |" * 6 + f"\n{line}\n\n" + "\n".join(rows)
 
 
 def middle(values: Any) -> float:

@@ -13,8 +13,10 @@ import pytest
 from helpers_cad import draw
 from helpers_fe import box, field, material
 
+from fem.judging.averaging import average_over, slopes_of
 from fem.judging.stress import recover_stress
 from fem.part.meshing import mesh_solid
+from fem.part.quadrature import tet_volumes
 from fem.part.solid import read_solid
 from fem.part.tetmesh import joined
 from fem.tensors import isotropic_stiffness
@@ -119,3 +121,30 @@ def test_size_effect_of_a_hole(plate):
         # elements here have edges of 0.7 mm; on 0.25 mm all three come within 1 %
         assert factors[-1] == pytest.approx(1 + s**2 / 2 + 3 * s**4 / 2, rel=0.05)
     assert (np.diff(factors) < 0).all(), "the smaller a hole beside the length, the less it weakens"
+
+
+def test_the_average_solves_the_equation_that_it_stands_for():
+    # against dense matrices put together tetrahedron by tetrahedron
+    mesh, length = box((4, 3, 2), (3, 2, 2)), 1.6
+    tets, n = mesh.tets.astype(np.int64), len(mesh.nodes)
+    slope = slopes_of(mesh.nodes[tets[:, :4]])
+    given = {"place": tets, "weight": tet_volumes(mesh), "edge": mesh.edge_length}
+    average = average_over(slope, length=length, **given)
+    stress = np.random.default_rng(5).normal(size=(2, n, 6))
+    found = average(stress)
+    mass, stiff = np.zeros((2, n, n))
+    for tet in mesh.tets[:, :4]:
+        edges = mesh.nodes[tet[1:]] - mesh.nodes[tet[0]]
+        volume, slope = abs(np.linalg.det(edges)) / 6, np.linalg.inv(edges) @ np.c_[-np.ones(3), np.eye(3)]
+        mass[np.ix_(tet, tet)] += volume * (np.ones((4, 4)) + np.eye(4)) / 20
+        stiff[np.ix_(tet, tet)] += volume * (length / 2) ** 2 * (slope.T @ slope)
+    used = np.unique(mesh.tets[:, :4])
+    inner = np.ix_(used, used)
+    exact = np.linalg.solve((mass + stiff)[inner], mass[inner] @ stress[:, used])
+    assert found[:, used] == pytest.approx(exact, abs=1e-7)
+    assert np.abs(found - stress)[:, used].max() > 0.5, "and it does something"
+    kept = mass.sum(axis=1)[used] / (mass.sum(axis=1) + np.diag(stiff))[used]
+    assert average.kept[used] == pytest.approx(kept, rel=1e-9)
+    at, one, two = average.middles[7]
+    off = stress[:, at] - (stress[:, one] + stress[:, two]) / 2
+    assert found[:, at] == pytest.approx((found[:, one] + found[:, two]) / 2 + average.kept[at] * off, abs=1e-12)

@@ -12,7 +12,7 @@ from scipy.integrate import quad
 from scipy.stats import norm
 
 from fem.criteria.strength import Strength, WallBuckling
-from fem.judging.chance import SAMPLES, UNSEEN, Scatter, chance_of
+from fem.judging.chance import SAMPLES, UNSEEN, Scatter, chance_of, draws_of
 from fem.judging.places import BeadFamily, LoadPart, Places
 
 YIELD = Strength(yield_stress=100.0)
@@ -203,3 +203,11 @@ def test_a_load_that_cancels_another_counts_where_it_is_off():
 def test_a_scatter_that_cannot_be_is_refused(scatter):
     with pytest.raises(ValueError, match="scatter"):
         LoadPart("lift", scatter, False)
+
+
+def test_cases_of_the_same_inputs_share_their_draws():
+    draws_of.cache_clear()
+    for stress in (70.0, 80.0, 90.0):
+        chance_of(pulled(metal("bar", stress)), scatter=Scatter(strength={"bar": 0.1}), limits=(1.0,))
+    told = draws_of.cache_info()
+    assert (told.misses, told.hits) == (2, 4), "one set of samples, and the one in which nothing is off"

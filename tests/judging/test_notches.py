@@ -18,6 +18,7 @@ from fem.evidence.bench import boundary, field, material, prescribe, solve, stil
 from fem.judging import notches
 from fem.judging.notches import opening_exponent
 from fem.judging.recovery import Recovery
+from fem.judging.stress import recover_stress
 from fem.part.meshing import mesh_solid
 from fem.part.solid import read_solid
 from fem.tensors import isotropic_stiffness
@@ -76,7 +77,7 @@ def corner(request, tmp_path_factory):
 
 def told_at_corner(mesh, made, moved, length):
     """In-plane trace and stress across the bisector at the corner's nodes, away from the flat faces."""
-    stress = Recovery(mesh, field(mesh, replace(made, length=length))).stress(moved, None).node
+    stress = recover_stress(mesh, field(mesh, replace(made, length=length)), moved).node
     at = (np.hypot(mesh.nodes[:, 0], mesh.nodes[:, 1]) < 1e-6) & (
         np.abs(mesh.nodes[:, 2] - DEPTH / 2) < 0.6 * DEPTH / 2
     )

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from helpers_fe import block
 
 from fem.judging.interlayer import largest_interlayer
-from fem.judging.recovered import RecoveredStress, combined_stress
+from fem.judging.recovered import RecoveredStress
+from fem.judging.recovery import Recovery
 from fem.judging.reserve import judge_reserve
-from fem.judging.stress import recover_stress
+from fem.judging.stress import combined_stress, recover_stress
 from fem.loading.case import LoadCase
 from fem.loading.loads import Load
 from fem.printing.body import metal_body, printed_body
@@ -66,7 +69,9 @@ def test_stress_is_summed_as_displacements_are(case):
     assert both.node == pytest.approx(2 * first.node - 0.5 * second.node, abs=1e-12)
 
 
-def test_stress_that_stays_is_recovered_once_for_all_cases():
+@pytest.fixture
+def metal_cases():
+    """Three cases of three loads on a small metal block, and the stress recovered of them."""
     mesh = block((2, 1, 1), bend=lambda p: p * 10.0)
     card = load_card("6082-t6")
     printed = printed_field(mesh, bodies={mesh.bodies[0]: metal_body(card, state=next(iter(card.states)))})
@@ -77,16 +82,45 @@ def test_stress_that_stays_is_recovered_once_for_all_cases():
     one = LoadCase("one", {"lift": 1.0, "bolts": 2.0}, loads)
     two = LoadCase("two", {"lift": 3.0, "drag": -1.0, "bolts": 2.0}, loads)
     other = LoadCase("other", {"lift": 3.0, "bolts": 1.5}, loads)
-    recovered = RecoveredStress(mesh, printed, SolvedCases((one, two, other), units, SolveRecord(1, ())))
+    return RecoveredStress(mesh, printed, SolvedCases((one, two, other), units, SolveRecord(1, ())))
+
+
+def test_sums_are_those_of_the_loads(metal_cases):
+    recovered, (one, two, other) = metal_cases, metal_cases.solved.cases
     assert recovered.stay(one) is recovered.stay(two)
     assert recovered.stay(other).node == pytest.approx(0.75 * recovered.stay(one).node, abs=1e-9)
-    each = {k: recover_stress(mesh, printed, u) for k, u in units.items()}
+    each = {k: recover_stress(recovered.mesh, recovered.printed, u) for k, u in recovered.solved.units.items()}
     summed = combined_stress([(3.0, each["lift"]), (-1.0, each["drag"]), (2.0, each["bolts"])])
     whole = recovered.of(two, tuple(two.factors))
     assert whole.node == pytest.approx(summed.node, abs=1e-9)
     growing = whole.minus(recovered.stay(two))
     assert growing.zones[0].stress == pytest.approx(recovered.of(two, two.growing).zones[0].stress, abs=1e-9)
     assert np.abs(whole.node - growing.node).max() > 0.1 * np.abs(whole.node).max(), "what stays must show"
+
+
+def test_every_load_is_recovered_once_and_averages_are_set_up_once(metal_cases, monkeypatch):
+    seen, made = [], []
+    stress, zone = Recovery.stress, Recovery._zone
+    monkeypatch.setattr(Recovery, "stress", lambda *given: seen.append(len(given[1])) or stress(*given))
+    monkeypatch.setattr(Recovery, "_zone", lambda *given: made.append(given[1]) or zone(*given))
+    for case in metal_cases.solved.cases:
+        metal_cases.of(case, tuple(case.factors))
+        metal_cases.stay(case)
+    assert seen == [3], "one pass over three loads, for three cases and what stays in them"
+    recover_stress(metal_cases.mesh, metal_cases.printed, metal_cases.solved.units["lift"])
+    assert made == [0], "nor is anything set up again for another load"
+
+
+def test_the_energy_error_of_a_sum_is_that_of_the_summed_displacement(metal_cases):
+    _, two, _ = metal_cases.solved.cases
+    displacement = two.combined(tuple(two.factors), metal_cases.solved.units)
+    alone = recover_stress(metal_cases.mesh, metal_cases.printed, displacement)
+    found = metal_cases.of(two, tuple(two.factors)).energy_error
+    assert found == pytest.approx(alone.energy_error, rel=1e-9)
+    units = metal_cases.units
+    without_products = np.diag(np.diag(units.error)), np.diag(np.diag(units.energy))
+    apart = replace(units, error=without_products[0], energy=without_products[1])
+    assert abs(apart.sum(np.array([3.0, 2.0, -1.0])).energy_error / found - 1) > 0.01
 
 
 def test_interlayer_tension_is_the_pull_along_the_build(case):

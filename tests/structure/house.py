@@ -77,6 +77,8 @@ LOADED_LATE = frozenset(
         "fem.printing.bead_kernels",
         "fem.printing.crumb_kernels",
         "fem.printing.infill.in_layer",
+        "fem.judging.averaging_kernels",
+        "fem.judging.chance_kernels",
         "fem.judging.patch_kernels",
         "fem.judging.recovery_kernels",
         "fem.solving.kernels",

@@ -9,6 +9,7 @@ from helpers_cad import draw
 
 from fem.errors import InputError
 from fem.judging.chance import _ranked, chance_of
+from fem.judging.recovery import Recovery
 from fem.solving.equilibrium import Equilibrium
 from fem.solving.sensitivity import stiffness_change
 from fem.study import solved as solved_study
@@ -85,7 +86,8 @@ def test_the_derivative_with_stiffness_is_that_of_a_part_solved_stiffer(bar, equ
     """On a foundation that stays: 0.1 % stiffer, solved anew by a matrix of its own."""
     ready = prepare(bar(('fixed = ["x", "y", "z"]', FOUNDATION)))
     solve_cases_of(ready)
-    _, equilibrium, solved, _ = equilibria[0]
+    _, equilibrium, recovered, _ = equilibria[0]
+    solved = recovered.solved
     found = stiffness_change(equilibrium, solved, ready.loads)
     step = 1e-3
     stiffer = replace(ready.printed, stiffness_table=ready.printed.stiffness_table * (1 + step))
@@ -97,11 +99,35 @@ def test_the_derivative_with_stiffness_is_that_of_a_part_solved_stiffer(bar, equ
     assert np.abs(found["tension"] + solved.units["tension"]).max() > 0.05 * np.abs(solved.units["tension"]).max()
 
 
+def test_one_solve_and_one_recovery_serve_all_cases_and_the_solve_begins_at_what_forces_move(
+    bar, equilibria, monkeypatch
+):
+    ready = prepare(bar(('fixed = ["x", "y", "z"]', FOUNDATION)))
+    solve_cases_of(ready)
+    ready, equilibrium, recovered, answers = equilibria[0]
+    loads, solves, recoveries = len(recovered.loads), [], []
+    solve, stress = Equilibrium.solve, Recovery.stress
+
+    def watched(self, right, **given):
+        found, record = solve(self, right, **given)
+        solves.append((len(right), record.iterations, right, given))
+        return found, record
+
+    monkeypatch.setattr(Equilibrium, "solve", watched)
+    monkeypatch.setattr(Recovery, "stress", lambda *given: recoveries.append(len(given[1])) or stress(*given))
+    places_of(ready, equilibrium, recovered, answers)
+    assert len(recovered.solved.cases) > 1 and recoveries == [loads]
+    ((columns, iterations, right, given),) = solves
+    assert columns == loads
+    from_rest = solve(equilibrium, right, **(given | {"guess": None}))[1].iterations
+    assert 0 < iterations < from_rest
+
+
 def test_where_nothing_gives_way_no_derivative_is_solved_for(bar, equilibria):
     ready = prepare(bar())
     solved = solve_cases_of(ready)
-    _, equilibrium, some, _ = equilibria[0]
-    assert stiffness_change(equilibrium, some, ready.loads) is None
+    _, equilibrium, recovered, _ = equilibria[0]
+    assert stiffness_change(equilibrium, recovered.solved, ready.loads) is None
     assert not any(f.change.any() for p in solved.places.values() for f in p.families)
 
 

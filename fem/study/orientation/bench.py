@@ -22,9 +22,9 @@ from fem.judging.growing import judge_growth
 from fem.judging.hotspots import find_singular_places
 from fem.judging.interlayer import largest_interlayer
 from fem.judging.orientation import DirectionNumbers, Vector
-from fem.judging.recovered import RecoveredStress, combined_stress
+from fem.judging.recovered import RecoveredStress
 from fem.judging.reserve import LeastReserve, judge_reserve
-from fem.judging.stress import StressField, recover_stress
+from fem.judging.stress import StressField, combined_stress
 from fem.judging.trust import WORST_BALANCE
 from fem.loading.case import LoadCase
 from fem.loading.kinds import KINDS, displaced_face, edged_patches, load_of
@@ -161,10 +161,8 @@ def numbers_of(bench: Bench, direction: Vector, *, kind: str = "scan") -> Direct
     for group in _solved(bench, printed, cases):
         for case in group.cases:
             moved[case.name] = case.combined(tuple(case.factors), group.units)
-            growing = combined_stress([(case.factors[k], group.stress[k]) for k in case.growing])
-            stay = None
-            if case.permanent:
-                stay = combined_stress([(case.factors[k], group.stress[k]) for k in case.permanent])
+            growing = group.recovered.of(case, case.growing)
+            stay = group.recovered.stay(case) if case.permanent else None
             if case.name in group.least:
                 least[case.name] = group.least[case.name]
             else:
@@ -244,7 +242,7 @@ class _Group:
 
     cases: list[LoadCase]
     units: dict[str, Array]
-    stress: dict[str, StressField]
+    recovered: RecoveredStress
     singular: np.ndarray
     least: dict[str, LeastReserve]
 
@@ -281,14 +279,10 @@ def _solved(bench: Bench, printed: PrintedField, cases: Mapping[str, LoadCase]) 
                 left = equilibrium.balance(displacement, applied, solved.record, contact=solved.contact)
                 if max(left.force_error, left.moment_error) > WORST_BALANCE:
                     raise NoTrustworthyAnswer(f"case {case.name}: forces do not balance.")
-            stress = {
-                k: recover_stress(mesh, printed, u, temperature_change=loads[k].temperature_change)
-                for k, u in solved.units.items()
-            }
             changing = [case for case in solved.cases if solved.contact is not None and case.permanent]
             recovered = RecoveredStress(mesh, printed, solved)
             least = {
                 case.name: judge_growth(case, recovered=recovered, equilibrium=equilibrium).least(singular.at)
                 for case in changing
             }
-            yield _Group(list(solved.cases), dict(solved.units), stress, singular.at, least)
+            yield _Group(list(solved.cases), dict(solved.units), recovered, singular.at, least)
