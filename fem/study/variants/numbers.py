@@ -15,7 +15,7 @@ from fem.judging.cautions import texts_of
 from fem.judging.choice import Comparison, VariantNumbers
 from fem.judging.choosing import level_with
 from fem.judging.deciding import holding, outcome, reserve_of
-from fem.judging.findings import CaseFindings, Findings, RequirementFindings
+from fem.judging.findings import ONE_MESH, CaseFindings, Findings, RequirementFindings
 from fem.judging.verdict import is_lower, is_reserve, range_text, value_text
 from fem.study.plans import Study
 from fem.study.variants.series import Told
@@ -72,6 +72,7 @@ def numbers_of(told: Told) -> VariantNumbers:
         band_away=band_away,
         homogenised_away=homogenised_away,
         homogenised_band=homogenised_band,
+        band_common=worst_case.bands_from == ONE_MESH and worst.decided_by == "homogenised",
     )
 
 
