@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from fem.judging.band import ONE_MESH
 from fem.judging.deciding import least_of
-from fem.judging.findings import ONE_MESH, CaseFindings, HotSpot, Reserve, Vector
+from fem.judging.findings import CaseFindings, HotSpot, Reserve, Vector
 
 SETTLED, MOVING, SHARP_CORNER, SUPPORT = "settled", "moving", "sharp corner", "support"
 """What a hot spot's `verdict` may be."""

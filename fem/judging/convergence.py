@@ -2,8 +2,9 @@
 
 The grid convergence index takes three meshes whose numbers approach a limit like h^p: the order p that they show, the
 limit, and a band around the finest number. An order above twice the formal one is no order but numbers that settle
-faster than theory, or agree by chance: then the formal order counts, from each of the two steps, and the larger band.
-Where they show none that makes sense, the band is their spread times a safety factor.
+faster than theory, or agree by chance: then the formal order counts, from each of the two steps, and the larger band,
+with the factor of those whose order nobody knows. Where they show none that makes sense, the band is their spread
+times that factor.
 Sources: P. J. Roache, J. Fluids Engineering 116 (1994) 405; for meshes refined by unequal ratios I. B. Celik and
 others, J. Fluids Engineering 130 (2008) 078001; for orders that are too high W. L. Oberkampf and C. J. Roy,
 Verification and Validation in Scientific Computing (2010), section 8.7 (never more than the formal order).
@@ -60,11 +61,11 @@ def grid_convergence(
     order = _order(second / first, r21, r32)
     if order < LEAST_ORDER:
         raise NoTrustworthyAnswer(f"the numbers show no order of at least {LEAST_ORDER:g}.")
-    if order > 2 * formal:
-        order = formal
+    fast = order > 2 * formal
+    order, safety = (formal, SPREAD_SAFETY) if fast else (order, SAFETY)
     # At an order that was shown, both steps say the same
     step = max(first / (r21**order - 1), second / ((r32**order - 1) * r21**order), key=abs)
-    return GridConvergence(order, f1 - step, SAFETY * abs(step / f1) if f1 else math.inf)
+    return GridConvergence(order, f1 - step, safety * abs(step / f1) if f1 else math.inf)
 
 
 def _order(ratio: float, r21: float, r32: float) -> float:
@@ -91,13 +92,15 @@ def band_from(values: Sequence[float], sizes: Sequence[float], *, singular: bool
     if not all(map(math.isfinite, last)):
         return Band.holding(last)
     value = last[-1]
+    off = SPREAD_SAFETY * (max(last) - min(last))
     try:
         if len(last) < 3:
             raise NoTrustworthyAnswer("two meshes show no order.")
         found = grid_convergence(last[::-1], edges[::-1], singular=singular)
-        off = found.index * abs(value)
+        slow = found.order < FORMAL_ORDER
+        off = found.index * abs(value) if slow else min(off, found.index * abs(value))
     except NoTrustworthyAnswer:
-        off = SPREAD_SAFETY * (max(last) - min(last))
+        pass
     return Band(value - off, value + off)
 
 

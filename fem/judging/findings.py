@@ -19,8 +19,6 @@ from fem.judging.zoomed import WholeFindings, ZoomFindings
 
 Vector = tuple[float, ...]
 Matrix = tuple[Vector, ...]
-ONE_MESH, SEVERAL_MESHES = "one mesh", "several meshes"
-"""What may make a case's bands (`CaseFindings.bands_from`)."""
 
 
 @dataclass(frozen=True)
@@ -266,11 +264,9 @@ class UsedUp:
 class CaseFindings:
     """What a case came to. `failing_load_N` is the resultant of its growing loads times the minimum reserve factor,
     `failing_load_Nmm` that of their moments where they have no resultant; None where they have neither. `bands` are
-    (low, high) of magnitudes by their key: "maximum_displacement_mm", "faces.NAME.displacement_mm",
-    "faces.NAME.rotation_deg"; `bands_from` tells what made these and those of the homogenised reserve factors: "one
-    mesh", "several meshes" or "" (there are none). What one mesh may be off by is largely common to all variants on
-    it. `used_up` are the places that its permanent loads alone use up, worst first: the part
-    does not bear this case, whatever its reserve factor elsewhere.
+    (low, high) by the keys of `magnitudes`; `bands_from` tells what made these and those of the homogenised reserve
+    factors (one of `band.MADE_BY`, "" where there are none). `used_up` are the places that its permanent loads alone
+    use up, worst first: the part does not bear this case, whatever its reserve factor elsewhere.
     """
 
     factors: dict[str, float]
@@ -298,7 +294,7 @@ class CaseFindings:
 
     @property
     def magnitudes(self) -> dict[str, float]:
-        """How far the part and its watched faces move, by the keys of `bands`."""
+        """How far it moves: "maximum_displacement_mm", "faces.NAME.displacement_mm", "faces.NAME.rotation_deg"."""
         faces = {
             f"faces.{name}.{kind}": math.hypot(*vector)
             for name, face in self.faces.items()

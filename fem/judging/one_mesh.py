@@ -17,9 +17,10 @@ from dataclasses import replace
 
 import numpy as np
 
+from fem.judging.band import ONE_MESH
 from fem.judging.deciding import as_homogenised, least_of
 from fem.judging.estimate import estimate_error
-from fem.judging.findings import ONE_MESH, CaseFindings, Vector
+from fem.judging.findings import CaseFindings, Vector
 from fem.judging.growing import LIFTS_OFF
 from fem.judging.reserve import judge_reserve
 from fem.judging.stress import StressField

@@ -14,10 +14,11 @@ import numpy as np
 
 from fem.caution import Caution
 from fem.errors import MeshError, NotConverged, TooLargeError
+from fem.judging.band import SEVERAL_MESHES
 from fem.judging.convergence import Pass, PassHistory
 from fem.judging.deciding import as_homogenised
 from fem.judging.estimate import ErrorEstimate, estimate_error
-from fem.judging.findings import SEVERAL_MESHES, CaseFindings
+from fem.judging.findings import CaseFindings
 from fem.judging.refinement import expected_tets, wanted_edges, with_tets
 from fem.judging.spots import Earlier, spots_with_verdict
 from fem.memory import available_memory

@@ -62,10 +62,15 @@ def test_an_order_that_is_too_high_counts_as_the_formal_one(order):
     found = grid_convergence(values, sizes)
     # Of two steps that fall by more than 4 the coarser one, taken on at order 2 as if it went on so, is the larger
     assert found.order == 2.0
-    assert found.index == pytest.approx(1.25 * 0.001 * 2**order / (3 * 4))
+    assert found.index == pytest.approx(3 * 0.001 * 2**order / (3 * 4))
     # Sharper than the spread, and never sharper than the finer step alone says
     spread = SPREAD_SAFETY * (values[2] - values[0])
-    assert 1.25 * 0.001 / 3 < found.index < 0.05 * spread
+    assert 3 * 0.001 / 3 < found.index < 0.1 * spread
+    band = band_from(values[::-1], sizes[::-1])
+    assert band.high - 1.0 == pytest.approx(found.index)
+    # Meshes that hardly differ say no more than their spread
+    alike = band_from([1.2, 1.001, 1.0], [1.1, 1.05, 1.0])
+    assert alike.high - 1.0 == pytest.approx(SPREAD_SAFETY * 0.2)
 
 
 def test_bands():

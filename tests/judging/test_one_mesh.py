@@ -16,8 +16,8 @@ from fem.evidence.bricks import HIGH_Z, LOW_Z, growing, ring
 from fem.evidence.holes import kirsch
 from fem.evidence.rounds import mirrored
 from fem.judging import one_mesh
+from fem.judging.band import ONE_MESH
 from fem.judging.choosing import level_with
-from fem.judging.findings import ONE_MESH
 from fem.judging.one_mesh import STRESS_FLOOR, reserve_band, stress_errors
 from fem.judging.stress import recover_stress
 from fem.judging.trust import WIDE, mesh_off
@@ -64,7 +64,7 @@ SMOOTH = [
 
 
 def told_and_true(problem, cells):
-    """By what share the stress is said to be off, and by what it is, at the node of the worst line that is off most."""
+    """By what share stress is said to be off, and by what it is, at the node of the worst line that is off most."""
     mesh, printed, found, place, exact = problem(cells)
     nodes = np.flatnonzero(np.linalg.norm(mesh.nodes[:, :2] - place, axis=1) < 1e-6)
     true = np.abs(recover_stress(mesh, printed, found).node[nodes, 0] / exact - 1)

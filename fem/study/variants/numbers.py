@@ -10,12 +10,12 @@ from pathlib import Path
 from typing import Any
 
 from fem.judging.advice import advised_of, homogenised_of, rests_on_singular
-from fem.judging.band import NOT_DECIDED
+from fem.judging.band import NOT_DECIDED, ONE_MESH
 from fem.judging.cautions import texts_of
 from fem.judging.choice import Comparison, VariantNumbers
 from fem.judging.choosing import level_with
 from fem.judging.deciding import holding, outcome, reserve_of
-from fem.judging.findings import ONE_MESH, CaseFindings, Findings, RequirementFindings
+from fem.judging.findings import CaseFindings, Findings, RequirementFindings
 from fem.judging.verdict import is_lower, is_reserve, range_text, value_text
 from fem.study.plans import Study
 from fem.study.variants.series import Told
