@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from fem.evidence.nouns import MESHES, Check, Row
@@ -33,8 +33,13 @@ class Solved:
 
 def refined(path: Path | str, *, progress: Progress | None = None) -> Check:
     """The check of a study on three meshes. Errors: those of reading and solving it."""
-    study = homogenised(read_study(path))
+    study = _on_given_meshes(homogenised(read_study(path)))
     return Check(MESHES, study.title, lambda: _rows(study, progress or (lambda _text, _share: None)))
+
+
+def _on_given_meshes(study: Study) -> Study:
+    """The study without an accuracy for which its meshes would be refined further."""
+    return replace(study, bodies={n: replace(b, accuracy=None, most_unknowns=None) for n, b in study.bodies.items()})
 
 
 def _rows(study: Study, say: Progress) -> Iterator[Row]:

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from fem.judging.band import ONE_MESH
 from fem.judging.deciding import least_of
-from fem.judging.findings import CaseFindings, HotSpot, Vector
+from fem.judging.findings import CaseFindings, HotSpot, Reserve, Vector
 
 SETTLED, MOVING, SHARP_CORNER, SUPPORT = "settled", "moving", "sharp corner", "support"
 """What a hot spot's `verdict` may be."""
@@ -45,10 +46,18 @@ def advised(case: CaseFindings) -> tuple[float, Vector]:
 
 
 def _band_at(case: CaseFindings, value: float) -> Vector:
-    """The band of the place that has this reserve factor."""
-    if case.reserve.band and _same(case.reserve.minimum, value):
-        return case.reserve.band
-    return next((s.band for s in case.hot_spots if s.band and _same(s.reserve, value)), ())
+    """The band of the place that has this reserve factor, where it tells variants apart."""
+    places: list[Reserve | HotSpot] = [case.reserve, *case.hot_spots]
+    return next((p.band for p in places if p.band and _same(_value(p), value) and _tells_apart(case, p)), ())
+
+
+def _value(place: Reserve | HotSpot) -> float:
+    return place.minimum if isinstance(place, Reserve) else place.reserve
+
+
+def _tells_apart(case: CaseFindings, place: Reserve | HotSpot) -> bool:
+    """Whether a place's band is its variant's own: what one mesh is off by, all variants on it have in common."""
+    return case.bands_from != ONE_MESH or place.decided_by != "homogenised"
 
 
 def advised_of(cases: Iterable[CaseFindings]) -> tuple[float, Vector]:
@@ -65,7 +74,8 @@ def _homogenised(case: CaseFindings) -> tuple[float, Vector]:
     if not case.zooms and case.whole is None:
         return advised(case)
     r = case.reserve
-    return r.homogenised_away, r.homogenised_band if _same(r.homogenised, r.homogenised_away) else ()
+    own = case.bands_from != ONE_MESH and _same(r.homogenised, r.homogenised_away)
+    return r.homogenised_away, r.homogenised_band if own else ()
 
 
 def _same(a: float, b: float) -> bool:

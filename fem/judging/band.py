@@ -6,6 +6,8 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+MADE_BY = ONE_MESH, SEVERAL_MESHES = "one mesh", "several meshes"
+"""What a homogenised number's band may come from. What one mesh is off by, all variants on it have in common."""
 MET, NOT_MET, NOT_DECIDED = "met", "not met", "not decided"
 
 

@@ -45,7 +45,7 @@ def cautions_of(
     `diagonal` [mm] of the part's box; `remarks` are the cautions of the rooms above.
     """
     out = [*remarks, *_estimates(bodies), *_of_cases(cases, diagonal=diagonal), *_of_foundations(cases)]
-    out += _of_mesh(bodies, trust, mesh=mesh)
+    out += _of_mesh(cases, trust, mesh=mesh)
     return (*sorted(out, key=lambda c: not c.decisive), *STANDING)
 
 
@@ -146,19 +146,23 @@ def _place(at: Iterable[float]) -> str:
     return f"({', '.join(f'{v:.4g}' for v in at)}) mm"
 
 
-def _of_mesh(
-    bodies: Mapping[str, BodyFindings], trust: Mapping[str, Any], *, mesh: MeshFindings
-) -> Iterable[Caution]:
+def _coarse(cases: Mapping[str, CaseFindings], off: Mapping[str, Mapping[str, float]], *, chosen: bool) -> Caution:
+    """For which number the mesh is coarsest, by how much, and what to do; `chosen` for its accuracy it was."""
+    share, name, key = max((share, name, key) for name, own in off.items() for key, share in own.items())
+    words = {"reserve": "the minimum reserve factor", "displacement": "the largest displacement"}[key]
+    at = cases[name].reserve.at_mm if key == "reserve" else cases[name].maximum_displacement_at_mm
+    advice = 'Let the mesh be chosen (mesh = { accuracy = "5 %" }), or ask for a smaller size.'
+    if chosen:
+        advice = "Ask for a tighter accuracy or a smaller first size, or have its beads solved (--zoom 3)."
+    text = (
+        f"The mesh is coarse: {words} of case {name}, at {_place(at)}, may lie off by {100 * share:.0f} %. {advice}"
+    )
+    return Caution("coarse_mesh", text, {"case": name, "of": key, "share": share}, decisive=True)
+
+
+def _of_mesh(cases: Mapping[str, CaseFindings], trust: Mapping[str, Any], *, mesh: MeshFindings) -> Iterable[Caution]:
     if not trust["mesh_is_fine_enough"]:
-        worst = max(trust["relative_energy_error"].values())
-        thin = any(len(body.zones) > 1 for body in bodies.values())
-        why = " (walls and covers thinner than the tetrahedra add to it)" if thin else ""
-        yield Caution(
-            "coarse_mesh",
-            f"The mesh is coarse: the estimated energy error is {100 * worst:.0f} %{why}; ask for a smaller size.",
-            {"relative_energy_error": worst},
-            decisive=True,
-        )
+        yield _coarse(cases, trust["mesh_may_be_off_by"], chosen="passes" in trust)
     if mesh.worst_quality < POOR_QUALITY:
         yield Caution(
             "poor_tetrahedron",

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fem.cores import even_ranges, shared
 from fem.judging.recovery import recovery_of
@@ -47,23 +48,35 @@ class ErrorEstimate:
 
 
 def estimate_error(
-    mesh: TetMesh, printed: PrintedField, displacement: Array, *, temperature_change: Array | None = None
+    mesh: TetMesh,
+    printed: PrintedField,
+    displacement: Array,
+    *,
+    temperature_change: Array | None = None,
+    some: NDArray[np.bool_] | None = None,
 ) -> ErrorEstimate:
     """The error of displacements (n, 3) [mm] with `temperature_change` (m,) [K], in the energy norm of each zone's
-    own stiffness."""
+    own stiffness.
+
+    Where `some` (m,) of the tetrahedra are given only these are estimated; the others are left at 0.
+    """
     recovery = recovery_of(mesh, printed)
     points = recovery.points([displacement], [temperature_change])[:, 0]
     volume = recovery.volume
+    around = None if some is None else _touching(mesh, some)
     out = ErrorEstimate(np.zeros(len(mesh.tets)), np.zeros(len(mesh.tets)))
     for number, material in enumerate(printed.materials):
-        tets, slot = np.nonzero((printed.zone == number) & (printed.share > 0))
+        here = (printed.zone == number) & (printed.share > 0)
+        tets, slot = np.nonzero(here if around is None else here & around[:, None])
         if not len(tets):
             continue
-        own = points[recovery.which[tets, slot]]
-        share = printed.share[tets, slot]
+        own, share = points[recovery.which[tets, slot]], printed.share[tets, slot]
         turn = printed.turn[tets]
         way = np.round(turn / WAY).astype(np.int64) % 4 if material.follows_outline else np.zeros_like(tets)
-        nodal = recovered(mesh, tets, own, way=way, weight=share)
+        wanted = None if some is None else some[tets]
+        nodal = recovered(mesh, tets, own, way=way, weight=share, wanted=wanted)
+        if wanted is not None:
+            tets, own, share, turn = tets[wanted], own[wanted], share[wanted], turn[wanted]
         off = nodal - _linear_at_nodes(own)
         size = volume[tets].sum(axis=1) * share
         compliance = _compliance(material, turn)
@@ -72,23 +85,50 @@ def estimate_error(
     return out
 
 
-def recovered(mesh: TetMesh, tets: Index, stress: Array, *, way: Index, weight: Array) -> Array:
-    """Recovered stress (j, 10, 6) at the nodes of `tets` (j,) from their raw one (j, 4, 6) at the integration points;
-    patches take in tetrahedra of the same `way` (j,) alone, by their `weight` (j,)."""
+def _touching(mesh: TetMesh, some: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """The tetrahedra (m,) that share a corner with `some` (m,), or with one that does: what their patches hold."""
+    for _ in range(2):
+        corner = np.zeros(len(mesh.nodes), dtype=bool)
+        corner[mesh.tets[some, :4]] = True
+        some = np.asarray(corner[mesh.tets[:, :4]].any(axis=1))
+    return some
+
+
+def recovered(
+    mesh: TetMesh,
+    tets: Index,
+    stress: Array,
+    *,
+    way: Index,
+    weight: Array,
+    wanted: NDArray[np.bool_] | None = None,
+) -> Array:
+    """Recovered stress (j, 10, 6) at the nodes of `tets` (j,), or of those `wanted` (j,), from the raw one (j, 4, 6)
+    of all at their integration points; patches take in tetrahedra of the same `way` (j,) alone, by their `weight`
+    (j,)."""
     from fem.judging import patch_kernels
 
     n, place = len(mesh.nodes), mesh.nodes[mesh.tets[tets]]
     entry, flat = np.unique(mesh.tets[tets, :4].astype(np.int64) + n * way[:, None], return_inverse=True)
-    corner = np.ascontiguousarray(flat.reshape(-1, 4).astype(np.int64))
+    corner, count = flat.reshape(-1, 4).astype(np.int64), len(entry)
+    if wanted is not None:
+        # The patches that are asked for come first
+        asked = np.zeros(len(entry), dtype=bool)
+        asked[corner[wanted]] = True
+        order, count = np.argsort(~asked, kind="stable"), int(asked.sum())
+        entry, corner = entry[order], np.argsort(order)[corner]
+    corner = np.ascontiguousarray(corner)
     around = np.argsort(corner.ravel(), kind="stable") // 4
     start = np.concatenate([[0], np.cumsum(np.bincount(corner.ravel(), minlength=len(entry)))])
     node = mesh.nodes[entry % n]
     point = np.ascontiguousarray(np.einsum("qa,mai->mqi", _AT_POINTS, place, optimize=True))
     fitted, scale = np.empty((len(entry), 10, 6)), np.empty(len(entry))
     given = start, around, corner, point, np.ascontiguousarray(stress), np.maximum(weight, 1e-6), node, fitted, scale
-    shared(patch_kernels.fit_patches, even_ranges(len(entry)), *given)
-    out = np.empty((len(tets), 10, 6))
-    shared(patch_kernels.at_nodes, even_ranges(len(tets)), corner, _ENDS, place, node, fitted, scale, out)
+    shared(patch_kernels.fit_patches, even_ranges(count), *given)
+    if wanted is not None:
+        corner, place = corner[wanted], place[wanted]
+    out = np.empty((len(corner), 10, 6))
+    shared(patch_kernels.at_nodes, even_ranges(len(corner)), corner, _ENDS, place, node, fitted, scale, out)
     return out
 
 

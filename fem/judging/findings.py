@@ -266,9 +266,9 @@ class UsedUp:
 class CaseFindings:
     """What a case came to. `failing_load_N` is the resultant of its growing loads times the minimum reserve factor,
     `failing_load_Nmm` that of their moments where they have no resultant; None where they have neither. `bands` are
-    (low, high) of magnitudes by their key: "maximum_displacement_mm", "faces.NAME.displacement_mm",
-    "faces.NAME.rotation_deg". `used_up` are the places that its permanent loads alone use up, worst first: the part
-    does not bear this case, whatever its reserve factor elsewhere.
+    (low, high) by the keys of `magnitudes`; `bands_from` tells what made these and those of the homogenised reserve
+    factors (one of `band.MADE_BY`, "" where there are none). `used_up` are the places that its permanent loads alone
+    use up, worst first: the part does not bear this case, whatever its reserve factor elsewhere.
     """
 
     factors: dict[str, float]
@@ -292,6 +292,17 @@ class CaseFindings:
     whole: WholeFindings | None = None
     bands: dict[str, Vector] = field(default_factory=dict)
     used_up: tuple[UsedUp, ...] = ()
+    bands_from: str = ""
+
+    @property
+    def magnitudes(self) -> dict[str, float]:
+        """How far it moves: "maximum_displacement_mm", "faces.NAME.displacement_mm", "faces.NAME.rotation_deg"."""
+        faces = {
+            f"faces.{name}.{kind}": math.hypot(*vector)
+            for name, face in self.faces.items()
+            for kind, vector in (("displacement_mm", face.displacement_mm), ("rotation_deg", face.rotation_deg))
+        }
+        return {"maximum_displacement_mm": self.maximum_displacement_mm, **faces}
 
 
 @dataclass(frozen=True)

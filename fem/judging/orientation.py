@@ -15,8 +15,6 @@ import numpy as np
 
 from fem.caution import Caution
 from fem.digits import reserve_text
-from fem.judging.band import Band
-from fem.judging.deciding import holding
 from fem.tensors import Array, unit
 
 Vector = tuple[float, ...]
@@ -34,12 +32,11 @@ class DirectionNumbers:
 
     `direction` (3,) of length one in part axes; `kind` is "scan", "refined", "axis" or "study" (the study's own).
     `reserve` is the minimum over the cases, in `reserve_case`, by `mode` in the `zone` at `at_mm`; `reserve_away` the
-    minimum away from singularities; `band` and `band_away` (low, high) how far they may lie off (empty: not known).
-    `deflection_mm` the largest over the cases,
-    `interlayer_MPa` the largest tension between layers at the cases' own loads. `displacement_mm`, `rotation_deg` by
-    watched face. `overhang_mm2` hangs over when it is built along `direction`, `overhang_opposite_mm2` along the
-    opposite. `missed` says which requirements are not met, in words; `error` why the direction was not computed ("":
-    it was).
+    minimum away from singularities. They bear no band: what their one mesh is off by, all directions on it have in
+    common. `deflection_mm` is the largest over the cases, `interlayer_MPa` the largest tension between layers at the
+    cases' own loads. `displacement_mm`, `rotation_deg` by watched face. `overhang_mm2` hangs over when it is built
+    along `direction`, `overhang_opposite_mm2` along the opposite. `missed` says which requirements are not met, in
+    words; `error` why the direction was not computed ("": it was).
     """
 
     direction: Vector
@@ -64,18 +61,11 @@ class DirectionNumbers:
     time_h: float = 0.0
     cost: float = 0.0
     missed: tuple[str, ...] = ()
-    band: Vector = ()
-    band_away: Vector = ()
 
     @property
     def advised(self) -> float:
         """The reserve factor that directions are ranked by: away from singular places, where any is left."""
         return self.reserve if math.isinf(self.reserve_away) else self.reserve_away
-
-    @property
-    def advised_band(self) -> Band:
-        """How far that may lie off."""
-        return holding(self.advised, self.band_away or (self.band if self.advised == self.reserve else ()))
 
     @property
     def support_mm2(self) -> float:
@@ -284,13 +274,7 @@ def picks_of(directions: Sequence[DirectionNumbers], *, required: float, asked: 
 
 def meets(d: DirectionNumbers, *, required: float, asked: bool) -> bool:
     """Whether a direction meets all requirements; without a required reserve factor the usual target counts."""
-    return not d.error and not d.missed and (asked or holding(d.reserve, d.band).low >= required)
-
-
-def are_level(a: DirectionNumbers, b: DirectionNumbers) -> bool:
-    """Whether the bands of two reserve factors overlap, so that neither direction has more in reserve."""
-    told = a.band or a.band_away or b.band or b.band_away
-    return bool(told) and a.advised_band.overlaps(b.advised_band)
+    return not d.error and not d.missed and (asked or d.reserve >= required)
 
 
 def reason_of(picks: Sequence[Pick], *, required: float, asked: bool) -> str:
@@ -307,9 +291,7 @@ def reason_of(picks: Sequence[Pick], *, required: float, asked: bool) -> str:
         if len(meeting) == 1:
             among = "is the only one listed here that meets all requirements"
         text = f"Build the part {_told(best)}: this direction {among}, {_numbers(best)} ({limit})."
-        if most is not best and are_level(most, best):
-            text += f" In reserve it is level with the direction that has most, {_told(most)}: their bands overlap."
-        elif most is not best:
+        if most is not best:
             text += f" The highest reserve factor has the direction {_told(most)}, {_numbers(most)}."
     else:
         best = most
@@ -319,8 +301,7 @@ def reason_of(picks: Sequence[Pick], *, required: float, asked: bool) -> str:
             text += f" It misses: {'; '.join(best.missed)}."
     own = next((d for d in usable if d.kind == "study"), None)
     if own is not None and own is not best and own is not most:
-        text += f" The study's own direction, {_told(own, turned=False)}, has {_numbers(own, turned=False)}"
-        text += ", level in reserve with the one named." if are_level(own, best) else "."
+        text += f" The study's own direction, {_told(own, turned=False)}, has {_numbers(own, turned=False)}."
     if any(_rests_elsewhere(d) for d in usable):
         text += " Directions are ranked by the minimum away from singular places; requirements count all places."
     return text

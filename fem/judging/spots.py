@@ -76,6 +76,8 @@ def spots_with_verdict(
             # Two meshes may agree by chance: what the band holds must agree too, with the factor in it
             near = band.high - spot.reserve <= SPREAD_SAFETY * accuracy * spot.reserve
             verdict = SETTLED if near and holds_within(values, accuracy) else MOVING
-        told = () if band is None else (max(band.low, 0.0), band.high)
+        told = spot.band if len(values) < 2 else ()
+        if band is not None:
+            told = max(band.low, 0.0), band.high
         out.append(replace(spot, verdict=verdict, exponent=exponent, band=told))
     return tuple(out)

@@ -20,7 +20,9 @@ class VariantNumbers:
     from singular places (`singular`: the minimum is at one), within `band_away`; `decided_by` whether it is
     "homogenised" or the beads' ("zoom", "whole"), `homogenised` what the homogenised answer says (None: `reserve` is
     that), `homogenised_away` and its `homogenised_band` the same away from singular places, `zoomed` at how many
-    places the beads were asked (None: at none, since nobody asked). `missed` says which requirements are not met or
+    places the beads were asked (None: at none, since nobody asked). `band_common` tells that `band` is of the one
+    mesh that variants share: it counts for requirements, and says nothing of how variants differ. `missed` says which
+    requirements are not met or
     not decided, in words with numbers; `shortfall` is the largest share by which one is missed, or may be missed
     within its band (0: none is), `other_shortfall` that among all but the reserve factor and its chance.
     `decisive` is the first sentence of each
@@ -60,6 +62,7 @@ class VariantNumbers:
     band_away: tuple[float, ...] = ()
     homogenised_away: float | None = None
     homogenised_band: tuple[float, ...] = ()
+    band_common: bool = False
 
     @property
     def answered(self) -> bool:
@@ -81,7 +84,7 @@ class VariantNumbers:
     @property
     def advised_band(self) -> Band:
         """How far the advised reserve factor may lie off; from nothing to nothing where it has none."""
-        told = self.band_away or (self.band if self.advised == self.reserve else ())
+        told = self.band_away or (self.band if self._own_band else ())
         return holding(0.0 if self.advised is None else self.advised, told)
 
     @property
@@ -103,7 +106,12 @@ class VariantNumbers:
     @property
     def has_band(self) -> bool:
         """Whether it is known how far the advised reserve factor may lie off."""
-        return bool(self.band_away or (self.band and self.advised == self.reserve))
+        return bool(self.band_away or (self.band and self._own_band))
+
+    @property
+    def _own_band(self) -> bool:
+        """Whether `band` is that of the advised reserve factor, and this variant's alone."""
+        return self.advised == self.reserve and not self.band_common
 
     @property
     def stiffness(self) -> float | None:

@@ -13,7 +13,7 @@ from typing import Any
 from fem.errors import Faults, InputError, nearest, toml_trouble
 from fem.study.form import checked_form
 from fem.study.plans import Judging, Requirements, Study
-from fem.study.to_plans import body_plan, face_query, judging, load_plan, support_plan, vector
+from fem.study.to_plans import body_plan, face_query, judging, load_plan, support_plan, vector, with_accuracy
 
 LARGEST_STUDY = 4_000_000
 """A study file with more bytes than this is some other file."""
@@ -47,7 +47,7 @@ def study_of(
         title=form.title,
         currency=form.currency or "",
         question=form.question,
-        bodies={body.name: body for body in read},
+        bodies=with_accuracy(read),
         faces={name: face_query(face) for name, face in form.faces.items()},
         supports={name: support_plan(name, support) for name, support in form.supports.items()},
         loads={name: load_plan(name, load) for name, load in form.loads.items()},

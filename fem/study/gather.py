@@ -46,7 +46,7 @@ def findings_of(
         straightened=quality.straightened,
     )
     errors = {name: answers[name].energy_error for name in cases}
-    trust = trust_of(about_mesh, balance=balance, energy_error=errors, iterations=iterations)
+    trust = trust_of(about_mesh, results, balance=balance, energy_error=errors, iterations=iterations)
     if passes is not None:
         trust |= {"passes": [each.told for each in passes.passes], "stopped_by": passes.stopped_by}
     if ready.ground.refined_for and passes is None:

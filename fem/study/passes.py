@@ -14,7 +14,9 @@ import numpy as np
 
 from fem.caution import Caution
 from fem.errors import MeshError, NotConverged, TooLargeError
+from fem.judging.band import SEVERAL_MESHES
 from fem.judging.convergence import Pass, PassHistory
+from fem.judging.deciding import as_homogenised
 from fem.judging.estimate import ErrorEstimate, estimate_error
 from fem.judging.findings import CaseFindings
 from fem.judging.refinement import expected_tets, wanted_edges, with_tets
@@ -135,13 +137,8 @@ def _pass_of(ready: Prepared, solved: SolvedStudy, estimates: Mapping[str, Error
 
 def watched_values(case: CaseFindings) -> dict[str, float]:
     """The numbers of a case that must stand still, by the keys of `CaseFindings.bands`, and its least reserves."""
-    faces = {
-        f"faces.{name}.{kind}": float(np.linalg.norm(vector))
-        for name, face in case.faces.items()
-        for kind, vector in (("displacement_mm", face.displacement_mm), ("rotation_deg", face.rotation_deg))
-    }
     reserves = {"reserve": case.reserve.minimum, "reserve_away": case.reserve.nonsingular_minimum}
-    return {**reserves, "maximum_displacement_mm": case.maximum_displacement_mm, **faces}
+    return {**reserves, **case.magnitudes}
 
 
 def _next(
@@ -247,7 +244,8 @@ def _carried(old: Prepared, new: Prepared, moved: Displacements) -> Displacement
 def _with_bands(
     ready: Prepared, solved: SolvedStudy, name: str, history: PassHistory, meshes: _Meshes
 ) -> CaseFindings:
-    """A case with the bands that its meshes show, and a verdict on each of its hot spots."""
+    """A case with the bands that its meshes show (one mesh's own where it stayed the only one), and a verdict on each
+    of its hot spots."""
     case, bands = solved.answers[name].findings, history.bands(name)
     own = bands.pop("reserve", ())
     bands.pop("reserve_away", None)
@@ -262,7 +260,10 @@ def _with_bands(
         sizes=history.sizes,
         accuracy=history.accuracy,
     )
-    return replace(case, bands=bands, reserve=replace(case.reserve, band=own), hot_spots=spots)
+    if len(history.passes) < 2:
+        return replace(case, hot_spots=spots)
+    reserve = as_homogenised(replace(case.reserve, band=own))
+    return replace(case, bands=bands, bands_from=SEVERAL_MESHES, reserve=reserve, hot_spots=spots)
 
 
 def _remarks(history: PassHistory) -> list[Caution]:

@@ -23,6 +23,8 @@ FINEST_VOXEL = 12
 
 LEAST_ACCURACY, MOST_ACCURACY = 0.005, 0.5
 """Shares between which the accuracy of a mesh may be asked for."""
+DEFAULT_ACCURACY = 0.05
+"""What the mesh is chosen for where a study names neither a size nor an accuracy, for any of its bodies."""
 MOST_UNKNOWNS = 1_500_000
 """Unknowns up to which a mesh is refined for its accuracy where the study does not say."""
 

@@ -12,6 +12,7 @@ from fem.errors import FreeBodyError, InputError, NoTrustworthyAnswer
 from fem.judging.convergence import PassHistory
 from fem.judging.findings import FaceStiffness
 from fem.judging.hotspots import NearestFace, SingularPlaces, find_singular_places
+from fem.judging.one_mesh import with_mesh_bands
 from fem.judging.places import Places
 from fem.judging.recovered import RecoveredStress
 from fem.judging.scene import Patch
@@ -198,7 +199,17 @@ def _judge(
         singular=out.singular[case.name],
         near=near,
     )
-    out.answers[case.name] = answer
+    stay = recovered.stay(case) if case.permanent else None
+    findings = with_mesh_bands(
+        answer.findings,
+        ready.mesh,
+        ready.printed,
+        answer.fields.displacement,
+        energy_error=answer.energy_error,
+        stay=stay,
+        temperature_change=out.temperature_change(case.name),
+    )
+    out.answers[case.name] = replace(answer, findings=findings)
     out.remarks += answer.remarks
     out.balance = max(out.balance, answer.findings.force_error, answer.findings.moment_error)
 

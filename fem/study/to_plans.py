@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,7 +15,7 @@ from fem.loading.pressure import DepthPressure
 from fem.loading.spot import Spot
 from fem.part.faces import FaceQuery
 from fem.study.form import key_path
-from fem.study.plans import FINEST_VOXEL, BodyPlan, Judging, PrintKeys, SupportPlan, Vector
+from fem.study.plans import DEFAULT_ACCURACY, FINEST_VOXEL, BodyPlan, Judging, PrintKeys, SupportPlan, Vector
 
 if TYPE_CHECKING:
     from fem.study.keys import JudgeForm
@@ -52,6 +53,14 @@ def body_plan(name: str, form: BodyForm, file: Path) -> BodyPlan:
         metal=None if form.metal is None else _card(form.metal, file),
         **form.model_dump(include={"unit", "any_size", "state", "part", "fused"}),
     )
+
+
+def with_accuracy(bodies: Iterable[BodyPlan]) -> dict[str, BodyPlan]:
+    """The bodies by name; where none of them names the size of its mesh or an accuracy, the mesh is chosen."""
+    named = {body.name: body for body in bodies}
+    if any(body.size is not None or body.accuracy is not None for body in named.values()):
+        return named
+    return {name: replace(body, accuracy=DEFAULT_ACCURACY) for name, body in named.items()}
 
 
 def _print(form: PrintForm, file: Path, *, where: str) -> PrintKeys:

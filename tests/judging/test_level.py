@@ -247,9 +247,9 @@ def test_permanent_loads_that_use_a_place_up_are_missed_by_a_variant():
 # ---- directions
 
 
-def direction(x, reserve, away=math.inf, band=(), **more):
+def direction(x, reserve, away=math.inf, **more):
     way = np.array([x, 0.0, 1.0]) / math.hypot(x, 1.0)
-    return DirectionNumbers(tuple(way), reserve=reserve, reserve_away=away, band=band, **more)
+    return DirectionNumbers(tuple(way), reserve=reserve, reserve_away=away, **more)
 
 
 def test_directions_are_ranked_away_from_singular_places():
@@ -261,13 +261,3 @@ def test_directions_are_ranked_away_from_singular_places():
     assert "1.20 (3.00 away from singular places)" in told and "requirements count all places" in told
     old = [replace(d, reserve_away=d.reserve) for d in (steep, flat)]
     assert leaders(old, count=1) == [old[0]], "negative control: the rule as it was"
-
-
-def test_level_directions_are_told_as_level():
-    cheap = direction(0.0, 2.4, 2.4, (2.2, 2.6), overhang_mm2=1.0, overhang_opposite_mm2=1.0)
-    most = direction(3.0, 2.5, 2.5, (2.3, 2.7), overhang_mm2=500.0, overhang_opposite_mm2=500.0)
-    told = reason_of(picks_of([cheap, most], required=2.0, asked=True), required=2.0, asked=True)
-    assert "In reserve it is level with the direction that has most" in told
-    sure = [replace(cheap, band=(2.35, 2.45)), replace(most, band=(2.48, 2.6))]
-    told = reason_of(picks_of(sure, required=2.0, asked=True), required=2.0, asked=True)
-    assert "level" not in told and "The highest reserve factor has the direction" in told

@@ -58,8 +58,8 @@ def test_what_is_asked_for_decides_where_it_is_asked(findings):
 def told(findings, *, diagonal=1000.0, quality=0.3, fine=True, **case):
     cases = {name: replace(c, **case) for name, c in findings.cases.items()} if case else findings.cases
     trust = {
-        "mesh_is_fine_enough": fine, "relative_energy_error": {"a": 0.17}, "balance_met": True,
-        "maximum_balance_error": 0.0,
+        "mesh_is_fine_enough": fine, "mesh_may_be_off_by": {next(iter(cases)): {"reserve": 0.17}},
+        "balance_met": True, "maximum_balance_error": 0.0,
     }  # fmt: skip
     mesh = replace(findings.mesh, worst_quality=quality, straightened=0)
     found = cautions_of(findings.bodies, cases, trust, mesh=mesh, diagonal=diagonal, remarks=())
@@ -74,6 +74,7 @@ def test_decisive_cautions_come_first_with_their_numbers(findings):
     assert bent[0].numbers["of_diagonal"] == pytest.approx(0.031) and "3.1 %" in bent[0].text
     (coarse,) = told(findings, maximum_displacement_mm=1.0, fine=False)
     assert coarse.kind == "coarse_mesh" and coarse.decisive and "17 %" in coarse.text
+    assert "accuracy" in coarse.text and "reserve factor" in coarse.text
     (flat,) = told(findings, maximum_displacement_mm=1.0, quality=0.0026)
     assert flat.kind == "poor_tetrahedron" and "0.0026" in flat.text
 

@@ -7,7 +7,7 @@ from helpers_cad import draw
 
 from fem.errors import InputError
 from fem.study.file import read_study
-from fem.study.plans import MOST_UNKNOWNS
+from fem.study.plans import DEFAULT_ACCURACY, MOST_UNKNOWNS
 
 STUDY = """
 title = "Two bars"
@@ -45,6 +45,15 @@ def test_the_tightest_accuracy_counts(study):
     assert (plain.accuracy, plain.most_unknowns) == (None, MOST_UNKNOWNS)
 
 
+def test_a_study_that_names_no_size_has_its_mesh_chosen(study):
+    none = study.with_({"bodies.one.mesh": {}})
+    assert [b.accuracy for b in none.bodies.values()] == [DEFAULT_ACCURACY] * 2 and none.accuracy == DEFAULT_ACCURACY
+    bounded = study.with_({"bodies.one.mesh": {"finest": "1 mm", "most_unknowns": 20_000}})
+    assert (bounded.accuracy, bounded.most_unknowns) == (DEFAULT_ACCURACY, 20_000)
+    # One size is enough for all to stay as they are
+    assert study.with_({"bodies.one.mesh": {"size": "4 mm"}}).accuracy is None
+
+
 WRONG = {
     "too sharp": ({"accuracy": "0.4 %"}, 'mesh.accuracy: "0.4 %" is not between 0.5 % and 50 %.'),
     "too dull": ({"accuracy": "51 %"}, 'mesh.accuracy: "51 %" is not between 0.5 % and 50 %.'),
@@ -52,7 +61,7 @@ WRONG = {
     "no sign": ({"accuracy": "5"}, "mesh.accuracy: must be a number with a per cent sign, as text. Write"),
     "a share": ({"accuracy": 0.05}, "mesh.accuracy: must be a number with a per cent sign, as text. Write"),
     "another unit": ({"accuracy": "5 mm"}, "mesh.accuracy: must be a number with a per cent sign"),
-    "a budget alone": ({"size": "4 mm", "most_unknowns": 50_000}, "mesh: most_unknowns stands without accuracy."),
+    "a budget alone": ({"size": "4 mm", "most_unknowns": 50_000}, "mesh: most_unknowns stands beside a size alone."),
     "a budget of nothing": ({"accuracy": "5 %", "most_unknowns": 10}, "mesh.most_unknowns: must be at least 10000"),
 }
 

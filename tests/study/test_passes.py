@@ -98,14 +98,34 @@ def test_a_sharp_corner_never_stands_still(sharp):
     assert low < case.maximum_displacement_mm < high < 1.03 * low
 
 
-def test_a_fillet_settles_and_its_bands_hold_the_fine_values(folder, rounded):
+def on_one_mesh(folder, size):
+    study = read_study(folder / "round.toml").with_({"bodies.angle.mesh": {"size": size}})
+    return solve_and_judge(prepare(study)).findings.cases["all"]
+
+
+@pytest.fixture(scope="module")
+def exact(folder):
+    return on_one_mesh(folder, "2.5 mm")
+
+
+@pytest.mark.parametrize("size", ["12 mm", "8 mm", "5 mm"])
+def test_the_bands_of_one_mesh_hold_the_fine_values(folder, exact, size):
+    case = on_one_mesh(folder, size)
+    assert case.bands_from == "one mesh"
+    low, high = case.reserve.band
+    assert low <= exact.reserve.minimum <= high < 1.35 * low
+    for key, value in exact.magnitudes.items():
+        low, high = case.bands[key]
+        assert low <= value <= high < 1.1 * low
+    assert all(len(spot.band) == 2 and spot.verdict == "" for spot in case.hot_spots)
+
+
+def test_a_fillet_settles_and_its_bands_hold_the_fine_values(rounded, exact):
     findings = rounded.findings
     case, spot = findings.cases["all"], findings.cases["all"].hot_spots[0]
     assert findings.trust["stopped_by"] == "accuracy" and len(findings.trust["passes"]) >= 3
-    assert spot.verdict == "settled" and spot.exponent is None
+    assert spot.verdict == "settled" and spot.exponent is None and case.bands_from == "several meshes"
     assert not [c for c in findings.cautions if c.kind == "accuracy_not_reached"]
-    fine = read_study(folder / "round.toml").with_({"bodies.angle.mesh": {"size": "2.5 mm"}})
-    exact = solve_and_judge(prepare(fine)).findings.cases["all"]
     for key, value in passes.watched_values(exact).items():
         low, high = case.reserve.band if key.startswith("reserve") else case.bands[key]
         assert low <= value <= high
@@ -133,7 +153,8 @@ def test_a_mesh_that_fails_leaves_the_last_answer(folder, monkeypatch):
     monkeypatch.setattr(passes, "refined", fails)
     findings = solve_and_judge(prepare(read_study(folder / "round.toml"))).findings
     assert findings.trust["stopped_by"] == "mesh" and len(findings.trust["passes"]) == 1
-    assert findings.cases["all"].reserve.band == () and findings.cases["all"].hot_spots[0].verdict == ""
+    case = findings.cases["all"]
+    assert case.bands_from == "one mesh" and case.hot_spots[0].verdict == "" and len(case.hot_spots[0].band) == 2
 
 
 def test_a_pass_begins_at_the_last_answer(folder):

@@ -10,7 +10,7 @@ from fem.errors import InputError, nearest
 from fem.printing.card.nouns import ROOM_TEMPERATURE
 from fem.printing.plan import INFILL_ANGLE, INFILL_PATTERNS
 from fem.study.keys.values import Accuracy, Direction, Extent, Form, Name, Positive, Says, Speed, Temperature, fault
-from fem.study.plans import MOST_UNKNOWNS
+from fem.study.plans import DEFAULT_ACCURACY, MOST_UNKNOWNS
 from fem.units import unit_size
 
 
@@ -30,7 +30,8 @@ def _infill(value: Any) -> Any:
 class MeshForm(Form):
     size: Extent | None = Field(
         default=None,
-        description="Edge length of the tetrahedra. A twentieth of the solid's longest side if left out.",
+        description="Edge length of the tetrahedra. The mesh then stays as it is, unless `accuracy` stands beside. "
+        "A twentieth of the solid's longest side if left out.",
     )
     finest: Extent | None = Field(
         default=None,
@@ -41,12 +42,13 @@ class MeshForm(Form):
         default=None,
         description="The mesh is chosen: solved in passes, finer from one to the next where its error or the least "
         "reserve asks for it, until displacements, rotations of watched faces and the least reserve of every case "
-        "change by no more than this. The first mesh has `size`.",
+        "change by no more than this. The first mesh has `size`. "
+        f"{100 * DEFAULT_ACCURACY:g} % if no body of the study has a `size` or an `accuracy`.",
         examples=['[bodies.bracket]\nmesh = { accuracy = "5 %" }'],
     )
     most_unknowns: Annotated[int, Field(ge=10_000)] | None = Field(
         default=None,
-        description="Beside `accuracy`: the largest mesh, in unknowns of all bodies together. "
+        description="Where the mesh is chosen: the largest one, in unknowns of all bodies together. "
         f"{MOST_UNKNOWNS:,} if left out.",
     )
 
@@ -54,8 +56,8 @@ class MeshForm(Form):
     def _ordered(self) -> MeshForm:
         if self.size is not None and self.finest is not None and self.finest > self.size:
             raise fault(f"finest ({self.finest:g} mm) is larger than size ({self.size:g} mm).")
-        if self.most_unknowns is not None and self.accuracy is None:
-            raise fault("most_unknowns stands without accuracy.", 'Add accuracy = "5 %", or leave it out.')
+        if self.most_unknowns is not None and self.accuracy is None and self.size is not None:
+            raise fault("most_unknowns stands beside a size alone.", 'Add accuracy = "5 %", or leave it out.')
         return self
 
 

@@ -13,11 +13,9 @@ from typing import Any
 
 import numpy as np
 
-from fem.digits import reserve_text
+from fem.digits import against, reserve_text
 from fem.errors import BeadworkError, InputError, NoTrustworthyAnswer, nearest
 from fem.fault import fault_line
-from fem.judging.band import MET, NOT_DECIDED
-from fem.judging.deciding import holding
 from fem.judging.growing import judge_growth
 from fem.judging.hotspots import find_singular_places
 from fem.judging.interlayer import largest_interlayer
@@ -208,13 +206,8 @@ def numbers_of(bench: Bench, direction: Vector, *, kind: str = "scan") -> Direct
 def missed_of(d: DirectionNumbers, wanted: Requirements) -> tuple[str, ...]:
     """The requirements that a direction does not meet, in words with numbers."""
     out = []
-    if wanted.reserve is not None:
-        decided = holding(d.reserve, d.band).at_least(wanted.reserve)
-        told = reserve_text(d.reserve)
-        if decided == NOT_DECIDED:
-            told = "not decided, " + " to ".join(reserve_text(end, limit=wanted.reserve) for end in d.band)
-        if decided != MET:
-            out.append(f"reserve factor {told}, {wanted.reserve:g} required")
+    if wanted.reserve is not None and d.reserve < wanted.reserve:
+        out.append(f"reserve factor {reserve_text(d.reserve)}, {wanted.reserve:g} required")
     limits = [(f"rotation of {n}", d.rotation_deg[n], float(np.degrees(v)), "°") for n, v in wanted.rotation.items()]
     limits += [(f"displacement of {n}", d.displacement_mm[n], v, " mm") for n, v in wanted.displacement.items()]
     if wanted.deflection is not None:
@@ -222,7 +215,7 @@ def missed_of(d: DirectionNumbers, wanted: Requirements) -> tuple[str, ...]:
     if wanted.mass is not None:
         limits.append(("mass", d.mass_g, wanted.mass * 1e6, " g"))
     out += [
-        f"{name} {value:.3g}{unit_}, at most {limit:g}{unit_}"
+        f"{name} {against(value, limit)}{unit_}, at most {limit:g}{unit_}"
         for name, value, limit, unit_ in limits
         if value > limit
     ]

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from fem.judging.advice import advised_of, homogenised_of, rests_on_singular
-from fem.judging.band import NOT_DECIDED
+from fem.judging.band import NOT_DECIDED, ONE_MESH
 from fem.judging.cautions import texts_of
 from fem.judging.choice import Comparison, VariantNumbers
 from fem.judging.choosing import level_with
@@ -72,6 +72,7 @@ def numbers_of(told: Told) -> VariantNumbers:
         band_away=band_away,
         homogenised_away=homogenised_away,
         homogenised_band=homogenised_band,
+        band_common=worst_case.bands_from == ONE_MESH and worst.decided_by == "homogenised",
     )
 
 

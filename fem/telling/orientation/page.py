@@ -23,10 +23,9 @@ from fem.telling import words
 from fem.telling.files import safe_cell, write_text
 from fem.telling.orientation.sphere import QUANTITIES, Disc, disc_of, four_figure, label, one_figure
 from fem.telling.vector import inline_svg
-from fem.telling.zoom_words import band_text
 
 COLUMNS = (
-    "kind", "direction_x", "direction_y", "direction_z", "in_words", "reserve", "reserve_low", "reserve_high",
+    "kind", "direction_x", "direction_y", "direction_z", "in_words", "reserve",
     "reserve_away_from_singularities",
     "case", "mode", "zone", "deflection_mm", "interlayer_tension_MPa", "overhang_mm2", "overhang_opposite_mm2",
     "height_mm", "mass_g", "time_h", "cost", "missed", "mesh", "selected_for", "error",
@@ -62,8 +61,7 @@ def _row(d: DirectionNumbers, mesh: str, why: str) -> list[Any]:
     start = [d.kind, *place, direction_words(d.direction)]
     if d.error:
         return list(map(safe_cell, [*start, *[""] * (len(COLUMNS) - len(start) - 3), mesh, why, d.error]))
-    plain = ["unlimited" if math.isinf(v) else f"{v:.6g}" for v in (d.reserve, *d.band, d.reserve_away)]
-    reserves = plain if d.band else [plain[0], "", "", plain[-1]]
+    reserves = ["unlimited" if math.isinf(v) else f"{v:.6g}" for v in (d.reserve, d.reserve_away)]
     numbers = (
         d.deflection_mm, d.interlayer_MPa, d.overhang_mm2, d.overhang_opposite_mm2, d.height_mm, d.mass_g, d.time_h,
         d.cost,
@@ -91,7 +89,7 @@ def as_page(scan: Orientation, discs: list[Disc]) -> str:
         lstrip_blocks=True,
         undefined=jinja2.StrictUndefined,
     )
-    environment.filters.update(band=band_text, number=words.number, reserve=words.reserve_text, place=words.place)
+    environment.filters.update(number=words.number, reserve=words.reserve_text, place=words.place)
     plots = []
     for disc in discs:
         figure, tips = one_figure(scan, disc)
