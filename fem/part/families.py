@@ -134,7 +134,9 @@ def _turns(
             else:
                 here[own] = known
         sides.append(here)
-    turn = np.degrees(np.arctan2(np.linalg.norm(np.cross(*sides), axis=1), np.einsum("ei,ei->e", sides[0], sides[1])))
+    one, other = sides
+    across = np.linalg.norm(np.cross(one, other), axis=1)
+    turn = np.degrees(np.arctan2(across, np.einsum("ei,ei->e", one, other)))
     return np.where(exact, SMOOTH, SMOOTH_FREE), turn
 
 

@@ -53,6 +53,7 @@ def draft_study(
     solids = _solids(file, unit=unit, part=part, fused=fused, any_size=any_size)
     bodies = _bodies(solids, relative_path(file, place), unit=unit, any_size=any_size)
     text = study_text(bodies)
+    place.parent.mkdir(parents=True, exist_ok=True)
     _prove(text, bodies, place)
     _write_new(place, text)
     return Draft(place, text, tuple(bodies))
@@ -79,21 +80,19 @@ def relative_path(solid: Path, study: Path) -> str:
 
 def _refuse_taken(place: Path) -> None:
     try:
-        taken = os.path.lexists(place)
+        place.lstat()  # of a link that leads nowhere too
         folder = place.is_dir()
-    except (OSError, ValueError):  # a NUL, a name too long
+    except (FileNotFoundError, NotADirectoryError):
+        return
+    except (OSError, ValueError):  # a name too long, a NUL
         raise InputError("that is no place for a file.", where=str(place)) from None
     if folder:
-        raise InputError(
-            "that is a folder.", where=str(place), advice="Give the study's file a name: --out NAME.toml."
-        )
-    if taken:
-        advice = "A draft never replaces one: remove it, or give another name with --out NAME.toml."
-        raise InputError("there is a file already.", where=str(place), advice=advice)
+        raise InputError("that is a folder.", where=str(place), advice="Give the study a name: --out NAME.toml.")
+    advice = "A draft never replaces one: remove it, or give another name with --out NAME.toml."
+    raise InputError("there is a file already.", where=str(place), advice=advice)
 
 
 def _write_new(place: Path, text: str) -> None:
-    place.parent.mkdir(parents=True, exist_ok=True)
     try:
         with place.open("x", encoding="utf-8", newline="\n") as stream:
             stream.write(text)

@@ -177,9 +177,8 @@ def _point_on(body: DraftedBody) -> Array:
     """The middle of the largest triangle of what is loaded: a point that lies on it for certain."""
     solid, name = body.solid, body.guess.loaded
     points, triangles, face = shown_surface(solid)
-    offer = next((n.offer for n in body.faces if n.offer.name == name), None)
-    labels = {solid.faces[i].id for i in range(len(solid.faces))} if offer is None else offer.ids
-    own = triangles[np.isin([solid.faces[i].id for i in face], list(labels))]
+    ids = next((n.offer.ids for n in body.faces if n.offer.name == name), tuple(f.id for f in solid.faces))
+    own = triangles[np.isin([solid.faces[i].id for i in face], ids)]
     corner = points[own]
     size = np.linalg.norm(np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]), axis=1)
     return np.asarray(corner[size.argmax()].mean(axis=0).round(1))
