@@ -102,7 +102,9 @@ def _parser() -> argparse.ArgumentParser:
     faces.add_argument("--part", help="which solid of a file with several: its number, or its name in the file")
     faces.add_argument("--fused", action="store_true", help="take all solids of the file as one")
     faces.add_argument("--any-size", action="store_true", help="accept a part under 1 mm or over 5 m")
-    faces.add_argument("--picture", type=Path, help="where the picture goes (default: <solid>_faces.png here)")
+    faces.add_argument(
+        "--picture", type=Path, help="where the picture goes (default: <solid>_<format>_faces.png here)"
+    )
     faces.add_argument("--json", action="store_true", help="print JSON for scripts instead of a table")
     faces.set_defaults(command=solids.faces)
 

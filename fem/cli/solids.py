@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import argparse
+import hashlib
 import json
+import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -24,7 +26,7 @@ def faces(options: argparse.Namespace) -> int:
     except SeveralSolidsError:
         solids = solids_in(options.solid, unit=options.unit)
         return _list_solids(solids, Path(options.solid), as_json=options.json)
-    picture = picture_place(options.picture or Path(f"{solid.path.stem}{_which(solid)}_faces.png"))
+    picture = picture_place(options.picture or _own_picture(solid))
     if options.json:
         print(json.dumps([_face_facts(f) for f in solid.faces], indent=1))
     else:
@@ -83,12 +85,26 @@ def _which(solid: Any) -> str:
     return "_fused" if solid.fused and len(solid.parts) > 1 else ""
 
 
+def _own_picture(solid: Any) -> Path:
+    """A place here that bears the solid's name, and that no other solid's picture has taken."""
+    from fem.telling.face_picture import own_place
+
+    stem = f"{solid.path.stem}_{solid.path.suffix[1:].lower()}{_which(solid)}_faces"
+    return own_place(Path(), stem, mark=_mark(solid))
+
+
+def _mark(solid: Any) -> str:
+    """What tells this solid from all others: its place and which of the file's solids it is, as a digest."""
+    said = f"{os.path.realpath(solid.path)}\n{solid.part}\n{solid.fused}"
+    return hashlib.sha256(os.fsencode(said)).hexdigest()
+
+
 def _draw(solid: Any, picture: Path) -> None:
     from fem.part.solid import shown_surface
     from fem.telling.face_picture import draw_faces
 
     points, triangles, face = shown_surface(solid)
-    draw_faces(points, triangles, face, solid.faces, picture, name=_name(solid))
+    draw_faces(points, triangles, face, solid.faces, picture, name=_name(solid), mark=_mark(solid))
     print(f"Picture: {printable(str(picture))}", file=sys.stderr)
 
 
