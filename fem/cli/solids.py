@@ -28,9 +28,10 @@ def faces(options: argparse.Namespace) -> int:
         return _list_solids(solids, Path(options.solid), as_json=options.json)
     picture = picture_place(options.picture or _own_picture(solid))
     if options.json:
-        print(json.dumps([_face_facts(f) for f in solid.faces], indent=1))
+        print(json.dumps([_face_facts(solid, i) for i in range(len(solid.faces))], indent=1))
     else:
         _list_faces(solid)
+        print("`beadwork draft` writes a study in which they are named.", file=sys.stderr)
     _draw(solid, picture)
     return 0
 
@@ -129,7 +130,11 @@ def plain(v: Any) -> Any:
     return None if v is None else [float(x) for x in v]
 
 
-def _face_facts(face: Any) -> dict[str, Any]:
+def _face_facts(solid: Any, index: int) -> dict[str, Any]:
+    from fem.part.naming import shortest_query
+    from fem.part.query_text import query_text
+
+    face = solid.faces[index]
     return {
         "id": face.id,
         "kind": face.kind,
@@ -140,4 +145,5 @@ def _face_facts(face: Any) -> dict[str, Any]:
         "normal": plain(face.normal),
         "axis": plain(face.axis),
         "radius_mm": face.radius,
+        "query": query_text(shortest_query(solid.faces, [index])),
     }
