@@ -7,12 +7,15 @@ import hashlib
 import json
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
 from fem.cli.console import picture_place, place_text, ruled, screen
 from fem.errors import SeveralSolidsError, printable
+
+MOST_NAMED = 1000
+"""Faces of a solid up to which `--json` has a query for each; a thousand take some ten seconds."""
 
 
 def faces(options: argparse.Namespace) -> int:
@@ -28,7 +31,7 @@ def faces(options: argparse.Namespace) -> int:
         return _list_solids(solids, Path(options.solid), as_json=options.json)
     picture = picture_place(options.picture or _own_picture(solid))
     if options.json:
-        print(json.dumps([_face_facts(solid, i) for i in range(len(solid.faces))], indent=1))
+        print(json.dumps([_face_facts(face, query) for face, query in _with_queries(solid)], indent=1))
     else:
         _list_faces(solid)
         print("`beadwork draft` writes a study in which they are named.", file=sys.stderr)
@@ -130,11 +133,20 @@ def plain(v: Any) -> Any:
     return None if v is None else [float(x) for x in v]
 
 
-def _face_facts(solid: Any, index: int) -> dict[str, Any]:
-    from fem.part.naming import shortest_query
+def _with_queries(solid: Any) -> Iterator[tuple[Any, str | None]]:
+    """Each face with the shortest query that matches just it, None in a solid of very many faces."""
+    from fem.part.naming import shortest_queries
     from fem.part.query_text import query_text
 
-    face = solid.faces[index]
+    count = len(solid.faces)
+    if count > MOST_NAMED:
+        yield from ((face, None) for face in solid.faces)
+    else:
+        queries = shortest_queries(solid.faces, [[i] for i in range(count)])
+        yield from ((face, query_text(query)) for face, query in zip(solid.faces, queries, strict=True))
+
+
+def _face_facts(face: Any, query: str | None) -> dict[str, Any]:
     return {
         "id": face.id,
         "kind": face.kind,
@@ -145,5 +157,5 @@ def _face_facts(solid: Any, index: int) -> dict[str, Any]:
         "normal": plain(face.normal),
         "axis": plain(face.axis),
         "radius_mm": face.radius,
-        "query": query_text(shortest_query(solid.faces, [index])),
+        "query": query,
     }

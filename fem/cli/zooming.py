@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from fem.cli.console import place_text, progress, ruled, screen
+from fem.cli.console import place_text, progress, ruled, screen, tell_cautions
 from fem.cli.studies import CAUTION
 from fem.errors import InputError, shown
 from fem.numerals import number_and_rest
@@ -38,6 +38,8 @@ def add_to(sub: Any) -> None:
 
 def zoom(options: argparse.Namespace) -> int:
     """Solve the cube, print what its beads bear and where picture and fields lie."""
+    from fem.study.file import read_study
+    from fem.study.remarks import drafted
     from fem.study.zoom import zoom_study
 
     at = point(options.at, where="--at")
@@ -56,6 +58,7 @@ def zoom(options: argparse.Namespace) -> int:
         print(json.dumps({"case": case, **plain(worst, unlimited=None)}, indent=1, ensure_ascii=False))
         return 0
     console = screen()
+    tell_cautions(console, drafted(read_study(options.study)))
     _print_zooms(console, made.findings)
     console.print(f"Picture: {made.picture}\nBeads: {made.fields}", soft_wrap=True)
     console.print(CAUTION, style="dim")

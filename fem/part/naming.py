@@ -39,11 +39,26 @@ def shortest_query(faces: Sequence[Face], wanted: Iterable[int], *, body: str | 
     it, as a study with several bodies asks for.
     Errors: FaceError where nothing is wanted, an index is none of a face, or not even numbers tell the faces apart.
     """
-    meant = tuple(sorted(set(wanted)))
+    return shortest_queries(faces, [wanted], body=body)[0]
+
+
+def shortest_queries(
+    faces: Sequence[Face], groups: Iterable[Iterable[int]], *, body: str | None = None
+) -> tuple[FaceQuery, ...]:
+    """The shortest query of each group, as `shortest_query` finds it; what several ask alike is matched once."""
+    known: dict[FaceQuery, tuple[int, ...]] = {}
+    return tuple(_shortest(faces, tuple(sorted(set(group))), body, known) for group in groups)
+
+
+def _shortest(
+    faces: Sequence[Face], meant: tuple[int, ...], body: str | None, known: dict[FaceQuery, tuple[int, ...]]
+) -> FaceQuery:
     if not meant or meant[0] < 0 or meant[-1] >= len(faces):
         raise FaceError("there is nothing to name.", advice=f"Give indices of faces, from 0 to {len(faces) - 1}.")
     for query in _queries([faces[i] for i in meant], body):
-        if matched(faces, query) == meant:
+        if query not in known:
+            known[query] = matched(faces, query)
+        if known[query] == meant:
             return query
     raise FaceError(
         "no query tells these faces from others.", advice="Several bodies have faces of one number: name the body."
@@ -69,7 +84,7 @@ def round_directions(v: Array) -> tuple[Three, ...]:
         if np.linalg.norm(unit(whole) - v) < NEARLY_WHOLE:
             out.append(_three(whole))
             break
-    return (*out, _three(np.round(v, 5)))
+    return tuple(dict.fromkeys([*out, _three(np.round(v, 5))]))
 
 
 def rounded(value: float, *, within: float) -> float:
@@ -82,7 +97,7 @@ def _queries(group: Sequence[Face], body: str | None) -> Iterator[FaceQuery]:
     shapes = [replace(query, body=body) for query in _shapes(group)]
     yield from shapes
     if len(group) == 1:
-        for near in _points(group[0].centre):
+        for near in dict.fromkeys(_points(group[0].centre)):
             yield from (replace(query, near=near) for query in shapes or [FaceQuery(body=body)])
     for step in STEPS:
         low, high = _box(group, step)

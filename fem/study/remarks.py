@@ -25,7 +25,7 @@ def remarks_of(ready: Prepared) -> tuple[Caution, ...]:
     """All cautions that follow from the study, its solids and its cards. Errors: InputError for a point far off."""
     study = ready.study
     return (
-        *_drafted(study),
+        *drafted(study),
         *_of_solids(study, ready.solids),
         *_touching(study, ready.solids),
         *_idle(study),
@@ -35,8 +35,8 @@ def remarks_of(ready: Prepared) -> tuple[Caution, ...]:
     )
 
 
-def _drafted(study: Study) -> Iterable[Caution]:
-    """A study whose supports, loads and materials are the program's guesses."""
+def drafted(study: Study) -> Iterable[Caution]:
+    """That a study's supports, loads and materials are the program's guesses, where they are."""
     if study.draft:
         held = ", ".join(f"{s.name} on face {s.face}" for s in study.supports.values())
         loaded = ", ".join(

@@ -9,7 +9,7 @@ import numpy as np
 
 from fem.part.faces import FaceQuery
 from fem.part.families import Round, holes_and_bosses
-from fem.part.naming import shortest_query
+from fem.part.naming import shortest_queries
 from fem.part.solid import Face, Solid
 from fem.tensors import Array
 
@@ -85,7 +85,9 @@ def named(
     """
     told = [replace(offer, named=True) if offer.name in always else offer for offer in offers]
     spare = {offer.name for offer in [o for o in told if not o.named][MOST_OFFERED:]}
-    return tuple(Named(o, shortest_query(faces, o.faces, body=body)) for o in told if o.name not in spare)
+    kept = [offer for offer in told if offer.name not in spare]
+    queries = shortest_queries(faces, [offer.faces for offer in kept], body=body)
+    return tuple(map(Named, kept, queries))
 
 
 def _flats(solid: Solid) -> Iterator[Offer]:

@@ -156,7 +156,7 @@ def _bodies(solids: Sequence[tuple[str, Solid]], path: str, *, unit: str | None,
         guess = guess_of(solid, offers, body=body)
         own = [moved(offer, by=start, prefix=prefix) for offer in (*offers, *guess.added)]
         kept = named(own, faces, body=body, always=(prefix + guess.held, prefix + guess.loaded))
-        out.append(DraftedBody(name, solid, path, unit, any_size, kept, _prefixed(guess, prefix)))
+        out.append(DraftedBody(name, solid, path, unit, any_size, kept, _prefixed(guess, prefix), several))
         start += len(solid.faces)
     return out
 

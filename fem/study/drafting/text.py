@@ -34,7 +34,7 @@ ACCURACY = "10 %"
 @dataclass(frozen=True)
 class DraftedBody:
     """One body of a draft: its `solid` as read, the `path` of its file as the study writes it, `unit` and `any_size`
-    as given, the `faces` to name, and what is guessed of it.
+    as given, the `faces` to name, and what is guessed of it; `several` tells that the study has other bodies too.
     """
 
     name: str
@@ -44,6 +44,7 @@ class DraftedBody:
     any_size: bool
     faces: tuple[Named, ...]
     guess: Guess
+    several: bool = False
 
 
 def study_text(bodies: Sequence[DraftedBody]) -> str:
@@ -72,7 +73,7 @@ def study_text(bodies: Sequence[DraftedBody]) -> str:
 
 def own_name(body: DraftedBody, stem: str) -> str:
     """A support's or load's name, that of its body where there are several."""
-    return f"{stem}_{body.name}" if body.faces and body.faces[0].query.body is not None else stem
+    return f"{stem}_{body.name}" if body.several else stem
 
 
 def _comment(*lines: str) -> list[str]:
