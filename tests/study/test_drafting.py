@@ -46,7 +46,7 @@ def checked(study):
 
 @pytest.mark.parametrize("mesh", MESHES, ids=lambda p: p.stem)
 def test_a_draft_of_every_solid_here_checks_as_written(mesh, tmp_path):
-    draft = draft_study(mesh, out=tmp_path / "study.toml", part=1 if "beside" in mesh.stem else None)
+    draft = draft_study(mesh, out=tmp_path / "study.toml")
     found = checked(draft.path)
     assert sum(MARK in line for line in draft.text.splitlines()) == 3
     for name, group in found.groups.items():
@@ -99,6 +99,7 @@ def test_each_of_two_solids_becomes_a_body(tmp_path):
     for name, query in study.faces.items():
         assert query.body is not None
         assert {faces[i].body for i in find_faces(faces, query, name=name)} == {query.body}
+    assert "No force passes between bodies" in draft.text
     one = draft_study(tmp_path / "two.step", out=tmp_path / "one.toml", part=2)
     assert list(read_study(one.path).bodies) == ["two"]
 
@@ -113,6 +114,15 @@ def test_a_part_without_flats_is_held_and_loaded_at_its_ends(tmp_path, kind):
     # Archimedes: a cap of height h has 2 pi r h
     for end in ("lower_end", "upper_end"):
         assert found.groups[end].area == pytest.approx(2 * np.pi * 10 * 0.15 * 20, rel=0.05)
+
+
+def test_two_parts_without_flats_keep_their_names_apart(tmp_path):
+    path = draw(tmp_path / "balls.step", lambda occ: [occ.addSphere(x, 0, 0, 10) for x in (0, 30)])
+    draft = draft_study(path, out=tmp_path / "balls.toml")
+    study = read_study(draft.path)
+    assert len(study.supports) == len(study.loads) == len(study.bodies) == 2
+    assert len({plan.face for plan in study.supports.values()}) == 2
+    assert "No force passes between bodies" in draft.text
 
 
 def test_all_that_stands_as_a_comment_can_be_used(tmp_path):

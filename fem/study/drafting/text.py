@@ -49,12 +49,14 @@ class DraftedBody:
 
 def study_text(bodies: Sequence[DraftedBody]) -> str:
     """The whole file; `bodies` are all those of the study."""
+    apart = _comment("No force passes between bodies; to join touching ones, draft with --fused.")
     title = quoted(f"Draft of {bodies[0].solid.path.name}")
     lines = [
         *_comment(
             f"A first study of {printable(bodies[0].solid.path.name)}, written by `beadwork draft`. Each line marked",
             f'"{MARK[2:]}" is a guess: make it yours, then delete the line draft = true.',
         ),
+        *(apart if len(bodies) > 1 else []),
         "",
         f"title = {title}",
         "draft = true   # until this line is deleted, every result says that it rests on guesses",
