@@ -38,8 +38,6 @@ def add_to(sub: Any) -> None:
 
 def zoom(options: argparse.Namespace) -> int:
     """Solve the cube, print what its beads bear and where picture and fields lie."""
-    from fem.study.file import read_study
-    from fem.study.remarks import drafted
     from fem.study.zoom import zoom_study
 
     at = point(options.at, where="--at")
@@ -58,7 +56,7 @@ def zoom(options: argparse.Namespace) -> int:
         print(json.dumps({"case": case, **plain(worst, unlimited=None)}, indent=1, ensure_ascii=False))
         return 0
     console = screen()
-    tell_cautions(console, drafted(read_study(options.study)))
+    tell_cautions(console, made.cautions)
     _print_zooms(console, made.findings)
     console.print(f"Picture: {made.picture}\nBeads: {made.fields}", soft_wrap=True)
     console.print(CAUTION, style="dim")

@@ -101,7 +101,7 @@ def draw_faces(
         few = ", ".join(hidden[:40]) + (" and more" if len(hidden) > 40 else "")
         canvas.write((40, canvas.height - 80), f"Too small to be seen: {few}")
     canvas.save(path, mark=mark)
-    return tuple(label.text for label in labels)
+    return tuple(dict.fromkeys(label.text for label in labels))
 
 
 def shots_of(stage: Stage, points: Array, triangles: Index, index: Index, count: int) -> list[Shot]:
