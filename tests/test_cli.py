@@ -29,6 +29,9 @@ def test_faces_lists_numbers_units_and_draws_a_picture(tmp_path, capsys):
     bolts = [f for f in faces if f["radius_mm"] == pytest.approx(3.3, rel=1e-6)]
     assert len(bolts) == 2
     assert all(f["hole"] and f["kind"] == "cylinder" for f in bolts)
+    assert next(f["query"] for f in faces if f["area_mm2"] == pytest.approx(480)) == (
+        '{ plane = { normal = [0, 0, 1], at = "13 mm" } }'
+    )
 
 
 def test_step_and_stl_show_the_same_faces(tmp_path, capsys):

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from fem.caution import Caution
 from fem.cli import main
 from fem.cli.zooming import point
 from fem.errors import InputError
@@ -77,7 +78,11 @@ def asked(monkeypatch):
     def zoom_study(path, *, at, case=None, size=None, voxel=None, out=None, progress=None):
         seen.update(path=path, at=at, case=case, size=size, voxel=voxel, out=out)
         return types.SimpleNamespace(
-            findings=answer, folder=Path("out"), picture=Path("out/zoom.png"), fields=Path("out/beads.vtu")
+            findings=answer,
+            folder=Path("out"),
+            picture=Path("out/zoom.png"),
+            fields=Path("out/beads.vtu"),
+            cautions=(Caution("draft", "Loads are guesses.", decisive=True),) if "draft" in path else (),
         )
 
     story = types.ModuleType("fem.study.zoom")
@@ -109,6 +114,13 @@ def test_the_options_reach_the_story_in_mm(asked, capsys):
     assert "Cube of 12 mm in boxes of 0.113 x 0.113 x 0.1 mm" in out and "1,960,000" in out and "NO: 8 %" in out
     table = out.split("face socket")[1].split("wall, cover, core")[0]
     assert max(len(line.rstrip()) for line in table.splitlines()) <= 120
+
+
+def test_a_draft_is_told_as_one(asked, capsys):
+    assert main(["zoom", "draft.toml", "--at=1,2,3"]) == 0
+    assert "CAUTION: Loads are guesses." in capsys.readouterr().out
+    assert main(["zoom", "s.toml", "--at=1,2,3"]) == 0
+    assert "CAUTION" not in capsys.readouterr().out
 
 
 def test_left_out_options_are_left_to_the_story(asked):

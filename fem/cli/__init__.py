@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, NoReturn
 
-from fem.cli import comparing, judging, materials, orienting, proving, reviewing, solids, studies, zooming
+from fem.cli import comparing, drafting, judging, materials, orienting, proving, reviewing, solids, studies, zooming
 from fem.cli.guard import guarded
 from fem.errors import clean
 from fem.solving.distributed.ranks import company, place, serve
@@ -102,9 +102,13 @@ def _parser() -> argparse.ArgumentParser:
     faces.add_argument("--part", help="which solid of a file with several: its number, or its name in the file")
     faces.add_argument("--fused", action="store_true", help="take all solids of the file as one")
     faces.add_argument("--any-size", action="store_true", help="accept a part under 1 mm or over 5 m")
-    faces.add_argument("--picture", type=Path, help="where the picture goes (default: <solid>_faces.png here)")
+    faces.add_argument(
+        "--picture", type=Path, help="where the picture goes (default: <solid>_<format>_faces.png here)"
+    )
     faces.add_argument("--json", action="store_true", help="print JSON for scripts instead of a table")
     faces.set_defaults(command=solids.faces)
+
+    drafting.add_to(sub)
 
     cards = sub.add_parser("cards", help="list the material cards, or show one with its sources")
     cards.add_argument("name", nargs="?", help="the card to show (a name, or a file)")

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import argparse
+import hashlib
 import json
+import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
 from fem.cli.console import picture_place, place_text, ruled, screen
 from fem.errors import SeveralSolidsError, printable
+
+MOST_NAMED = 1000
+"""Faces of a solid up to which `--json` has a query for each; a thousand take some ten seconds."""
 
 
 def faces(options: argparse.Namespace) -> int:
@@ -24,11 +29,12 @@ def faces(options: argparse.Namespace) -> int:
     except SeveralSolidsError:
         solids = solids_in(options.solid, unit=options.unit)
         return _list_solids(solids, Path(options.solid), as_json=options.json)
-    picture = picture_place(options.picture or Path(f"{solid.path.stem}{_which(solid)}_faces.png"))
+    picture = picture_place(options.picture or _own_picture(solid))
     if options.json:
-        print(json.dumps([_face_facts(f) for f in solid.faces], indent=1))
+        print(json.dumps([_face_facts(face, query) for face, query in _with_queries(solid)], indent=1))
     else:
         _list_faces(solid)
+        print("`beadwork draft` writes a study in which they are named.", file=sys.stderr)
     _draw(solid, picture)
     return 0
 
@@ -83,12 +89,26 @@ def _which(solid: Any) -> str:
     return "_fused" if solid.fused and len(solid.parts) > 1 else ""
 
 
+def _own_picture(solid: Any) -> Path:
+    """A place here that bears the solid's name, and that no other solid's picture has taken."""
+    from fem.telling.face_picture import own_place
+
+    stem = f"{solid.path.stem}_{solid.path.suffix[1:].lower()}{_which(solid)}_faces"
+    return own_place(Path(), stem, mark=_mark(solid))
+
+
+def _mark(solid: Any) -> str:
+    """What tells this solid from all others: its place and which of the file's solids it is, as a digest."""
+    said = f"{os.path.realpath(solid.path)}\n{solid.part}\n{solid.fused}"
+    return hashlib.sha256(os.fsencode(said)).hexdigest()
+
+
 def _draw(solid: Any, picture: Path) -> None:
     from fem.part.solid import shown_surface
     from fem.telling.face_picture import draw_faces
 
     points, triangles, face = shown_surface(solid)
-    draw_faces(points, triangles, face, solid.faces, picture, name=_name(solid))
+    draw_faces(points, triangles, face, solid.faces, picture, name=_name(solid), mark=_mark(solid))
     print(f"Picture: {printable(str(picture))}", file=sys.stderr)
 
 
@@ -113,7 +133,20 @@ def plain(v: Any) -> Any:
     return None if v is None else [float(x) for x in v]
 
 
-def _face_facts(face: Any) -> dict[str, Any]:
+def _with_queries(solid: Any) -> Iterator[tuple[Any, str | None]]:
+    """Each face with the shortest query that matches just it, None in a solid of very many faces."""
+    from fem.part.naming import shortest_queries
+    from fem.part.query_text import query_text
+
+    count = len(solid.faces)
+    if count > MOST_NAMED:
+        yield from ((face, None) for face in solid.faces)
+    else:
+        queries = shortest_queries(solid.faces, [[i] for i in range(count)])
+        yield from ((face, query_text(query)) for face, query in zip(solid.faces, queries, strict=True))
+
+
+def _face_facts(face: Any, query: str | None) -> dict[str, Any]:
     return {
         "id": face.id,
         "kind": face.kind,
@@ -124,4 +157,5 @@ def _face_facts(face: Any) -> dict[str, Any]:
         "normal": plain(face.normal),
         "axis": plain(face.axis),
         "radius_mm": face.radius,
+        "query": query,
     }

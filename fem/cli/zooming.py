@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from fem.cli.console import place_text, progress, ruled, screen
+from fem.cli.console import place_text, progress, ruled, screen, tell_cautions
 from fem.cli.studies import CAUTION
 from fem.errors import InputError, shown
 from fem.numerals import number_and_rest
@@ -56,6 +56,7 @@ def zoom(options: argparse.Namespace) -> int:
         print(json.dumps({"case": case, **plain(worst, unlimited=None)}, indent=1, ensure_ascii=False))
         return 0
     console = screen()
+    tell_cautions(console, made.cautions)
     _print_zooms(console, made.findings)
     console.print(f"Picture: {made.picture}\nBeads: {made.fields}", soft_wrap=True)
     console.print(CAUTION, style="dim")

@@ -114,7 +114,7 @@ def find_faces(faces: Sequence[Face], query: FaceQuery, *, name: str = "face") -
     pool = [i for i, f in enumerate(faces) if query.body in (None, f.body)]
     hits = [i for i in pool if _misfit(faces[i], query) == 0]
     if isinstance(query.at, str) and hits and query.normal is not None:
-        place = {i: _position(faces[i], query) for i in hits}
+        place = {i: plane_place(faces[i], query) for i in hits}
         edge = min(place.values()) if query.at == "min" else max(place.values())
         hits = [i for i in hits if abs(place[i] - edge) <= _slack(edge)]
     if not hits:
@@ -221,8 +221,10 @@ def _slack(value: float) -> float:
     return max(LENGTH_TOLERANCE, 1e-4 * abs(value))
 
 
-def _position(face: Face, query: FaceQuery) -> float:
-    """Where a plane's centre lies along the asked normal, its largest component taken as positive [mm]."""
+def plane_place(face: Face, query: FaceQuery) -> float:
+    """Where a face's centre lies along the asked normal, its largest component taken as positive [mm]: what `at` is
+    compared with.
+    """
     n = unit(query.normal)
     n = n * np.sign(n[np.argmax(np.abs(n))])
     return float(face.centre @ n)
@@ -242,7 +244,7 @@ def _misfit(face: Face, query: FaceQuery) -> float:
             off = float(np.degrees(np.arccos(np.clip(unit(query.normal) @ face.normal, -1, 1))))
             miss += off if off > ANGLE_TOLERANCE else 0.0
         if isinstance(query.at, float):
-            off = abs(_position(face, query) - query.at)
+            off = abs(plane_place(face, query) - query.at)
             miss += off if off > _slack(query.at) else 0.0
     if query.radius is not None:
         if face.radius is None:

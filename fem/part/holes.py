@@ -21,18 +21,29 @@ def with_holes(faces: Sequence[Face], corners: Sequence[Array]) -> tuple[Face, .
     Many programs write a bore as two halves: hollow faces on one axis and of one radius, beside each other along
     it, count together.
     """
-    hollow = [i for i, f in enumerate(faces) if f.hollow and f.kind in ("cylinder", "cone") and f.axis is not None]
-    spans = {i: _along(faces[i], corners[i]) for i in hollow}
     out = list(faces)
-    while hollow:
-        bundle = [hollow.pop(0)]
+    for bundle in round_bundles(faces, corners, hollow=True):
         for i in bundle:
-            beside = [j for j in hollow if _one_bore(faces[i], faces[j]) and _overlap(faces[i], spans[i], corners[j])]
+            out[i] = replace(faces[i], hole=True)
+    return tuple(out)
+
+
+def round_bundles(faces: Sequence[Face], corners: Sequence[Array], *, hollow: bool) -> tuple[tuple[int, ...], ...]:
+    """Cylinders and cones that go (nearly) all round, hollow ones or solid ones (pins, bosses): the indices of the
+    faces that make up each; `corners` are the triangles (k, 3, 3) [mm] of each face.
+    """
+    left = [i for i, f in enumerate(faces) if f.hollow == hollow and f.kind in ("cylinder", "cone")]
+    left = [i for i in left if faces[i].axis is not None]
+    spans = {i: _along(faces[i], corners[i]) for i in left}
+    out = []
+    while left:
+        bundle = [left.pop(0)]
+        for i in bundle:
+            beside = [j for j in left if _one_bore(faces[i], faces[j]) and _overlap(faces[i], spans[i], corners[j])]
             bundle += beside
-            hollow = [j for j in hollow if j not in beside]
+            left = [j for j in left if j not in beside]
         if angle_spanned(faces[bundle[0]], np.concatenate([corners[i] for i in bundle])) >= ALL_ROUND:
-            for i in bundle:
-                out[i] = replace(faces[i], hole=True)
+            out.append(tuple(bundle))
     return tuple(out)
 
 
@@ -57,7 +68,7 @@ def angle_spanned(face: Face, corners: Array) -> float:
 
 
 def _one_bore(one: Face, other: Face) -> bool:
-    """Whether two hollow faces lie on one axis and, for cylinders, have one radius."""
+    """Whether two round faces lie on one axis and, for cylinders, have one radius."""
     assert one.axis is not None and other.axis is not None and one.origin is not None and other.origin is not None
     if one.kind != other.kind or one.body != other.body or abs(one.axis @ other.axis) < 0.9999:
         return False

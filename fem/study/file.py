@@ -59,6 +59,7 @@ def study_of(
         judge=judge or Judging(),
         variants=form.variants,
         sweep={path: tuple(values) for path, values in form.sweep.items()},
+        draft=form.draft,
     )
     # Only here is it known that plans and text belong together
     for name, value in {"text": text, "tree": tree, "variant": variant, "changes": dict(changes or {})}.items():

@@ -159,7 +159,8 @@ class Study:
 
     `currency` is the money of prices and costs, "" where the study does not say. `cases` holds factors by load;
     `points` (3,) [mm]; `watch` the faces whose mean displacement, turn and stiffness are asked for; `variants` and
-    `sweep` change its tables by dotted paths, which reading the study does not look into (`variants/expand.py` does).
+    `sweep` change its tables by dotted paths, which reading the study does not look into (`variants/expand.py` does);
+    a `draft`'s supports, loads and materials are guesses.
 
     Where it comes from can only be read: `text` the file as it stood, `tree` its tables as parsed and changed,
     `variant` the name of the variant it is, `changes` what was changed, in the file's own words. To change a study,
@@ -182,6 +183,7 @@ class Study:
     judge: Judging = Judging()
     variants: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     sweep: Mapping[str, tuple[Any, ...]] = field(default_factory=dict)
+    draft: bool = False
     text: str = field(default="", init=False)
     tree: Mapping[str, Any] = field(default_factory=dict, init=False, repr=False)
     variant: str = field(default="", init=False)

@@ -25,6 +25,7 @@ def remarks_of(ready: Prepared) -> tuple[Caution, ...]:
     """All cautions that follow from the study, its solids and its cards. Errors: InputError for a point far off."""
     study = ready.study
     return (
+        *drafted(study),
         *_of_solids(study, ready.solids),
         *_touching(study, ready.solids),
         *_idle(study),
@@ -32,6 +33,22 @@ def remarks_of(ready: Prepared) -> tuple[Caution, ...]:
         *_far_points(study, ready.mesh),
         *_other_temperatures(study),
     )
+
+
+def drafted(study: Study) -> Iterable[Caution]:
+    """That a study's supports, loads and materials are the program's guesses, where they are."""
+    if study.draft:
+        held = ", ".join(f"{s.name} on face {s.face}" for s in study.supports.values())
+        loaded = ", ".join(
+            name if load.face is None else f"{name} on face {load.face}" for name, load in study.loads.items()
+        )
+        yield Caution(
+            "draft",
+            f"This is a draft, its loads and supports not yet confirmed: what holds it ({held}), what loads it "
+            f"({loaded}) and its material are guesses of the program. Make them yours, then delete draft = true.",
+            {"supports": list(study.supports), "loads": list(study.loads)},
+            decisive=True,
+        )
 
 
 def _of_solids(study: Study, solids: dict[str, Solid]) -> Iterable[Caution]:

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from fem.caution import Caution
 from fem.errors import InputError, nearest
 from fem.judging.verdict import TARGET_RESERVE
 from fem.judging.zoomed import ZoomFindings
@@ -18,6 +19,7 @@ from fem.study.file import read_study
 from fem.study.folder import added_together, checked_place
 from fem.study.passes import solve_as_asked
 from fem.study.plans import Study
+from fem.study.remarks import drafted
 from fem.study.run import DEFAULT_FOLDER, prepare
 from fem.zooming.decided import views_at
 from fem.zooming.nouns import ZoomView
@@ -30,13 +32,14 @@ SIZES = (2.0, 100.0)
 
 @dataclass(frozen=True)
 class Zoomed:
-    """What a place bears by case, what its pictures are drawn from, and where they lie."""
+    """What a place bears by case, what its pictures are drawn from, where they lie, and what a reader must know."""
 
     findings: dict[str, ZoomFindings]
     views: tuple[ZoomView, ...]
     folder: Path
     picture: Path
     fields: Path
+    cautions: tuple[Caution, ...] = ()
 
 
 def zoom(
@@ -118,7 +121,7 @@ def zoom_study(
         write_beads(worst.judged, beside / "beads.vtu")
     clock_say(progress, "done", 1.0)
     findings = {view.case: replace(view.findings, picture=first.file) for view in views}
-    return Zoomed(findings, views, folder, folder / first.file, folder / "beads.vtu")
+    return Zoomed(findings, views, folder, folder / first.file, folder / "beads.vtu", tuple(drafted(study)))
 
 
 def _body_at(around: Surroundings, place: Any) -> str:

@@ -24,6 +24,8 @@ SCENE = (WIDTH, HEIGHT - TOP - BOTTOM)
 """Size [px] of the drawn scene between the title above and the bar below."""
 TRIPOD = 96
 """Place [px] of the axes' origin from the left and the lower edge of the scene."""
+MARK = "Solid"
+"""Under this word a PNG keeps what it shows."""
 INK, SOFT, WHITE = (20, 24, 28), (95, 102, 110), (255, 255, 255)
 
 
@@ -94,9 +96,9 @@ class Canvas:
         self.texts.append(text)
         self.pen.text(at, text, font=font(size, bold=bold), fill=colour, anchor=anchor)
 
-    def tripod(self, view: View, *, left: int = 0, names: str = "xyz") -> None:
-        """The part's axes at the lower left of the scene, or of a view that begins at `left` [px]."""
-        x, y = left + TRIPOD, TOP + view.size[1] - TRIPOD
+    def tripod(self, view: View, *, left: int = 0, top: int = 0, names: str = "xyz") -> None:
+        """The part's axes at the lower left of the scene, or of a view that begins at `left`, `top` [px]."""
+        x, y = left + TRIPOD, TOP + top + view.size[1] - TRIPOD
         right = np.cross(view.up, view.towards)
         # The axis that points away from the eye comes first, one along the line of sight last: none hides another
         order = sorted(range(3), key=lambda i: (abs(view.towards[i]) > 0.98, view.towards[i]))
@@ -250,10 +252,15 @@ class Canvas:
         self.pen.line([(x, y), (x + long, y)], fill=INK, width=6)
         self.write((x, y - 12), f"{length:g} mm", size=28, anchor="ls")
 
-    def save(self, path: Path) -> None:
-        """Write the page as PNG beside its place and rename it there."""
+    def save(self, path: Path, *, mark: str = "") -> None:
+        """Write the page as PNG beside its place and rename it there; a `mark` says within the file what it shows."""
+        from PIL.PngImagePlugin import PngInfo
+
         beside = path.with_name(path.name + ".part")
-        self.page.save(beside, format="PNG", compress_level=3)
+        facts = PngInfo()
+        if mark:
+            facts.add_text(MARK, mark)
+        self.page.save(beside, format="PNG", compress_level=3, pnginfo=facts)
         os.replace(beside, path)
 
 

@@ -98,6 +98,12 @@ class StudyForm(Form):
     currency: Annotated[str, Field(min_length=1, max_length=8)] | None = Field(
         default=None, description="Money in which prices and costs are given, such as `EUR`."
     )
+    draft: bool = Field(
+        default=False,
+        description="Supports, loads and materials are guesses, as `beadwork draft` writes them: every result says "
+        "so until this line is deleted.",
+        examples=["draft = true"],
+    )
     solver: Literal["auto", "multigrid", "direct", "distributed"] = Field(
         default="auto",
         description="Conjugate gradients with multigrid, a factorisation, or multigrid shared among ranks. "

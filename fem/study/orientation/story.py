@@ -45,6 +45,7 @@ from fem.study.orientation.bench import Bench, chosen_body, set_up
 from fem.study.orientation.kept import Kept
 from fem.study.orientation.series import Countdown, Wanted, directions_answered
 from fem.study.plans import Study
+from fem.study.remarks import drafted
 from fem.study.run import DEFAULT_FOLDER
 from fem.tensors import unit
 
@@ -146,7 +147,7 @@ def _scanned(
         mirrored=mirrored_alike(
             bench.keys.raster, pattern=bench.keys.infill_pattern, infill_angle=bench.keys.plan.infill_angle
         ),
-        cautions=(*_fewer(jobs, mesh), *_cautions(found, picks, confirmed), *STANDING),
+        cautions=(*drafted(study), *_fewer(jobs, mesh), *_cautions(found, picks, confirmed), *STANDING),
         beadwork=program_version(),
         seconds=round(time.perf_counter() - since, 1),
     )
