@@ -1,4 +1,5 @@
-"""The part in hand: a solved part that a reader turns, cuts, deforms and asks for values, in any page, without a network.
+"""The part in hand: a reader turns, cuts and deforms a solved part and asks it for values, in any page, without a
+network.
 
 >>> from fem.telling.hand import hand_html, hand_head, part_in_hand
 >>> page = hand_head() + hand_html(part_in_hand(scene, findings))          # doctest: +SKIP

@@ -56,12 +56,12 @@ def _shown(mesh: TetMesh, straight: Any, curved: Any, *, curved_surface: bool, n
         half = len(edges) // 2
         edges = np.column_stack([edges[:half, 0], edges[half:, 1]])
     four = np.asarray(straight, dtype=np.int64)[:, :4]
-    return _numbered(mesh, flat, np.asarray(face, dtype=np.int64), edges, four, np.asarray(curved, dtype=np.int64), note)
+    return _numbered(
+        mesh, flat, np.asarray(face, dtype=np.int64), edges, four, np.asarray(curved, dtype=np.int64), note
+    )
 
 
-def _numbered(
-    mesh: TetMesh, flat: Ints, face: Ints, edges: Ints, straight: Ints, curved: Ints, note: str
-) -> Shown:
+def _numbered(mesh: TetMesh, flat: Ints, face: Ints, edges: Ints, straight: Ints, curved: Ints, note: str) -> Shown:
     """Nodes numbered anew along a curve through space, lists sorted by their first node."""
     used = np.unique(np.concatenate([flat.ravel(), straight.ravel(), curved.ravel()]))
     node = used[along_curve(mesh.nodes[used])]
@@ -86,7 +86,7 @@ def _sorted(rows: Ints) -> Ints:
 
 
 def thinned(mesh: TetMesh, *, most: int = COARSEST) -> Shown:
-    """The boundary alone with about `most` triangles; a point takes the values of the nearest node, none are blended."""
+    """The boundary alone with about `most` triangles; a point has the values of the nearest node, none blended."""
     from scipy.spatial import cKDTree
 
     from fem.telling.surface import polydata

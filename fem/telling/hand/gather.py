@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
@@ -20,6 +21,8 @@ from fem.telling.hand.things import arrows_of, marks_of, named_axes, sections_of
 
 MOST_BYTES = 4_500_000
 """A viewer's data stay below this unless the caller allows another size."""
+STRESS_STEPS = 4095
+"""Stresses are told in so many steps to the largest of their case: 0.012 %, far below what any mesh can tell."""
 FIVE_TIMES = 5
 """Packing makes numbers up to so many times smaller: a level whose plain numbers are larger still is not tried."""
 
@@ -46,7 +49,7 @@ def part_in_hand(
         "first": findings.worst_case if findings is not None and findings.cases else next(iter(scene.cases), ""),
         "axes": named_axes(scene, findings),
         "arrows": arrows_of(scene, findings),
-        "marks": marks_of(scene, findings),
+        "marks": {name: [asdict(mark) for mark in marks] for name, marks in marks_of(scene, findings).items()},
         "sections": sections_of(scene, findings),
         "faces": [face.label for face in scene.mesh.faces],
     }
@@ -56,7 +59,9 @@ def part_in_hand(
         data = known | _mesh_data(scene, shown) | {"note": shown.note}
         size = len(json.dumps(data)) + len(still)
         if size <= most_bytes:
-            return Hand(title or (findings.title if findings is not None else "The part"), data, shown.note, still, size)
+            return Hand(
+                title or (findings.title if findings is not None else "The part"), data, shown.note, still, size
+            )
     raise InputError(
         f"the part in hand would take more than {most_bytes / 1e6:g} MB of the page.",
         where="the part in hand",
@@ -91,7 +96,7 @@ def _case_data(fields: CaseFields, shown: Shown) -> dict[str, Any]:
     for axis, column in zip("xyz", fields.displacement[at].T, strict=True):
         out[f"displacement_{axis}"] = signed(column)
     for number, column in enumerate(fields.print_stress[at].T):
-        out[f"bead_{number}"] = signed(column)
+        out[f"bead_{number}"] = signed(column, steps=STRESS_STEPS)
     for number, column in enumerate(principal_stresses(fields.stress[at]).T):
-        out[f"principal_{number}"] = signed(column)
+        out[f"principal_{number}"] = signed(column, steps=STRESS_STEPS)
     return out

@@ -63,7 +63,9 @@ class Viewer {
     new ResizeObserver(() => this.resize()).observe(this.find("stage"));
     this.resize();
     await this.choose({});
-    this.root.dataset.drawn = String(Math.round(performance.now()));
+    this.ready = true;
+    this.render();
+    this.root.dataset.drawn = String(Math.round(performance.now())); // [ms] since the page was opened
   }
 
   // Show another case or quantity
@@ -273,12 +275,12 @@ class Viewer {
     this.renderer.setPixelRatio(Math.min(window.devicePixelRatio || 1, 2));
     this.renderer.setSize(wide, high, false);
     this.eye.resize(wide / high);
-    this.render();
+    if (this.ready) this.render();
   }
 
   // Draw when the browser next does, however often it was asked for
   draw() {
-    this.waiting ??= requestAnimationFrame(() => this.render());
+    if (this.ready) this.waiting ??= requestAnimationFrame(() => this.render());
   }
 
   render() {

@@ -1,7 +1,7 @@
 """Arrays made small for a page: whole numbers, differences between neighbours, bytes of one rank together, deflate.
 
-The browser undoes it in `unpack.js`. Nodes are brought into an order in which neighbours in the list are neighbours in
-space (a Morton curve), so that differences are small. The page holds base64, which every browser reads.
+The browser undoes it in `unpack.js`. Nodes are brought into an order in which neighbours in the list lie near each
+other in space (a Morton curve), so that differences are small. The page holds base64, which every browser reads.
 Source of the curve: G. M. Morton, A computer oriented geodetic data base (IBM, 1966); of deflate: RFC 1951.
 """
 
@@ -23,7 +23,7 @@ TOP = 32767
 def packed(columns: NDArray[Any]) -> str:
     """Whole numbers (n,) or (n, c) of two or four bytes as text; each column on its own, one after another."""
     text = [_shuffled(column) for column in np.atleast_2d(np.asarray(columns).T)]
-    return base64.b64encode(zlib.compress(b"".join(text), 6)).decode()
+    return base64.b64encode(zlib.compress(b"".join(text), 5)).decode()
 
 
 def _shuffled(column: NDArray[Any]) -> bytes:
@@ -41,11 +41,13 @@ def packed_indices(rows: NDArray[Any]) -> str:
     return packed(rows)
 
 
-def signed(values: Array) -> dict[str, Any]:
-    """Values (n,) in equal steps about zero: the packed steps and the `step`; each is off by half a step at most."""
+def signed(values: Array, *, steps: int = TOP) -> dict[str, Any]:
+    """Values (n,) in so many equal steps to either side of zero: packed, with the size of a `step`; each value is off
+    by half a step at most.
+    """
     largest = float(np.abs(values).max(initial=0.0))
-    step = largest / TOP if largest > 0 else 1.0
-    return {"packed": packed((np.rint(values / step) + TOP).astype(np.uint16)), "step": step, "zero": TOP}
+    step = largest / steps if largest > 0 else 1.0
+    return {"packed": packed((np.rint(values / step) + steps).astype(np.uint16)), "step": step, "zero": steps}
 
 
 def unsigned(values: Array, *, top: float) -> dict[str, Any]:

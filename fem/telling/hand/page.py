@@ -13,8 +13,8 @@ from fem.telling.hand.nouns import Hand
 
 HOME = Path(__file__).parent
 SCRIPTS = (
-    "unpack.js", "colours.js", "fields.js", "cut.js", "pick.js", "space.js", "sections.js", "parts.js", "elements.js", "legend.js", "camera.js",
-    "controls.js", "hand.js",
+    "unpack.js", "colours.js", "fields.js", "cut.js", "pick.js", "space.js", "sections.js", "parts.js", "elements.js",
+    "legend.js", "camera.js", "controls.js", "hand.js",
 )  # fmt: skip
 """The viewer's own modules in the order in which each uses those before it."""
 _numbers = count(1)
@@ -25,7 +25,7 @@ def hand_head() -> str:
     """What a page holds once, before or after its viewers: the library, the viewer's script and its style."""
     library = _safe((HOME / "three.min.js").read_text(encoding="utf-8"))
     style = (HOME / "hand.css").read_text(encoding="utf-8")
-    return f"<style>{style}</style>\n<script>{library}</script>\n<script type=\"module\">\n{_own_script()}</script>\n"
+    return f'<style>{style}</style>\n<script>{library}</script>\n<script type="module">\n{_own_script()}</script>\n'
 
 
 def _own_script() -> str:

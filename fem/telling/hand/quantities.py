@@ -15,7 +15,7 @@ STEPS = 64
 BEAD = (
     ("σ11, along the bead", "σ11"),
     ("σ22, across the bead in the layer", "σ22"),
-    ("σ33, pulling layers apart", "σ33"),
+    ("σ33, across the layers", "σ33"),
     ("τ23, shear between layers, across the bead", "τ23"),
     ("τ13, shear between layers, along the bead", "τ13"),
     ("τ12, shear in the layer", "τ12"),
@@ -31,19 +31,23 @@ def principal_stresses(stress: Array) -> Array:
 
 
 def described(scene: Scene, required: float) -> list[dict[str, Any]]:
-    """The quantities in the order of the list: what each is called, where its numbers come from, how it is painted."""
+    """The quantities in the order of the list: key of the fields, name, group, unit, range and colours of each."""
     out: list[dict[str, Any]] = []
     if scene.cases:
         out = [_reserve(required), _displacement(scene)]
         bead = _largest(scene, "print_stress")
-        out += [_signed(f"bead_{i}", name, sign, bead[i], "Stress in bead axes") for i, (name, sign) in enumerate(BEAD)]
-        stress = np.array([np.abs(principal_stresses(f.stress)).max() for f in scene.cases.values()])
-        top = float(stress.max(initial=0.0))
-        group = "Stress of the zone as a whole"
-        out += [_signed(f"principal_{i}", f"{name} stress", f"σ{i + 1}", top, group) for i, name in enumerate(PRINCIPAL)]
-        out.append(_mises(scene, group))
+        out += [
+            _signed(f"bead_{i}", name, sign, bead[i], "Stress in bead axes") for i, (name, sign) in enumerate(BEAD)
+        ]
+        principal = np.concatenate([principal_stresses(fields.stress) for fields in scene.cases.values()])
+        top, group = float(np.abs(principal).max(initial=0.0)), "Stress of the zone as a whole"
+        out += [
+            _signed(f"principal_{i}", f"{name} stress", f"σ{i + 1}", top, group) for i, name in enumerate(PRINCIPAL)
+        ]
+        out.append(_mises(principal, group))
     if scene.cuts:
-        out.append({"key": "zone", "name": "zone and bead direction, on sections", "group": "As printed", "scale": _zones()})
+        name = "zone and bead direction, on sections"
+        out.append({"key": "zone", "name": name, "group": "As printed", "scale": _zones()})
     return out
 
 
@@ -77,7 +81,7 @@ def _reserve(required: float) -> dict[str, Any]:
 
 def _displacement(scene: Scene) -> dict[str, Any]:
     sizes = [float(np.linalg.norm(f.displacement, axis=1).max(initial=0.0)) for f in scene.cases.values()]
-    scale = {"kind": "even", "low": 0.0, "colours": _sampled(displacement_map())}
+    scale = {"kind": "even", "colours": _sampled(displacement_map())}
     tops = dict(zip(scene.cases, sizes, strict=True))
     return {
         "key": "displacement",
@@ -96,13 +100,19 @@ def _signed(key: str, name: str, sign: str, top: float, group: str) -> dict[str,
     return {"key": key, "name": name, "sign": sign, "group": group, "unit": "MPa", "top": top, "scale": scale}
 
 
-def _mises(scene: Scene, group: str) -> dict[str, Any]:
-    top = 0.0
-    for fields in scene.cases.values():
-        a, b, c = principal_stresses(fields.stress).T
-        top = max(top, float(np.sqrt(((a - b) ** 2 + (b - c) ** 2 + (c - a) ** 2) / 2).max(initial=0.0)))
-    scale = {"kind": "even", "low": 0.0, "colours": _sampled(use_map())}
-    return {"key": "mises", "name": "von Mises stress", "sign": "σv", "group": group, "unit": "MPa", "top": top, "scale": scale}
+def _mises(principal: Array, group: str) -> dict[str, Any]:
+    a, b, c = principal.T
+    top = float(np.sqrt(((a - b) ** 2 + (b - c) ** 2 + (c - a) ** 2) / 2).max(initial=0.0))
+    scale = {"kind": "even", "colours": _sampled(use_map())}
+    return {
+        "key": "mises",
+        "name": "von Mises stress",
+        "sign": "σv",
+        "group": group,
+        "unit": "MPa",
+        "top": top,
+        "scale": scale,
+    }
 
 
 def _zones() -> dict[str, Any]:

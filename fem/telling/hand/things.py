@@ -13,6 +13,7 @@ from fem.judging.scene import Arrow, Scene
 from fem.printing.cut import ZoneCut
 from fem.telling.colours import categorical
 from fem.telling.hand.body import Shown
+from fem.telling.hand.nouns import Mark
 from fem.telling.hand.packing import packed
 from fem.telling.load_picture import placed
 from fem.telling.zone_picture import cut_title
@@ -25,7 +26,7 @@ APART = 0.04
 
 
 def arrows_of(scene: Scene, findings: Findings | None) -> list[dict[str, Any]]:
-    """Each arrow from `tail` to `tip` [mm] in its load's colour; `factors` by case, for all of them without findings."""
+    """Each arrow from `tail` to `tip` [mm] in its load's colour, with the `factors` of the cases that have it."""
     names = list(dict.fromkeys(arrow.name for arrow in scene.arrows))
     colour = dict(zip(names, categorical(len(names)), strict=True))
     box, diagonal = scene.mesh.box, scene.mesh.diagonal
@@ -70,7 +71,7 @@ def supports_of(scene: Scene, shown: Shown) -> list[dict[str, Any]]:
     return out
 
 
-def marks_of(scene: Scene, findings: Findings | None) -> dict[str, list[dict[str, Any]]]:
+def marks_of(scene: Scene, findings: Findings | None) -> dict[str, list[Mark]]:
     """The numbered places of each case, worst first."""
     if findings is None:
         return {}
@@ -86,12 +87,13 @@ def _spread(spots: tuple[HotSpot, ...], apart: float) -> list[HotSpot]:
     return kept
 
 
-def _mark(spot: HotSpot) -> dict[str, Any]:
+def _mark(spot: HotSpot) -> Mark:
     kind = f"{spot.zone}: {spot.mode}" if spot.zone else spot.mode
     why = {"sharp corner": "sharp corner", "support": "made by the support", "moving": "moves with the mesh"}
     told = why.get(spot.verdict, "made by the support" if spot.singular else "")
     text = ", ".join(each for each in (kind, f"near {spot.face}" if spot.face else "", told) if each)
-    return {"at": _floats(spot.at_mm), "value": reserve_text(spot.reserve), "text": text}
+    x, y, z = _floats(spot.at_mm)
+    return Mark((x, y, z), reserve_text(spot.reserve), text)
 
 
 def named_axes(scene: Scene, findings: Findings | None) -> list[dict[str, Any]]:
@@ -101,10 +103,14 @@ def named_axes(scene: Scene, findings: Findings | None) -> list[dict[str, Any]]:
         up = axes[2] / np.linalg.norm(axes[2])
         same = [each for each in out if abs(np.dot(each["along"], up)) > 1 - 1e-9]
         if same:
-            same[0].setdefault("build", "build direction" if np.dot(same[0]["along"], up) > 0 else "against the build")
+            same[0].setdefault(
+                "build", "build direction" if np.dot(same[0]["along"], up) > 0 else "against the build"
+            )
         else:
             several = len(scene.mesh.bodies) > 1
-            out.append({"name": f"build{f' of {body}' if several else ''}", "along": up.tolist(), "build": "build direction"})
+            out.append(
+                {"name": f"build{f' of {body}' if several else ''}", "along": up.tolist(), "build": "build direction"}
+            )
     return out
 
 
