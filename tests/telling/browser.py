@@ -30,13 +30,15 @@ def chromium():
 class Page:
     """An open page and what its console said."""
 
-    def __init__(self, browser, path, *, wide=1300, high=900, **context):
+    def __init__(self, browser, path, *, wide=1300, high=900, before="", **context):
         self.context = browser.new_context(viewport={"width": wide, "height": high}, **context)
         self.at = self.context.new_page()
         self.said, self.asked = [], []
         self.at.on("console", lambda message: self.said.append(f"{message.type}: {message.text}"))
         self.at.on("pageerror", lambda error: self.said.append(str(error)))
         self.at.on("request", lambda request: self.asked.append(request.url))
+        if before:
+            self.at.add_init_script(before)
         self.at.goto(path.as_uri())
 
     def run(self, script, given=None):

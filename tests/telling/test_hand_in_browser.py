@@ -34,6 +34,7 @@ HEAD = f"""<!doctype html><html lang="en"><head><meta charset="utf-8"><title>Bea
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <meta http-equiv="Content-Security-Policy" content="{POLICY}">
 <style>:root {{ color-scheme: light dark }} body {{ margin: 1rem }}</style></head>"""
+DOT = "data:image/gif;base64,R0lGODlhAQABAAAAACH5BAEKAAEALAAAAAABAAEAAAICTAEAOw=="
 AGAIN = f"""async () => {{
   const viewer = {ROOT};
   for (const [name, value] of [["axis", ""], ["offset", 500], ["deformation", 0]]) viewer.find(name).value = value;
@@ -48,12 +49,21 @@ AGAIN = f"""async () => {{
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
-    """A page with one viewer, and one with two."""
+    """A page with one viewer, one with two, and one of a part that is not solved."""
     folder = tmp_path_factory.mktemp("hand")
     scene = dataclasses.replace(beam_scene(beam_mesh()), cuts=(halves(),))
     hand = part_in_hand(scene, beam_findings(scene))
     one = hand_html(hand, name="beam")
-    for name, viewers in (("one", one), ("two", one + hand_html(hand))):
+    plain = part_in_hand(dataclasses.replace(scene, cases={}, arrows=(), patches=(), cuts=()), still=DOT)
+    small = part_in_hand(scene, beam_findings(scene), most_bytes=hand.size // 2)
+    assert len(small.data["straight"]) > 100 > len(small.data["curved"])
+    pages = {
+        "one": one,
+        "coarse": hand_html(small, name="beam"),
+        "two": one + hand_html(hand),
+        "plain": hand_html(plain, name="beam"),
+    }
+    for name, viewers in pages.items():
         page = f"{HEAD}<body>{hand_head()}<main><h1>Beam</h1>{viewers}</main></body></html>"
         (folder / f"{name}.html").write_text(page, encoding="utf-8")
     return folder
@@ -68,7 +78,7 @@ def browser():
 @pytest.fixture(scope="module")
 def shared(browser, folder):
     """One page for most tests; what its console says is looked at in the end."""
-    page = Page(browser, folder / "one.html", wide=1000, high=800, reduced_motion="reduce")
+    page = Page(browser, folder / "one.html", wide=760, high=700, reduced_motion="reduce")
     page.at.wait_for_selector("#beam[data-drawn]")
     page.at.add_style_tag(content=BARE)
     yield page
@@ -78,7 +88,7 @@ def shared(browser, folder):
 
 @pytest.fixture
 def page(shared):
-    shared.at.set_viewport_size({"width": 1000, "height": 800})
+    shared.at.set_viewport_size({"width": 760, "height": 700})
     shared.at.emulate_media(media="screen", color_scheme="light")
     shared.run("() => document.body.classList.remove('bare')")
     for name in ("arrows", "supports"):
@@ -190,6 +200,13 @@ def test_caps_are_as_large_as_the_section(page):
 
 
 LISTEN = "document.querySelector('#beam').addEventListener('picked', (event) => tell(event.detail), { once: true })"
+
+
+def test_straight_tetrahedra_are_capped_too(browser, folder):
+    page = Page(browser, folder / "coarse.html", wide=500, high=500)
+    page.at.wait_for_selector("#beam[data-drawn]")
+    assert page.run(AREA, [[1, 0, 0], 43.7]) == pytest.approx(WIDTH * HEIGHT, rel=1e-4)
+    page.close()
 
 
 def click(page, place):
@@ -353,4 +370,30 @@ def test_two_viewers_share_a_page(browser, folder):
         viewer.and_(page.at.locator("[data-drawn]")).wait_for()
     ids = page.run("() => [...document.querySelectorAll('[id]')].map((e) => e.id)")
     assert len(ids) == len(set(ids)) and page.said == []
+    page.close()
+
+
+def test_faces_of_a_part_not_solved_are_asked_and_lit(browser, folder):
+    page = Page(browser, folder / "plain.html", wide=900, high=700)
+    page.at.wait_for_selector("#beam[data-drawn]")
+    page.at.add_style_tag(content=BARE)
+    page.run("() => document.body.classList.add('bare')")
+    told = click(page, (80.0, 10.0, HEIGHT / 2))
+    assert told["face"] == 5 and told["values"] == {}  # the beam's sixth face is its top
+    assert "beam:6" in page.at.locator("#beam .hand-values").inner_text()
+    places = (30.0, 10.0, HEIGHT / 2), (30.0, 0.0, 0.0)
+    before = [colour_at(page, place) for place in places]
+    page.run(f"() => {ROOT}.light([5])")
+    settled(page)
+    top, front = (colour_at(page, place) for place in places)
+    assert not near(top, before[0]) and near(front, before[1])
+    assert page.said == []
+    page.close()
+
+
+def test_a_browser_that_cannot_draw_says_so_and_keeps_the_still_picture(browser, folder):
+    page = Page(browser, folder / "plain.html", before="HTMLCanvasElement.prototype.getContext = () => null")
+    page.at.wait_for_selector("#beam[data-drawn=none]")
+    assert "cannot draw" in page.at.locator("#beam .hand-sorry[role]").inner_text()
+    assert page.at.locator("#beam .hand-still").is_visible()
     page.close()

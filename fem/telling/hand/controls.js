@@ -1,6 +1,6 @@
 // The lists, sliders and buttons beside the picture, and what they say.
 import { make } from "./elements.js";
-import { number } from "./legend.js";
+import { plain } from "./legend.js";
 
 // One radio button a case; nothing to choose among one
 export function caseChoice(box, names, chosen, pick) {
@@ -80,7 +80,7 @@ export function mostDeformation(diagonal, largest) {
 
 export function deformationText(scale) {
   if (scale === 0) return "undeformed";
-  return scale === 1 ? "× 1, true to scale" : `× ${number(scale)}`;
+  return scale === 1 ? "× 1, true to scale" : `× ${plain(scale)}`;
 }
 
 // The part's axes as drawn in a corner of the picture

@@ -6,7 +6,7 @@ import {
 } from "./controls.js";
 import { make } from "./elements.js";
 import { blended, Fields } from "./fields.js";
-import { legendOf, millimetres, number, titleOf, valueText } from "./legend.js";
+import { legendOf, millimetres, plain, titleOf, valueText } from "./legend.js";
 import { Part } from "./parts.js";
 import { dot, minus, plus } from "./pick.js";
 import { arrowObject, PLACE_COLOURS } from "./sections.js";
@@ -57,7 +57,7 @@ class Viewer {
     this.wireDeformation();
     this.find("section").append(...data.sections.map(({ name }, i) => make("option", { value: i }, name)));
     this.find("section").addEventListener("change", () => this.choose({}));
-    this.find("side").hidden = Object.keys(data.cases).length === 0;
+    for (const name of ["places", "deform"]) this.find(name).hidden = !this.caseName;
     followPointers(this.canvas, this.eye, { changed: () => this.draw(), clicked: (event) => this.click(event) });
     this.canvas.addEventListener("keydown", (event) => this.key(event));
     new ResizeObserver(() => this.resize()).observe(this.find("stage"));
@@ -302,7 +302,10 @@ class Viewer {
       element.style.top = `${100 * down}%`;
     };
     [...this.find("marks").children].forEach((mark, i) => {
-      put(mark, this.drawnAt(places[i].at));
+      const { at } = places[i];
+      put(mark, this.drawnAt(at));
+      const cut = this.part.cut;
+      mark.hidden = Boolean(cut) && dot(at, cut.normal) - cut.offset > 0.004 * this.data.diagonal;
       mark.classList.toggle("here", i === this.here);
     });
     [...this.find("places ol").querySelectorAll("button")].forEach((row, i) => {
@@ -326,7 +329,7 @@ class Viewer {
     for (const arrow of this.data.arrows) {
       const factor = arrow.factors[this.shownCase];
       if (!factor) continue;
-      const text = `${arrow.name}: ${factor === 1 ? "" : `${number(factor)} × `}${arrow.label}`;
+      const text = `${arrow.name}: ${factor === 1 ? "" : `${plain(factor)} × `}${arrow.label}`;
       if (!out.has(text)) out.set(text, arrow.tail);
     }
     return out;

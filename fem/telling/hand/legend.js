@@ -15,6 +15,11 @@ function signed(text) {
   return text.replace("-", "−");
 }
 
+// A factor without noughts at its end
+export function plain(value) {
+  return String(Number(value.toPrecision(3)));
+}
+
 // A place to a tenth of a millimetre
 export function millimetres(value) {
   return signed((Math.round(10 * value) / 10 || 0).toFixed(1));

@@ -1,4 +1,10 @@
-"""A viewer as a piece of a page, and what a page needs once for all its viewers."""
+"""A viewer as a piece of a page, and what a page needs once for all its viewers.
+
+A page's own script may use a viewer through its root element: `root.hand` once `root.dataset.drawn` is there;
+`root.hand.choose({caseName, key})`, `.fly(i)`, `.light([face numbers])`; the event "picked" tells, after each click or
+Enter, the place `at` [mm], the number of the `face` (null inside) and the `values` there. A viewer that is put into
+the page later is started by `startHand(root)`.
+"""
 
 from __future__ import annotations
 
@@ -50,7 +56,9 @@ def hand_html(hand: Hand, *, name: str = "") -> str:
         raise ValueError(f"{own!r} is no plain id")
     still = f'<img class="hand-still" alt="{escape(hand.title)}" src="{escape(hand.still)}">' if hand.still else ""
     frame = (HOME / "hand.html").read_text(encoding="utf-8")
+    built = any("build" in axis for axis in hand.data["axes"])
+    note = " ".join(filter(None, [hand.note, "The thick axis is the build direction." if built else ""]))
     data = json.dumps(hand.data, separators=(",", ":")).replace("<", "\\u003c")
-    for key, text in {"ID": own, "TITLE": escape(hand.title), "STILL": still, "NOTE": escape(hand.note)}.items():
+    for key, text in {"ID": own, "TITLE": escape(hand.title), "STILL": still, "NOTE": escape(note)}.items():
         frame = frame.replace("{{" + key + "}}", text)
     return frame.replace("{{DATA}}", data)

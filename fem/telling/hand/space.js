@@ -56,13 +56,13 @@ const PAINTED_FRAGMENT = `${CUT}
     paint = mix(paint, glow, 0.75 * lamp);
     gl_FragColor = vec4(paint * (1.0 - shade * (1.0 - light)), 1.0);
   }`;
-const INK_VERTEX = `${PLACE} void main() { gl_Position = placed(); gl_Position.z -= 0.0004 * gl_Position.w; }`;
+const INK_VERTEX = `${PLACE} void main() { gl_Position = placed(); gl_Position.z -= 0.0003 * gl_Position.w; }`;
 const INK_FRAGMENT = `${CUT}
   uniform vec3 ink;
   uniform float hatch;
   void main() {
     leave();
-    if (hatch > 0.0 && mod(gl_FragCoord.x + gl_FragCoord.y, 8.0 * hatch) > 1.7 * hatch) discard;
+    if (hatch > 0.0 && mod(gl_FragCoord.x + gl_FragCoord.y, 11.0 * hatch) > 1.6 * hatch) discard;
     gl_FragColor = vec4(ink, 1.0);
   }`;
 
@@ -95,7 +95,7 @@ export function inkMaterial(shared, { ink = [0.09, 0.11, 0.13], hatch = 0 } = {}
     uniforms: { ...shared, ink: { value: new three.Vector3(...ink) }, hatch: { value: hatch } },
     vertexShader: INK_VERTEX,
     fragmentShader: INK_FRAGMENT,
-    side: three.DoubleSide,
+    side: hatch > 0 ? three.FrontSide : three.DoubleSide,
   });
 }
 

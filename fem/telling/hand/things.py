@@ -21,6 +21,8 @@ from fem.tensors import Array
 
 MOST_MARKS = 6
 """So many places of a case are numbered."""
+SHORTER = 0.65
+"""Arrows are so much shorter than in the picture of the loading, which is about them."""
 APART = 0.04
 """Numbered places lie at least so far from each other, as a share of the box's diagonal."""
 
@@ -28,11 +30,11 @@ APART = 0.04
 def arrows_of(scene: Scene, findings: Findings | None) -> list[dict[str, Any]]:
     """Each arrow from `tail` to `tip` [mm] in its load's colour, with the `factors` of the cases that have it."""
     names = list(dict.fromkeys(arrow.name for arrow in scene.arrows))
-    colour = dict(zip(names, categorical(len(names)), strict=True))
+    colour = dict(zip(names, categorical(len(names)), strict=False))  # at least one colour comes
     box, diagonal = scene.mesh.box, scene.mesh.diagonal
     out = []
     for arrow in scene.arrows:
-        tail, tip = placed(arrow, scene.arrows, box, diagonal)
+        tail, tip = _shorter(arrow, *placed(arrow, scene.arrows, box, diagonal))
         red, green, blue = (round(255 * c) for c in colour[arrow.name])
         out.append(
             {
@@ -46,6 +48,12 @@ def arrows_of(scene: Scene, findings: Findings | None) -> list[dict[str, Any]]:
             }
         )
     return out
+
+
+def _shorter(arrow: Arrow, tail: Array, tip: Array) -> tuple[Array, Array]:
+    """An arrow with the end that touches the part where it was, and the other one nearer: the part comes first."""
+    at = np.asarray(arrow.at, dtype=float)
+    return at + SHORTER * (tail - at), at + SHORTER * (tip - at)
 
 
 def _factors(arrow: Arrow, scene: Scene, findings: Findings | None) -> dict[str, float]:
