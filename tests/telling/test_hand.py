@@ -118,3 +118,17 @@ def test_names_are_ids_and_text_is_escaped(scene, findings):
     with pytest.raises(ValueError, match="plain id"):
         hand_html(hand, name="no id")
     assert hand_html(hand).split(' id="')[1] != hand_html(hand).split(' id="')[1]
+
+
+def test_arrows_that_push_end_at_the_part_and_those_that_pull_start_there(scene):
+    import dataclasses
+
+    from fem.judging.scene import Arrow
+    from fem.telling.hand.things import arrows_of
+
+    top, down = np.array([50.0, 10.0, HEIGHT / 2]), np.array([0.0, 0.0, -80.0])
+    several = tuple(Arrow(name, "force", top, way, "80 N") for name, way in (("push", down), ("pull", -down)))
+    push, pull = arrows_of(dataclasses.replace(scene, arrows=several), None)
+    assert push["tip"] == pytest.approx(top) and push["tail"][2] > HEIGHT / 2 + 5
+    assert pull["tail"] == pytest.approx(top) and pull["tip"][2] > HEIGHT / 2 + 5
+    assert push["colour"] != pull["colour"] and set(push["factors"]) == set(scene.cases)

@@ -55,8 +55,8 @@ def folder(tmp_path_factory):
     hand = part_in_hand(scene, beam_findings(scene))
     one = hand_html(hand, name="beam")
     plain = part_in_hand(dataclasses.replace(scene, cases={}, arrows=(), patches=(), cuts=()), still=DOT)
-    small = part_in_hand(scene, beam_findings(scene), most_bytes=hand.size // 2)
-    assert len(small.data["straight"]) > 100 > len(small.data["curved"])
+    small = part_in_hand(scene, beam_findings(scene), most_bytes=hand.size * 3 // 5)
+    assert "corner nodes" in small.note
     pages = {
         "one": one,
         "coarse": hand_html(small, name="beam"),

@@ -1,9 +1,9 @@
 """A viewer as a piece of a page, and what a page needs once for all its viewers.
 
 A page's own script may use a viewer through its root element: `root.hand` once `root.dataset.drawn` is there;
-`root.hand.choose({caseName, key})`, `.fly(i)`, `.light([face numbers])`; the event "picked" tells, after each click or
-Enter, the place `at` [mm], the number of the `face` (null inside) and the `values` there. A viewer that is put into
-the page later is started by `startHand(root)`.
+`root.hand.choose({caseName, key})`, `.fly(i)`, `.light([face numbers])`; the event "picked" tells, after each click
+or Enter, the place `at` [mm], the number of the `face` (null inside) and the `values` there. A viewer that is put
+into the page later is started by `startHand(root)`.
 """
 
 from __future__ import annotations

@@ -10,12 +10,14 @@ import numpy as np
 from fem.digits import reserve_text
 from fem.judging.findings import Findings, HotSpot
 from fem.judging.scene import Arrow, Scene
+from fem.part.tetmesh import TetMesh
 from fem.printing.cut import ZoneCut
 from fem.telling.colours import categorical
 from fem.telling.hand.body import Shown
 from fem.telling.hand.nouns import Mark
 from fem.telling.hand.packing import packed
 from fem.telling.load_picture import placed
+from fem.telling.surface import node_normals
 from fem.telling.zone_picture import cut_title
 from fem.tensors import Array
 
@@ -32,9 +34,11 @@ def arrows_of(scene: Scene, findings: Findings | None) -> list[dict[str, Any]]:
     names = list(dict.fromkeys(arrow.name for arrow in scene.arrows))
     colour = dict(zip(names, categorical(len(names)), strict=False))  # at least one colour comes
     box, diagonal = scene.mesh.box, scene.mesh.diagonal
+    outward = _outward(scene.mesh, np.array([arrow.at for arrow in scene.arrows], dtype=float).reshape(-1, 3))
     out = []
-    for arrow in scene.arrows:
-        tail, tip = _shorter(arrow, *placed(arrow, scene.arrows, box, diagonal))
+    for arrow, normal in zip(scene.arrows, outward, strict=True):
+        start, end = placed(arrow, scene.arrows, box, diagonal)
+        tail, tip = _pointed(arrow, SHORTER * (end - start), normal)
         red, green, blue = (round(255 * c) for c in colour[arrow.name])
         out.append(
             {
@@ -50,10 +54,22 @@ def arrows_of(scene: Scene, findings: Findings | None) -> list[dict[str, Any]]:
     return out
 
 
-def _shorter(arrow: Arrow, tail: Array, tip: Array) -> tuple[Array, Array]:
-    """An arrow with the end that touches the part where it was, and the other one nearer: the part comes first."""
+def _pointed(arrow: Arrow, step: Array, outward: Array) -> tuple[Array, Array]:
+    """Tail and tip of an arrow of length and way `step`: a force that pushes into the part ends at its place, where
+    the surface looks `outward`; all others start there.
+    """
     at = np.asarray(arrow.at, dtype=float)
-    return at + SHORTER * (tail - at), at + SHORTER * (tip - at)
+    pushes = arrow.kind == "force" and float(step @ outward) < 0
+    return (at - step, at) if pushes else (at, at + step)
+
+
+def _outward(mesh: TetMesh, places: Array) -> Array:
+    """Outward normals (n, 3) of the boundary at the nodes nearest to places (n, 3)."""
+    from scipy.spatial import cKDTree
+
+    outer = np.unique(mesh.triangles)
+    _, near = cKDTree(mesh.nodes[outer]).query(places)
+    return np.asarray(node_normals(mesh)[outer[near]])
 
 
 def _factors(arrow: Arrow, scene: Scene, findings: Findings | None) -> dict[str, float]:
