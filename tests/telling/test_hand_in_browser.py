@@ -279,6 +279,8 @@ def test_the_printed_section_is_shown_as_it_is(page):
     settled(page)
     for place, zone in (((40.0, 14.0, 0.0), "wall"), ((80.0, 14.0, 0.0), "core")):
         assert near(colour_at(page, place), 255 * np.array(ZONES[zone]))
+    named = page.at.locator("#beam .hand-scale").inner_text()
+    assert "wall" in named and "core" in named and "cover" not in named
 
 
 def test_the_keyboard_reaches_everything(page):

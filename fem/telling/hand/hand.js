@@ -107,7 +107,8 @@ class Viewer {
 
   async showZones(on, other) {
     const section = on ? this.data.sections[Number(this.find("section").value)] : null;
-    this.find("deformation").disabled = on;
+    this.find("deform").hidden = on || !(this.mostDeformation() > 0);
+    if (on) this.place = null; // a section tells zones, no values
     this.setDeformation();
     await this.part.showSection(section);
     if (section) this.part.cutAt(this.toEye(section), { capped: false });
@@ -222,8 +223,7 @@ class Viewer {
 
   // The values at a point of the picture, given in shares of it; null beside the part
   async ask(across, down) {
-    const hit = this.part.hit(...this.eye.line(across, down));
-    this.place = hit;
+    this.place = this.part.sections ? null : this.part.hit(...this.eye.line(across, down));
     await this.tell();
     this.draw();
     this.root.dispatchEvent(new CustomEvent("picked", { detail: this.told || null }));

@@ -82,7 +82,7 @@ function even(quantity, caseName) {
 function names({ scale }) {
   const out = make("ul", { class: "hand-names" });
   scale.names.forEach((name, i) => {
-    if (name === "outside") return;
+    if (!name) return;
     out.append(make("li", {}, make("i", { style: `background:${scale.colours[i]}` }), name));
   });
   return out;

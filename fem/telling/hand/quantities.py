@@ -47,7 +47,7 @@ def described(scene: Scene, required: float) -> list[dict[str, Any]]:
         out.append(_mises(principal, group))
     if scene.cuts:
         name = "zone and bead direction, on sections"
-        out.append({"key": "zone", "name": name, "group": "As printed", "scale": _zones()})
+        out.append({"key": "zone", "name": name, "group": "As printed", "scale": _zones(scene)})
     return out
 
 
@@ -115,10 +115,13 @@ def _mises(principal: Array, group: str) -> dict[str, Any]:
     }
 
 
-def _zones() -> dict[str, Any]:
-    from fem.printing.cut import PLACES
+def _zones(scene: Scene) -> dict[str, Any]:
+    """Colours of all that a section can show; names of what these sections do show, "" for all else."""
+    from fem.printing.cut import OUTSIDE, PLACES
 
-    return {"kind": "names", "names": list(PLACES), "colours": [_hex(ZONES[name]) for name in PLACES]}
+    seen = {int(place) for cut in scene.cuts for place in np.unique(cut.place)} - {OUTSIDE}
+    names = [name if number in seen else "" for number, name in enumerate(PLACES)]
+    return {"kind": "names", "names": names, "colours": [_hex(ZONES[name]) for name in PLACES]}
 
 
 def _sampled(colours: Any) -> list[str]:
