@@ -1,6 +1,6 @@
 // From values to colours. Bands have hard edges, even scales blend, names have one colour each.
 
-export const MOST_BANDS = 16;
+const BAND_PIXELS = 4096; // a reserve factor of 1 is met to 0.1 %
 
 export function rgb(hex) {
   return [1, 3, 5].map((at) => parseInt(hex.slice(at, at + 2), 16) / 255);
@@ -27,12 +27,17 @@ export function colourOf(quantity, value, range) {
   return low.map((c, i) => c + (high[i] - c) * (share - below));
 }
 
-// The colours of an even scale as a strip of pixels
-export function stripOf(colours) {
-  const pixels = new Uint8Array(colours.length * 4);
-  colours.forEach((hex, i) => pixels.set([...rgb(hex).map((c) => Math.round(255 * c)), 255], 4 * i));
-  const strip = new three.DataTexture(pixels, colours.length, 1, three.RGBAFormat);
-  strip.minFilter = strip.magFilter = three.LinearFilter;
+// The colours of a scale as a strip of pixels over its range; bands keep their hard edges
+export function stripOf(quantity, range) {
+  const bands = quantity.scale.kind === "bands";
+  const count = bands ? BAND_PIXELS : quantity.scale.colours.length;
+  const pixels = new Uint8Array(count * 4);
+  for (let i = 0; i < count; i++) {
+    const value = range[0] + ((range[1] - range[0]) * i) / (count - 1);
+    pixels.set([...colourOf(quantity, value, range).map((c) => Math.round(255 * c)), 255], 4 * i);
+  }
+  const strip = new three.DataTexture(pixels, count, 1, three.RGBAFormat);
+  strip.minFilter = strip.magFilter = bands ? three.NearestFilter : three.LinearFilter;
   strip.needsUpdate = true;
   return strip;
 }

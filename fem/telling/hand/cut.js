@@ -59,9 +59,11 @@ export function cap(tets, distance) {
   const above = [];
   const below = [];
   for (let t = 0; t < tets.length; t += 4) {
+    const over = distance[tets[t]] > 0;
+    const crossed = distance[tets[t + 1]] > 0 !== over || distance[tets[t + 2]] > 0 !== over || distance[tets[t + 3]] > 0 !== over;
+    if (!crossed) continue;
     above.length = below.length = 0;
     for (let k = 0; k < 4; k++) (distance[tets[t + k]] > 0 ? above : below).push(tets[t + k]);
-    if (above.length === 0 || below.length === 0) continue;
     if (above.length === 2) {
       const [a, b] = above;
       const [c, d] = below;

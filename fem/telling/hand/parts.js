@@ -1,5 +1,5 @@
 // The part as it is drawn: surface, cap of a cut, edges, supports, arrows, printed sections; and which place is hit.
-import { MOST_BANDS, rgb, stripOf } from "./colours.js";
+import { stripOf } from "./colours.js";
 import { cap, distances, fourNodes, rim } from "./cut.js";
 import { dot, firstHit, plus } from "./pick.js";
 import { crispSurface, geometryOf, inkMaterial, paintedMaterial, SHADE, sharedUniforms, spread } from "./space.js";
@@ -93,18 +93,11 @@ export class Part {
 
   // Paint values of the nodes as a quantity's scale says; without one, the part is plain
   paint(quantity, values, range) {
-    const kind = !values ? 0 : quantity.scale.kind === "bands" ? 1 : 2;
-    this.shared.kind.value = kind;
-    if (kind === 1) {
-      this.shared.bands.value = quantity.scale.colours.length;
-      quantity.scale.colours.slice(0, MOST_BANDS).forEach((hex, i) => {
-        this.shared.colours.value[i].set(...rgb(hex));
-        this.shared.edges.value[i] = quantity.scale.edges[i];
-      });
-    } else if (kind === 2) {
+    this.shared.painted.value = Boolean(values);
+    if (values) {
       this.shared.strip.value?.dispose();
-      this.shared.strip.value = stripOf(quantity.scale.colours);
-      this.shared.stripSize.value = quantity.scale.colours.length;
+      this.shared.strip.value = stripOf(quantity, range);
+      this.shared.stripSize.value = this.shared.strip.value.image.width;
       this.shared.range.value.set(...range);
     }
     this.values = values || new Float32Array(this.body.points.length / 3);

@@ -1,5 +1,5 @@
 // The materials and the surface that are drawn; everything is cut and deformed on the graphics side.
-import { MOST_BANDS, rgb } from "./colours.js";
+import { rgb } from "./colours.js";
 import { cross, minus } from "./pick.js";
 
 const PLACE = `
@@ -28,11 +28,8 @@ const PAINTED_VERTEX = `${PLACE}
     gl_Position = placed();
   }`;
 const PAINTED_FRAGMENT = `${CUT}
-  uniform int kind;
+  uniform bool painted;
   uniform float shade;
-  uniform float edges[${MOST_BANDS}];
-  uniform vec3 colours[${MOST_BANDS}];
-  uniform int bands;
   uniform sampler2D strip;
   uniform float stripSize;
   uniform vec2 range;
@@ -41,18 +38,13 @@ const PAINTED_FRAGMENT = `${CUT}
   varying float told;
   varying float light;
   varying float lamp;
-  vec3 banded() {
-    vec3 out_ = colours[0];
-    for (int i = 1; i < ${MOST_BANDS}; i++) if (i < bands && told <= edges[i]) out_ = colours[i];
-    return out_;
-  }
-  vec3 even() {
+  vec3 colour() {
     float share = clamp((told - range.x) / (range.y - range.x), 0.0, 1.0);
     return texture2D(strip, vec2((share * (stripSize - 1.0) + 0.5) / stripSize, 0.5)).rgb;
   }
   void main() {
     leave();
-    vec3 paint = kind == 0 ? plain : kind == 1 ? banded() : even();
+    vec3 paint = painted ? colour() : plain;
     paint = mix(paint, glow, 0.75 * lamp);
     gl_FragColor = vec4(paint * (1.0 - shade * (1.0 - light)), 1.0);
   }`;
@@ -70,10 +62,8 @@ export const SHADE = 0.34;
 
 // The uniforms that all materials of a viewer share
 export function sharedUniforms() {
-  const names = { deformation: 0, plane: new three.Vector4(0, 0, 0, 1), kind: 0, bands: 0, stripSize: 2 };
+  const names = { deformation: 0, plane: new three.Vector4(0, 0, 0, 1), painted: false, stripSize: 2 };
   const shared = Object.fromEntries(Object.entries(names).map(([name, value]) => [name, { value }]));
-  shared.edges = { value: new Array(MOST_BANDS).fill(0) };
-  shared.colours = { value: Array.from({ length: MOST_BANDS }, () => new three.Vector3()) };
   shared.strip = { value: null };
   shared.range = { value: new three.Vector2(0, 1) };
   shared.plain = { value: new three.Vector3(0.8, 0.82, 0.83) };
