@@ -1,0 +1,64 @@
+"""A viewer as a piece of a page, and what a page needs once for all its viewers.
+
+A page's own script may use a viewer through its root element: `root.hand` once `root.dataset.drawn` is there;
+`root.hand.choose({caseName, key})`, `.fly(i)`, `.light([face numbers])`; the event "picked" tells, after each click
+or Enter, the place `at` [mm], the number of the `face` (null inside) and the `values` there. A viewer that is put
+into the page later is started by `startHand(root)`.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from functools import cache
+from html import escape
+from itertools import count
+from pathlib import Path
+
+from fem.telling.hand.nouns import Hand
+
+HOME = Path(__file__).parent
+SCRIPTS = (
+    "unpack.js", "colours.js", "fields.js", "cut.js", "pick.js", "space.js", "sections.js", "parts.js", "elements.js",
+    "legend.js", "camera.js", "controls.js", "hand.js",
+)  # fmt: skip
+"""The viewer's own modules in the order in which each uses those before it."""
+_numbers = count(1)
+
+
+@cache
+def hand_head() -> str:
+    """What a page holds once, before or after its viewers: the library, the viewer's script and its style."""
+    library = _safe((HOME / "three.min.js").read_text(encoding="utf-8"))
+    style = (HOME / "hand.css").read_text(encoding="utf-8")
+    return f'<style>{style}</style>\n<script>{library}</script>\n<script type="module">\n{_own_script()}</script>\n'
+
+
+def _own_script() -> str:
+    """The viewer's modules as one: imports of each other dropped, and the word export before what they share."""
+    text = "\n".join((HOME / name).read_text(encoding="utf-8") for name in SCRIPTS)
+    text = re.sub(r"^import [^;]*;\n", "", text, flags=re.MULTILINE)
+    return _safe(re.sub(r"^export ", "", text, flags=re.MULTILINE))
+
+
+def _safe(script: str) -> str:
+    """A script that does not end the element it stands in."""
+    return script.replace("</script", "<\\/script")
+
+
+def hand_html(hand: Hand, *, name: str = "") -> str:
+    """A viewer as HTML: its frame and its data. `name` is the id of its root; without one, no two are the same.
+
+    Errors: ValueError for a name that is no plain id.
+    """
+    own = name or f"hand-{next(_numbers)}"
+    if not re.fullmatch(r"[A-Za-z][\w-]*", own):
+        raise ValueError(f"{own!r} is no plain id")
+    still = f'<img class="hand-still" alt="{escape(hand.title)}" src="{escape(hand.still)}">' if hand.still else ""
+    frame = (HOME / "hand.html").read_text(encoding="utf-8")
+    built = any("build" in axis for axis in hand.data["axes"])
+    note = " ".join(filter(None, [hand.note, "The thick axis is the build direction." if built else ""]))
+    data = json.dumps(hand.data, separators=(",", ":")).replace("<", "\\u003c")
+    for key, text in {"ID": own, "TITLE": escape(hand.title), "STILL": still, "NOTE": escape(note)}.items():
+        frame = frame.replace("{{" + key + "}}", text)
+    return frame.replace("{{DATA}}", data)
