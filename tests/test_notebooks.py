@@ -132,10 +132,12 @@ def choosing() -> Iterator[Walk]:
         yield going
 
 
-def variants_in(text: str) -> dict[str, tuple[float, float, float, bool]]:
-    """Mass [g], minimum reserve factor, deflection [mm] and whether nothing is missed, by the names printed."""
+def variants_in(text: str) -> dict[str, tuple[float, float, float, str]]:
+    """Mass [g], minimum reserve factor, deflection [mm] and what is missed, by the names printed."""
     line = r"^(.+): mass ([\d.]+) g, minimum reserve factor ([\d.]+), deflection ([\d.]+) mm, .*; misses: (.*)$"
-    return {n: (float(m), float(r), float(d), miss == "nothing") for n, m, r, d, miss in re.findall(line, text, re.M)}
+    found = re.findall(line, text, re.M)
+    # What a band leaves open is missed, however the number itself stands
+    return {n: (float(m), float(r), float(d), miss) for n, m, r, d, miss in found}
 
 
 def test_the_choice_follows_from_the_table(choosing):
@@ -143,9 +145,10 @@ def test_the_choice_follows_from_the_table(choosing):
     table = variants_in(text)
     assert len(table) == 7
     made = {name: row for name, row in table.items() if name != "machined"}
-    for mass, reserve, deflection, met in made.values():
-        assert met == (reserve >= 2 and deflection <= 2.5 and mass <= 60)
-    meeting = {name: row[0] for name, row in made.items() if row[3]}
+    for mass, reserve, deflection, missed in made.values():
+        kept = reserve >= 2 and deflection <= 2.5 and mass <= 60
+        assert kept if missed == "nothing" else not kept or "not decided" in missed
+    meeting = {name: row[0] for name, row in made.items() if row[3] == "nothing"}
     lightest = min(meeting, key=meeting.get)
     assert len(meeting) < len(made)
     assert re.findall(r"^Print ([^:]+):", text, re.M) == [lightest]

@@ -34,7 +34,7 @@ def faces(options: argparse.Namespace) -> int:
         print(json.dumps([_face_facts(face, query) for face, query in _with_queries(solid)], indent=1))
     else:
         _list_faces(solid)
-        print("`beadwork draft` writes a study in which they are named.", file=sys.stderr)
+        print("`beadwork draft` writes a study in which they are named.")
     _draw(solid, picture)
     return 0
 

@@ -121,7 +121,7 @@ def felt(mesh, printed, strain, temperature_change):
     """What the program says that each zone (m, 3, 4, 6) feels under a uniform mean strain (6,); nan where absent."""
     recovery = Recovery(mesh, printed)
     moved = mesh.nodes @ unpack_stress(strain * [1, 1, 1, 0.5, 0.5, 0.5])
-    points, _ = recovery.points(moved, np.full(len(mesh.tets), temperature_change))
+    points = recovery.points([moved], [np.full(len(mesh.tets), temperature_change)])[:, 0]
     return np.where(recovery.which[..., None, None] >= 0, points[recovery.which], np.nan)
 
 
