@@ -23,7 +23,7 @@ from fem.study.folder import open_folder
 from fem.study.ground import expected_unknowns, own_sizes, read_bodies
 from fem.study.machine import program_version
 from fem.study.plans import Study
-from fem.study.run import DEFAULT_FOLDER
+from fem.study.variants.asked import results_folder
 from fem.study.variants.cluster import LOCAL, open_cluster
 from fem.study.variants.expand import MOST, Variant, count_variants, expand
 from fem.study.variants.kept import Kept
@@ -81,7 +81,7 @@ def compare_study(
         refuse_many(study, jobs=jobs)
     clock_say(progress, "spell out the variants", 0.01)
     variants = expand(homogenised(study))
-    place = Path(out) if out is not None else Path(DEFAULT_FOLDER) / study.path.stem
+    place = results_folder(study, out)
     with open_folder(place) as folder, worker_of(cluster, jobs=jobs) as worker:
         return _compared(study, variants, folder, jobs=jobs, resume=resume, worker=worker, progress=progress)
 
