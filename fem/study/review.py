@@ -58,8 +58,8 @@ def review_study(
 
     Results of the same inputs and version are taken as they are; else the study is solved first. A finished
     comparison of the same inputs brings its variants and its reference part, and the variant that it chose is what is
-    reviewed, beside its own results in variants/<variant>/, unless `variant` names another one, or "base" for the study
-    as written. `date` (today) stands on every page.
+    reviewed, beside its own results in variants/<variant>/, unless `variant` names another one, or "base" for the
+    study as written. `date` (today) stands on every page.
     `changes` are values at paths of keys that count in place of the file's; without `pictures` the review has none.
     Errors: all that a run may raise; InputError when the folder does not take the files, or there is no such variant.
     """

@@ -32,7 +32,7 @@ from fem.study.ground import Ground, Prepared, Sizes, expected_unknowns, lay_gro
 from fem.study.machine import peak_memory
 from fem.study.passes import solve_as_asked
 from fem.study.plans import Study
-from fem.study.prepare import body_print, lost_loads, supports_of
+from fem.study.prepare import body_print, lost_loads, refuse_no_force, supports_of
 from fem.study.remarks import remarks_of
 from fem.study.variants.asked import asked_study, results_folder, title_of
 from fem.zooming.nouns import ZoomView
@@ -83,6 +83,7 @@ def prepare(
     printed = ground.field(made)
     clock("match faces", 0.175)
     loads = ground.loads(study, printed)
+    refuse_no_force(study, ground.mesh, loads)
     clock("", 0.18)
     return Prepared(study, ground, made, printed, groups, loads, clock.seconds)
 

@@ -57,7 +57,7 @@ def test_an_unknown_variant_is_one_line_with_near_names(own, capsys, command):
 
 def test_a_variant_that_is_no_study_says_why(own):
     path = bars.study(own, TEXT.replace("[sweep]", '[variants.bad]\n"bodies.bar.print.walls" = -1\n[sweep]'))
-    with pytest.raises(InputError, match="cannot be solved: .*walls"):
+    with pytest.raises(InputError, match=r"cannot be solved: .*walls"):
         asked_study(path, variant="bad")
 
 
