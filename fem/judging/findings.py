@@ -184,7 +184,7 @@ class HotSpot:
     """A place where the reserve factor has a local minimum.
 
     `face` is the nearest named face (or `body:id`), `face_distance_mm` how far away it is;
-    `print_stress_MPa` the case's stress in the axes of the beads that fail there. Where beads were solved at the place
+    `print_stress_MPa` the case's stress in the axes of the beads that fail there. Where beads were solved there
     (`decided_by` is "zoom" or "whole"), `reserve`, `mode`, `zone` and the stress are the beads', and `homogenised` is
     the homogenised answer's, in `homogenised_zone`. "undecided": that is doubtful, and no beads were solved.
     `verdict` says whether the number stands: "settled", "moving" with the mesh, "sharp corner" (stress grows there

@@ -59,7 +59,7 @@ class RequirementsForm(Form):
         description="Safe load: the force that a load of this name must reach, on its face and in its direction, "
         "before the first bead fails, in every case in which it grows. The other loads of the case grow with it; "
         "permanent ones stay as they are.",
-        examples=['[requirements]\nload = { pull = "300 N" }'],
+        examples=['[requirements]\nload = { hang = "300 N" }'],
     )
     chance: Annotated[float | None, Field(gt=0, lt=1)] = Field(
         default=None,
