@@ -17,10 +17,12 @@ from fem.cli import main
 from fem.errors import InputError
 from fem.judging.advice import advised, away_of
 from fem.judging.band import MET, NOT_DECIDED, NOT_MET
+from fem.judging.orientation import DirectionNumbers
 from fem.judging.verdict import is_lower, value_text
 from fem.printing.polymer import load_card
-from fem.study.answers import compare_requirements
+from fem.study.answers import compare_requirements, decided_anew
 from fem.study.file import read_study
+from fem.study.orientation.bench import missed_of
 from fem.study.plans import Requirements
 from fem.study.run import prepare, solve_and_judge
 from fem.study.variants.numbers import _missed, _short
@@ -150,3 +152,23 @@ def test_the_reserve_away_from_singular_places_is_asked_for_on_its_own(found):
     # The band of the place itself, where it is told
     spot = replace(case.hot_spots[0], reserve=2.4, singular=False, band=(2.3, 2.6))
     assert away_of(replace(cases["one"], hot_spots=(spot,))) == (2.4, (2.3, 2.6))
+
+
+def test_a_build_direction_that_bears_less_misses_both():
+    direction = DirectionNumbers((0.0, 0.0, 1.0), reserve=1.0, reserve_away=1.5)
+    missed = missed_of(direction, Requirements(reserve_away=2.0, load={"pull": 300.0}), borne={"pull": 250.0})
+    assert missed == (
+        "reserve away from singular places 1.50, at least 2 required",
+        "failure load of pull 250 N, at least 300 N required",
+    )
+    assert missed_of(direction, Requirements(reserve_away=1.5, load={"pull": 300.0}), borne={"pull": 300.0}) == ()
+
+
+def test_kept_numbers_meet_new_requirements_without_a_solve(found):
+    """A kept result told under another safe load: decided anew, and refused where its cases cannot say."""
+    exact = min(EXACT.values())
+    for share, told in ((0.5, MET), (2.0, NOT_MET)):
+        again = decided_anew(found, Requirements(load={"pull": share * exact}))
+        assert [r.decided for r in again.requirements] == [told]
+    with pytest.raises(InputError, match="no case lets this load grow"):
+        decided_anew(found, Requirements(load={"inertia": 1.0}))
