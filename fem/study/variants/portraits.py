@@ -35,7 +35,7 @@ def draw_portraits(
     names = to_draw(comparison)
     for i, name in enumerate(names):
         clock_say(progress, f"pictures: {name}", i / len(names))
-        study, file = studies[name], folder / portrait_of(comparison[name].findings_file)
+        study, file = studies[name], folder / portrait_of(comparison, name)
         if study is None or file.is_file():
             continue
         shared = ground if ground is not None and ground.key == ground_key(study) else None

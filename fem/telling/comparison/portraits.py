@@ -24,9 +24,10 @@ def to_draw(comparison: Comparison) -> tuple[str, ...]:
     return tuple(dict.fromkeys(names))[:MOST_DRAWN]
 
 
-def portrait_of(findings_file: str) -> str:
-    """Where the picture of a variant lies, beside its findings."""
-    return findings_file.removesuffix(".json") + ".png"
+def portrait_of(comparison: Comparison, name: str) -> str:
+    """Where the picture of a variant lies: beside its findings, named by the reserve factor that its scale marks."""
+    mark = f"{comparison.required_reserve:g}" if comparison.reserve_asked else "target"
+    return f"{comparison[name].findings_file.removesuffix('.json')}-at-{mark}.png"
 
 
 def draw_portrait(findings: Findings, scene: Scene, *, file: Path) -> Path:
@@ -46,15 +47,14 @@ def pictures_of(comparison: Comparison, folder: Path) -> list[dict[str, Any]]:
     place = {v.name: i for i, v in enumerate(comparison.variants, start=1)}
     out = []
     for name in to_draw(comparison):
-        v = comparison[name]
-        file = folder / portrait_of(v.findings_file)
-        if v.findings_file and file.is_file():
+        data = _embedded(folder / portrait_of(comparison, name))
+        if data:
             told = f"Reserve factor on the surface of {name}, the least of all cases"
             out.append(
                 {
                     "n": place[name],
                     "name": name,
-                    "data": _embedded(file),
+                    "data": data,
                     "alt": told,
                     "caption": f"{told}, homogenised.",
                 }
@@ -63,9 +63,13 @@ def pictures_of(comparison: Comparison, folder: Path) -> list[dict[str, Any]]:
 
 
 def _embedded(file: Path) -> str:
+    """A picture as a data address; "" where there is none that can be read."""
     from PIL import Image
 
-    image = Image.open(file).convert("RGB")
+    try:
+        image = Image.open(file).convert("RGB")
+    except OSError:
+        return ""
     image = image.resize((WIDTH, round(image.height * WIDTH / image.width)), Image.Resampling.LANCZOS)
     out = io.BytesIO()
     image.save(out, format="JPEG", quality=82, optimize=True)

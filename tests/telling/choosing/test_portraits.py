@@ -43,7 +43,7 @@ def folder(tmp_path_factory):
     out = tmp_path_factory.mktemp("page")
     (out / "variants").mkdir()
     for name, colour in COLOURS.items():
-        Image.new("RGB", (90, 60), colour).save(out / "variants" / f"{name}.png")
+        Image.new("RGB", (90, 60), colour).save(out / "variants" / f"{name}-at-1.5.png")
     write_comparison(made(), folder=out)
     return out
 
@@ -55,13 +55,16 @@ def test_the_named_one_comes_first_and_few_are_drawn():
     assert len(drawn) == MOST_DRAWN
     assert drawn[0] == "light"
     assert "weak" not in drawn
-    assert portrait_of("variants/a.json") == "variants/a.png"
+    assert portrait_of(made(), "weak") == "variants/weak-at-1.5.png"
 
 
 def test_without_pictures_the_page_says_so(folder, tmp_path):
     page = write_comparison(made(), folder=folder).read_text(encoding="utf-8")
     assert page.count("<img") == 2
     assert "No pictures" not in page
+    (tmp_path / "variants").mkdir()
+    (tmp_path / "variants" / "light-at-1.5.png").write_text("damaged")
+    assert "<img" not in write_comparison(made(), folder=tmp_path).read_text(encoding="utf-8")
     plain = write_comparison(made(), folder=tmp_path, pictures=False).read_text(encoding="utf-8")
     assert "<img" not in plain
     assert "No pictures of variants were drawn" in plain
