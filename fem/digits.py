@@ -57,7 +57,7 @@ def reserve_text(value: float | None, *, limit: float | None = None, digits: int
 def with_unit(value: float | None, unit: str, *, limit: float | None = None) -> str:
     """A number and its unit, on its own side of a `limit`; a unit of "" or "1" is a plain ratio."""
     text = number(value) if limit is None else against(value, limit)
-    return text if unit in ("", "1", "-") else f"{text} {unit}"
+    return text if unit in ("", "1", "-") or text == UNLIMITED else f"{text} {unit}"
 
 
 def chance_text(chance: float, error: float) -> str:

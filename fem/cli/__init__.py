@@ -70,10 +70,13 @@ def _parser() -> argparse.ArgumentParser:
         "--strict", action="store_true", help="exit with status 3 when a requirement is not met or not decided"
     )
     judging.add_options(run)
+    judging.add_variant(run)
+    judging.add_no_pictures(run)
     run.set_defaults(command=studies.run)
 
     check = sub.add_parser("check", help="read a study, match its faces and add up its loads, without solving")
     check.add_argument("study", help="study file (TOML)")
+    judging.add_variant(check)
     check.set_defaults(command=studies.check)
 
     orient = sub.add_parser(
@@ -92,6 +95,11 @@ def _parser() -> argparse.ArgumentParser:
     report.add_argument("study", help="study file (TOML)")
     report.add_argument("--out", type=Path, help="folder for the results (default: results/<study>)")
     judging.add_options(report)
+    judging.add_variant(
+        report,
+        told='review this variant (default: the one a valid comparison chose); "base" for the study as written',
+    )
+    judging.add_no_pictures(report)
     report.set_defaults(command=reviewing.report)
 
     zooming.add_to(sub)

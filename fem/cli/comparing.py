@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from fem.cli.console import progress, ruled, screen, tell_cautions
 from fem.cli.guard import stopped
-from fem.cli.judging import add_zoom, changes_of
+from fem.cli.judging import add_no_pictures, add_zoom, changes_of
 from fem.cli.studies import CAUTION
 from fem.digits import number, reserve_text
 
@@ -31,6 +31,7 @@ def add_to(sub: Any) -> None:
         command,
         "solve the N worst places of each case of the leaders bead by bead; 0 for none (default: where needed)",
     )
+    add_no_pictures(command)
     command.add_argument("--cluster", metavar="ADDRESS", help='work on a Dask cluster: its address, or "local"')
     command.add_argument(
         "--strict", action="store_true", help="exit with status 3 when no variant meets all requirements"
@@ -51,6 +52,7 @@ def compare(options: argparse.Namespace) -> int:
                 yes=options.yes,
                 cluster=options.cluster,
                 changes=changes_of(options),
+                pictures=not options.no_pictures,
                 progress=say,
             )
     except KeyboardInterrupt as stop:

@@ -23,6 +23,18 @@ def add_zoom(
     parser.add_argument("--zoom", metavar="N", help=told)
 
 
+def add_variant(
+    parser: Any, *, told: str = "take this variant of the study in place of the study as written"
+) -> None:
+    """`--variant` alone."""
+    parser.add_argument("--variant", metavar="NAME", help=told)
+
+
+def add_no_pictures(parser: Any) -> None:
+    """`--no-pictures` alone."""
+    parser.add_argument("--no-pictures", action="store_true", help="draw no pictures; for scripts that read numbers")
+
+
 def changes_of(options: argparse.Namespace) -> dict[str, Any]:
     """What the options change in the study, by paths of keys."""
     said: dict[str, Any] = {key: getattr(options, key, None) for key in ("zoom", "whole", "voxel")}

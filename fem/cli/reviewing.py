@@ -15,9 +15,18 @@ def report(options: argparse.Namespace) -> int:
     from fem.telling.words import answer
 
     with progress() as say:
-        made = review_study(options.study, changes=changes_of(options), out=options.out, progress=say)
+        made = review_study(
+            options.study,
+            changes=changes_of(options),
+            variant=options.variant,
+            out=options.out,
+            pictures=not options.no_pictures,
+            progress=say,
+        )
     console = screen()
     console.print(made.findings.title, soft_wrap=True, style="bold")
+    if made.subject:
+        console.print(made.subject, soft_wrap=True)
     for sentence in answer(made.findings):
         console.print(sentence, soft_wrap=True)
     if made.reused:

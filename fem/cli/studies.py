@@ -25,7 +25,14 @@ def run(options: argparse.Namespace) -> int:
     from fem.telling.zoom_words import BEADS, is_told
 
     with progress() as say:
-        findings, report = run_study(options.study, changes=changes_of(options), out=options.out, progress=say)
+        findings, report = run_study(
+            options.study,
+            changes=changes_of(options),
+            variant=options.variant,
+            out=options.out,
+            pictures=not options.no_pictures,
+            progress=say,
+        )
     console = screen()
     _print_findings(console, findings)
     if (options.zoom or options.whole or options.voxel) and not is_told(findings):
@@ -161,16 +168,16 @@ def _print_cases(console: Any, findings: Findings) -> None:
 
 
 def check(options: argparse.Namespace) -> int:
-    from fem.study.file import read_study
     from fem.study.run import check_study
+    from fem.study.variants.asked import asked_study, title_of
     from fem.study.variants.expand import count_variants, expand
 
-    study = read_study(options.study)
+    study = asked_study(options.study, variant=options.variant)
     variants = expand(study) if count_variants(study) else ()
     with progress() as say:
         found = check_study(study, progress=say)
     console = screen()
-    console.print("\n".join(filter(None, (found.study.title, found.study.question))), soft_wrap=True)
+    console.print("\n".join(filter(None, (title_of(study), study.question))), soft_wrap=True)
     console.print(ruled("Solids", ["file", "part", "body", "volume [mm³]", "box", "contact"], _solid_rows(found)))
     rows = [
         [name, f"{b.material} ({b.state})", f"{b.volume_mm3:,.0f}", f"{b.mass_g:.1f}", f"{found.unknowns[name]:,}"]

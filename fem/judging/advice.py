@@ -6,6 +6,7 @@ counts such a place, since a false "no" costs a look; but no print is better tha
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 
 from fem.judging.band import ONE_MESH
@@ -37,18 +38,35 @@ def advised(case: CaseFindings) -> tuple[float, Vector]:
     Supports' and loads' edges are left out by the judgement; sharp corners, which only several meshes tell, by the
     verdicts of the hot spots. Where no other hot spot is told, the last one is a lower bound of all that is left.
     """
+    away = _away(case)
+    return away, _band_at(case, away)
+
+
+def away_of(case: CaseFindings) -> tuple[float, Vector]:
+    """The same for a requirement: its band is also that of one mesh, and, where none is told of the place, as wide by
+    share as that of the case's minimum.
+    """
+    away, r = _away(case), case.reserve
+    band = _band_at(case, away, shared=True)
+    if not band and r.band and 0 < r.minimum < math.inf:
+        band = tuple(end / r.minimum * away for end in r.band)
+    return away, band
+
+
+def _away(case: CaseFindings) -> float:
     away = case.reserve.nonsingular_minimum
     if any(s.verdict == SHARP_CORNER and _same(s.reserve, away) for s in case.hot_spots):
         left = [s for s in case.hot_spots if s.reserve > away]
         firm = [s.reserve for s in left if not is_singular(s)]
         away = min(firm, default=max((s.reserve for s in left), default=away))
-    return away, _band_at(case, away)
+    return away
 
 
-def _band_at(case: CaseFindings, value: float) -> Vector:
-    """The band of the place that has this reserve factor, where it tells variants apart."""
+def _band_at(case: CaseFindings, value: float, *, shared: bool = False) -> Vector:
+    """The band of the place that has this reserve factor, where it tells variants apart or may be `shared`."""
     places: list[Reserve | HotSpot] = [case.reserve, *case.hot_spots]
-    return next((p.band for p in places if p.band and _same(_value(p), value) and _tells_apart(case, p)), ())
+    fit = (p for p in places if p.band and _same(_value(p), value))
+    return next((p.band for p in fit if shared or _tells_apart(case, p)), ())
 
 
 def _value(place: Reserve | HotSpot) -> float:

@@ -61,8 +61,7 @@ class PrintFindings:
 @dataclass(frozen=True)
 class BodyFindings:
     """What a body is and weighs; `zones` are the volume shares of wall, cover, core, solid or metal, `zone_mass_g`
-    what each of them weighs; `print` is None for a metal; `critical_distance_mm` is that of its card, None where it
-    has no toughness.
+    what each weighs; `print` is None for a metal; `critical_distance_mm` is its card's, None without a toughness.
     """
 
     volume_mm3: float
@@ -143,8 +142,7 @@ class Reserve:
     known, or nothing required), `chance_errors` the standard error of each by sampling: 0 where next to all samples,
     or none, reach it, and the chance is then a bound. `chance_inputs` are the up to three inputs that matter most.
     `homogenised_band` and `homogenised_away` are the band and the minimum away from singular places of the
-    homogenised answer. Places that permanent loads alone use up (`CaseFindings.used_up`) do not count for the minima:
-    there nothing is left for growing loads.
+    homogenised answer. Places that permanent loads alone use up (`CaseFindings.used_up`) do not count for the minima.
     """
 
     minimum: float
@@ -186,10 +184,9 @@ class HotSpot:
     """A place where the reserve factor has a local minimum.
 
     `face` is the nearest named face (or `body:id`), `face_distance_mm` how far away it is;
-    `print_stress_MPa` the stress of the case in the axes of the beads that fail there. Where beads were solved at
-    the place (`decided_by` is "zoom" or "whole"), `reserve`, `mode`, `zone` and the stress are the beads', and
-    `homogenised` is what the homogenised answer says, in `homogenised_zone`. "undecided" marks a place whose
-    homogenised number is doubtful and at which no beads were solved.
+    `print_stress_MPa` the case's stress in the axes of the beads that fail there. Where beads were solved there
+    (`decided_by` is "zoom" or "whole"), `reserve`, `mode`, `zone` and the stress are the beads', and `homogenised` is
+    the homogenised answer's, in `homogenised_zone`. "undecided": that is doubtful, and no beads were solved.
     `verdict` says whether the number stands: "settled", "moving" with the mesh, "sharp corner" (stress grows there
     without limit, by the `exponent` found), "support" (the edge of a support or load); "" where one mesh cannot tell.
     """
@@ -249,7 +246,7 @@ class UsedUp:
 
     `reserve` is the factor on all permanent loads together at which its worst point fails (below 1; None: beads show
     the place used up, and the homogenised answer does not say by how much), by `mode` in the `zone` of `body` at
-    `at_mm`, near `face`; `share` of the body's volume is used up there, at `nodes` of the mesh.
+    `at_mm`, near `face`; `share` of the body's volume, at `nodes` of the mesh.
     """
 
     reserve: float | None
@@ -266,9 +263,9 @@ class UsedUp:
 class CaseFindings:
     """What a case came to. `failing_load_N` is the resultant of its growing loads times the minimum reserve factor,
     `failing_load_Nmm` that of their moments where they have no resultant; None where they have neither. `bands` are
-    (low, high) by the keys of `magnitudes`; `bands_from` tells what made these and those of the homogenised reserve
-    factors (one of `band.MADE_BY`, "" where there are none). `used_up` are the places that its permanent loads alone
-    use up, worst first: the part does not bear this case, whatever its reserve factor elsewhere.
+    (low, high) by the keys of `magnitudes`; `bands_from` tells what made these and the homogenised reserve factors'
+    (one of `band.MADE_BY`, "" where there are none). `used_up` are the places that its permanent loads alone use up,
+    worst first: the part does not bear this case. `growing_N` are the resultants of its growing loads that have one.
     """
 
     factors: dict[str, float]
@@ -293,6 +290,7 @@ class CaseFindings:
     bands: dict[str, Vector] = field(default_factory=dict)
     used_up: tuple[UsedUp, ...] = ()
     bands_from: str = ""
+    growing_N: dict[str, float] = field(default_factory=dict)
 
     @property
     def magnitudes(self) -> dict[str, float]:
@@ -307,8 +305,8 @@ class CaseFindings:
 
 @dataclass(frozen=True)
 class FaceStiffness:
-    """6 x 6 seen at a watched face: `matrix` forces [N] and moments [N mm] (`forces`, its rows) against displacements
-    [mm] and rotations [rad] (`motions`, its columns); `compliance` the other way round.
+    """6 x 6 seen at a watched face: `matrix` forces [N] and moments [N mm] (its rows) against displacements [mm] and
+    rotations [rad] (its columns); `compliance` the other way round.
     """
 
     matrix: Matrix
@@ -324,7 +322,7 @@ class FaceStiffness:
 class RequirementFindings:
     """One requirement: `limit` and `value` in `unit`, `where` the case (or body) that decides; `band` how far the
     value may lie off (empty: not known), `decided` "met", "not met" or "not decided", which is not `met`; `note` what
-    decides beside the value.
+    decides besides; `lower` marks a limit from below, as those on reserve and chance are anyway.
     """
 
     name: str
@@ -336,6 +334,7 @@ class RequirementFindings:
     band: Vector = ()
     decided: str = ""
     note: str = ""
+    lower: bool = False
 
 
 @dataclass(frozen=True)
@@ -376,7 +375,7 @@ def as_json(findings: Findings) -> str:
 
 
 def write_findings(findings: Findings, path: Path) -> Path:
-    """Write findings.json: the findings and, under "digest", what tells whether the file is still as it was written.
+    """Write findings.json, with a digest that tells whether it is still as it was written.
 
     Errors: OSError; NoTrustworthyAnswer for a number that is none.
     """
@@ -386,8 +385,7 @@ def write_findings(findings: Findings, path: Path) -> Path:
 def read_findings(path: Path) -> Findings:
     """The findings that `write_findings` wrote; a number that stands there as null is unlimited.
 
-    A criterion's null stays None: the file does not tell an unlimited one from one that is not admissible. The digest
-    guards against damage, not against forgery.
+    A criterion's null stays None: the file does not tell an unlimited one from one that is not admissible.
     Errors: InputError when the file is missing, is not as it was written, or holds something else.
     """
     advice = "Run beadwork run again."

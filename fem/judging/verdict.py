@@ -95,5 +95,5 @@ def is_reserve(requirement: RequirementFindings) -> bool:
 
 
 def is_lower(requirement: RequirementFindings) -> bool:
-    """Whether a requirement is a lower limit, on the reserve factor or its chance; others are upper limits."""
-    return is_reserve(requirement) or requirement.name == CHANCE
+    """Whether a requirement is a lower limit, as on the reserve factor or its chance; others are upper limits."""
+    return requirement.lower or is_reserve(requirement) or requirement.name == CHANCE

@@ -8,8 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from fem.errors import InputError
-from fem.loading.loads import Load
+from fem.loading.loads import Load, resultant
+from fem.part.tetmesh import TetMesh
 from fem.tensors import Array
+
+NO_RESULTANT = 1e-9
+"""A resultant below this share of the sum of all nodal forces is what rounding leaves of forces in balance."""
 
 
 @dataclass(frozen=True)
@@ -55,3 +59,13 @@ class LoadCase:
         """Warming (m,) [K] of the tetrahedra by these loads, None where none warms."""
         warm = [self.factors[k] * w for k in names if (w := self.loads[k].temperature_change) is not None]
         return sum(warm[1:], warm[0]) if warm else None
+
+    def growing_forces(self, mesh: TetMesh) -> dict[str, float]:
+        """The resultant [N] of each growing load at its factor, of those that have one."""
+        out = {}
+        for name in self.growing:
+            forces = self.factors[name] * self.loads[name].forces
+            force = float(np.linalg.norm(resultant(mesh, forces)[0]))
+            if force > NO_RESULTANT * float(np.linalg.norm(forces, axis=1).sum()):
+                out[name] = force
+        return out

@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fem.caution import Caution
-from fem.errors import NoTrustworthyAnswer
+from fem.errors import InputError, NoTrustworthyAnswer
+from fem.judging.advice import away_of
 from fem.judging.band import MET, NOT_DECIDED, NOT_MET, Band
 from fem.judging.deciding import WORST_FIRST, as_homogenised, at_least, decided_cases, holding
 from fem.judging.findings import (
@@ -21,6 +22,7 @@ from fem.judging.findings import (
     ReactionFindings,
     RequirementFindings,
     Reserve,
+    Vector,
     WatchFindings,
 )
 from fem.judging.growing import LIFTS_OFF, Growth, judge_growth
@@ -30,7 +32,7 @@ from fem.judging.reserve import ReserveField
 from fem.judging.scene import CaseFields
 from fem.judging.used_up import used_up_places
 from fem.judging.verdict import CHANCE
-from fem.loading.case import LoadCase
+from fem.loading.case import NO_RESULTANT, LoadCase
 from fem.loading.loads import resultant, wrench_load
 from fem.part.faces import FaceGroup
 from fem.part.quadrature import tet_volumes
@@ -42,8 +44,7 @@ from fem.solving.reactions import Reaction, foundation_tension, reactions
 from fem.study.plans import Requirements
 from fem.tensors import Array
 
-NO_RESULTANT = 1e-9
-"""A resultant below this share of the sum of all nodal forces is what rounding leaves of forces in balance."""
+LEFT_OVER = "where permanent loads leave any"
 
 
 @dataclass(frozen=True)
@@ -127,6 +128,7 @@ def answer_case(
             for name, t in foundation_tension(equilibrium, displacement, contact=contact).items()
         },
         used_up=used_up_places(mesh, field, near),
+        growing_N=case.growing_forces(mesh),
     )
     fields = CaseFields(displacement, whole.node, field.print_stress, field.reserve)
     return Answer(
@@ -275,6 +277,16 @@ def compare_requirements(
     out = []
     if wanted.reserve is not None:
         out.append(_reserve(wanted.reserve, cases))
+    if wanted.reserve_away is not None:
+        away = {c: away_of(f) for c, f in cases.items()}
+        out.append(_lower("reserve away from singular places", wanted.reserve_away, away, "", cases))
+    for load, least in wanted.load.items():
+        failing = {
+            c: (f.reserve.minimum * f.growing_N[load], tuple(b * f.growing_N[load] for b in f.reserve.band))
+            for c, f in cases.items()
+            if load in f.growing_N
+        }
+        out.append(_lower(f"failure load of {load}", least, failing, "N", cases))
     if wanted.chance is not None:
         out.append(_chance(wanted.chance, wanted.reserve, cases))
     for face, limit in wanted.rotation.items():
@@ -317,9 +329,22 @@ def _reserve(limit: float, cases: Mapping[str, CaseFindings]) -> RequirementFind
     """The lower limit on the cases' reserve factors; where permanent loads use a place up it is not met."""
     decided = {c: at_least(f, limit) for c, f in cases.items()}
     case = min(cases, key=lambda c: (not cases[c].used_up, WORST_FIRST.index(decided[c]), cases[c].reserve.minimum))
-    r, note = cases[case].reserve, "where permanent loads leave any" if cases[case].used_up else ""
+    r, note = cases[case].reserve, LEFT_OVER if cases[case].used_up else ""
     told = decided[case]
     return RequirementFindings("reserve", limit, r.minimum, "", told == MET, case, r.band, told, note)
+
+
+def _lower(
+    name: str, limit: float, values: Mapping[str, tuple[float, Vector]], unit: str, cases: Mapping[str, CaseFindings]
+) -> RequirementFindings:
+    """A lower limit on the least of the cases' values, each with its band; not met where a place is used up."""
+    if not values:
+        raise InputError("no case lets this load grow with a force.", where=f"requirements: {name}")
+    decided = {c: NOT_MET if cases[c].used_up else holding(*told).at_least(limit) for c, told in values.items()}
+    case = min(values, key=lambda c: (not cases[c].used_up, WORST_FIRST.index(decided[c]), values[c][0]))
+    (value, band), told = values[case], decided[case]
+    note = LEFT_OVER if cases[case].used_up else ""
+    return RequirementFindings(name, limit, value, unit, told == MET, case, band, told, note, lower=True)
 
 
 def _upper(

@@ -19,7 +19,7 @@ from fem.study.machine import NUMERIC, program_version, version_of
 if TYPE_CHECKING:
     from fem.study.plans import BodyPlan, Study
 
-METHOD = 9
+METHOD = 10
 """Raised when a change of the program changes numbers within one version."""
 WORDS = frozenset(
     {

@@ -20,6 +20,7 @@ NAMED: dict[tuple[str, ...], str] = {
     ("cases", EACH, KEYS): "loads",
     ("requirements", "rotation", KEYS): "faces",
     ("requirements", "displacement", KEYS): "faces",
+    ("requirements", "load", KEYS): "loads",
     ("watch", "faces", EACH): "faces",
 }
 """Where names stand, and the table that they must stand in."""
@@ -32,7 +33,7 @@ NOUNS = {
     "points": "point",
 }
 RULES = {
-    "requirements": "Limits go by face and hold in every case.",
+    "requirements": "Limits go by face (those of `load` by load) and hold in every case.",
     "cases": "A case holds factors on loads; limits stand under [requirements], by face.",
 }
 """What a reader who took one name for another must know, by the table in which it stands."""
@@ -53,7 +54,7 @@ def wrong_names(tree: Mapping[str, Any]) -> dict[Place, Words]:
     for pattern, table in NAMED.items():
         lost = not isinstance(tree.get(table, {}), dict) or (misspelt and table not in tree)
         for place, name in () if lost else _found(tree, pattern):
-            limit = place[0] == "requirements"
+            limit = place[0] == "requirements" and place[1] != "load"
             if isinstance(name, str) and name not in names[table]:
                 out[place] = partial(_stands_for_nothing, place, name, table, names)
             elif limit and name in names["cases"]:

@@ -127,8 +127,9 @@ class Requirements:
     """What the part must meet; None or empty: not asked.
 
     `reserve` the minimum reserve factor, `chance` that it is there (that it is above 1 where none is asked for),
-    `rotation` [rad] and `displacement` [mm] by watched face, `mass` [tonne] of
-    all bodies, `deflection` the maximum displacement [mm].
+    `rotation` [rad] and `displacement` [mm] by watched face, `mass` [tonne] of all bodies, `deflection` the maximum
+    displacement [mm]; `reserve_away` the minimum reserve factor away from singular places, `load` [N] what each of
+    these loads must reach before the part fails.
     """
 
     reserve: float | None = None
@@ -137,6 +138,8 @@ class Requirements:
     mass: float | None = None
     deflection: float | None = None
     chance: float | None = None
+    reserve_away: float | None = None
+    load: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

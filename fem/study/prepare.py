@@ -9,6 +9,7 @@ import numpy as np
 from fem.caution import Caution
 from fem.errors import InputError
 from fem.judging.scene import Patch
+from fem.loading.case import LoadCase
 from fem.loading.loads import Load
 from fem.loading.supports import Foundation, Held, held_face, spring_support
 from fem.part.faces import FaceGroup
@@ -76,6 +77,22 @@ def patches_of(
     supports = [Patch(h.name, "support", h.triangles) for h in held]
     supports += [Patch(b.name, "support", b.triangles) for b in foundations]
     return (*supports, *(Patch(k, "load", v.triangles) for k, v in loads.items() if len(v.triangles)))
+
+
+def refuse_no_force(study: Study, mesh: TetMesh, loads: Mapping[str, Load]) -> None:
+    """Errors: InputError for a safe load that is asked of a load which no case lets grow, or which is no force."""
+    if not study.requirements.load:
+        return
+    grown: set[str] = set()
+    for name, factors in study.cases.items():
+        grown.update(LoadCase(name, factors, loads).growing_forces(mesh))
+    for name in study.requirements.load:
+        if name not in grown:
+            raise InputError(
+                "no case lets this load grow with a force: it acts in none, is permanent, or has no resultant.",
+                where=f"{study.path}: requirements.load.{name}",
+                advice="Name a load with a force that acts in a case.",
+            )
 
 
 def lost_loads(loads: Mapping[str, Load], projector: Array) -> tuple[Caution, ...]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,12 +14,12 @@ from fem.judging.choice_file import read_choice
 from fem.judging.findings import Findings, read_findings
 from fem.study.change import homogenised, zoomed_as
 from fem.study.clock import Progress, clock_say
-from fem.study.file import read_study
 from fem.study.fingerprint import fingerprint, fingerprint_of_all, shown_digests
 from fem.study.folder import added_together, checked_place
 from fem.study.machine import program_version
 from fem.study.plans import Study
-from fem.study.run import DEFAULT_FOLDER, run_study
+from fem.study.run import run_study
+from fem.study.variants.asked import asked_study, results_folder
 from fem.study.variants.expand import count_variants, expand
 
 if TYPE_CHECKING:
@@ -32,44 +32,63 @@ AGAIN = "run beadwork compare again."
 
 @dataclass(frozen=True)
 class Reviewed:
-    """A review and where it lies; `reused` tells whether the results of an earlier run were taken."""
+    """A review and where it lies; `reused` tells whether the results of an earlier run were taken, `subject` what was
+    reviewed of a study with variants.
+    """
 
     findings: Findings
     pdf: Path
     html: Path
     reused: bool
     notes: tuple[str, ...]
+    subject: str = ""
 
 
 def review_study(
     path: Path | str,
     *,
     changes: Mapping[str, Any] | None = None,
+    variant: str | None = None,
     out: Path | None = None,
+    pictures: bool = True,
     date: datetime.date | None = None,
     progress: Progress | None = None,
 ) -> Reviewed:
     """Write review.pdf and review.html beside the results of a study, in results/<study>/ or `out`.
 
     Results of the same inputs and version are taken as they are; else the study is solved first. A finished
-    comparison of the same inputs brings its variants and its reference part. `date` (today) stands on every page.
-    `changes` are values at paths of keys that count in place of the file's.
-    Errors: all that a run may raise; InputError when the folder does not take the files.
+    comparison of the same inputs brings its variants and its reference part, and the variant that it chose is what is
+    reviewed, beside its own results in variants/<variant>/, unless `variant` names another one, or "base" for the
+    study as written. `date` (today) stands on every page.
+    `changes` are values at paths of keys that count in place of the file's; without `pictures` the review has none.
+    Errors: all that a run may raise; InputError when the folder does not take the files, or there is no such variant.
     """
     from fem.telling.review import write_review
 
-    study = read_study(path).with_(changes) if changes else read_study(path)
-    folder = Path(out) if out is not None else Path(DEFAULT_FOLDER) / study.path.stem
-    checked_place(folder)
-    missing = what_is_missing(study, folder)
+    base = asked_study(path, changes=changes)
+    place = checked_place(results_folder(base, out))
+    beside = find_comparison(base, place)
+    best = beside[0].best if beside[0] else None
+    name = best if variant is None else variant
+    study = asked_study(path, changes=changes, variant=name)
+    folder = results_folder(study, out)
+    missing = what_is_missing(study, folder, pictures=pictures)
     if missing:
-        run_study(path, changes=changes, out=out, progress=lambda text, share: clock_say(progress, text, 0.9 * share))
+        run_study(
+            path,
+            changes=changes,
+            variant=name,
+            out=out,
+            pictures=pictures,
+            progress=lambda text, share: clock_say(progress, text, 0.9 * share),
+        )
     start = 0.9 if missing else 0.0
-    material = gather_material(study, folder)
-    with added_together(folder) as beside:
+    subject = subject_of(study.variant, best=best, of=count_variants(base))
+    material = replace(gather_material(folder, beside=beside, pictures=pictures), subject=subject)
+    with added_together(folder) as stage:
         pdf, html = write_review(
             material,
-            folder=beside,
+            folder=stage,
             date=date or datetime.date.today(),
             progress=lambda text, share: clock_say(progress, text, start + (1 - start) * share),
         )
@@ -80,10 +99,23 @@ def review_study(
         folder / html.name,
         not missing,
         (*notes, material.remark) if material.remark else notes,
+        subject,
     )
 
 
-def what_is_missing(study: Study, folder: Path) -> str:
+def subject_of(variant: str, *, best: str | None, of: int) -> str:
+    """What a review is of, where the study has variants (`of` so many); `variant` is "" for the study as written."""
+    if not of:
+        return ""
+    chose = f'the comparison chose the variant "{best}"' if best else "no valid comparison has chosen a variant"
+    if not variant:
+        return f"This review is of the study as written; {chose}."
+    if variant == best:
+        return f'This review is of the variant "{variant}", which the comparison chose.'
+    return f'This review is of the variant "{variant}", as asked for; {chose}.'
+
+
+def what_is_missing(study: Study, folder: Path, *, pictures: bool = True) -> str:
     """Why the results in `folder` do not serve for a review of this study, or "" when they do."""
     kept = folder / "findings.json"
     if not kept.is_file():
@@ -101,18 +133,24 @@ def what_is_missing(study: Study, folder: Path) -> str:
         return "The words of the study were changed since the kept results: it was solved again."
     if not found.files or found.files != shown_digests(folder):
         return "Pictures or fields of the kept results were missing or changed: the study was solved again."
+    if pictures and not any(name.startswith("pictures/") for name in found.files):
+        return "The kept results are without pictures: the study was solved again."
     return ""
 
 
-def gather_material(study: Study, folder: Path) -> Material:
-    """All that a review of this study is made from, out of its results folder."""
+Beside = tuple[Comparison | None, "Reference | None", str]
+"""A comparison, the reference part, and why there is none."""
+
+
+def gather_material(folder: Path, *, beside: Beside, pictures: bool = True) -> Material:
+    """All that a review is made from: the results in their folder, and what lies `beside` them of a comparison."""
     from fem.telling.review.material import Material, read_pictures
     from fem.telling.review.shape import read_shape
 
-    comparison, reference, remark = find_comparison(study, folder)
+    comparison, reference, remark = beside
     return Material(
         read_findings(folder / "findings.json"),
-        read_pictures(folder / "pictures"),
+        read_pictures(folder / "pictures") if pictures else {},
         read_shape(folder / "fields.vtu"),
         reference,
         comparison,
@@ -120,7 +158,7 @@ def gather_material(study: Study, folder: Path) -> Material:
     )
 
 
-def find_comparison(study: Study, folder: Path) -> tuple[Comparison | None, Reference | None, str]:
+def find_comparison(study: Study, folder: Path) -> Beside:
     """The finished comparison of the study as it is now, its reference part, and why there is none ("" else)."""
     from fem.telling.review.material import Reference
 

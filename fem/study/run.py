@@ -25,20 +25,17 @@ from fem.study.beads import ask_beads
 from fem.study.bodies import describe_bodies, print_cautions
 from fem.study.chances import with_chances
 from fem.study.clock import Clock, Progress, beads_take_long, clock_say
-from fem.study.file import read_study
 from fem.study.fingerprint import ground_key, shown_digests
-from fem.study.folder import fresh_folder
+from fem.study.folder import checked_place, fresh_folder
 from fem.study.gather import findings_of, print_keys, support_facts
 from fem.study.ground import Ground, Prepared, Sizes, expected_unknowns, lay_ground, own_sizes, read_bodies
 from fem.study.machine import peak_memory
 from fem.study.passes import solve_as_asked
 from fem.study.plans import Study
-from fem.study.prepare import body_print, lost_loads, supports_of
+from fem.study.prepare import body_print, lost_loads, refuse_no_force, supports_of
 from fem.study.remarks import remarks_of
+from fem.study.variants.asked import asked_study, results_folder, title_of
 from fem.zooming.nouns import ZoomView
-
-DEFAULT_FOLDER = "results"
-"""Where a run writes unless it is told otherwise: a folder of the study's name in here."""
 
 
 @dataclass(frozen=True)
@@ -86,6 +83,7 @@ def prepare(
     printed = ground.field(made)
     clock("match faces", 0.175)
     loads = ground.loads(study, printed)
+    refuse_no_force(study, ground.mesh, loads)
     clock("", 0.18)
     return Prepared(study, ground, made, printed, groups, loads, clock.seconds)
 
@@ -189,28 +187,36 @@ def run_study(
     path: Any,
     *,
     changes: Mapping[str, Any] | None = None,
+    variant: str | None = None,
     out: Path | None = None,
+    pictures: bool = True,
     progress: Progress | None = None,
 ) -> tuple[Findings, Path]:
     """Answer a study file and write results/<study>/ (or `out`); returns the findings and the report's path.
 
-    `changes` are values at paths of keys that count in place of the file's ({"judge.zoom": 3}).
+    `changes` are values at paths of keys that count in place of the file's ({"judge.zoom": 3}). Results of
+    a `variant` of the study go into variants/<variant>/ in there. Without `pictures` none are drawn, and the page
+    says so.
     Everything is written into a folder beside and renamed at the end, so that a stopped run leaves the older
     results as they were.
     """
     from fem.judging.findings import write_findings
     from fem.telling import tell
     from fem.telling.bead_files import with_pictures
+    from fem.telling.plainly import tell_plainly, without_pictures
 
-    study = read_study(path).with_(changes) if changes else read_study(path)
-    wanted = Path(out) if out is not None else Path(DEFAULT_FOLDER) / study.path.stem
+    study = asked_study(path, changes=changes, variant=variant)
+    wanted = results_folder(study, out)
+    if study.variant:
+        checked_place(wanted.parents[1])
     if (study.judge.whole or study.judge.zoom != 0) and any(body.print for body in study.bodies.values()):
         progress = beads_take_long(progress)
     with fresh_folder(wanted) as beside:
         outcome = answer(prepare(study, progress=progress), progress=progress)
         start = time.perf_counter()
-        findings = with_pictures(replace(outcome.findings, peak_memory_MB=peak_memory()), outcome.zooms)
-        report = tell(
+        findings = replace(outcome.findings, title=title_of(study), peak_memory_MB=peak_memory())
+        findings = with_pictures(findings, outcome.zooms) if pictures else without_pictures(findings)
+        report = (tell if pictures else tell_plainly)(
             findings,
             outcome.scene,
             folder=beside,

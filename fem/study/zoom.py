@@ -20,7 +20,8 @@ from fem.study.folder import added_together, checked_place
 from fem.study.passes import solve_as_asked
 from fem.study.plans import Study
 from fem.study.remarks import drafted
-from fem.study.run import DEFAULT_FOLDER, prepare
+from fem.study.run import prepare
+from fem.study.variants.asked import results_folder
 from fem.zooming.decided import views_at
 from fem.zooming.nouns import ZoomView
 from fem.zooming.place import told_voxels, zoom_place
@@ -109,7 +110,7 @@ def zoom_study(
     from fem.telling.bead_picture import draw_zooms
 
     study = read_study(path)
-    folder = Path(out) if out is not None else Path(DEFAULT_FOLDER) / study.path.stem
+    folder = results_folder(study, out)
     checked_place(folder)
     views = zoom(study, at, case=case, size=size, voxel=voxel, progress=progress)
     required = study.requirements.reserve

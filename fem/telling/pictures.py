@@ -57,18 +57,8 @@ def draw_pictures(
     """
     folder.mkdir(parents=True, exist_ok=True)
     mesh = scene.mesh
-    required = verdict_of(findings).required
     with Stage() as stage:
-        run = Album(
-            findings,
-            scene,
-            stage,
-            folder,
-            reserve_scale(required),
-            four_triangles(mesh.triangles),
-            outline(mesh.triangles, mesh.face),
-            node_normals(mesh),
-        )
+        run = _album(findings, scene, stage, folder)
         jobs: list[tuple[str, Callable[[], Picture]]] = [
             ("mesh", partial(_mesh, run)),
             *_zones(run),
@@ -96,6 +86,20 @@ def draw_pictures(
     if progress:
         progress("pictures", 1.0)
     return tuple(out)
+
+
+def draw_least_reserve(findings: Findings, scene: Scene, *, folder: Path) -> Picture:
+    """Draw the least reserve factor of all cases on the surface, and nothing else, into `folder`."""
+    with Stage() as stage:
+        run = _album(findings, scene, stage, folder)
+        return _reserve(run, "", np.min([f.reserve for f in scene.cases.values()], axis=0))
+
+
+def _album(findings: Findings, scene: Scene, stage: Stage, folder: Path) -> Album:
+    triangles, mesh = scene.mesh.triangles, scene.mesh
+    scale = reserve_scale(verdict_of(findings).required)
+    rims = outline(triangles, mesh.face)
+    return Album(findings, scene, stage, folder, scale, four_triangles(triangles), rims, node_normals(mesh))
 
 
 def _zones(run: Album) -> Iterator[tuple[str, Callable[[], Picture]]]:

@@ -517,7 +517,7 @@ def test_what_is_too_much_is_counted(tmp_path: Path) -> None:
     assert len(told) == 31 and told[-1] == "And 4970 more."
 
 
-LIMITS = "Limits go by face and hold in every case."
+LIMITS = "Limits go by face (those of `load` by load) and hold in every case."
 
 
 @pytest.mark.parametrize(

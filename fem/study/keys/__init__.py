@@ -14,7 +14,7 @@ from fem.study.keys.bodies import BodyForm
 from fem.study.keys.faces import FaceForm
 from fem.study.keys.loads import LOAD_KINDS, LoadForm
 from fem.study.keys.supports import SupportForm
-from fem.study.keys.values import Angle, Extent, Form, Mass, Name, Point, Positive
+from fem.study.keys.values import Angle, Extent, Form, Mass, Name, Point, Positive, Preload
 from fem.study.plans import FINEST_VOXEL, MOST_ZOOMS
 
 LATER = {
@@ -48,6 +48,19 @@ class WatchForm(Form):
 
 class RequirementsForm(Form):
     reserve: Positive | None = Field(default=None, description="Minimum reserve factor of every case.")
+    reserve_away: Positive | None = Field(
+        default=None,
+        description="Minimum reserve factor of every case away from singular places: edges of supports and loads, "
+        "and sharp corners where several meshes tell them. `reserve` counts these places, too.",
+        examples=["[requirements]\nreserve = 1.0\nreserve_away = 2.0"],
+    )
+    load: dict[Name, Preload] = Field(
+        default={},
+        description="Safe load: the force that a load of this name must reach, on its face and in its direction, "
+        "before the first bead fails, in every case in which it grows. The other loads of the case grow with it; "
+        "permanent ones stay as they are.",
+        examples=['[requirements]\nload = { hang = "300 N" }'],
+    )
     chance: Annotated[float | None, Field(gt=0, lt=1)] = Field(
         default=None,
         description="Minimum chance, in every case, that the required reserve factor (1 if none is required) is "
@@ -134,7 +147,7 @@ class StudyForm(Form):
     watch: WatchForm = Field(default=WatchForm(), description="What is watched.")
     requirements: RequirementsForm = Field(
         default=RequirementsForm(),
-        description="What the part must meet. Limits hold in every case; those of a face go by the name of the face.",
+        description="What the part must meet. Limits hold in every case; those of a face or a load go by its name.",
     )
     judge: JudgeForm = Field(
         default=JudgeForm(),

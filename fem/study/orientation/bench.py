@@ -200,14 +200,28 @@ def numbers_of(bench: Bench, direction: Vector, *, kind: str = "scan") -> Direct
         time_h=took.time_h,
         cost=took.cost,
     )
-    return replace(numbers, missed=missed_of(numbers, study.requirements))
+    borne = {
+        name: min(least[c].reserve * f[name] for c, case in cases.items() if name in (f := case.growing_forces(mesh)))
+        for name in study.requirements.load
+    }
+    return replace(numbers, missed=missed_of(numbers, study.requirements, borne=borne))
 
 
-def missed_of(d: DirectionNumbers, wanted: Requirements) -> tuple[str, ...]:
-    """The requirements that a direction does not meet, in words with numbers."""
+def missed_of(
+    d: DirectionNumbers, wanted: Requirements, *, borne: Mapping[str, float] | None = None
+) -> tuple[str, ...]:
+    """The requirements that a direction does not meet, in words with numbers; `borne` are the forces [N] of loads at
+    failure, of those that are asked for.
+    """
     out = []
     if wanted.reserve is not None and d.reserve < wanted.reserve:
         out.append(f"reserve factor {reserve_text(d.reserve)}, {wanted.reserve:g} required")
+    if wanted.reserve_away is not None and d.advised < wanted.reserve_away:
+        told = reserve_text(d.advised, limit=wanted.reserve_away)
+        out.append(f"reserve away from singular places {told}, at least {wanted.reserve_away:g} required")
+    for name, limit in wanted.load.items():
+        if borne is not None and borne[name] < limit:
+            out.append(f"failure load of {name} {against(borne[name], limit)} N, at least {limit:g} N required")
     limits = [(f"rotation of {n}", d.rotation_deg[n], float(np.degrees(v)), "°") for n, v in wanted.rotation.items()]
     limits += [(f"displacement of {n}", d.displacement_mm[n], v, " mm") for n, v in wanted.displacement.items()]
     if wanted.deflection is not None:

@@ -46,7 +46,7 @@ from fem.study.orientation.kept import Kept
 from fem.study.orientation.series import Countdown, Wanted, directions_answered
 from fem.study.plans import Study
 from fem.study.remarks import drafted
-from fem.study.run import DEFAULT_FOLDER
+from fem.study.variants.asked import results_folder
 from fem.tensors import unit
 
 DIRECTIONS = 100
@@ -87,7 +87,7 @@ def orient_study(
     study = homogenised(read_study(path))
     name = chosen_body(study, body)
     _refuse_counts(directions, jobs)
-    with open_folder(Path(out) if out is not None else Path(DEFAULT_FOLDER) / study.path.stem) as folder:
+    with open_folder(results_folder(study, out)) as folder:
         return _scanned(study, name, folder, directions=directions, jobs=jobs, say=say)
 
 

@@ -7,11 +7,11 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from fem.errors import InputError
+from fem.errors import InputError, nearest, shown
 from fem.fault import fault_line
 from fem.study.change import changed, checked_path
 from fem.study.form import key_path
@@ -104,9 +104,34 @@ def _named(study: Study, name: str, changes: Mapping[str, Any]) -> Variant:
     return replace(_made(study, name, wanted), reference=mark, cost=None if cost is None else float(cost))
 
 
+def variant_of(study: Study, name: str) -> Study:
+    """The one variant of that name, as a study of its own.
+
+    Errors: InputError, with names near it, for a name that no variant bears; as for the study that comes of it.
+    """
+    if name in study.variants:
+        found: Variant | None = _named(study, name, study.variants[name])
+    else:
+        found = next((_made(study, own, chosen) for own, chosen in _combinations(study) if own == name), None)
+    if found is None:
+        known = [*study.variants, *(own for own, _ in _combinations(study))]
+        told = f"no variant is called {shown(name)}." if known else "the study has no variants."
+        raise InputError(
+            told, where=str(study.path), advice=nearest(name, known) if known else "Leave --variant out."
+        )
+    if found.study is None:
+        raise InputError(f"the variant {shown(name)} cannot be solved: {found.error}", where=str(study.path))
+    return found.study
+
+
 def _swept(study: Study) -> list[Variant]:
+    return [_made(study, name, chosen) for name, chosen in _combinations(study)]
+
+
+def _combinations(study: Study) -> Iterator[tuple[str, dict[str, Any]]]:
+    """The names of the sweep's variants, each with the value at every swept path. Errors: InputError."""
     if not study.sweep:
-        return []
+        return
     where = f"{study.path}: sweep"
     steps = {path: checked_path(study, path, where=where) for path in study.sweep}
     for path, values in study.sweep.items():
@@ -114,12 +139,9 @@ def _swept(study: Study) -> list[Variant]:
         again = next((t for i, t in enumerate(texts) if t in texts[:i]), None)
         if again is not None:
             raise InputError(f"{again} stands there twice.", where=f"{where}.{path}", advice="Keep one of them.")
-    out = []
     for values in itertools.product(*study.sweep.values()):
         chosen = dict(zip(study.sweep, values, strict=True))
-        name = sweep_name(steps, chosen)
-        out.append(_made(study, name, chosen))
-    return out
+        yield sweep_name(steps, chosen), chosen
 
 
 def _made(study: Study, name: str, wanted: Mapping[str, Any]) -> Variant:

@@ -19,8 +19,8 @@ from fem.study.answers import decided_anew
 from fem.study.fingerprint import fingerprint
 from fem.study.machine import program_version
 from fem.study.plans import Study
+from fem.study.variants.asked import FOLDER
 
-FOLDER = "variants"
 SHOWN = 12
 """So many digits of the fingerprint stand in a file's name; the whole of it stands in the file."""
 

@@ -58,11 +58,13 @@ def answer_series(
     worker: Worker | None = None,
     progress: Progress | None = None,
     remark: Callable[[str], Any] = lambda _: None,
+    laid: Callable[[Ground], Any] = lambda _: None,
 ) -> tuple[Told, ...]:
     """All variants answered, in their order; those that were kept are taken as they are.
 
     `worker` answers them elsewhere than in `jobs` processes of this machine (None: as many as fit). A variant that
-    fails, for whatever reason, carries it and ends nothing else; `remark` hears what the user should know of the run.
+    fails, for whatever reason, carries it and ends nothing else; `remark` hears what the user should know of the run,
+    `laid` each ground that variants were solved on.
     Errors: InputError (the disk does not take a finished one).
     """
     out: dict[int, Told] = {i: Told(v, None, v.error) for i, v in enumerate(variants) if v.study is None}
@@ -84,6 +86,7 @@ def answer_series(
             out |= {i: Told(variants[i], None, ground) for i in same}
             tally(len(same), "")
             continue
+        laid(ground)
         # Variants of equal numbers are solved once
         first: dict[str, int] = {}
         for i in same:

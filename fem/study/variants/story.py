@@ -20,16 +20,17 @@ from fem.study.clock import Progress, clock_say
 from fem.study.file import read_study
 from fem.study.fingerprint import fingerprint_of_all
 from fem.study.folder import open_folder
-from fem.study.ground import expected_unknowns, own_sizes, read_bodies
+from fem.study.ground import Ground, expected_unknowns, own_sizes, read_bodies
 from fem.study.machine import program_version
 from fem.study.plans import Study
-from fem.study.run import DEFAULT_FOLDER
+from fem.study.variants.asked import results_folder
 from fem.study.variants.cluster import LOCAL, open_cluster
 from fem.study.variants.expand import MOST, Variant, count_variants, expand
 from fem.study.variants.kept import Kept
 from fem.study.variants.leaders import look_at_leaders
 from fem.study.variants.names import as_written
 from fem.study.variants.numbers import numbers_of, write_table
+from fem.study.variants.portraits import draw_portraits
 from fem.study.variants.series import Worker, answer_series, time_text
 
 MANY = 500
@@ -58,6 +59,7 @@ def compare_study(
     yes: bool = False,
     cluster: str | None = None,
     changes: Mapping[str, Any] | None = None,
+    pictures: bool = True,
     progress: Progress | None = None,
 ) -> Compared:
     """Answer all variants of a study file and write their comparison into results/<study>/ (or `out`).
@@ -67,7 +69,7 @@ def compare_study(
     the file's ({"judge.zoom": 3}).
     A variant that was finished before with the same inputs is taken as it was; with `resume` the notes say how many
     even when there were none. `jobs` processes of this machine work (None: as many as there are cores and memory
-    for), or a `cluster`: the address of a Dask scheduler, or "local".
+    for), or a `cluster`: the address of a Dask scheduler, or "local". Without `pictures` no variant is drawn.
     Errors: InputError, among them more variants than `MANY` unless `yes`.
     """
     study = read_study(path).with_(changes) if changes else read_study(path)
@@ -81,9 +83,11 @@ def compare_study(
         refuse_many(study, jobs=jobs)
     clock_say(progress, "spell out the variants", 0.01)
     variants = expand(homogenised(study))
-    place = Path(out) if out is not None else Path(DEFAULT_FOLDER) / study.path.stem
+    place = results_folder(study, out)
     with open_folder(place) as folder, worker_of(cluster, jobs=jobs) as worker:
-        return _compared(study, variants, folder, jobs=jobs, resume=resume, worker=worker, progress=progress)
+        return _compared(
+            study, variants, folder, jobs=jobs, resume=resume, worker=worker, pictures=pictures, progress=progress
+        )
 
 
 def _compared(
@@ -94,6 +98,7 @@ def _compared(
     jobs: int | None,
     resume: bool,
     worker: Worker | None,
+    pictures: bool,
     progress: Progress | None,
 ) -> Compared:
     kept = Kept(folder)
@@ -109,6 +114,7 @@ def _compared(
     if taken or resume:
         notes.append(f"{taken} of {len(variants)} variants were finished before and are taken as they were.")
     share = 1.0 if study.judge.zoom == 0 else SHARE_OF_VARIANTS
+    grounds: list[Ground] = []
     told = answer_series(
         variants,
         kept=kept,
@@ -116,6 +122,7 @@ def _compared(
         worker=worker,
         progress=lambda text, done: clock_say(progress, text, share * done),
         remark=notes.append,
+        laid=lambda ground: grounds.__setitem__(slice(None), [ground]),
     )
     if not any(each.findings for each in told):
         raise InputError(f"no variant could be solved; the first one: {told[0].error}", where=str(study.path))
@@ -127,7 +134,7 @@ def _compared(
         choose_from=lambda own: put_side_by_side(study, own),
         kept=kept,
         worker=worker,
-        progress=lambda text, done: clock_say(progress, text, share + (0.98 - share) * done),
+        progress=lambda text, done: clock_say(progress, text, share + (0.94 - share) * done),
     )
     notes += led.notes
     comparison = put_side_by_side(study, led.numbers)
@@ -137,8 +144,17 @@ def _compared(
         cautions=(*led.notes, *comparison.cautions),
         fingerprint=fingerprint_of_all(study, {v.name: v.study for v in variants}),
     )
+    if pictures:
+        draw_portraits(
+            comparison,
+            variants,
+            folder=folder,
+            ground=grounds[0] if grounds else None,
+            remark=notes.append,
+            progress=lambda text, done: clock_say(progress, text, 0.94 + 0.04 * done),
+        )
     clock_say(progress, "table and page", 0.98)
-    page = write_all(comparison, folder)
+    page = write_all(comparison, folder, pictures=pictures)
     clock_say(progress, "done", 1.0)
     return Compared(comparison, page, tuple(dict.fromkeys(notes)))
 
@@ -185,14 +201,14 @@ def shared_cautions(numbers: Sequence[VariantNumbers]) -> tuple[str, ...]:
     return tuple(c for c in first if all(c in v.cautions and c not in v.decisive.values() for v in answered))
 
 
-def write_all(comparison: Comparison, folder: Path) -> Path:
+def write_all(comparison: Comparison, folder: Path, *, pictures: bool = True) -> Path:
     """Write comparison.csv, comparison.json and the page. Errors: InputError when the disk does not take them."""
     from fem.telling.comparison import write_comparison
 
     try:
         write_table(comparison, folder / "comparison.csv")
         write_choice(comparison, folder / "comparison.json")
-        return write_comparison(comparison, folder=folder)
+        return write_comparison(comparison, folder=folder, pictures=pictures)
     except OSError as error:
         raise InputError(
             f"the comparison cannot be written ({error.strerror}).",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +14,7 @@ from fem.judging.choice import Comparison, VariantNumbers, leading_number
 from fem.judging.choosing import candidates_of, level_with
 from fem.telling import words
 from fem.telling.comparison.plots import Trade, label_of, shown, trade_figure, trades
+from fem.telling.comparison.portraits import pictures_of
 from fem.telling.comparison.steps import best_buy, step_rows
 from fem.telling.files import write_text
 from fem.telling.vector import inline_svg
@@ -24,13 +25,17 @@ MOST_LEVEL = 8
 RATIOS = ("mass", "stiffness", "reserve", "cost")
 
 
-def write_comparison(comparison: Comparison, *, folder: Path) -> Path:
-    """Write comparison.html into `folder` and return its path; the page asks for nothing outside itself."""
-    return write_text(as_page(comparison), folder / "comparison.html")
+def write_comparison(comparison: Comparison, *, folder: Path, pictures: bool = True) -> Path:
+    """Write comparison.html into `folder` and return its path; the page asks for nothing outside itself.
+
+    It shows the `pictures` of variants that lie in the folder, or says that none were asked for.
+    """
+    drawn = pictures_of(comparison, folder) if pictures else []
+    return write_text(as_page(comparison, pictures=drawn, left_out=not pictures), folder / "comparison.html")
 
 
-def as_page(comparison: Comparison) -> str:
-    """The page as text."""
+def as_page(comparison: Comparison, *, pictures: Sequence[Mapping[str, Any]] = (), left_out: bool = False) -> str:
+    """The page as text, with pictures of some variants; it says where they were `left_out`."""
     import jinja2
     from markupsafe import Markup
 
@@ -58,6 +63,8 @@ def as_page(comparison: Comparison) -> str:
         swept={key: values for key, values in comparison.sweep.items() if len(values) > 1},
         faces=faces,
         ratios=[r for r in RATIOS if any(r in each for each in comparison.ratios.values())],
+        pictures=pictures,
+        left_out=left_out,
         plots=[_plot(comparison, trade) for trade in trades(comparison)],
         steps=steps,
         bought=best_buy(steps),

@@ -37,7 +37,8 @@ class Material:
     """Findings of a run with what lies beside them.
 
     `pictures` are by file name; `shape` the part's outline for drawings, None where no field file was kept;
-    `reference` and `comparison` are there when a comparison of the study was found; `remark` says why they are not.
+    `reference` and `comparison` are there when a comparison of the study was found; `remark` says why they are not;
+    `subject` which of the study's variants this is, "" where it has none.
     """
 
     findings: Findings
@@ -46,6 +47,7 @@ class Material:
     reference: Reference | None = None
     comparison: Comparison | None = None
     remark: str = ""
+    subject: str = ""
 
     @property
     def box(self) -> tuple[tuple[float, ...], tuple[float, ...]]:

@@ -20,6 +20,7 @@ WORDS = {
     "not decided": ("Not decided", "warn"),
     "fails": ("Fails", "bad"),
 }
+NO_PICTURES = "This review is without pictures; drawings made of numbers alone are in it."
 
 
 def opening(material: Material) -> Section:
@@ -27,7 +28,9 @@ def opening(material: Material) -> Section:
     f = material.findings
     word, tone = WORDS[verdict_of(f).word]
     asked: list[Block] = [Text(f.question)] if f.question else []
-    blocks = [*asked, Verdict(word, tone, words.answer(f)), key_figures(material)]
+    subject: list[Block] = [Text(material.subject)] if material.subject else []
+    left_out: list[Block] = [] if material.pictures else [Text(NO_PICTURES, "soft")]
+    blocks = [*subject, *asked, Verdict(word, tone, words.answer(f)), key_figures(material), *left_out]
     decisive = [c.text for c in f.cautions if c.decisive]
     if decisive:
         blocks.append(Notice("What may turn this verdict", " ".join(decisive)))

@@ -74,12 +74,43 @@
     box.style.left = x + "px"; box.style.top = y + "px";
   }
   function hide() { box.hidden = true; }
+  function choose(mark) {
+    var group = mark.closest("g[id]"), found = group && /-v(\d+)$/.exec(group.id);
+    var row = found && document.getElementById("variant-" + found[1]);
+    if (!row) return;
+    Array.prototype.forEach.call(document.querySelectorAll("tr.pointed"), function (other) {
+      other.classList.remove("pointed");
+      other.removeAttribute("aria-current");
+    });
+    row.classList.add("pointed");
+    row.setAttribute("aria-current", "true");
+    row.hidden = false;
+    if (picture(found[1], row)) return;
+    row.scrollIntoView({ block: "center", inline: "nearest" });
+    row.focus({ preventScroll: true });
+  }
+  function picture(number, row) {
+    var all = document.getElementById("pictures"), own = document.getElementById("picture-" + number);
+    if (!all) return false;
+    Array.prototype.forEach.call(all.querySelectorAll("figure"), function (each) { each.hidden = each !== own; });
+    var none = document.getElementById("picture-none");
+    none.hidden = own !== null;
+    none.textContent = own ? "" : "There is no picture of no. " + number + ", " + row.cells[1].firstChild.textContent + ".";
+    all.setAttribute("data-at", number);
+    if (own) all.scrollIntoView({ block: "nearest" });
+    return own !== null;
+  }
   Array.prototype.forEach.call(document.querySelectorAll("svg .tip"), function (mark) {
     mark.addEventListener("pointerenter", function () { show(mark); });
     mark.addEventListener("pointerleave", hide);
     mark.addEventListener("focus", function () { show(mark); });
     mark.addEventListener("blur", hide);
-    mark.addEventListener("click", function () { show(mark); });
+    mark.addEventListener("click", function () { show(mark); choose(mark); });
+    mark.addEventListener("keydown", function (event) {
+      if (event.key !== "Enter" && event.key !== " ") return;
+      event.preventDefault();
+      choose(mark);
+    });
   });
   document.addEventListener("keydown", function (event) { if (event.key === "Escape") hide(); });
   window.addEventListener("scroll", hide, { passive: true });

@@ -137,11 +137,11 @@ def table_rows(page):
 
 def test_every_variant_has_its_numbers_in_the_table(page, comparison):
     heads, rows = table_rows(page)
-    assert heads[:10] == [
+    assert heads[:11] == [
         "No.", "Variant", "walls", "density", "pattern", "Mass [g]", "Time [h]", "Cost [currency not stated]",
-        "Minimum reserve factor", "Maximum deflection [mm]",
+        "Minimum reserve factor", "Away from singularities", "Maximum deflection [mm]",
     ]  # fmt: skip
-    assert heads[12:] == [
+    assert heads[13:] == [
         "Rotation of seat [deg]",
         "Mass ratio [1]",
         "Stiffness ratio [1]",
@@ -150,13 +150,13 @@ def test_every_variant_has_its_numbers_in_the_table(page, comparison):
     ]
     assert len(rows) == 11 and {len(r) for r in rows.values()} == {len(heads)}
     first = rows["1"]
-    assert first[2:10] == ["2", "0.2", "grid", "129.2", "12.9", "7.75", "1.20", "0.909"]
+    assert first[2:11] == ["2", "0.2", "grid", "129.2", "12.9", "7.75", "1.20", "1.20", "0.909"]
     assert (
-        "reserve factor 1.20, 2 required" in first[10]
-        and first[11] == "interlayer tension, in the wall (case landing)"
+        "reserve factor 1.20, 2 required" in first[11]
+        and first[12] == "interlayer tension, in the wall (case landing)"
     )
-    assert first[13:16] == ["0.323", "0.0550", "0.100"]
-    assert rows["9"][13:16] == ["1.00", "1.00", "1.00"] and "reference part" in rows["9"][-1]
+    assert first[14:17] == ["0.323", "0.0550", "0.100"]
+    assert rows["9"][14:17] == ["1.00", "1.00", "1.00"] and "reference part" in rows["9"][-1]
     assert rows["10"][5] == "–" and rows["10"][-1] == 'too <thin> for "gyroid".'
     assert rows["11"][8] == "unlimited"
     assert "the one to print" in rows["3"][-1] and "findings" in rows["3"][-1]
@@ -185,7 +185,7 @@ def test_the_table_can_be_filtered(page):
     assert form["data-table"] == "all" and form["data-told"] in page.ids
     assert page.all("p", id=form["data-told"])[0]["aria-live"] == "polite"
     names = {a["name"] for t, a in page.tags if t in ("input", "select") and "name" in a}
-    assert names == {"text", "k1", "k2", "k3", "reserve", "mass", "meets", "front"}
+    assert names == {"text", "k1", "k2", "k3", "reserve", "away", "mass", "meets", "front"}
     rows = [a for t, a in page.tags if t == "tr" and "data-meets" in a]
     for name in names - {"text"}:
         assert all(f"data-{name}" in row for row in rows)
