@@ -1,7 +1,8 @@
 """A viewer as a piece of a page, and what a page needs once for all its viewers.
 
 A page's own script may use a viewer through its root element: `root.hand` once `root.dataset.drawn` is there;
-`root.hand.choose({caseName, key})`, `.fly(i)`, `.light([face numbers])`; the event "picked" tells, after each click
+`root.hand.choose({caseName, key})`, `.fly(i)`, `.light([face numbers])`, `.hide([face numbers])`; the event "drawn"
+comes with its first picture; the event "picked" tells, after each click
 or Enter, the place `at` [mm], the number of the `face` (null inside) and the `values` there. A viewer that is put
 into the page later is started by `startHand(root)`.
 """
@@ -27,16 +28,20 @@ _numbers = count(1)
 
 
 @cache
-def hand_head() -> str:
-    """What a page holds once, before or after its viewers: the library, the viewer's script and its style."""
+def hand_head(*further: Path) -> str:
+    """What a page holds once, before or after its viewers: the library, the viewer's script and its style.
+
+    `further` modules of the page's own follow the viewer's and may use what these share.
+    """
     library = _safe((HOME / "three.min.js").read_text(encoding="utf-8"))
     style = (HOME / "hand.css").read_text(encoding="utf-8")
-    return f'<style>{style}</style>\n<script>{library}</script>\n<script type="module">\n{_own_script()}</script>\n'
+    own = _own_script(further)
+    return f'<style>{style}</style>\n<script>{library}</script>\n<script type="module">\n{own}</script>\n'
 
 
-def _own_script() -> str:
+def _own_script(further: tuple[Path, ...]) -> str:
     """The viewer's modules as one: imports of each other dropped, and the word export before what they share."""
-    text = "\n".join((HOME / name).read_text(encoding="utf-8") for name in SCRIPTS)
+    text = "\n".join((HOME / name).read_text(encoding="utf-8") for name in (*SCRIPTS, *further))
     text = re.sub(r"^import [^;]*;\n", "", text, flags=re.MULTILINE)
     return _safe(re.sub(r"^export ", "", text, flags=re.MULTILINE))
 
