@@ -24,6 +24,11 @@ SCRIPTS = (
     "legend.js", "camera.js", "controls.js", "hand.js",
 )  # fmt: skip
 """The viewer's own modules in the order in which each uses those before it."""
+HELP = (
+    "<b>Mouse, touch:</b> drag to turn, two fingers or Shift to move, pinch or wheel to zoom once the picture is chosen. "
+    "<b>Keys:</b> arrows turn, Shift and arrows move, + and − zoom, 0 shows the whole part, 1 to 6 go to a place, "
+    "Enter tells the values in the middle."
+)
 _numbers = count(1)
 
 
@@ -51,8 +56,9 @@ def _safe(script: str) -> str:
     return script.replace("</script", "<\\/script")
 
 
-def hand_html(hand: Hand, *, name: str = "") -> str:
-    """A viewer as HTML: its frame and its data. `name` is the id of its root; without one, no two are the same.
+def hand_html(hand: Hand, *, name: str = "", words: str = HELP) -> str:
+    """A viewer as HTML: its frame and its data. `name` is the id of its root; without one, no two are the same;
+    `words` (HTML) say what mouse and keys do.
 
     Errors: ValueError for a name that is no plain id.
     """
@@ -64,6 +70,6 @@ def hand_html(hand: Hand, *, name: str = "") -> str:
     built = any("build" in axis for axis in hand.data["axes"])
     note = " ".join(filter(None, [hand.note, "The thick axis is the build direction." if built else ""]))
     data = json.dumps(hand.data, separators=(",", ":")).replace("<", "\\u003c")
-    for key, text in {"ID": own, "TITLE": escape(hand.title), "STILL": still, "NOTE": escape(note)}.items():
+    for key, text in {"ID": own, "TITLE": escape(hand.title), "STILL": still, "NOTE": escape(note), "HELP": words}.items():
         frame = frame.replace("{{" + key + "}}", text)
     return frame.replace("{{DATA}}", data)

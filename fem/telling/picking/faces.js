@@ -83,7 +83,7 @@ export class Faces {
     this.list.show(this.chosen);
     const area = faces.reduce((sum, i) => sum + this.data.faces[i].area, 0);
     const one = faces.length === 1 ? `face ${this.data.faces[faces[0]].id}: ${this.data.faces[faces[0]].what}` : `${faces.length} faces, ${areaText(area)}`;
-    this.find("now").textContent = faces.length ? `Picked ${one}` : "Nothing picked. Click on a face, or choose in the list.";
+    this.find("now").textContent = faces.length ? `Picked ${one}` : "Click on a face, or choose in the list.";
     for (const button of this.section.querySelectorAll("[data-family]")) {
       const { family } = button.dataset;
       const from = family === "grown" ? faces : this.last === null ? [] : [this.last];

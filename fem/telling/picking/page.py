@@ -21,6 +21,11 @@ MOST_TRIANGLES = 300_000
 """A surface of more triangles no longer follows the pointer."""
 MOST_FACES = 5_000
 """A solid of more faces is no list that one reads."""
+HELP = (
+    "<b>Mouse, touch:</b> click to pick, drag to turn, two fingers or Shift to move, pinch or wheel to zoom once the "
+    "picture is chosen. <b>Keys:</b> arrows turn, Shift and arrows move, + and − zoom, 0 shows the whole part, Enter "
+    "picks what lies at the cross in the middle."
+)
 _MARK = re.compile(r'<meta name="beadwork-solid" content="([0-9a-f]*)">')
 
 
@@ -38,7 +43,7 @@ def pick_html(choices: Choices) -> str:
         "FACTS": f"{len(solid.faces)} faces, {size} mm, {number(solid.volume)} mm³",
         "STYLE": (HOME / "page.css").read_text(encoding="utf-8"),
         "HEAD": hand_head(*(HOME / name for name in SCRIPTS)),
-        "HAND": hand_html(hand, name="solid"),
+        "HAND": hand_html(hand, name="solid", words=HELP),
         "DATA": json.dumps(_data(choices), separators=(",", ":")).replace("<", "\\u003c"),
     }
     page = (HOME / "page.html").read_text(encoding="utf-8")

@@ -63,6 +63,8 @@ class Picker {
   point(face) {
     if (face === this.under) return;
     this.under = face;
+    const told = face === null ? null : this.data.faces[face];
+    this.find("pointed").textContent = told ? `Face ${told.id}: ${told.what}` : "";
     this.light();
   }
 
