@@ -3,7 +3,7 @@ import { cross, dot, minus, plus, unit } from "../hand/pick.js";
 
 const EXACTLY = 1e-6; // a face at the limit carries itself
 const STRIPS = 600; // the shadow is cut into at least so many strips
-const LAYER = 0.2; // [mm]: what is no higher than this lies on the bed
+const [LAYER, LEVEL] = [0.2, Math.cos(Math.PI / 36)]; // what looks down within 5 degrees, no higher than 0.2 mm, lies on the bed
 
 // What stands on the bed when built along `way`. `body` has points and triangles, `normals` the outward normal of each
 // triangle, `areas` [mm2]; a triangle hangs over where it leans more than `steepest` degrees from upright and looks down.
@@ -22,7 +22,7 @@ export function onBed(body, normals, areas, way, steepest) {
     const facing = normals[3 * t] * up[0] + normals[3 * t + 1] * up[1] + normals[3 * t + 2] * up[2];
     const top = Math.max(height[triangles[3 * t]], height[triangles[3 * t + 1]], height[triangles[3 * t + 2]]);
     if (facing > 0) out.above.push(t);
-    else if (facing < 0 && top <= low + LAYER) {
+    else if (-facing > LEVEL && top <= low + LAYER) {
       out.lying.push(t);
       out.lyingArea += areas[t];
     } else if (-facing > limit) {

@@ -33,7 +33,7 @@ export class BuildDirection {
 
   // A flat gives the direction; what is not flat gives none
   picked(face) {
-    const { way, id } = this.picker.data.faces[face];
+    const { facing: way, id } = this.picker.data.faces[face];
     if (!way) {
       this.find("now").textContent = `Face ${id} is not flat and gives no direction.`;
       return;

@@ -19,7 +19,9 @@ export class FaceList {
       row.addEventListener("pointerenter", () => moved(i));
     });
     box.addEventListener("pointerleave", () => moved(null));
-    box.addEventListener("focus", () => this.go(this.at));
+    box.addEventListener("focus", () => {
+      if (box.matches(":focus-visible")) this.go(this.at); // under a pressed mouse nothing may scroll
+    });
     box.addEventListener("blur", () => moved(null));
     box.addEventListener("keydown", (event) => this.key(event));
   }

@@ -75,7 +75,7 @@ def _data(choices: Choices) -> dict[str, Any]:
             "what": told.what,
             "area": face.area,
             "normal": None if face.normal is None else face.normal.tolist(),
-            "way": told.way,
+            "facing": told.way,
             "name": told.name,
             "query": told.query,
             **{family: told.families.get(family) for family in FAMILIES},

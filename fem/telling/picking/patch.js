@@ -58,7 +58,6 @@ export class Patch {
 
   draw() {
     const { viewer } = this.picker;
-    viewer.place = null;
     viewer.spots = this.corner ? [this.corner] : [];
     for (const { face, box } of this.kept) this.picker.cover(inBox(viewer.part.body, face, box).places, INK, { bothSides: true });
     this.good = false;

@@ -87,6 +87,7 @@ class Picker {
   redraw() {
     for (const old of this.overlay.children) old.geometry.dispose();
     this.overlay.clear();
+    this.viewer.place = null; // what is picked is shown otherwise
     this.viewer.spots = [];
     this.mode.draw?.();
     this.light();

@@ -37,7 +37,6 @@ export class Point {
   }
 
   draw() {
-    this.picker.viewer.place = null; // the number inputs may move it
     this.picker.viewer.spots = [...this.kept.map(({ at }) => at), ...(this.at ? [this.at] : [])];
     this.find("now").textContent = this.at ? `Picked ${placeWords(this.at)}` : "Click on the solid, or give a place.";
     this.find("keep").disabled = !this.at;
