@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from fem.digits import number
-from fem.errors import InputError
+from fem.errors import InputError, SeveralSolidsError
 from fem.part.faces import FaceQuery, find_faces, kind_of
 from fem.part.families import holes_and_bosses, neighbours_of, same_radius, same_way
 from fem.part.naming import round_directions, shortest_queries
@@ -43,7 +43,14 @@ def write_pick_page(
     """
     if out is not None:
         _refuse_taken(out)
-    solid = read_solid(path, name="part", unit=unit, any_size=any_size, part=part, fused=fused)
+    try:
+        solid = read_solid(path, name="part", unit=unit, any_size=any_size, part=part, fused=fused)
+    except SeveralSolidsError as several:
+        raise InputError(
+            "it holds several solids.",
+            where=str(path),
+            advice="Choose one with --part, or join all with --fused; `beadwork faces` lists them.",
+        ) from several
     refuse_too_large(len(shown_surface(solid)[1]), len(solid.faces), where=str(solid.path))
     choices = choices_of(solid)
     place = out if out is not None else _own_place(solid, choices.mark)

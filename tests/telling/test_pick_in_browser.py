@@ -11,6 +11,7 @@ from browser import Page, chromium
 from helpers_cad import draw, turned
 
 from fem.cli import main
+from fem.errors import FaceError
 from fem.part.clipping import area_inside
 from fem.part.faces import find_faces
 from fem.part.meshing import mesh_solid
@@ -128,8 +129,8 @@ def test_a_clicked_face_becomes_a_line_that_a_study_takes(opened, bracket, tmp_p
     study = study_with(lines.replace(f"{name} =", "picked ="), tmp_path)
     assert main(["check", str(study)]) == 0 and "picked" in capsys.readouterr().out
     assert find_faces(bracket.faces, read_study(study).faces["picked"]) == (bracket.faces.index(pad),)
-    wrong = study_with(lines.replace(f"{name} =", "picked =").replace("13 mm", "14 mm"), tmp_path / "wrong")
-    assert main(["check", str(wrong)]) == 2
+    with pytest.raises(FaceError):
+        found(lines.replace("13 mm", "14 mm"), bracket)
 
 
 def test_what_is_picked_and_pointed_at_is_lit(opened):

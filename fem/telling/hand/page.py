@@ -25,9 +25,9 @@ SCRIPTS = (
 )  # fmt: skip
 """The viewer's own modules in the order in which each uses those before it."""
 HELP = (
-    "<b>Mouse, touch:</b> drag to turn, two fingers or Shift to move, pinch or wheel to zoom once the picture is chosen. "
-    "<b>Keys:</b> arrows turn, Shift and arrows move, + and − zoom, 0 shows the whole part, 1 to 6 go to a place, "
-    "Enter tells the values in the middle."
+    "<b>Mouse, touch:</b> drag to turn, two fingers or Shift to move, pinch or wheel to zoom once the picture is "
+    "chosen. <b>Keys:</b> arrows turn, Shift and arrows move, + and − zoom, 0 shows the whole part, 1 to 6 go to a "
+    "place, Enter tells the values in the middle."
 )
 _numbers = count(1)
 
@@ -46,7 +46,7 @@ def hand_head(*further: Path) -> str:
 
 def _own_script(further: tuple[Path, ...]) -> str:
     """The viewer's modules as one: imports of each other dropped, and the word export before what they share."""
-    text = "\n".join((HOME / name).read_text(encoding="utf-8") for name in (*SCRIPTS, *further))
+    text = "\n".join(path.read_text(encoding="utf-8") for path in (*(HOME / name for name in SCRIPTS), *further))
     text = re.sub(r"^import [^;]*;\n", "", text, flags=re.MULTILINE)
     return _safe(re.sub(r"^export ", "", text, flags=re.MULTILINE))
 
@@ -70,6 +70,7 @@ def hand_html(hand: Hand, *, name: str = "", words: str = HELP) -> str:
     built = any("build" in axis for axis in hand.data["axes"])
     note = " ".join(filter(None, [hand.note, "The thick axis is the build direction." if built else ""]))
     data = json.dumps(hand.data, separators=(",", ":")).replace("<", "\\u003c")
-    for key, text in {"ID": own, "TITLE": escape(hand.title), "STILL": still, "NOTE": escape(note), "HELP": words}.items():
+    filled = {"ID": own, "TITLE": escape(hand.title), "STILL": still, "NOTE": escape(note), "HELP": words}
+    for key, text in filled.items():
         frame = frame.replace("{{" + key + "}}", text)
     return frame.replace("{{DATA}}", data)
