@@ -29,6 +29,20 @@ export class BuildDirection {
   take(way, from) {
     Object.assign(this, { way, from });
     this.picker.redraw();
+    this.fit();
+  }
+
+  // The bed belongs to the whole view
+  fit() {
+    const { eye } = this.picker.viewer;
+    Object.assign(eye, eye.fitted());
+    eye.whole = eye.half;
+    this.picker.viewer.draw();
+  }
+
+  left() {
+    const { viewer } = this.picker;
+    viewer.eye.points = viewer.part.body.points;
   }
 
   // A flat gives the direction; what is not flat gives none
@@ -51,7 +65,7 @@ export class BuildDirection {
     const { viewer } = this.picker;
     const [x, y, z] = unit(unit(this.way).map((v, k) => sign * v + 0.55 * [0.67, -0.74, 0.1][k]));
     Object.assign(viewer.eye, { azimuth: Math.atan2(y, x), tilt: Math.min(Math.max(Math.asin(z), -1.5), 1.5) });
-    viewer.draw();
+    this.fit();
   }
 
   numbers() {
@@ -68,7 +82,9 @@ export class BuildDirection {
     const { body } = this.picker.viewer.part;
     const bed = this.numbers();
     const over = bed.over.flatMap((t) => cornersOf(body, t).flat());
-    this.picker.cover(shadowPlaces(body, bed.above, bed), SHADOW);
+    const shadow = shadowPlaces(body, bed.above, bed);
+    this.picker.viewer.eye.points = joined(body.points, shadow);
+    this.picker.cover(shadow, SHADOW);
     this.picker.cover(Float32Array.from(over), OVER);
     this.find("now").textContent = `Up is ${wayText(this.way)}: ${this.from}`;
     [...this.find("axes").children].forEach((b) => b.setAttribute("aria-pressed", String(b.textContent === this.from)));
@@ -90,4 +106,11 @@ export class BuildDirection {
     const proof = "Areas are those of the triangles drawn: exact on flats, some one per cent off on curved faces. Bridges are counted as overhang.";
     return { under: `[bodies.${this.picker.data.body}.print]`, lines, empty: "", proof };
   }
+}
+
+function joined(one, other) {
+  const out = new Float32Array(one.length + other.length);
+  out.set(one);
+  out.set(other, one.length);
+  return out;
 }
