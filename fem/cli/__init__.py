@@ -9,7 +9,19 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, NoReturn
 
-from fem.cli import comparing, drafting, judging, materials, orienting, proving, reviewing, solids, studies, zooming
+from fem.cli import (
+    comparing,
+    drafting,
+    judging,
+    materials,
+    orienting,
+    picking,
+    proving,
+    reviewing,
+    solids,
+    studies,
+    zooming,
+)
 from fem.cli.guard import guarded
 from fem.errors import clean
 from fem.solving.distributed.ranks import company, place, serve
@@ -117,6 +129,7 @@ def _parser() -> argparse.ArgumentParser:
     faces.set_defaults(command=solids.faces)
 
     drafting.add_to(sub)
+    picking.add_to(sub)
 
     cards = sub.add_parser("cards", help="list the material cards, or show one with its sources")
     cards.add_argument("name", nargs="?", help="the card to show (a name, or a file)")

@@ -41,6 +41,7 @@ class Viewer {
     this.caseName = data.first;
     this.quantity = data.quantities[0] || null;
     this.place = null;
+    this.spots = []; // places that a page marks
     this.arrows = new three.Group();
     this.part.world.add(this.arrows);
     this.asked = 0;
@@ -264,8 +265,13 @@ class Viewer {
   }
 
   // Light up faces of the solid by their numbers, for pages that choose faces
-  light(faces) {
-    this.part.light(faces);
+  light(faces, faint = []) {
+    this.part.light(faces, faint);
+    this.draw();
+  }
+
+  hide(faces) {
+    this.part.hide(faces);
     this.draw();
   }
 
@@ -319,6 +325,7 @@ class Viewer {
       labels.append(spot);
       put(spot, this.place.at);
     }
+    for (const at of this.spots) put(labels.appendChild(make("span", { class: "spot" })), at);
     if (this.arrows.visible) for (const [text, at] of this.loadNames()) put(labels.appendChild(make("span", {}, text)), at);
     drawTripod(this.find("tripod"), this.data.axes, this.eye.axes());
   }
@@ -358,6 +365,7 @@ async function startHand(root) {
     root.hand = new Viewer(root, data, await bodyOf(data));
     await root.hand.start();
     root.querySelector(".hand-still")?.remove();
+    root.dispatchEvent(new CustomEvent("drawn"));
   } catch (fault) {
     sorry.textContent = `This browser cannot draw the part (${fault.message}).`;
     sorry.hidden = false;

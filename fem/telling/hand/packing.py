@@ -18,6 +18,8 @@ from fem.tensors import Array
 
 TOP = 32767
 """Signed values take -TOP to TOP steps about zero, so that zero stays exactly zero."""
+FINE = 2**24
+"""Steps of a fine place: what a number of four bytes can tell apart."""
 
 
 def packed(columns: NDArray[Any]) -> str:
@@ -57,12 +59,15 @@ def unsigned(values: Array, *, top: float) -> dict[str, Any]:
     return {"packed": packed(steps.astype(np.uint16)), "step": step, "zero": 0}
 
 
-def places(points: Array) -> dict[str, Any]:
-    """Points (n, 3) [mm] in the equal steps of their box: packed steps, `origin` (3,) and `step` (3,)."""
+def places(points: Array, *, fine: bool = False) -> dict[str, Any]:
+    """Points (n, 3) [mm] in the equal steps of their box: packed steps of `bytes` each, `origin` and `step` (3,).
+
+    `fine` ones are as sharp as the browser's own numbers, so that areas can be added up from them.
+    """
     low, high = points.min(axis=0), points.max(axis=0)
-    step = np.maximum((high - low) / (2 * TOP), 1e-12)
-    steps = np.rint((points - low) / step).astype(np.uint16)
-    return {"packed": packed(steps), "origin": low.tolist(), "step": step.tolist()}
+    step = np.maximum((high - low) / (FINE if fine else 2 * TOP), 1e-12)
+    steps = np.rint((points - low) / step).astype(np.uint32 if fine else np.uint16)
+    return {"packed": packed(steps), "bytes": 4 if fine else 2, "origin": low.tolist(), "step": step.tolist()}
 
 
 def along_curve(points: Array) -> NDArray[np.intp]:

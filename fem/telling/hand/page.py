@@ -1,7 +1,8 @@
 """A viewer as a piece of a page, and what a page needs once for all its viewers.
 
 A page's own script may use a viewer through its root element: `root.hand` once `root.dataset.drawn` is there;
-`root.hand.choose({caseName, key})`, `.fly(i)`, `.light([face numbers])`; the event "picked" tells, after each click
+`root.hand.choose({caseName, key})`, `.fly(i)`, `.light([face numbers])`, `.hide([face numbers])`; the event "drawn"
+comes with its first picture; the event "picked" tells, after each click
 or Enter, the place `at` [mm], the number of the `face` (null inside) and the `values` there. A viewer that is put
 into the page later is started by `startHand(root)`.
 """
@@ -23,20 +24,29 @@ SCRIPTS = (
     "legend.js", "camera.js", "controls.js", "hand.js",
 )  # fmt: skip
 """The viewer's own modules in the order in which each uses those before it."""
+HELP = (
+    "<b>Mouse, touch:</b> drag to turn, two fingers or Shift to move, pinch or wheel to zoom once the picture is "
+    "chosen. <b>Keys:</b> arrows turn, Shift and arrows move, + and − zoom, 0 shows the whole part, 1 to 6 go to a "
+    "place, Enter tells the values in the middle."
+)
 _numbers = count(1)
 
 
 @cache
-def hand_head() -> str:
-    """What a page holds once, before or after its viewers: the library, the viewer's script and its style."""
+def hand_head(*further: Path) -> str:
+    """What a page holds once, before or after its viewers: the library, the viewer's script and its style.
+
+    `further` modules of the page's own follow the viewer's and may use what these share.
+    """
     library = _safe((HOME / "three.min.js").read_text(encoding="utf-8"))
     style = (HOME / "hand.css").read_text(encoding="utf-8")
-    return f'<style>{style}</style>\n<script>{library}</script>\n<script type="module">\n{_own_script()}</script>\n'
+    own = _own_script(further)
+    return f'<style>{style}</style>\n<script>{library}</script>\n<script type="module">\n{own}</script>\n'
 
 
-def _own_script() -> str:
+def _own_script(further: tuple[Path, ...]) -> str:
     """The viewer's modules as one: imports of each other dropped, and the word export before what they share."""
-    text = "\n".join((HOME / name).read_text(encoding="utf-8") for name in SCRIPTS)
+    text = "\n".join(path.read_text(encoding="utf-8") for path in (*(HOME / name for name in SCRIPTS), *further))
     text = re.sub(r"^import [^;]*;\n", "", text, flags=re.MULTILINE)
     return _safe(re.sub(r"^export ", "", text, flags=re.MULTILINE))
 
@@ -46,8 +56,9 @@ def _safe(script: str) -> str:
     return script.replace("</script", "<\\/script")
 
 
-def hand_html(hand: Hand, *, name: str = "") -> str:
-    """A viewer as HTML: its frame and its data. `name` is the id of its root; without one, no two are the same.
+def hand_html(hand: Hand, *, name: str = "", words: str = HELP) -> str:
+    """A viewer as HTML: its frame and its data. `name` is the id of its root; without one, no two are the same;
+    `words` (HTML) say what mouse and keys do.
 
     Errors: ValueError for a name that is no plain id.
     """
@@ -59,6 +70,7 @@ def hand_html(hand: Hand, *, name: str = "") -> str:
     built = any("build" in axis for axis in hand.data["axes"])
     note = " ".join(filter(None, [hand.note, "The thick axis is the build direction." if built else ""]))
     data = json.dumps(hand.data, separators=(",", ":")).replace("<", "\\u003c")
-    for key, text in {"ID": own, "TITLE": escape(hand.title), "STILL": still, "NOTE": escape(note)}.items():
+    filled = {"ID": own, "TITLE": escape(hand.title), "STILL": still, "NOTE": escape(note), "HELP": words}
+    for key, text in filled.items():
         frame = frame.replace("{{" + key + "}}", text)
     return frame.replace("{{DATA}}", data)

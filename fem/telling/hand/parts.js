@@ -17,6 +17,7 @@ export class Part {
     this.world = new three.Scene();
     this.cut = null;
     this.lit = new Set();
+    this.hidden = new Set();
     this.surface = crispSurface(body.points, body.triangles, body.face);
     this.skin = this.added(this.skinGeometry(), paintedMaterial(this.shared, SHADE));
     this.edges = this.inkLines(body.points, body.edges);
@@ -106,14 +107,21 @@ export class Part {
     if (this.capPoints) this.putOnCap("value", this.capPoints.taken(this.values, 1));
   }
 
-  // Light up faces by their numbers
-  light(faces) {
+  // Light up faces by their numbers, others faintly; hidden ones are neither drawn nor hit
+  light(faces, faint = []) {
     this.lit = new Set(faces);
+    const glow = new Map([...faint].map((face) => [face, 0.45]));
+    for (const face of this.lit) glow.set(face, 1);
+    for (const face of this.hidden) glow.set(face, -1);
     const lit = this.skin.geometry.attributes.lit;
     const { index } = this.surface;
-    lit.array.fill(0);
-    for (let i = 0; i < index.length; i++) if (this.lit.has(this.body.face[Math.floor(i / 3)])) lit.array[index[i]] = 1;
+    for (let i = 0; i < index.length; i++) lit.array[index[i]] = glow.get(this.body.face[Math.floor(i / 3)]) ?? 0;
     lit.needsUpdate = true;
+  }
+
+  hide(faces) {
+    this.hidden = new Set(faces);
+    this.light(this.lit);
   }
 
   // Cut away what lies beyond normal · x = offset [mm]; null shows the whole part
@@ -178,7 +186,8 @@ export class Part {
     const onSkin = (i, out) => {
       for (let k = 0; k < 3; k++) out[k] = node(triangles[i], k);
     };
-    const kept = (t, weights) => !this.cut || this.beyond(triangles.subarray(3 * t, 3 * t + 3), weights) <= 0;
+    const uncut = (t, weights) => !this.cut || this.beyond(triangles.subarray(3 * t, 3 * t + 3), weights) <= 0;
+    const kept = (t, weights) => !this.hidden.has(face[t]) && uncut(t, weights);
     const skin = firstHit(triangles.length / 3, onSkin, start, along, kept);
     const edge = this.capPoints;
     const onCap = (i, out) => {

@@ -45,6 +45,7 @@ const PAINTED_FRAGMENT = `${CUT}
   void main() {
     leave();
     vec3 paint = painted ? colour() : plain;
+    if (lamp < -0.5) discard; // hidden
     paint = mix(paint, glow, 0.75 * lamp);
     gl_FragColor = vec4(paint * (1.0 - shade * (1.0 - light)), 1.0);
   }`;

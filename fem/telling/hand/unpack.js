@@ -49,7 +49,7 @@ export async function unpackedIndices(text, columns) {
 
 // Points, x y z after each other [mm]
 export async function unpackedPlaces(told) {
-  const axes = await unpacked(told.packed, { columns: 3 });
+  const axes = await unpacked(told.packed, { columns: 3, bytes: told.bytes ?? 2 });
   const out = new Float32Array(axes[0].length * 3);
   for (let a = 0; a < 3; a++) {
     for (let i = 0; i < axes[a].length; i++) out[3 * i + a] = told.origin[a] + axes[a][i] * told.step[a];
