@@ -6,18 +6,32 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from fem.digits import chance_text, number, reserve_text, with_unit
+from fem.digits import chance_text, number, reserve_text
 from fem.judging.band import MET, NOT_DECIDED, NOT_MET
 from fem.judging.deciding import outcome
 from fem.judging.findings import CaseFindings, Findings, RequirementFindings
 from fem.judging.verdict import CHANCE, is_lower, is_reserve, outcome_text, range_text, value_text, verdict_of
 from fem.telling.printed import clock
 from fem.telling.reactions import failing_load
-from fem.telling.words import answer, as_draft, place, verdict_words
+from fem.telling.words import answer, as_draft, verdict_words
 from fem.telling.zoom_words import is_beads, is_told
 
 ROOM = 1.15
 """A bar ends at so many times the largest number on it, so that all of them can be seen."""
+PLAIN_MODES = (
+    ("interlayer tension and shear", "layers part under pull and shear together"),
+    ("interlayer tension", "layers are pulled apart"),
+    ("interlayer shear", "layers shear"),
+    ("compression in the build direction", "layers are crushed"),
+    ("tension along the bead", "beads tear along their length"),
+    ("compression along the bead", "beads are crushed along their length"),
+    ("tension across the bead", "beads part from their neighbours in the layer"),
+    ("compression across the bead", "beads are crushed across"),
+    ("in-plane shear", "beads shear within the layer"),
+    ("combined stress", "stresses in several directions act together"),
+    ("yield", "the material yields"),
+)
+"""The failure modes by their beginnings, in plain words."""
 SIGNS = {MET: "✓", NOT_MET: "✕", NOT_DECIDED: "?"}
 """What stands beside the outcome of a requirement."""
 
@@ -65,9 +79,9 @@ def headline(findings: Findings) -> str:
     size = f"the minimum reserve factor is {reserve_text(verdict.minimum)}"
     if verdict.band:
         limit = verdict.required if verdict.reaches == NOT_DECIDED else 1.0
-        low, high = (reserve_text(end, limit=limit, digits=2) for end in verdict.band)
+        low, high = (reserve_text(end, limit=limit) for end in verdict.band)
         size += f" (between {low} and {high})"
-    target = f"{number(verdict.required)} {'required' if verdict.asked else 'taken as target'}"
+    target = f"{verdict.required:g} {'required' if verdict.asked else 'taken as target'}"
     chance = _chance(findings, verdict.required)
     return as_draft(findings, f"{verdict_words(verdict)}: {size}, {target}{chance}.")
 
@@ -89,18 +103,27 @@ def fails_first(case: CaseFindings) -> str:
     if case.used_up:
         worst = case.used_up[0]
         near = f", near {_plain(worst.face)}" if worst.face else ""
-        return f"Permanent loads alone fail it, in the {worst.zone}{near}: {worst.mode}."
+        return f"Permanent loads alone fail it, in the {_zone(worst.zone, worst.body)}{near}: {mode_words(worst.mode)}."
     if math.isinf(r.minimum):
         return "However far its variable loads grow, no place comes nearer to failure."
     load = failing_load(case)
     times = f"{reserve_text(r.minimum)} {'of' if r.minimum < 1 else 'times'} this load"
     at = times if load == "–" else f"{load}, {times}"
     near = f" near {_plain(r.face)}" if r.face else ""
-    return f"Fails first at {at}, in the {r.zone}{near}: {r.mode}."
+    return f"Fails first at {at}, in the {_zone(r.zone, r.body)}{near}: {mode_words(r.mode)}."
+
+
+def _zone(zone: str, body: str) -> str:
+    return zone if zone in ("wall", "cover", "core") else f"body {body}"
 
 
 def _plain(face: str) -> str:
     return face.replace("_", " ") if ":" not in face else f"face {face}"
+
+
+def mode_words(mode: str) -> str:
+    """A failure mode in plain words; its own name where none are known."""
+    return next((words for start, words in PLAIN_MODES if mode.startswith(start)), mode)
 
 
 def bars(findings: Findings) -> Iterator[Bar]:
@@ -119,14 +142,14 @@ def _bar(findings: Findings, r: RequirementFindings) -> Bar:
 
     lower, state = is_lower(r), outcome(r)
     limit = along(r.limit)
-    told = range_text(r) if r.name != CHANCE else ""
+    told = range_text(r).replace(f" {r.unit}", "") if r.name != CHANCE else ""
     case = findings.cases.get(r.where)
     kind = " bead by bead" if is_reserve(r) and case and is_told(findings) and is_beads(case.reserve) else ""
     return Bar(
-        name="minimum reserve factor" if is_reserve(r) else r.name.replace("_", " "),
+        name="reserve factor" if is_reserve(r) else r.name.replace("_", " "),
         tip=_tip(r),
         value=value_text(r) + kind + (f" ({told})" if told else ""),
-        asked=f"{'at least' if lower else 'at most'} {with_unit(r.limit, r.unit)}",
+        asked=f"{'at least' if lower else 'at most'} {r.limit:g} {r.unit}".strip(),
         outcome=outcome_text(r),
         state=state,
         sign=SIGNS[state],
@@ -153,12 +176,3 @@ def facts(findings: Findings) -> Iterator[Fact]:
     if findings.cases:
         name, case = max(findings.cases.items(), key=lambda item: item[1].maximum_displacement_mm)
         yield Fact("Moves at most", f"{number(case.maximum_displacement_mm)} mm (case {name})", "displacement")
-
-
-def where_text(findings: Findings) -> str:
-    """The worst case and the place that decides it; "" where no place does."""
-    if not findings.cases:
-        return ""
-    name = findings.worst_case
-    r = findings.cases[name].reserve
-    return f"Case {name}" + (f", at {place(r.at_mm)}" if math.isfinite(r.minimum) and r.at_mm else "")
