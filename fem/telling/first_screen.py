@@ -103,18 +103,18 @@ def fails_first(case: CaseFindings) -> str:
     if case.used_up:
         worst = case.used_up[0]
         near = f", near {_plain(worst.face)}" if worst.face else ""
-        return f"Permanent loads alone fail it, in the {_zone(worst.zone, worst.body)}{near}: {mode_words(worst.mode)}."
+        return f"Permanent loads alone fail it, in {_zone(worst.zone, worst.body)}{near}: {mode_words(worst.mode)}."
     if math.isinf(r.minimum):
         return "However far its variable loads grow, no place comes nearer to failure."
     load = failing_load(case)
     times = f"{reserve_text(r.minimum)} {'of' if r.minimum < 1 else 'times'} this load"
     at = times if load == "–" else f"{load}, {times}"
     near = f" near {_plain(r.face)}" if r.face else ""
-    return f"Fails first at {at}, in the {_zone(r.zone, r.body)}{near}: {mode_words(r.mode)}."
+    return f"Fails first at {at}, in {_zone(r.zone, r.body)}{near}: {mode_words(r.mode)}."
 
 
 def _zone(zone: str, body: str) -> str:
-    return zone if zone in ("wall", "cover", "core") else f"body {body}"
+    return f"the {zone}" if zone in ("wall", "cover", "core") else f"body {body}"
 
 
 def _plain(face: str) -> str:
@@ -142,7 +142,7 @@ def _bar(findings: Findings, r: RequirementFindings) -> Bar:
 
     lower, state = is_lower(r), outcome(r)
     limit = along(r.limit)
-    told = range_text(r).replace(f" {r.unit}", "") if r.name != CHANCE else ""
+    told = range_text(r).removesuffix(f" {r.unit}") if r.name != CHANCE else ""
     case = findings.cases.get(r.where)
     kind = " bead by bead" if is_reserve(r) and case and is_told(findings) and is_beads(case.reserve) else ""
     return Bar(

@@ -78,6 +78,11 @@ TIPS = {
         "The solid is divided into tetrahedra with nodes at corners and edges; each node moves in three directions, "
         "the unknowns. Quality 1 is a regular tetrahedron, 0 a flat one.",
     ),
+    "material": (
+        "Material card",
+        "The table of stiffness and strength that the body is computed with; values that nobody measured are counted as "
+        "estimated.",
+    ),
     "area": ("Area", "The surface of all faces under this name."),
     "factor": ("Factor", "By how much the case multiplies this load of the study."),
     "load": ("Load", "A load as the study gives it, at unit factor."),
