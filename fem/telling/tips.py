@@ -80,8 +80,7 @@ TIPS = {
     ),
     "material": (
         "Material card",
-        "The table of stiffness and strength that the body is computed with; values that nobody measured are counted as "
-        "estimated.",
+        "The stiffness and strength that the body is computed with; values nobody measured count as estimated.",
     ),
     "area": ("Area", "The surface of all faces under this name."),
     "factor": ("Factor", "By how much the case multiplies this load of the study."),
