@@ -29,8 +29,7 @@ class PrintFindings:
     infill cell and `cell_stiffness_mesh_change`, `cell_strength_mesh_change` by what share its stiffness and its
     strength changed when its mesh was last refined, `cell_peak_underestimate` by what share its judged places may
     understate the worst (None when solid); `thin_share` the share of the volume that lies where the part is thinner
-    than two beads; `assumed` names the values that the study left to their defaults; `price_per_kg` and `cost` are in
-    the user's own money.
+    than two beads; `assumed` names the values that the study left to their defaults; money is the user's own.
     """
 
     build_direction: Vector
@@ -385,7 +384,7 @@ def write_findings(findings: Findings, path: Path) -> Path:
 def read_findings(path: Path) -> Findings:
     """The findings that `write_findings` wrote; a number that stands there as null is unlimited.
 
-    A criterion's null stays None: the file does not tell an unlimited one from one that is not admissible.
+    A criterion's null stays None, unlimited or not admissible. The digest guards against damage, not against forgery.
     Errors: InputError when the file is missing, is not as it was written, or holds something else.
     """
     advice = "Run beadwork run again."

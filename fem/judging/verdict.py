@@ -14,6 +14,8 @@ TARGET_RESERVE = 2.0
 
 CHANCE = "chance"
 """The requirement on the chance that the required reserve factor is there."""
+DRAFT = "draft"
+"""The caution of a study whose loads, supports and material are guesses."""
 
 
 @dataclass(frozen=True)
@@ -23,7 +25,8 @@ class Verdict:
     `required` the reserve factor asked for, or the target where none is (`asked`); `minimum` the least reserve factor
     of all cases and `band` how far it may lie off (empty: not known); `passes` whether all that was asked for is met,
     and no case fails outright. `bears` and `reaches` tell what is decided of a reserve factor of 1 and of the
-    required one: "met", "not met" or "not decided"; `used_up` names the cases whose permanent loads use a place up.
+    required one: "met", "not met" or "not decided"; `used_up` names the cases whose permanent loads use a place up;
+    `draft`: loads, supports and material are guesses that nobody has confirmed.
     """
 
     word: str
@@ -35,6 +38,7 @@ class Verdict:
     bears: str = MET
     reaches: str = MET
     used_up: tuple[str, ...] = ()
+    draft: bool = False
 
 
 def verdict_of(findings: Findings) -> Verdict:
@@ -49,7 +53,8 @@ def verdict_of(findings: Findings) -> Verdict:
     each = {outcome(r) for r in findings.requirements} | {reaches}
     met = all(r.met for r in findings.requirements)
     passes = met and not used_up and (bool(limits) or bears == MET)
-    return Verdict(_word(bears, each), required, bool(limits), minimum, passes, told, bears, reaches, used_up)
+    draft = any(caution.kind == DRAFT for caution in findings.cautions)
+    return Verdict(_word(bears, each), required, bool(limits), minimum, passes, told, bears, reaches, used_up, draft)
 
 
 def _word(bears: str, each: set[str]) -> str:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import base64
-import io
 import json
 import math
 from collections.abc import Mapping, Sequence
@@ -11,8 +9,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from fem.cores import workers
-from fem.errors import BeadworkError
+from fem.errors import BeadworkError, InputError
 from fem.judging.advice import advised, is_singular, rests_on_singular
 from fem.judging.deciding import outcome
 from fem.judging.findings import Findings, write_findings
@@ -21,10 +18,15 @@ from fem.judging.verdict import outcome_text, verdict_of
 from fem.telling import words
 from fem.telling.album import Picture, Progress
 from fem.telling.bead_files import is_told_in, pictures_of
-from fem.telling.chance_words import CHANCE_EXPLAINED, chance_lines
+from fem.telling.chance_words import CHANCE_EXPLAINED, chance_line
+from fem.telling.embedding import picture_addresses
+from fem.telling.environment import asset, template
 from fem.telling.files import write_fields, write_text
+from fem.telling.first_screen import bars, facts, fails_first, headline
+from fem.telling.hand import hand_head, hand_html, part_in_hand
 from fem.telling.printed import ASSUMED, FROM_ASSUMED, plan_rows, zone_rows
 from fem.telling.reactions import EXPLAINED, HEAD, failing_load, reaction_rows
+from fem.telling.tips import TIPS, tip
 from fem.telling.zoom_rows import EXPLAINED as EXPLAINED_PLACES
 from fem.telling.zoom_rows import (
     LOOKED,
@@ -44,7 +46,9 @@ from fem.telling.zoom_words import aside, band_text, is_told, value_and_kind, zo
 from fem.zooming.nouns import ZoomView
 
 LIMIT_BYTES = 8_000_000
-"""The page stays below this, plotly's script included."""
+"""The page stays below this, the viewer's script included."""
+HANDS = (4_500_000, 2_000_000, 700_000)
+"""Bytes of the part in hand, tried in turn."""
 WIDTHS = (1200, 1000, 800, 640, 480)
 """Widths [px] of the pictures inside the page, tried in turn until the page is small enough."""
 SIX = ("x", "y", "z", "about x", "about y", "about z")
@@ -87,20 +91,16 @@ def tell(
 def write_report(findings: Findings, scene: Scene, pictures: tuple[Picture, ...], *, folder: Path) -> Path:
     """Write report.html into `folder`; the pictures are read from `folder`/pictures.
 
-    The pictures inside the page, then the interactive view, are made coarser until it is below LIMIT_BYTES.
+    The pictures inside the page, then the part in hand, are made coarser until it is below LIMIT_BYTES.
     Errors: BeadworkError when even the coarsest page is larger.
     """
-    from fem.telling.figures import MOST_TRIANGLES, interactive, page_part
-
-    for most in (MOST_TRIANGLES, MOST_TRIANGLES // 3, MOST_TRIANGLES // 10):
-        view = page_part(interactive(findings, scene, most=most))
-        for width in WIDTHS:
-            embedded = _all_embedded([folder / "pictures" / p.file for p in pictures], width)
-            text = _page(findings, pictures, embedded, view)
+    files = [folder / "pictures" / p.file for p in pictures]
+    for most in HANDS:
+        hand = _in_hand(findings, scene, most=most)
+        for width in WIDTHS if hand else ():
+            text = _page(findings, pictures, picture_addresses(files, width=width), hand)
             if len(text.encode()) < LIMIT_BYTES:
                 return write_text(text, folder / "report.html")
-            if len(view.encode()) > 0.95 * LIMIT_BYTES:
-                break
     raise BeadworkError(
         f"the page would be larger than {LIMIT_BYTES / 1e6:g} MB.",
         where=str(folder / "report.html"),
@@ -108,40 +108,19 @@ def write_report(findings: Findings, scene: Scene, pictures: tuple[Picture, ...]
     )
 
 
-def _all_embedded(paths: list[Path], width: int) -> dict[str, str]:
-    """Pictures by their file names as data addresses; Pillow lets go of the interpreter, so threads share them."""
-    from concurrent.futures import ThreadPoolExecutor
-
-    with ThreadPoolExecutor(workers()) as pool:
-        return {
-            path.name: data
-            for path, data in zip(paths, pool.map(partial(_embedded, width=width), paths), strict=True)
-        }
+def _in_hand(findings: Findings, scene: Scene, *, most: int) -> str:
+    """The part in hand in at most so many bytes; "" where it cannot be made so small."""
+    try:
+        return hand_html(part_in_hand(scene, findings, most_bytes=most), name="part")
+    except InputError:
+        return ""
 
 
-def _embedded(path: Path, *, width: int) -> str:
-    """A picture as a data address, made narrower; as WebP, which keeps text crisp, where Pillow can write it."""
-    from PIL import Image, features
-
-    image = Image.open(path).convert("RGB")
-    image = image.resize((width, round(image.height * width / image.width)), Image.Resampling.HAMMING)
-    kind = "WEBP" if features.check("webp") else "JPEG"
-    out = io.BytesIO()
-    image.save(out, format=kind, quality=84, method=2)  # the default method takes twice as long for 6 % fewer bytes
-    return f"data:image/{kind.lower()};base64,{base64.b64encode(out.getvalue()).decode()}"
-
-
-def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[str, str], view: str) -> str:
-    import jinja2
-
-    environment = jinja2.Environment(
-        loader=jinja2.FileSystemLoader(Path(__file__).parent / "templates"),
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=jinja2.StrictUndefined,
-    )
-    environment.filters.update(
+def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[str, str], hand: str) -> str:
+    page = template(
+        "report.html",
+        tip=tip,
+        fails_first=fails_first,
         number=words.number,
         reserve=words.reserve_text,
         vector=words.vector,
@@ -161,7 +140,15 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         reaction_rows=reaction_rows,
     )
     verdict = verdict_of(findings)
-    return environment.get_template("report.html").render(
+    text: str = page.render(
+        css=asset("page.css") + asset("report.css"),
+        script=asset("report.js"),
+        tips=TIPS,
+        headline=headline(findings),
+        bars=list(bars(findings)),
+        facts=list(facts(findings)),
+        hand_head=hand_head(),
+        hand=hand,
         f=findings,
         answer=words.answer(findings),
         verdict=verdict.word,
@@ -169,7 +156,7 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         required=verdict.required,
         asked=verdict.asked,
         pictures=[p for p in pictures if p.kind not in ("zones", "beads", "bead layer")],
-        chances=list(chance_lines(findings)),
+        chances=_chances(findings, verdict.required),
         chance_explained=CHANCE_EXPLAINED,
         kinds=is_told(findings),
         places=_places(findings, pictures),
@@ -186,7 +173,6 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         axes=_bead_axes(findings),
         embedded=embedded,
         assumed=(ASSUMED, FROM_ASSUMED),
-        view=view,
         six=SIX,
         reaction_head=HEAD,
         reactions_explained=EXPLAINED,
@@ -200,6 +186,13 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
         compliance_unit=compliance_unit,
         estimates={name: body.estimates for name, body in findings.bodies.items() if body.estimates},
     )
+    return text
+
+
+def _chances(findings: Findings, required: float) -> dict[str, str]:
+    """A sentence on the chances of each case where they are known."""
+    told = {name: chance_line(case.reserve, required) for name, case in findings.cases.items()}
+    return {name: f"C{line[1:]}." for name, line in told.items() if line}
 
 
 def _bead_axes(findings: Findings) -> dict[str, str] | None:

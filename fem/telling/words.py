@@ -88,9 +88,18 @@ def worst_hot_spots(findings: Findings, *, count: int = 3, apart: float = 0.0) -
     return kept
 
 
+UNCONFIRMED = "Loads, support and material are guesses not yet confirmed; by these guesses, "
+"""How the verdict on a draft begins."""
+
+
 def answer(findings: Findings) -> tuple[str, str]:
     """Two answers: does it hold, by how much, where; how far does it move, are the requirements met."""
-    return _holds(findings), _gives(findings)
+    return as_draft(findings, _holds(findings)), _gives(findings)
+
+
+def as_draft(findings: Findings, sentence: str) -> str:
+    """A verdict's sentence, which begins by saying that it rests on guesses where it does."""
+    return UNCONFIRMED + sentence[0].lower() + sentence[1:] if verdict_of(findings).draft else sentence
 
 
 def _holds(findings: Findings) -> str:
@@ -104,7 +113,7 @@ def _holds(findings: Findings) -> str:
     if math.isinf(reserve.minimum) and verdict.bears == MET:
         return "Yes, the part holds: in no load case do growing loads bring any location nearer to failure."
     sentence = (
-        f"{_verdict_words(verdict)}: the minimum reserve factor {_size(verdict, reserve)} ({target}), "
+        f"{verdict_words(verdict)}: the minimum reserve factor {_size(verdict, reserve)} ({target}), "
         f"in case {name}, failure mode: {reserve.mode}, at {place(reserve.at_mm)}{_near(findings, reserve)}"
     )
     sentence += f".{kind_sentence(findings, reserve)}"
@@ -121,7 +130,8 @@ def _holds(findings: Findings) -> str:
     return sentence + _would_decide(findings, verdict, reserve)
 
 
-def _verdict_words(verdict: Verdict) -> str:
+def verdict_words(verdict: Verdict) -> str:
+    """Whether the part holds, in the words that every page begins with."""
     if verdict.bears == NOT_MET:
         return "No, the part does not hold"
     if verdict.bears == NOT_DECIDED:

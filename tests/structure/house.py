@@ -51,7 +51,6 @@ DOORS = {
     "pyvista": ("fem.telling",),
     "vtk": ("fem.telling",),
     "vtkmodules": ("fem.telling",),
-    "plotly": ("fem.telling",),
     "jinja2": ("fem.telling",),
     "typst": ("fem.telling",),
     "numba_cuda": ("fem.zooming",),

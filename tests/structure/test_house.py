@@ -19,7 +19,7 @@ import house
 ROOT = Path(fem.__file__).parent
 PROJECT = Path(__file__).parents[2]
 SOURCES = house.sources_of(ROOT)
-NOT_AT_START = {"numba", "gmsh", "pyvista", "vtk", "vtkmodules", "scipy", "skfem", "plotly", "pydantic", "pyamg"}
+NOT_AT_START = {"numba", "gmsh", "pyvista", "vtk", "vtkmodules", "scipy", "skfem", "pydantic", "pyamg"}
 CARDS = sorted((ROOT / "cards").glob("*.toml"))
 
 
@@ -54,7 +54,6 @@ WRONG = [
     (house.wrong_doors, "fem.study.run", "def f():\n    import trimesh.repair"),
     (house.wrong_doors, "fem.judging.stress", "def f():\n    from skfem import Basis"),
     (house.wrong_doors, "fem.part.faces", "def f():\n    import pyvista as pv"),
-    (house.wrong_doors, "fem.cli", "def f():\n    import plotly.graph_objects as go"),
     (house.wrong_doors, "fem.study.run", "def f():\n    from jinja2 import Environment"),
     (house.wrong_doors, "fem.study.review", "def f():\n    import typst"),
     (house.wrong_doors, "fem.solving.space", "def f():\n    import meshio"),

@@ -16,6 +16,7 @@ from fem.telling import words
 from fem.telling.comparison.plots import Trade, label_of, shown, trade_figure, trades
 from fem.telling.comparison.portraits import pictures_of
 from fem.telling.comparison.steps import best_buy, step_rows
+from fem.telling.environment import asset, template
 from fem.telling.files import write_text
 from fem.telling.vector import inline_svg
 from fem.telling.zoom_words import band_text, leaders_line
@@ -36,28 +37,22 @@ def write_comparison(comparison: Comparison, *, folder: Path, pictures: bool = T
 
 def as_page(comparison: Comparison, *, pictures: Sequence[Mapping[str, Any]] = (), left_out: bool = False) -> str:
     """The page as text, with pictures of some variants; it says where they were `left_out`."""
-    import jinja2
-    from markupsafe import Markup
-
-    templates = Path(__file__).parents[1] / "templates"
-    environment = jinja2.Environment(
-        loader=jinja2.FileSystemLoader(templates),
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=jinja2.StrictUndefined,
-    )
-    environment.filters.update(
-        number=_number, reserve=_reserve, sorted_as=sort_value, plain=plain_setting, leading=_leading
+    page = template(
+        "comparison.html",
+        number=_number,
+        reserve=_reserve,
+        sorted_as=sort_value,
+        plain=plain_setting,
+        leading=_leading,
     )
     names = short_names([*comparison.sweep, *(k for v in comparison.variants for k in v.settings)])
     rows = [variant_row(comparison, i, v) for i, v in enumerate(comparison.variants, start=1)]
     faces = list(dict.fromkeys(f for v in comparison.variants for f in v.rotation_deg))
     steps = step_rows(comparison)
-    return environment.get_template("comparison.html").render(
+    text: str = page.render(
         c=comparison,
-        css=Markup((templates / "choosing.css").read_text(encoding="utf-8")),
-        script=Markup((templates / "tables.js").read_text(encoding="utf-8")),
+        css=asset("page.css"),
+        script=asset("tables.js"),
         rows=rows,
         names=names,
         swept={key: values for key, values in comparison.sweep.items() if len(values) > 1},
@@ -82,6 +77,7 @@ def as_page(comparison: Comparison, *, pictures: Sequence[Mapping[str, Any]] = (
         singular=any(v.singular for v in comparison.variants),
         any_cost=any(v.cost is not None for v in comparison.variants),
     )
+    return text
 
 
 def short_names(keys: Iterable[str]) -> dict[str, str]:

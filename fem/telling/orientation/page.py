@@ -20,6 +20,7 @@ from fem.judging.orientation import (
 )
 from fem.printing.overhang import STEEP
 from fem.telling import words
+from fem.telling.environment import asset, template
 from fem.telling.files import safe_cell, write_text
 from fem.telling.orientation.sphere import QUANTITIES, Disc, disc_of, four_figure, label, one_figure
 from fem.telling.vector import inline_svg
@@ -78,28 +79,19 @@ def _write_picture(scan: Orientation, discs: list[Disc], path: Path) -> None:
 
 def as_page(scan: Orientation, discs: list[Disc]) -> str:
     """The page as text: self-contained, asks for nothing outside itself."""
-    import jinja2
     from markupsafe import Markup
 
-    folder = Path(__file__).parents[1] / "templates"
-    environment = jinja2.Environment(
-        loader=jinja2.FileSystemLoader(folder),
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=jinja2.StrictUndefined,
-    )
-    environment.filters.update(number=words.number, reserve=words.reserve_text, place=words.place)
+    page = template("orientation.html", number=words.number, reserve=words.reserve_text, place=words.place)
     plots = []
     for disc in discs:
         figure, tips = one_figure(scan, disc)
         told = label(scan, disc.what)
         plots.append({"svg": Markup(inline_svg(figure, prefix=disc.what.key, label=told, tips=tips)), "label": told})
     ok = any(meets(p.numbers, required=scan.required_reserve, asked=scan.reserve_asked) for p in scan.picks)
-    return environment.get_template("orientation.html").render(
+    text: str = page.render(
         s=scan,
-        css=Markup((folder / "choosing.css").read_text(encoding="utf-8")),
-        script=Markup((folder / "tables.js").read_text(encoding="utf-8")),
+        css=asset("page.css"),
+        script=asset("tables.js"),
         verdict="holds" if ok else "short",
         picks=[_pick_row(scan, k, p.numbers, p.why, p.own is not None) for k, p in enumerate(scan.picks, 1)],
         plots=plots,
@@ -110,6 +102,7 @@ def as_page(scan: Orientation, discs: list[Disc]) -> str:
         nearly=NEARLY,
         singular=any(d.advised > 1.001 * d.reserve for d in scan.answered),
     )
+    return text
 
 
 def _pick_row(scan: Orientation, k: int, d: DirectionNumbers, why: tuple[str, ...], own: bool) -> dict[str, Any]:

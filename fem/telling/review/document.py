@@ -3,11 +3,8 @@
 from __future__ import annotations
 
 import datetime
-import io
 from dataclasses import dataclass
-from pathlib import Path
 
-from fem.errors import BeadworkError
 from fem.telling.review.blocks import Section
 from fem.telling.review.material import Material
 from fem.telling.review.sections import sections_of
@@ -48,26 +45,3 @@ def document_of(material: Material, *, date: datetime.date) -> Document:
 def date_text(date: datetime.date) -> str:
     """25 November 2026."""
     return f"{date.day} {MONTHS[date.month - 1]} {date.year}"
-
-
-def smaller(file: Path, *, width: int, quality: int, kind: str) -> bytes:
-    """A picture no wider than `width` [px] as JPEG or WEBP.
-
-    Errors: BeadworkError when the picture cannot be read.
-    """
-    from PIL import Image
-
-    try:
-        image = Image.open(file).convert("RGB")
-    except OSError:
-        advice = "Run beadwork run again."
-        raise BeadworkError("this picture cannot be read.", where=str(file), advice=advice) from None
-    if image.width > width:
-        image = image.resize((width, round(image.height * width / image.width)), Image.Resampling.LANCZOS)
-    out = io.BytesIO()
-    if kind == "WEBP":
-        image.save(out, format=kind, quality=quality)
-    else:
-        # Full colour resolution: thin coloured letters and lines stay crisp
-        image.save(out, format=kind, quality=quality, subsampling=0, optimize=True)
-    return out.getvalue()

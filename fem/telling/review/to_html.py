@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-import base64
 from pathlib import Path
 from typing import Any
 
 from fem.errors import BeadworkError
+from fem.telling.embedding import data_address, picture_address
+from fem.telling.environment import template
 from fem.telling.files import write_text
 from fem.telling.review.blocks import Figure, Table, breakable
-from fem.telling.review.document import QUALITIES, Document, date_text, smaller
+from fem.telling.review.document import QUALITIES, Document, date_text
 
 LIMIT_BYTES = 8_000_000
 
@@ -29,28 +30,19 @@ def write_html(document: Document, path: Path) -> Path:
 
 def html_text(document: Document, *, width: int, quality: int) -> str:
     """The page with pictures no wider than `width` [px]."""
-    import jinja2
-
-    environment = jinja2.Environment(
-        loader=jinja2.FileSystemLoader(Path(__file__).parents[1] / "templates"),
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=jinja2.StrictUndefined,
-    )
 
     def address(figure: Figure) -> str:
         if figure.svg:
-            return _data("image/svg+xml", figure.svg.encode())
+            return data_address("image/svg+xml", figure.svg.encode())
         assert figure.file
-        kind = _kind()
-        return _data(f"image/{kind.lower()}", smaller(figure.file, width=width, quality=quality, kind=kind))
+        return picture_address(figure.file, width=width, quality=quality)
 
     def kind(block: Any) -> str:
         return type(block).__name__.lower()
 
-    environment.filters.update(address=address, kind=kind, breakable=breakable, anchor=anchor, room=room)
-    return environment.get_template("review.html").render(d=document, date=date_text(document.date))
+    page = template("review.html", address=address, kind=kind, breakable=breakable, anchor=anchor, room=room)
+    text: str = page.render(d=document, date=date_text(document.date))
+    return text
 
 
 def anchor(block: Table | Figure) -> str:
@@ -68,14 +60,3 @@ def room(block: Table) -> str:
     columns = [[head, *(row[k].text for row in block.rows)] for k, head in enumerate(block.head)]
     letters = sum(min(max(map(len, column)), 30) + 2 for column in columns)
     return "many" if letters > 75 else "some" if letters > 42 else ""
-
-
-def _kind() -> str:
-    """WebP keeps letters crisp in little room, where Pillow can write it."""
-    from PIL import features
-
-    return "WEBP" if features.check("webp") else "JPEG"
-
-
-def _data(kind: str, data: bytes) -> str:
-    return f"data:{kind};base64,{base64.b64encode(data).decode()}"

@@ -10,8 +10,9 @@ from pathlib import Path
 from typing import Any
 
 from fem.errors import BeadworkError
+from fem.telling.embedding import smaller
 from fem.telling.review.blocks import FULL_MM, Beside, Block, Figure, Section, Table, breakable
-from fem.telling.review.document import QUALITIES, Document, date_text, smaller
+from fem.telling.review.document import QUALITIES, Document, date_text
 
 LIMIT_BYTES = 10_000_000
 TEMPLATE = Path(__file__).parents[1] / "templates" / "review.typ"

@@ -1,0 +1,60 @@
+"""Pictures made small, and as addresses that carry them inside a page."""
+
+from __future__ import annotations
+
+import base64
+import io
+from collections.abc import Sequence
+from functools import partial
+from pathlib import Path
+
+from fem.cores import workers
+from fem.errors import BeadworkError
+
+
+def smaller(file: Path, *, width: int, quality: int, kind: str) -> bytes:
+    """A picture no wider than `width` [px] as JPEG or WEBP.
+
+    Errors: BeadworkError when the picture cannot be read.
+    """
+    from PIL import Image
+
+    try:
+        image = Image.open(file).convert("RGB")
+    except OSError:
+        advice = "Run beadwork run again."
+        raise BeadworkError("this picture cannot be read.", where=str(file), advice=advice) from None
+    if image.width > width:
+        image = image.resize((width, round(image.height * width / image.width)), Image.Resampling.HAMMING)
+    out = io.BytesIO()
+    if kind == "WEBP":
+        image.save(out, format=kind, quality=quality, method=2)  # the usual one: twice as long, 6 % fewer bytes
+    else:
+        # Full colour resolution: thin coloured letters and lines stay crisp
+        image.save(out, format=kind, quality=quality, subsampling=0, optimize=True)
+    return out.getvalue()
+
+
+def picture_address(file: Path, *, width: int, quality: int = 84) -> str:
+    """A picture as a data address: WebP, which keeps letters crisp in little room, where Pillow can write it.
+
+    Errors: BeadworkError when the picture cannot be read.
+    """
+    from PIL import features
+
+    kind = "WEBP" if features.check("webp") else "JPEG"
+    return data_address(f"image/{kind.lower()}", smaller(file, width=width, quality=quality, kind=kind))
+
+
+def data_address(kind: str, data: bytes) -> str:
+    """Data of a media type as an address."""
+    return f"data:{kind};base64,{base64.b64encode(data).decode()}"
+
+
+def picture_addresses(files: Sequence[Path], *, width: int) -> dict[str, str]:
+    """Pictures by their file names as data addresses; Pillow lets go of the interpreter, so threads share them."""
+    from concurrent.futures import ThreadPoolExecutor
+
+    with ThreadPoolExecutor(workers()) as pool:
+        told = pool.map(partial(picture_address, width=width), files)
+        return {file.name: data for file, data in zip(files, told, strict=True)}
