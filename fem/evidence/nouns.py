@@ -49,7 +49,7 @@ class Row:
     @property
     def within(self) -> bool:
         """Whether the difference is as small as a right answer's must be."""
-        return abs(self.difference) <= self.allowed
+        return bool(abs(self.difference) <= self.allowed)
 
     @property
     def facts(self) -> dict[str, Any]:
