@@ -23,6 +23,7 @@ from fem.cli import (
     zooming,
 )
 from fem.cli.guard import guarded
+from fem.cli.which_solid import ask_for_solid
 from fem.errors import clean
 from fem.solving.distributed.ranks import company, place, serve
 
@@ -117,11 +118,7 @@ def _parser() -> argparse.ArgumentParser:
     zooming.add_to(sub)
 
     faces = sub.add_parser("faces", help="list the faces of a solid, or the solids of a file, and draw the numbers")
-    faces.add_argument("solid", help="STEP, IGES, BREP, STL, OBJ, PLY or 3MF file")
-    faces.add_argument("--unit", help="length unit, needed where the format has none (mm, cm, m, in, ft, um)")
-    faces.add_argument("--part", help="which solid of a file with several: its number, or its name in the file")
-    faces.add_argument("--fused", action="store_true", help="take all solids of the file as one")
-    faces.add_argument("--any-size", action="store_true", help="accept a part under 1 mm or over 5 m")
+    ask_for_solid(faces)
     faces.add_argument(
         "--picture", type=Path, help="where the picture goes (default: <solid>_<format>_faces.png here)"
     )

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from fem.cli.console import place_text, ruled, screen
+from fem.cli.which_solid import ask_for_solid, chosen_solid
 from fem.errors import printable
 
 
@@ -15,12 +16,8 @@ def add_to(sub: Any) -> None:
     draft = sub.add_parser(
         "draft", help="write a first study of a solid: its faces named, supports and loads guessed"
     )
-    draft.add_argument("solid", help="STEP, IGES, BREP, STL, OBJ, PLY or 3MF file")
+    ask_for_solid(draft, otherwise=" (default: all)")
     draft.add_argument("--out", type=Path, help="where the study goes, a new file (default: <solid>.toml here)")
-    draft.add_argument("--unit", help="length unit, needed where the format has none (mm, cm, m, in, ft, um)")
-    draft.add_argument("--part", help="which solid of a file with several, its number or its name (default: all)")
-    draft.add_argument("--fused", action="store_true", help="take all solids of the file as one")
-    draft.add_argument("--any-size", action="store_true", help="accept a part under 1 mm or over 5 m")
     draft.set_defaults(command=write_draft)
 
 
@@ -29,15 +26,7 @@ def write_draft(options: argparse.Namespace) -> int:
     from fem.study.drafting.story import draft_study
     from fem.study.drafting.text import MARK
 
-    part = int(options.part) if options.part and options.part.isdecimal() else options.part
-    draft = draft_study(
-        options.solid,
-        out=options.out,
-        unit=options.unit,
-        part=part,
-        fused=options.fused,
-        any_size=options.any_size,
-    )
+    draft = draft_study(options.solid, out=options.out, **chosen_solid(options))
     console = screen()
     for body in draft.bodies:
         rows = [

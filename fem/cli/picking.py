@@ -7,18 +7,15 @@ from pathlib import Path
 from typing import Any
 
 from fem.cli.console import screen
+from fem.cli.which_solid import ask_for_solid, chosen_solid
 from fem.errors import printable
 
 
 def add_to(sub: Any) -> None:
     """The command's options."""
     pick = sub.add_parser("pick", help="write a page on which faces are picked, with the lines that a study needs")
-    pick.add_argument("solid", help="STEP, IGES, BREP, STL, OBJ, PLY or 3MF file")
+    ask_for_solid(pick)
     pick.add_argument("--out", type=Path, help="where the page goes (default: <solid>_<format>_pick.html here)")
-    pick.add_argument("--unit", help="length unit, needed where the format has none (mm, cm, m, in, ft, um)")
-    pick.add_argument("--part", help="which solid of a file with several: its number, or its name in the file")
-    pick.add_argument("--fused", action="store_true", help="take all solids of the file as one")
-    pick.add_argument("--any-size", action="store_true", help="accept a part under 1 mm or over 5 m")
     pick.set_defaults(command=write_page)
 
 
@@ -26,14 +23,7 @@ def write_page(options: argparse.Namespace) -> int:
     """Write the page and say what is on it."""
     from fem.study.picking import MOST_NAMED, write_pick_page
 
-    place, choices = write_pick_page(
-        options.solid,
-        out=options.out,
-        unit=options.unit,
-        part=int(options.part) if options.part and options.part.isdecimal() else options.part,
-        fused=options.fused,
-        any_size=options.any_size,
-    )
+    place, choices = write_pick_page(options.solid, out=options.out, **chosen_solid(options))
     console, count = screen(), len(choices.faces)
     console.print(f"Page: {printable(str(place))}", soft_wrap=True)
     console.print(

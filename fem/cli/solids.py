@@ -12,20 +12,19 @@ from pathlib import Path
 from typing import Any
 
 from fem.cli.console import picture_place, place_text, ruled, screen
+from fem.cli.which_solid import chosen_solid
 from fem.errors import SeveralSolidsError, printable
 
-MOST_NAMED = 1000
-"""Faces of a solid up to which `--json` has a query for each; a thousand take some ten seconds."""
+MOST_NAMED = 400
+"""Faces of a solid up to which `--json` has a query for each, in some ten seconds; twice as many take four times."""
 
 
 def faces(options: argparse.Namespace) -> int:
     """List the faces of one solid and draw them; of a file with several solids list these, unless one is chosen."""
     from fem.part.solid import read_solid, solids_in
 
-    part = int(options.part) if options.part and options.part.isdecimal() else options.part
-    said = {"unit": options.unit, "part": part, "fused": options.fused}
     try:
-        solid = read_solid(options.solid, name="part", any_size=options.any_size, **said)
+        solid = read_solid(options.solid, name="part", **chosen_solid(options))
     except SeveralSolidsError:
         solids = solids_in(options.solid, unit=options.unit)
         return _list_solids(solids, Path(options.solid), as_json=options.json)

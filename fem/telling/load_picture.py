@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import Any
 
 import numpy as np
@@ -55,7 +56,9 @@ def draw_loads(run: Album) -> Picture:
         canvas.keep_clear(view.pixels(np.linspace(tail, tip, 12)))
     canvas.labels([_support_label(p.name, run.nodes[mesh.triangles[p.triangles]], view) for p in supports])
     canvas.labels([_label(arrow, view.pixels(tail)[0], view.pixels(tip)[0], tint) for arrow, tail, tip in shafts])
-    said = "; ".join(f"{a.name} {_dotted(a.label)} ({a.kind})" for a in scene.arrows) or "none"
+    alike = Counter((a.name, f"{_dotted(a.label)} ({a.kind})") for a in scene.arrows)
+    each = (f"{name} {'' if n == 1 else f'{n} × '}{what}" for (name, what), n in alike.items())
+    said = "; ".join(each) or "none"
     held = ", ".join(p.name for p in scene.patches if p.role == "support") or "none"
     return run.finish(
         canvas,
