@@ -42,9 +42,11 @@ missing=$(lacking libglu1-mesa libgl1 libegl1 libgl1-mesa-dri libxrender1 libxcu
 # shellcheck disable=SC2086  # one word a package
 [ -z "$missing" ] || fetch $missing || exit 2
 
-# A browser, for the tests of pages; they are left out where there is none
-if [ "$what" = test ] && ! command -v chromium >/dev/null 2>&1; then
-  fetch chromium || echo "There is no Chromium: tests that drive a browser are left out."
+# A browser, and what reads a PDF, for the tests of pages; these are left out where there is none
+if [ "$what" = test ]; then
+  missing=$(command -v chromium >/dev/null 2>&1 || printf chromium; command -v pdftotext >/dev/null 2>&1 || printf ' poppler-utils')
+  # shellcheck disable=SC2086  # one word a package
+  [ -z "$missing" ] || fetch $missing || echo "Without $missing the tests of pages are left out."
 fi
 
 # 2. The environment
