@@ -78,7 +78,7 @@ def metal_cases():
     none = np.zeros_like(mesh.nodes), np.zeros(0, dtype=np.int64)
     loads = {k: Load(k, "force", none[0], k == "bolts", none[1]) for k in ("lift", "drag", "bolts")}
     wave = np.sin(mesh.nodes / 7)
-    units = {"lift": 1e-3 * wave, "drag": 2e-3 * wave[:, ::-1], "bolts": 5e-4 * mesh.nodes}
+    units = {"lift": 1e-3 * wave, "drag": 2e-3 * wave[:, ::-1] + 8e-4 * wave, "bolts": 5e-4 * mesh.nodes}
     one = LoadCase("one", {"lift": 1.0, "bolts": 2.0}, loads)
     two = LoadCase("two", {"lift": 3.0, "drag": -1.0, "bolts": 2.0}, loads)
     other = LoadCase("other", {"lift": 3.0, "bolts": 1.5}, loads)
