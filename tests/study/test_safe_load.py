@@ -10,8 +10,10 @@ from __future__ import annotations
 from dataclasses import replace
 from itertools import pairwise
 
+import numpy as np
 import pytest
 from helpers_cad import draw
+from helpers_fe import box
 
 from fem.cli import main
 from fem.errors import InputError
@@ -19,6 +21,8 @@ from fem.judging.advice import advised, away_of
 from fem.judging.band import MET, NOT_DECIDED, NOT_MET
 from fem.judging.orientation import DirectionNumbers
 from fem.judging.verdict import is_lower, value_text
+from fem.loading.case import LoadCase
+from fem.loading.loads import Load
 from fem.printing.polymer import load_card
 from fem.study.answers import compare_requirements, decided_anew
 from fem.study.file import read_study
@@ -172,3 +176,17 @@ def test_kept_numbers_meet_new_requirements_without_a_solve(found):
         assert [r.decided for r in again.requirements] == [told]
     with pytest.raises(InputError, match="no case lets this load grow"):
         decided_anew(found, Requirements(load={"inertia": 1.0}))
+
+
+def test_a_growing_load_counts_by_all_three_components_and_a_couple_by_none():
+    mesh, none = box((3, 2, 2), (1, 1, 1)), np.zeros(0, dtype=np.int64)
+    oblique, couple = np.zeros_like(mesh.nodes), np.zeros_like(mesh.nodes)
+    oblique[0], oblique[3] = (1.0, 2.0, 4.0), (1.0, 4.0, 5.0)
+    couple[0], couple[3] = (0.0, 0.0, 7.0), (0.0, 0.0, -7.0)
+    loads = {
+        "oblique": Load("oblique", "force", oblique, False, none),
+        "couple": Load("couple", "force", couple, False, none),
+        "stays": Load("stays", "force", oblique, True, none),
+    }
+    case = LoadCase("case", {"oblique": 3.0, "couple": 1.0, "stays": 1.0}, loads)
+    assert case.growing_forces(mesh) == {"oblique": pytest.approx(3 * 11.0, rel=1e-12)}  # 2² + 6² + 9² = 11²
