@@ -14,6 +14,7 @@ from fem.telling.hand import hand_html, part_in_hand
 from fem.telling.hand.body import levels, thinned
 from fem.telling.hand.packing import along_curve, packed, places, signed, unsigned
 from fem.telling.hand.quantities import principal_stresses
+from fem.telling.hand.things import marks_of
 
 
 def unpacked(text: str, *, size: int) -> np.ndarray:
@@ -103,6 +104,19 @@ def test_findings_of_other_cases_are_refused(scene, findings):
 
     with pytest.raises(InputError, match="other cases"):
         part_in_hand(scene, dataclasses.replace(findings, cases={}))
+
+
+def test_a_place_that_was_not_looked_at_bead_by_bead_says_so(scene, findings):
+    import dataclasses
+
+    name, case = next(iter(findings.cases.items()))
+    spot = dataclasses.replace(case.hot_spots[0], verdict="", singular=False)
+    told = []
+    for decided in ("zoom", "undecided"):
+        spots = (dataclasses.replace(spot, decided_by=decided),)
+        cases = {**findings.cases, name: dataclasses.replace(case, hot_spots=spots)}
+        told.append(marks_of(scene, dataclasses.replace(findings, cases=cases))[name][0].text)
+    assert told[1] == f"{told[0]}, homogenised, doubtful"
 
 
 def test_a_part_without_cases_is_shown_plain(scene):

@@ -19,6 +19,7 @@ from fem.telling.hand.packing import packed
 from fem.telling.load_picture import placed
 from fem.telling.surface import node_normals
 from fem.telling.zone_picture import cut_title
+from fem.telling.zoom_words import kind_of
 from fem.tensors import Array
 
 MOST_MARKS = 6
@@ -96,7 +97,7 @@ def supports_of(scene: Scene, shown: Shown) -> list[dict[str, Any]]:
 
 
 def marks_of(scene: Scene, findings: Findings | None) -> dict[str, list[Mark]]:
-    """The numbered places of each case, worst first."""
+    """The numbered places of each case, worst first, doubtful ones last."""
     if findings is None:
         return {}
     reach = APART * scene.mesh.diagonal
@@ -115,6 +116,8 @@ def _mark(spot: HotSpot) -> Mark:
     kind = f"{spot.zone}: {spot.mode}" if spot.zone else spot.mode
     why = {"sharp corner": "sharp corner", "support": "made by the support", "moving": "moves with the mesh"}
     told = why.get(spot.verdict, "made by the support" if spot.singular else "")
+    if spot.decided_by == "undecided":
+        told = kind_of(spot)
     text = ", ".join(each for each in (kind, f"near {spot.face}" if spot.face else "", told) if each)
     x, y, z = _floats(spot.at_mm)
     return Mark((x, y, z), reserve_text(spot.reserve), text)
