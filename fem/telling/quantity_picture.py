@@ -120,7 +120,7 @@ def _quantity_of(fields: CaseFields, quantity: str) -> _Quantity:
         return _Quantity(values, title, displacement_map() if moved else use_map(), 0.0, top)
     part = quantity in PART
     values = fields.stress[:, PART.index(quantity)] if part else fields.print_stress[:, BEAD.index(quantity)]
-    top = float(np.abs(values).max(initial=0.0)) or 1.0
+    top = float(f"{np.abs(values).max(initial=0.0):.6g}") or 1.0  # a round end, so that zero is a round tick
     title = f"stress {quantity} in {'part' if part else 'bead'} axes [MPa]"
     return _Quantity(values, title, cm.vik, -top, top)
 

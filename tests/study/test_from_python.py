@@ -1,4 +1,4 @@
-"""A study and its answer as one uses them from Python: exact fields at any point, names that are not there, tables."""
+"""A study and its answer as used from Python: exact fields at any point, names that are not there, tables."""
 
 from __future__ import annotations
 
