@@ -11,8 +11,10 @@ import math
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 from fem.caution import Caution
+from fem.errors import InputError, nearest
 from fem.judging.band import Band
 from fem.judging.choosing import candidates_of, choose, decisive_of, mesh_alone, without_mesh
 from fem.judging.variant_numbers import VariantNumbers as VariantNumbers
@@ -105,8 +107,25 @@ class Comparison:
         """The reference part, where one is marked and was solved."""
         return next((v for v in self.variants if v.reference and v.answered), None)
 
+    def rows(self) -> list[dict[str, Any]]:
+        """A row for each variant, ready for a table: what it changes by path, then what came out, each number under a
+        name that says its unit, None where a variant has none. `pandas.DataFrame(comparison.rows())` takes it.
+        """
+        from fem.judging.tables import comparison_rows
+
+        return comparison_rows(self)
+
+    def _repr_html_(self) -> str:
+        from fem.judging.tables import comparison_html
+
+        return comparison_html(self)
+
     def __getitem__(self, name: str) -> VariantNumbers:
-        return next(v for v in self.variants if v.name == name)
+        """The variant of a name. Errors: InputError that names those there are."""
+        for variant in self.variants:
+            if variant.name == name:
+                return variant
+        raise InputError(f"there is no variant {name!r}.", advice=nearest(name, [v.name for v in self.variants]))
 
 
 def compare(

@@ -20,11 +20,14 @@ LARGEST_STUDY = 4_000_000
 
 
 def read_study(path: Any) -> Study:
-    """Read and check the study at `path`; solids are looked for beside it, but not opened as solids yet.
+    """Read and check the study at `path`; solids are looked for beside it, but not opened as solids yet. A `Study` is
+    given back as it is, so that whatever takes a study's file takes a study too.
 
     Errors: InputError: no such file, not TOML, or all of its unknown, missing and misshapen keys, quantities without
     or with the wrong unit, and names that stand for nothing, a line each.
     """
+    if isinstance(path, Study):
+        return path
     file = Path(path)
     text = _text(file)
     return study_of(_parsed(text, file), file=file, text=text)

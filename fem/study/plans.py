@@ -192,6 +192,24 @@ class Study:
     variant: str = field(default="", init=False)
     changes: Mapping[str, str] = field(default_factory=dict, init=False)
 
+    @classmethod
+    def read(cls, path: Any) -> Study:
+        """The study that stands in a file. Errors: InputError, all that is wrong with it at once."""
+        from fem.study.file import read_study
+
+        return read_study(path)
+
+    @classmethod
+    def of(cls, tables: Mapping[str, Any], *, folder: Any = ".", name: str = "study") -> Study:
+        """A study without a file, from the same tables as a file has, `{"title": ..., "bodies": {...}}`.
+
+        Solids and cards are looked for from `folder`; `name` stands in messages and names the results. Its `text` is
+        the file that says the same. Errors: InputError as for reading a file, all that is wrong at once.
+        """
+        from fem.study.tables import study_from_tables
+
+        return study_from_tables(tables, folder=folder, name=name)
+
     def with_(self, changes: Mapping[str, Any]) -> Study:
         """The study with values put at dotted paths, `{"bodies.saddle.print.walls": 3}`, read and checked anew.
 
@@ -251,3 +269,8 @@ class Study:
                 for name, body in self.bodies.items()
             },
         }
+
+    def _repr_html_(self) -> str:
+        from fem.study.tables import study_html
+
+        return study_html(self)

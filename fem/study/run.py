@@ -25,11 +25,13 @@ from fem.study.beads import ask_beads
 from fem.study.bodies import describe_bodies, print_cautions
 from fem.study.chances import with_chances
 from fem.study.clock import Clock, Progress, beads_take_long, clock_say
+from fem.study.file import read_study
 from fem.study.fingerprint import ground_key, shown_digests
 from fem.study.folder import checked_place, fresh_folder
 from fem.study.gather import findings_of, print_keys, support_facts
 from fem.study.ground import Ground, Prepared, Sizes, expected_unknowns, lay_ground, own_sizes, read_bodies
 from fem.study.machine import peak_memory
+from fem.study.outcome import Outcome
 from fem.study.passes import solve_as_asked
 from fem.study.plans import Study
 from fem.study.prepare import body_print, lost_loads, refuse_no_force, supports_of
@@ -48,15 +50,6 @@ class Judged:
     patches: tuple[Patch, ...]
     zooms: tuple[ZoomView, ...] = ()
     ready: Prepared | None = None
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """A study answered: numbers, the fields that pictures are drawn from, and the places solved bead by bead."""
-
-    findings: Findings
-    scene: Scene
-    zooms: tuple[ZoomView, ...] = ()
 
 
 def prepare(
@@ -88,17 +81,20 @@ def prepare(
     return Prepared(study, ground, made, printed, groups, loads, clock.seconds)
 
 
-def answer(ready: Prepared, *, progress: Progress | None = None) -> Outcome:
-    """Solve and judge every case of a prepared study, and make the scene that pictures are drawn from.
+def answer(study: Study | Prepared, *, progress: Progress | None = None) -> Outcome:
+    """Solve and judge every case of a study, prepared or not, and make the scene that pictures are drawn from.
 
-    Errors: FreeBodyError, NotConverged.
+    Errors: FreeBodyError, NotConverged; those of `prepare`.
     """
+    ready = study if isinstance(study, Prepared) else prepare(study, progress=progress)
     judged = solve_and_judge(ready, progress=progress)
     ready = judged.ready or ready
     arrows = tuple(a for each in ready.loads.values() for a in each.arrows)
     cuts = tuple(cut for name, made in ready.made.items() for cut in cut_body(ready.mesh, body=name, made=made))
     scene = Scene(ready.mesh, judged.fields, arrows, judged.patches, cuts)
-    return Outcome(judged.findings, scene, judged.zooms)
+    cases = [LoadCase(name, factors, ready.loads) for name, factors in ready.study.cases.items()]
+    warming = {case.name: case.temperature_change(tuple(case.factors)) for case in cases}
+    return Outcome(judged.findings, scene, judged.zooms, ready.printed, warming)
 
 
 def solve_and_judge(ready: Prepared, *, progress: Progress | None = None) -> Judged:
@@ -145,11 +141,13 @@ class Checked:
     cautions: tuple[Caution, ...]
 
 
-def check_study(study: Study, *, progress: Progress | None = None) -> Checked:
-    """Read, match and add up without solving; a coarse mesh is enough, since resultants do not depend on it.
+def check_study(study: Study | Path | str, *, progress: Progress | None = None) -> Checked:
+    """Read, match and add up a study (or its file) without solving; a coarse mesh is enough, since resultants do not
+    depend on it.
 
     Errors: all that a run would refuse before it solves.
     """
+    study = read_study(study)
     solids = read_bodies(study)
     unknowns = expected_unknowns(solids, own_sizes(study))
     refuse_too_large(sum(unknowns.values()), where=str(study.path))

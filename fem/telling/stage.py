@@ -93,6 +93,16 @@ def _refuse_cramped() -> None:
         )
 
 
+def reserve_table(scale: ReserveScale) -> Any:
+    """The bands of the reserve factor as a table of colours over 1 / reserve."""
+    import pyvista as pv
+
+    table = pv.LookupTable()
+    table.scalar_range = (0.0, UTILISATION_TOP)
+    table.values = np.column_stack([scale.table() * 255, np.full(TABLE, 255)]).round().astype(np.uint8)
+    return table
+
+
 class Stage:
     """An off-screen window; `show` draws what was put on it since the last `clear`."""
 
@@ -136,11 +146,7 @@ class Stage:
 
     def add_reserve(self, data: Any, scale: ReserveScale, **more: Any) -> Any:
         """Put a surface with data `utilisation` on the stage, in the bands of the reserve factor."""
-        import pyvista as pv
-
-        table = pv.LookupTable()
-        table.scalar_range = (0.0, UTILISATION_TOP)
-        table.values = np.column_stack([scale.table() * 255, np.full(TABLE, 255)]).round().astype(np.uint8)
+        table = reserve_table(scale)
         return self.add(data, scalars="utilisation", cmap=table, clim=[0.0, UTILISATION_TOP], **more)
 
     def show(self, view: View) -> Array:

@@ -19,8 +19,8 @@ BASE = "base"
 """Asks for the study as written, unless a variant bears that name."""
 
 
-def asked_study(path: Path | str, *, changes: Mapping[str, Any] | None = None, variant: str | None = None) -> Study:
-    """The study of a file with `changes` at paths of keys, or one of its variants, changed likewise.
+def asked_study(path: Any, *, changes: Mapping[str, Any] | None = None, variant: str | None = None) -> Study:
+    """The study of a file (or one already read) with `changes` at paths of keys, or one of its variants with them.
 
     Errors: InputError as for reading it, and for a variant that there is none of.
     """
