@@ -268,6 +268,6 @@ def _print_plans(console: Any, bodies: Any, *, currency: str) -> None:
 
 
 def _in_words(facts: dict[str, Any]) -> str:
-    from fem.telling.report import flat
+    from fem.telling.facts import flat
 
     return ", ".join(f"{name} {text}".strip() for name, text in flat(facts))

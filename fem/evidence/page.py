@@ -10,7 +10,7 @@ from pathlib import Path
 
 from fem.digits import number
 from fem.evidence.nouns import MESHES, Finished, Row
-from fem.telling.review.blocks import Block, Cell, Figure, Heading, Section, Text, Verdict, numbered, table
+from fem.telling.blocks import Block, Cell, Figure, Heading, Section, Text, Verdict, numbered, table
 
 KIND, ABOUT = "Evidence", "published problems, computed on this machine"
 TITLE = "How far the program lies from what is known"

@@ -70,8 +70,8 @@ def file_digest(file: Path) -> str:
 
 
 def shown_digests(folder: Path) -> dict[str, str]:
-    """Digests of the fields and pictures of a run in `folder`, by their paths in it. Errors: OSError."""
-    files = [*folder.glob("fields.vtu"), *folder.glob("pictures/*.png")]
+    """Digests of fields, part in hand and pictures of a run in `folder`, by their paths in it. Errors: OSError."""
+    files = [*folder.glob("fields.vtu"), *folder.glob("part.json"), *folder.glob("pictures/*.png")]
     return {file.relative_to(folder).as_posix(): file_digest(file) for file in sorted(files)}
 
 

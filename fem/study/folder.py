@@ -26,7 +26,7 @@ from fem.study.locks import Lock, is_held
 
 MARKS = ("findings.json", "beads.vtu", "variants", "comparison.csv", "directions", "orientation.csv", "evidence.json")
 """A folder that holds one of these is a results folder."""
-OWN = ("findings.json", "fields.vtu", "report.html", "pictures", "review.pdf", "review.html")
+OWN = ("findings.json", "fields.vtu", "part.json", "report.html", "pictures", "review.pdf", "review.html")
 """What belongs to a run: a new one replaces it, and a review of the older one goes with that.
 
 Anything else in a results folder is the user's and stays.

@@ -144,17 +144,18 @@ Beside = tuple[Comparison | None, "Reference | None", str]
 
 def gather_material(folder: Path, *, beside: Beside, pictures: bool = True) -> Material:
     """All that a review is made from: the results in their folder, and what lies `beside` them of a comparison."""
+    from fem.telling.hand import read_hand
+    from fem.telling.hand.kept import PART
     from fem.telling.review.material import Material, read_pictures
-    from fem.telling.review.shape import read_shape
 
     comparison, reference, remark = beside
     return Material(
         read_findings(folder / "findings.json"),
         read_pictures(folder / "pictures") if pictures else {},
-        read_shape(folder / "fields.vtu"),
-        reference,
-        comparison,
-        remark,
+        hand=read_hand(folder / PART),
+        reference=reference,
+        comparison=comparison,
+        remark=remark,
     )
 
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import base64
 import io
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import partial
 from pathlib import Path
 
 from fem.cores import workers
 from fem.errors import BeadworkError
+from fem.telling.blocks import Figure
 
 
 def smaller(file: Path, *, width: int, quality: int, kind: str) -> bytes:
@@ -51,10 +52,18 @@ def data_address(kind: str, data: bytes) -> str:
     return f"data:{kind};base64,{base64.b64encode(data).decode()}"
 
 
-def picture_addresses(files: Sequence[Path], *, width: int) -> dict[str, str]:
+def picture_addresses(files: Sequence[Path], *, width: int, quality: int = 84) -> dict[str, str]:
     """Pictures by their file names as data addresses; Pillow lets go of the interpreter, so threads share them."""
     from concurrent.futures import ThreadPoolExecutor
 
     with ThreadPoolExecutor(workers()) as pool:
-        told = pool.map(partial(picture_address, width=width), files)
+        told = pool.map(partial(picture_address, width=width, quality=quality), files)
         return {file.name: data for file, data in zip(files, told, strict=True)}
+
+
+def address_of(figure: Figure, *, embedded: Mapping[str, str]) -> str:
+    """What shows a figure inside a page: its drawing, or its picture among those that are `embedded` by file name."""
+    if figure.svg:
+        return data_address("image/svg+xml", figure.svg.encode())
+    assert figure.file
+    return embedded[figure.file.name]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from html import escape
 from typing import Any
 
@@ -91,6 +92,30 @@ TIPS = {
     "memory": ("Memory", "The most memory that the run took at any moment."),
 }
 """The name of each number and what it means, by a word for the templates."""
+
+BY_WORD = (
+    ("criterion on its own", "criterion"), ("share", "share"), ("failure load", "failing_load"),
+    ("reserve", "reserve"), ("singularities", "reserve"), ("between", "band"), ("margin", "calculated"),
+    ("limit", "limit"), ("requirement", "calculated"), ("energy error", "trust"), ("residual", "balance"),
+    ("energy", "energy"), ("displacement", "displacement"), ("deflection", "displacement"),
+    ("rotation", "rotation"), ("[deg]", "rotation"), ("volume", "volume"), ("mass", "mass"), ("print plan", "plan"),
+    ("print time", "time"), ("time [h]", "time"), ("filament", "plan"), ("cost", "plan"), ("area", "area"),
+    ("faces of the solid", "area"), ("bead axes", "bead_stress"), ("beads that fail", "bead_stress"),
+    ("stress", "stress"), ("nearest face", "away"), ("location", "at"), ("point", "at"), ("centre", "at"),
+    ("box", "at"), ("compliance", "compliance"), ("stiffness", "stiffness"), ("reaction", "reaction"),
+    ("loads at unit", "load"), ("load factors", "factor"), ("supports", "support"),
+    ("forces and moments", "applied"), ("zones", "share"), ("material", "material"), ("accuracy", "trust"),
+    ("equilibrium", "balance"), ("memory", "memory"), ("versions", "input"), ("files", "input"),
+    ("time", "seconds"), ("step", "plan"), ("mesh", "mesh"), ("case", "zoom"),
+)  # fmt: skip
+"""A word that a table's head, a row's name or a caption holds, and whose number it then is; the first one counts."""
+
+
+def meaning(texts: Sequence[str]) -> Any:
+    """The tip for a cell by its column's head, its row's name and the table's caption, in this order; "" for none."""
+    found = (key for text in texts for word, key in BY_WORD if word in text.lower())
+    key = next(found, "")
+    return tip(key) if key else ""
 
 
 def tip(key: str) -> Any:

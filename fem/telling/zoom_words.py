@@ -129,9 +129,9 @@ def kind_sentence(findings: Findings, reserve: Reserve) -> str:
     return f" That number is {HOMOGENISED}: the beads at this location were not resolved."
 
 
-def aside(told: Reserve | HotSpot) -> str:
-    """The same for a narrow cell: "bead by bead (0.93 to 1.03); homogenised 0.29"."""
-    within = f" ({band_text(told.band)})" if told.band else ""
+def aside(told: Reserve | HotSpot, *, band: bool = True) -> str:
+    """The same for a narrow cell: "bead by bead (0.93 to 1.03); homogenised 0.29", with or without the `band`."""
+    within = f" ({band_text(told.band)})" if told.band and band else ""
     if told.decided_by == "undecided":
         return f"{HOMOGENISED}{within}, doubtful: not solved {BEADS}"
     if not is_beads(told):

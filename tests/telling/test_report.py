@@ -55,8 +55,9 @@ def test_page_stays_small_and_asks_for_nothing(page, told):
 
 def test_each_picture_is_in_the_page_with_its_numbers(page):
     pictures = [image for image in page.images if "class" not in image]  # the part in hand fills its own
-    assert len(pictures) == 10
-    assert all(re.search(r"\d", image["alt"]) for image in pictures)
+    drawn = [image for image in pictures if image["src"].startswith("data:image/svg")]
+    assert len(pictures) - len(drawn) == 10
+    assert drawn and all(re.search(r"\d", image["alt"]) for image in pictures)
 
 
 def test_what_may_turn_the_verdict_stands_above_the_tables(page):
@@ -69,13 +70,12 @@ def test_what_may_turn_the_verdict_stands_above_the_tables(page):
 
 def test_page_says_all_parts(page):
     for part in (
-        "Does the beam bear its end load", "does not hold", "Requirements", "Load cases", "Hot spots",
-        "Nearest to failure", "Stiffness of watched faces", "N·mm/rad",
-        "Equilibrium and accuracy", "Cautions", "qualified engineer", "estimates",
-        "shear 23: estimate", "maximum stress", "Tsai–Wu", "not admissible",
-        "Full inputs and versions", "# <seat> & more",
-        "converged in 14 steps", "Reactions", "pulls with",
-        "of its area", "Failure load",
+        "Does the beam bear its end load", "does not hold", "Requirements", "Loads and equilibrium",
+        "Strength and hot spots", "Nearest to failure", "Stiffness of watched faces", "N·mm/rad", "Compliance of face",
+        "Assumptions and accuracy", "Cautions", "qualified engineer", "estimates", "shear 23: estimate",
+        "maximum stress", "Tsai–Wu", "none: not admissible", "Inputs and versions", "# <seat> & more",
+        "converged in 14 steps", "Reactions in case", "pulls with", "of its area", "Failure load",
+        "Stress at named points",
     ):  # fmt: skip
         assert part in page.words
     assert "<seat>" not in page.raw

@@ -9,7 +9,7 @@ import pytest
 
 from fem.judging.verdict import verdict_of
 from fem.telling import words
-from fem.telling.report import compliance_unit, flat, stiffness_unit
+from fem.telling.facts import flat
 
 
 @pytest.mark.parametrize(
@@ -58,12 +58,6 @@ def test_answer_of_a_part_that_cannot_fail(findings):
     assert first.startswith("Yes")
     assert "states no requirement" in second
     assert verdict_of(calm).word == "holds"
-
-
-def test_units_of_the_six_by_six():
-    assert stiffness_unit(0, 0) == "N/mm"
-    assert stiffness_unit(3, 4) == "N·mm/rad"
-    assert compliance_unit(5, 0) == "rad/N"
 
 
 def test_units_move_from_key_to_value():

@@ -56,14 +56,15 @@ def page(made):
 
 def section(page: str, title: str) -> str:
     found = re.search(rf"<section[^>]*>(?:<details><summary>)?<h2>{title}</h2>.*?</section>", page, flags=re.S)
+    assert found or title == "Bead by bead"
     return " ".join(re.sub(r"<[^>]+>", " ", found[0]).split()) if found else ""
 
 
 def test_the_report_says_the_kind_where_a_reserve_stands(page):
-    head = section(page, "Load cases")
-    assert "0.984 bead by bead (0.93 to 1.03); homogenised 0.29" in head
-    assert "homogenised 512 N" in head, "the other case"
-    assert "0.984 bead by bead; homogenised 0.29" in section(page, "Hot spots")
+    head = section(page, "Strength and hot spots")
+    assert "0.984 (0.93 to 1.03) bead by bead; homogenised 0.29" in head
+    assert "X", "the other case"
+    assert "landing 0.984 bead by bead; homogenised 0.29" in head, "of the hot spot"
     assert ", bead by bead" in section(page, "Requirements")
     assert f"Both calculations: {LINE}." in page
     assert "painted with the homogenised reserve factor; beads are told" in section(page, "In full")
@@ -78,7 +79,7 @@ def test_the_report_shows_the_beads_once(page, made):
     assert "Bead by bead, whole" in told and "38,000,000 unknowns" in told and "2.04" in told
     for file in bead_files("landing", 1):
         assert (made / "pictures" / file).is_file()
-    assert len(re.findall(r'<img[^>]+alt="Beads of bracket', page)) == 1
+    assert len(re.findall(r'<img[^>]+alt="Beads around the worst one', page)) == 1
     assert "Beads at" not in section(page, "Pictures")
 
 
@@ -119,7 +120,7 @@ def test_each_place_of_a_part_gives_one_view():
 
 def test_a_report_without_beads_has_no_such_section(told):
     page = told[0].read_text(encoding="utf-8")
-    assert section(page, "Bead by bead") == "" and "bead by bead" not in section(page, "Load cases")
+    assert section(page, "Bead by bead") == "" and "bead by bead" not in section(page, "Strength and hot spots")
 
 
 def test_the_review_tells_the_same(resolved, made, tmp_path):

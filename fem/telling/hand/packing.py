@@ -36,6 +36,13 @@ def _shuffled(column: NDArray[Any]) -> bytes:
     return np.ascontiguousarray(steps.view(np.uint8).reshape(-1, size).T).tobytes()
 
 
+def unpacked(text: str, *, columns: int = 1, size: int = 2) -> NDArray[Any]:
+    """The whole numbers (n, columns) of `size` bytes that `packed` made a text of."""
+    raw = np.frombuffer(zlib.decompress(base64.b64decode(text)), dtype=np.uint8).reshape(columns, size, -1)
+    steps = np.ascontiguousarray(raw.transpose(0, 2, 1)).view(f"<u{size}")[..., 0]
+    return np.cumsum(steps, axis=1, dtype=steps.dtype).T
+
+
 def packed_indices(rows: NDArray[Any]) -> str:
     """Node numbers (n, c): the first of each row, then how far the others lie from it."""
     rows = np.asarray(rows, dtype=np.uint32).copy()

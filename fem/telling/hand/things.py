@@ -13,6 +13,7 @@ from fem.judging.scene import Arrow, Scene
 from fem.part.tetmesh import TetMesh
 from fem.printing.cut import ZoneCut
 from fem.telling.colours import categorical
+from fem.telling.first_screen import mode_words
 from fem.telling.hand.body import Shown
 from fem.telling.hand.nouns import Mark
 from fem.telling.hand.packing import packed
@@ -113,7 +114,8 @@ def _spread(spots: tuple[HotSpot, ...], apart: float) -> list[HotSpot]:
 
 
 def _mark(spot: HotSpot) -> Mark:
-    kind = f"{spot.zone}: {spot.mode}" if spot.zone else spot.mode
+    how = mode_words(spot.mode)
+    kind = f"{spot.zone}: {how}" if spot.zone else how
     why = {"sharp corner": "sharp corner", "support": "made by the support", "moving": "moves with the mesh"}
     told = why.get(spot.verdict, "made by the support" if spot.singular else "")
     if spot.decided_by == "undecided":

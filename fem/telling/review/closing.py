@@ -7,8 +7,7 @@ from typing import Any
 
 from fem.judging.cautions import texts_of
 from fem.judging.findings import BodyFindings
-from fem.telling.report import flat
-from fem.telling.review.blocks import (
+from fem.telling.blocks import (
     Beside,
     Block,
     Cell,
@@ -21,6 +20,7 @@ from fem.telling.review.blocks import (
     Text,
     table,
 )
+from fem.telling.facts import flat
 from fem.telling.review.material import CAUTION, Material
 from fem.telling.review.numbers import seconds_text, spaced
 from fem.telling.words import number, place

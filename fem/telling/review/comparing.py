@@ -7,7 +7,7 @@ import re
 from collections.abc import Callable
 
 from fem.judging.choice import Comparison, VariantNumbers
-from fem.telling.review.blocks import Block, Cell, Figure, Items, Section, Table, Text, Verdict, table
+from fem.telling.blocks import Block, Cell, Figure, Items, Section, Table, Text, Verdict, table
 from fem.telling.review.material import Material
 from fem.telling.review.numbers import reserve_cell
 from fem.telling.review.plots import BLUE, INK, ORANGE, SOFT, drawing, svg_of

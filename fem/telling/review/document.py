@@ -5,7 +5,8 @@ from __future__ import annotations
 import datetime
 from dataclasses import dataclass
 
-from fem.telling.review.blocks import Section
+from fem.telling.blocks import Section
+from fem.telling.hand import Hand
 from fem.telling.review.material import Material
 from fem.telling.review.sections import sections_of
 
@@ -21,7 +22,7 @@ MONTHS = (
 @dataclass(frozen=True)
 class Document:
     """What the writers write: `mark` names the inputs (the study file and the first letters of its digest), `kind`
-    says over the title what sort of page it is, and `about` what it speaks of.
+    says over the title what sort of page it is, and `about` what it speaks of; `hand` is for the screen alone.
     """
 
     title: str
@@ -31,6 +32,7 @@ class Document:
     sections: tuple[Section, ...]
     kind: str = "Design review"
     about: str = "strength and stiffness of a printed part"
+    hand: Hand | None = None
 
 
 def document_of(material: Material, *, date: datetime.date) -> Document:
@@ -39,7 +41,7 @@ def document_of(material: Material, *, date: datetime.date) -> Document:
     digest = str(f.inputs.get("sha256", ""))
     name = str(f.inputs.get("study", "")) if digest else ""
     mark = f"{name} · {digest[:12]}" if digest else ""
-    return Document(f.title, date, mark, f"Beadwork {f.beadwork}", sections_of(material))
+    return Document(f.title, date, mark, f"Beadwork {f.beadwork}", sections_of(material), hand=material.hand)
 
 
 def date_text(date: datetime.date) -> str:

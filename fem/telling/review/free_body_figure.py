@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 
 from fem.judging.scene import Arrow
+from fem.telling.blocks import FULL_MM
 from fem.telling.load_picture import placed
-from fem.telling.review.blocks import FULL_MM
 from fem.telling.review.plots import BLUE, INK, SOFT, drawing, svg_of
 from fem.telling.review.pulls import NOISE, FreeBody, Pull
 from fem.telling.review.shape import VIEWS, Drawn, Shape, View

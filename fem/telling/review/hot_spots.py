@@ -7,9 +7,9 @@ import math
 from fem.judging.advice import advised, is_singular, rests_on_singular
 from fem.judging.verdict import verdict_of
 from fem.telling.bead_axes import ALT, CAPTION, RATIO, axes_figure
+from fem.telling.blocks import PHOTO_MM, Beside, Block, Cell, Figure, Heading, Section, Table, Text, table
 from fem.telling.chance_words import CHANCE_EXPLAINED, chance_lines
 from fem.telling.reactions import failing_load
-from fem.telling.review.blocks import PHOTO_MM, Beside, Block, Cell, Figure, Heading, Section, Table, Text, table
 from fem.telling.review.material import APART, Material
 from fem.telling.review.numbers import components, reserve_cell
 from fem.telling.review.plots import COLOURS, INK, MARKS, drawing, svg_of
@@ -23,9 +23,9 @@ from fem.telling.words import (
     standing,
     worst_hot_spots,
 )
-from fem.telling.zoom_words import HOMOGENISED, is_beads, is_told, kind_of, reserve_line
+from fem.telling.zoom_words import HOMOGENISED, aside, is_beads, is_told, reserve_line
 
-MOST_ROWS, MOST_BESIDE, AXES_MM = 8, 4, 125.0
+MOST_ROWS, MOST_TABLED, MOST_BESIDE, AXES_MM = 8, 60, 4, 125.0
 PRINT_ORDER = ("σ11", "σ22", "σ33", "τ23", "τ13", "τ12")
 
 
@@ -117,7 +117,7 @@ def _cases(material: Material) -> Table:
             [
                 Cell(name),
                 reserve_cell(r.minimum, required=required, band=r.band),
-                *([Cell(kind_of(r))] if kinds else []),
+                *([Cell(aside(r, band=False))] if kinds else []),
                 away,
                 Cell(failing_load(c) if limited else "–"),
                 Cell(r.mode if limited else "–"),
@@ -212,15 +212,17 @@ def _spot_tables(material: Material) -> list[Block]:
     f = material.findings
     required = verdict_of(f).required
     rows, stresses, kinds = [], [], is_told(f)
-    spots = worst_hot_spots(f, count=MOST_ROWS, apart=APART * material.diagonal)
-    for rank, (case, s) in enumerate(spots, start=1):
+    ranked = worst_hot_spots(f, count=MOST_ROWS, apart=APART * material.diagonal)
+    ranks = {id(s): str(rank) for rank, (_, s) in enumerate(ranked, start=1)}
+    for case, s in worst_hot_spots(f, count=MOST_TABLED):
+        rank = ranks.get(id(s), "–")
         where = f"{s.zone} of {s.body}" + (f", {s.phase}" if s.phase else "")
         rows.append(
             [
-                Cell(str(rank)),
+                Cell(rank),
                 Cell(case),
                 reserve_cell(s.reserve, required=required, band=s.band),
-                *([Cell(kind_of(s))] if kinds else []),
+                *([Cell(aside(s, band=False))] if kinds else []),
                 Cell(s.mode),
                 Cell(f"{place(s.at_mm)}, {where}"),
                 Cell(f"{s.face}, {number(s.face_distance_mm)} mm" if s.face else "–"),
@@ -228,7 +230,7 @@ def _spot_tables(material: Material) -> list[Block]:
             ]
         )
         scale = max(abs(v) for v in s.print_stress_MPa)
-        stresses.append([str(rank), case, *components(s.print_stress_MPa, scale=1e3 * scale)])
+        stresses.append([rank, case, *components(s.print_stress_MPa, scale=1e3 * scale)])
     head: tuple[str, ...] = (
         "No.",
         "Case",
@@ -243,7 +245,7 @@ def _spot_tables(material: Material) -> list[Block]:
         head,
         rows,
         align=("llrlllll" if kinds else "llrllll")[: len(head)],
-        caption="Lowest reserve factors over all cases.",
+        caption="Local minima of the reserve factor over all cases; numbers are those of the close-ups.",
         small=True,
     )
     caption = "Stress [MPa] there in the axes of the beads that fail first."

@@ -7,9 +7,9 @@ from typing import Any
 
 import numpy as np
 
+from fem.telling.blocks import PHOTO_MM, Block, Cell, Figure, Heading, Items, Section, Table, Text, table
+from fem.telling.facts import flat
 from fem.telling.reactions import EXPLAINED, HEAD, reaction_rows
-from fem.telling.report import flat
-from fem.telling.review.blocks import PHOTO_MM, Block, Cell, Figure, Heading, Items, Section, Table, Text, table
 from fem.telling.review.free_body_figure import draw_free_body
 from fem.telling.review.material import Material
 from fem.telling.review.numbers import components
@@ -33,18 +33,18 @@ def loads(material: Material) -> Section:
     order = sorted(f.cases, key=lambda name: f.cases[name].reserve.minimum)
     for rank, case in enumerate(order):
         body = free_body(material, case)
-        blocks.append(Heading(f"Free-body diagram, case {case}"))
+        blocks.append(Heading(f"Free body, case {case}"))
         if not body.pulls:
             blocks += [Text("No external load has a resultant on the part."), Items(body.inner)]
             continue
-        if rank < MOST_DRAWN:
+        if material.free_bodies and rank < MOST_DRAWN:
             blocks.append(_figure(material, body))
         blocks.append(_balance_table(material, body))
         blocks += _reactions(material, case)
         if body.inner:
             blocks.append(Items(body.inner))
         blocks.append(Text(_balance(material, case)))
-    if len(order) > MOST_DRAWN:
+    if material.free_bodies and len(order) > MOST_DRAWN:
         rest = ", ".join(order[MOST_DRAWN:])
         blocks.append(
             Text(f"Drawn are the {MOST_DRAWN} cases with the lowest reserve factors; by table only: {rest}.", "soft")

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import re
+
 from fem.judging.findings import BodyFindings
+from fem.telling.blocks import Block, Cell, Figure, Heading, Section, Table, Text, table
 from fem.telling.printed import ASSUMED, FROM_ASSUMED, clock, plan_rows, zone_rows
-from fem.telling.review.blocks import Block, Cell, Figure, Heading, Section, Table, Text, table
 from fem.telling.review.material import Material
 from fem.telling.review.numbers import ratio
 from fem.telling.words import money, number, place, plain_name
+
+KINDS = {"layer": "Layer", "vertical": "Vertical section"}
+"""What the pictures of zones show, by their names."""
 
 
 def making(material: Material) -> Section:
@@ -21,11 +26,12 @@ def making(material: Material) -> Section:
             continue
         blocks.append(Heading(f"Body {name}, as printed"))
         zones = "; ".join(z.text for z in zone_rows(body))
-        for kind, told in (("layer", "Layer"), ("vertical", "Vertical section")):
-            file = material.picture(f"zones_{plain_name(name)}_{kind}.png")
-            if file:
-                say = f"{told} of {name} with its zones: {zones}."
-                blocks.append(Figure(say, f"{told} of {name}: zones and bead directions.", 130, file))
+        for picture, file in material.pictures.items():
+            found = re.fullmatch(rf"zones_{re.escape(plain_name(name))}_(layer|vertical)(_\d+)?\.png", picture)
+            if found:
+                told = KINDS[found[1]]
+                caption = material.captions.get(picture, f"{told} of {name}: zones and bead directions.")
+                blocks.append(Figure(f"{told} of {name} with its zones: {zones}.", caption, 130, file))
         blocks += [_zones(name, body), _plan(name, body, f.currency)]
     if any(b.print for b in f.bodies.values()):
         text = (

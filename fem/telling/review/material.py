@@ -6,12 +6,14 @@ import math
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 from fem.judging.choice import Comparison
 from fem.judging.findings import Findings
-from fem.telling.review.shape import Shape
+from fem.telling.hand import Hand
+from fem.telling.review.shape import Shape, shape_of
 from fem.telling.words import plain_name
 
 APART = 0.04
@@ -36,18 +38,25 @@ class Reference:
 class Material:
     """Findings of a run with what lies beside them.
 
-    `pictures` are by file name; `shape` the part's outline for drawings, None where no field file was kept;
+    `pictures` are by file name, and so are `captions` where they are known; `hand` is the part in hand, whose surface drawings show, None where none was kept;
     `reference` and `comparison` are there when a comparison of the study was found; `remark` says why they are not;
-    `subject` which of the study's variants this is, "" where it has none.
+    `subject` which of the study's variants this is, "" where it has none; `free_bodies` whether they are drawn.
     """
 
     findings: Findings
     pictures: Mapping[str, Path] = field(default_factory=dict)
-    shape: Shape | None = None
+    captions: Mapping[str, str] = field(default_factory=dict)
+    hand: Hand | None = None
     reference: Reference | None = None
     comparison: Comparison | None = None
     remark: str = ""
     subject: str = ""
+    free_bodies: bool = True
+
+    @cached_property
+    def shape(self) -> Shape | None:
+        """The part's surface for drawings; None where it is not known."""
+        return shape_of(self.hand) if self.hand else None
 
     @property
     def box(self) -> tuple[tuple[float, ...], tuple[float, ...]]:

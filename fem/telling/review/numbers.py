@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from fem.judging.findings import Matrix
-from fem.telling.review.blocks import Cell
+from fem.telling.blocks import Cell
 from fem.telling.words import number, reserve_text
 from fem.telling.zoom_words import band_text
 from fem.tensors import Array

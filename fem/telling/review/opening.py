@@ -8,8 +8,8 @@ from fem.judging.band import NOT_DECIDED, NOT_MET
 from fem.judging.deciding import outcome
 from fem.judging.verdict import verdict_of
 from fem.telling import words
+from fem.telling.blocks import Block, Cell, Notice, Section, Table, Text, Verdict, table
 from fem.telling.printed import clock
-from fem.telling.review.blocks import Block, Cell, Notice, Section, Table, Text, Verdict, table
 from fem.telling.review.material import CAUTION, Material
 from fem.telling.review.numbers import reserve_cell
 from fem.telling.zoom_words import band_text, is_beads, is_told, reserve_line

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from fem.telling.review.blocks import FULL_MM
+from fem.telling.blocks import FULL_MM
 from fem.telling.vector import INK as INK
 from fem.telling.vector import SOFT as SOFT
 from fem.telling.vector import STYLE

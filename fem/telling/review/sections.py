@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from fem.telling.review.blocks import Section, numbered
+from fem.telling.blocks import Section, numbered
 from fem.telling.review.closing import assumptions, cautions, inputs, signatures
 from fem.telling.review.comparing import comparison
 from fem.telling.review.hot_spots import hot_spots

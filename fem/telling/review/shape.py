@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from fem.telling.hand import Hand, surface_of
 from fem.telling.surface import Ints
 from fem.tensors import Array
 
@@ -54,30 +54,10 @@ class Shape:
         return _drawn(self, view)
 
 
-def read_shape(path: Path) -> Shape | None:
-    """The surface of the mesh in a field file; None where there is none or it cannot be read."""
-    import meshio
-
-    if not path.is_file():
-        return None
-    try:
-        mesh = meshio.read(path)
-        tets = mesh.cells_dict["tetra10"][:, :4].astype(np.int64)
-    except (Exception, SystemExit):  # a damaged file fails in the reader in any way; the drawing is left out then
-        return None
-    return surface_of(np.asarray(mesh.points, dtype=float), tets)
-
-
-def surface_of(points: Array, tets: Ints) -> Shape:
-    """The boundary of tetrahedra (m, 4): the sides that belong to one of them alone."""
-    c = points[tets]
-    turned = np.einsum("mi,mi->m", np.cross(c[:, 1] - c[:, 0], c[:, 2] - c[:, 0]), c[:, 3] - c[:, 0]) < 0
-    tets = np.where(turned[:, None], tets[:, [0, 2, 1, 3]], tets)
-    sides = np.concatenate([tets[:, [1, 2, 3]], tets[:, [0, 3, 2]], tets[:, [0, 1, 3]], tets[:, [0, 2, 1]]])
-    _, first, count = np.unique(np.sort(sides, axis=1), axis=0, return_index=True, return_counts=True)
-    outer = sides[first[count == 1]]
-    used, flat = np.unique(outer, return_inverse=True)
-    return Shape(points[used], flat.reshape(-1, 3))
+def shape_of(hand: Hand) -> Shape:
+    """The surface that a viewer shows."""
+    points, triangles = surface_of(hand)
+    return Shape(points, triangles)
 
 
 def _drawn(shape: Shape, view: View) -> Drawn:

@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 
 from fem.judging.findings import FaceStiffness
-from fem.telling.review.blocks import PHOTO_MM, Beside, Block, Figure, Heading, Section, Table, Text, table
+from fem.telling.blocks import PHOTO_MM, Beside, Block, Figure, Heading, Section, Table, Text, table
 from fem.telling.review.material import Material, Reference
 from fem.telling.review.numbers import FORCES, MOTIONS, SHORT, components, ratio, stiffness_texts
 from fem.telling.review.plots import BLUE, INK, drawing, svg_of
 from fem.telling.words import number, place
 
+STRESSES = ("xx, 11", "yy, 22", "zz, 33", "yz, 23", "xz, 13", "xy, 12")
 DIRECT = ("x", "y", "z", "about x", "about y", "about z")
 
 
@@ -78,7 +79,7 @@ def _deflections(material: Material) -> Table:
 
 def _motions(material: Material) -> list[Block]:
     f, ref = material.findings, material.reference
-    rows, points = [], []
+    rows, points, stresses = [], [], []
     for case, c in f.cases.items():
         for face, w in c.faces.items():
             displacement, rotation = math.hypot(*w.displacement_mm), math.hypot(*w.rotation_deg)
@@ -101,6 +102,9 @@ def _motions(material: Material) -> list[Block]:
             points.append(
                 [point, case, place(p.at_mm), *components(p.displacement_mm, scale=1e3 * size), number(size)]
             )
+            for axes, own in (("part", p.stress_MPa), ("bead", p.print_stress_MPa)):
+                most = max(map(abs, own), default=0.0)
+                stresses.append([point, case, axes, *components(own, scale=1e3 * most)])
     out: list[Block] = []
     if rows:
         head = ["Face", "Case", "x [mm]", "y [mm]", "z [mm]", "about x [deg]", "about y [deg]", "about z [deg]"]
@@ -112,6 +116,11 @@ def _motions(material: Material) -> list[Block]:
     if points:
         head = ["Point", "Case", "Location", "x [mm]", "y [mm]", "z [mm]", "magnitude [mm]"]
         out.append(table(head, points, align="lllrrrr", caption="Displacement of named points.", small=True))
+        head = ["Point", "Case", "Axes", *STRESSES]
+        caption = (
+            "Stress at named points [MPa]: in part axes xx, yy, zz, yz, xz, xy; in bead axes 11, 22, 33, 23, 13, 12."
+        )
+        out.append(table(head, stresses, align="lllrrrrrr", caption=caption, small=True))
     return out
 
 
@@ -119,7 +128,9 @@ def _face(face: str, own: FaceStiffness, ref: Reference | None) -> list[Block]:
     other = ref.findings.stiffness.get(face) if ref else None
     caption = f"Stiffness of face {face}, this part [N, N·mm per mm, rad]."
     if ref is None or other is None:
-        return [_six(own, FORCES, caption)]
+        bends = [[name, *row] for name, row in zip(MOTIONS, stiffness_texts(own.compliance), strict=True)]
+        told = f"Compliance of face {face} [mm, rad per N, N·mm]."
+        return [_six(own, FORCES, caption), table(("", *FORCES), bends, caption=told, small=True)]
     mine = _six(own, SHORT, caption)
     beside = _six(other, SHORT, f"Stiffness of face {face}, reference part {ref.name} [N, N·mm per mm, rad].")
     ratios = [_quotient(own.matrix[i][i], other.matrix[i][i]) for i in range(6)]

@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import Any
 
 from fem.errors import BeadworkError
+from fem.telling.blocks import FULL_MM, Beside, Block, Figure, Section, Table, breakable
 from fem.telling.embedding import smaller
-from fem.telling.review.blocks import FULL_MM, Beside, Block, Figure, Section, Table, breakable
 from fem.telling.review.document import QUALITIES, Document, date_text
 
 LIMIT_BYTES = 10_000_000

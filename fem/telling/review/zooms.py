@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fem.judging.findings import CaseFindings
 from fem.telling.bead_files import is_told_in, pictures_of
-from fem.telling.review.blocks import PHOTO_MM, Block, Figure, Heading, Section, Text, table
+from fem.telling.blocks import PHOTO_MM, Block, Figure, Heading, Section, Text, table
 from fem.telling.review.material import Material
 from fem.telling.zoom_rows import (
     EXPLAINED,
@@ -49,8 +49,9 @@ def _places(material: Material, name: str, case: CaseFindings) -> list[Block]:
         if not is_told_in(findings, name, zoom):
             continue
         title = zoom_title(name, zoom)
-        out.append(Heading(title))
-        for file, told in zip(pictures_of(zoom), _captions(name, zoom_line(zoom)), strict=False):
+        line = zoom_line(zoom)
+        out += [Heading(title), Text(f"{line[0].upper()}{line[1:]}.")]
+        for file, told in zip(pictures_of(zoom), _captions(name), strict=False):
             picture = material.picture(file)
             if picture:
                 out.append(Figure(f"{told} {title}.", told, PHOTO_MM, picture))
@@ -59,9 +60,9 @@ def _places(material: Material, name: str, case: CaseFindings) -> list[Block]:
     return out
 
 
-def _captions(case: str, line: str) -> tuple[str, str]:
+def _captions(case: str) -> tuple[str, str]:
     return (
-        f"Beads around the worst one, opened at its layer and across it, case {case}: {line}.",
+        f"Beads around the worst one, opened at its layer and across it, case {case}.",
         f"The layer of the worst bead from above, case {case}; short strokes: bead direction (1).",
     )
 

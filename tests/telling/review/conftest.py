@@ -56,11 +56,12 @@ mass = "5 g"
 @pytest.fixture(scope="session")
 def material(findings, scene, told, folder):
     """The beam with a printed box beside it, its pictures and its shape."""
+    from fem.telling.hand import read_hand
+    from fem.telling.hand.kept import PART
     from fem.telling.review.material import Material, read_pictures
-    from fem.telling.review.shape import read_shape
 
     whole = printed_box.printed(dataclasses.replace(findings, title=ODD), scene)[0]
-    return Material(whole, read_pictures(folder / "pictures"), read_shape(folder / "fields.vtu"))
+    return Material(whole, read_pictures(folder / "pictures"), hand=read_hand(folder / PART))
 
 
 @pytest.fixture(scope="session")

@@ -11,7 +11,7 @@ from printed_box import box_body
 
 from fem.errors import InputError
 from fem.judging.findings import RequirementFindings
-from fem.telling.review.blocks import (
+from fem.telling.blocks import (
     Beside,
     Cell,
     Figure,
@@ -30,7 +30,7 @@ from fem.telling.review.numbers import reserve_cell, stiffness_texts
 from fem.telling.review.opening import opening
 from fem.telling.review.pulls import free_body
 from fem.telling.review.requirements import margin
-from fem.telling.review.shape import VIEWS, surface_of
+from fem.telling.review.shape import VIEWS, Shape
 from fem.telling.review.to_pdf import widths
 
 FRONT, SIDE, PLAN = VIEWS
@@ -270,13 +270,21 @@ def test_the_shadow_of_a_beam_is_its_side(material, view, area):
     assert abs(_area(drawn.outline)) == pytest.approx(area, rel=0.03)
 
 
+def outside(tets):
+    """The triangles (t, 3) that belong to one tetrahedron alone."""
+    sides = np.concatenate([tets[:, [1, 2, 3]], tets[:, [0, 3, 2]], tets[:, [0, 1, 3]], tets[:, [0, 2, 1]]])
+    _, first, count = np.unique(np.sort(sides, axis=1), axis=0, return_index=True, return_counts=True)
+    return sides[first[count == 1]]
+
+
 def test_edges_behind_the_part_are_not_drawn():
     """A small block under a large one: from above its edges are hidden, from the front they are seen."""
     corners = np.array([[x, y, z] for z in (0, 1) for y in (0, 1) for x in (0, 1)], dtype=float)
     six = np.array([(0, 1, 3, 7), (0, 3, 2, 7), (0, 2, 6, 7), (0, 6, 4, 7), (0, 4, 5, 7), (0, 5, 1, 7)])
     large = corners * [10, 10, 2] + [0, 0, 5]
     small = corners * [4, 4, 3] + [3, 3, 1]
-    shape = surface_of(np.concatenate([large, small]), np.concatenate([six, six + 8]))
+    block = outside(six)
+    shape = Shape(np.concatenate([large, small]), np.concatenate([block, block + 8]))
     above, front = shape.drawn(PLAN).edges, shape.drawn(FRONT).edges
     inner = np.all((above > 1) & (above < 9), axis=(1, 2))
     assert not inner.any()
