@@ -8,6 +8,7 @@ from typing import Any
 
 from fem.telling.blocks import Figure, Table, breakable
 from fem.telling.tips import meaning, tip
+from fem.telling.words import CAUTION
 
 TEMPLATES = Path(__file__).parent / "templates"
 
@@ -28,7 +29,7 @@ def template(name: str, *, scripts: Sequence[str] = (), **filters: Callable[...,
     )
     blocks = {"kind": kind, "breakable": breakable, "anchor": anchor, "room": room, "meaning": meaning, "tip": tip}
     environment.filters.update({"address": unknown_address, **blocks, **filters})
-    environment.globals.update(asset=asset, scripts=scripts)
+    environment.globals.update(asset=asset, scripts=scripts, CAUTION=CAUTION)
     return environment.get_template(name)
 
 

@@ -33,6 +33,12 @@ STANDING = {
     "": "one mesh cannot tell",
 }
 """A hot spot's verdict in the findings, and what readers see."""
+CAUTION = (
+    "The numbers are an engineering estimate. Printed polymer varies from machine to machine: test coupons from "
+    "your own printer. Nylon softens when it is wet and creeps under bolts. Never let one printed part alone stand "
+    "between a person and injury. Follow local codes, and have a qualified engineer sign what can hurt someone."
+)
+"""What stands among the cautions of every page."""
 
 
 def criterion(key: str) -> str:

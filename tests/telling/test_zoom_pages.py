@@ -63,7 +63,7 @@ def section(page: str, title: str) -> str:
 def test_the_report_says_the_kind_where_a_reserve_stands(page):
     head = section(page, "Strength and hot spots")
     assert "0.984 (0.93 to 1.03) bead by bead; homogenised 0.29" in head
-    assert "X", "the other case"
+    assert "cruise 3.41 homogenised" in head and "512 N" in head, "the other case"
     assert "landing 0.984 bead by bead; homogenised 0.29" in head, "of the hot spot"
     assert ", bead by bead" in section(page, "Requirements")
     assert f"Both calculations: {LINE}." in page

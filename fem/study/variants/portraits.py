@@ -29,7 +29,7 @@ def draw_portraits(
     Those of another mesh than the `ground` (None: all were kept) are solved on one of their own where their sizes are
     given, and left out where it would have to be refined first. One that cannot be drawn is told to `remark`.
     """
-    from fem.telling.comparison.portraits import draw_portrait, portrait_of, to_draw
+    from fem.telling.comparison.portraits import draw_portrait, portrait_of, room_for, to_draw
 
     studies = {variant.name: variant.study for variant in variants}
     names = to_draw(comparison)
@@ -43,6 +43,6 @@ def draw_portraits(
             continue
         try:
             outcome = answer(prepare(study, ground=shared))
-            draw_portrait(outcome.findings, outcome.scene, file=file)
+            draw_portrait(outcome.findings, outcome.scene, file=file, most_bytes=room_for(comparison, name))
         except (BeadworkError, MemoryError, OSError) as error:
             remark(f"There is no picture of the variant {name}: {error}")

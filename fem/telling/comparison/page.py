@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -13,11 +13,13 @@ from fem.judging.cautions import STANDING, texts_of
 from fem.judging.choice import Comparison, VariantNumbers, leading_number
 from fem.judging.choosing import candidates_of, level_with
 from fem.telling import words
-from fem.telling.comparison.plots import Trade, label_of, shown, trade_figure, trades
+from fem.telling.comparison.plots import Trade, label_of, trade_figure, trades
 from fem.telling.comparison.portraits import pictures_of
 from fem.telling.comparison.steps import best_buy, step_rows
-from fem.telling.environment import asset, template
+from fem.telling.comparison.tables import failed_table, plain_setting, plot_table, short_names, steps_table
+from fem.telling.environment import template
 from fem.telling.files import write_text
+from fem.telling.hand import hand_head
 from fem.telling.vector import inline_svg
 from fem.telling.zoom_words import band_text, leaders_line
 
@@ -37,8 +39,11 @@ def write_comparison(comparison: Comparison, *, folder: Path, pictures: bool = T
 
 def as_page(comparison: Comparison, *, pictures: Sequence[Mapping[str, Any]] = (), left_out: bool = False) -> str:
     """The page as text, with pictures of some variants; it says where they were `left_out`."""
+    from markupsafe import Markup
+
     page = template(
         "comparison.html",
+        scripts=("tables.js",),
         number=_number,
         reserve=_reserve,
         sorted_as=sort_value,
@@ -51,20 +56,19 @@ def as_page(comparison: Comparison, *, pictures: Sequence[Mapping[str, Any]] = (
     steps = step_rows(comparison)
     text: str = page.render(
         c=comparison,
-        css=asset("page.css"),
-        script=asset("tables.js"),
         rows=rows,
         names=names,
         swept={key: values for key, values in comparison.sweep.items() if len(values) > 1},
         faces=faces,
         ratios=[r for r in RATIOS if any(r in each for each in comparison.ratios.values())],
         pictures=pictures,
+        hand_head=Markup(hand_head()) if any(p["hand"] for p in pictures) else "",
         left_out=left_out,
         plots=[_plot(comparison, trade) for trade in trades(comparison)],
-        steps=steps,
+        steps=steps_table(comparison, steps) if steps else None,
         bought=best_buy(steps),
         missed=missed_counts(comparison),
-        failed=[(i, v) for i, v in enumerate(comparison.variants, start=1) if not v.answered],
+        failed=failed_table(comparison) if any(not v.answered for v in comparison.variants) else None,
         answered=sum(v.answered for v in comparison.variants),
         printable=len(candidates_of(comparison.variants)),
         verdict="holds" if comparison.best else "short",
@@ -78,25 +82,6 @@ def as_page(comparison: Comparison, *, pictures: Sequence[Mapping[str, Any]] = (
         any_cost=any(v.cost is not None for v in comparison.variants),
     )
     return text
-
-
-def short_names(keys: Iterable[str]) -> dict[str, str]:
-    """The last word of each dotted path, or as many words as it takes to tell the paths apart."""
-    paths = list(dict.fromkeys(keys))
-    out = {}
-    for path in paths:
-        parts = path.split(".")
-        for count in range(1, len(parts) + 1):
-            short = ".".join(parts[-count:])
-            if sum(other == short or other.endswith("." + short) for other in paths) == 1:
-                break
-        out[path] = short.replace("_", " ")
-    return out
-
-
-def plain_setting(text: str) -> str:
-    """A setting in the file's words without the quotes around a text."""
-    return text[1:-1] if len(text) > 1 and text[0] == text[-1] == '"' else text
 
 
 def _leading(text: str) -> str:
@@ -163,19 +148,8 @@ def _plot(comparison: Comparison, trade: Trade) -> dict[str, Any]:
 
     figure, tips = trade_figure(comparison, trade)
     told = label_of(comparison, trade)
-    front = comparison.fronts.get(trade.key, ())
-    rows = [
-        {"n": i, "name": v.name, "mass": v.mass_g, "value": value, "front": v.name in front}
-        for i, v, value in sorted(shown(comparison, trade), key=lambda p: p[1].mass_g or 0.0)
-    ]
     svg = Markup(inline_svg(figure, prefix=trade.key, label=told, tips=tips))
-    return {
-        "svg": svg,
-        "told": label_of(comparison, trade, short=True),
-        "trade": trade,
-        "rows": rows,
-        "front": len(front),
-    }
+    return {"svg": svg, "told": label_of(comparison, trade, short=True), "table": plot_table(comparison, trade)}
 
 
 def sort_value(value: float | None) -> str:

@@ -241,7 +241,10 @@ def label_of(comparison: Comparison, trade: Trade, *, short: bool = False) -> st
         if v.name in front
     ]
     if short:
-        return f"{trade.title}: {len(points)} variants. Pareto-optimal, with mass and value: {', '.join(few)}."
+        out = f"{trade.title}: {len(points)} variants. Pareto-optimal, with mass and value: {', '.join(few)}."
+        limits = _limits(points, floor=comparison.required_reserve if trade.key == "reserve" else 0.0)
+        far = [f"{i} ({v.name})" for i, v, value in points if _inside(v.mass_g or 0.0, value, limits)[1]]
+        return out + (f" Beyond the plot: {', '.join(far)}." if far else "")
     left = [i for i, v in enumerate(comparison.variants, 1) if v.answered and i not in {p[0] for p in points}]
     apart = f" Not drawn, as unlimited or not known: {', '.join(map(str, left))}." if left else ""
     return (

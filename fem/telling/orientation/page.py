@@ -20,7 +20,7 @@ from fem.judging.orientation import (
 )
 from fem.printing.overhang import STEEP
 from fem.telling import words
-from fem.telling.environment import asset, template
+from fem.telling.environment import template
 from fem.telling.files import safe_cell, write_text
 from fem.telling.orientation.sphere import QUANTITIES, Disc, disc_of, four_figure, label, one_figure
 from fem.telling.vector import inline_svg
@@ -81,7 +81,9 @@ def as_page(scan: Orientation, discs: list[Disc]) -> str:
     """The page as text: self-contained, asks for nothing outside itself."""
     from markupsafe import Markup
 
-    page = template("orientation.html", number=words.number, reserve=words.reserve_text, place=words.place)
+    page = template(
+        "orientation.html", scripts=("tables.js",), number=words.number, reserve=words.reserve_text, place=words.place
+    )
     plots = []
     for disc in discs:
         figure, tips = one_figure(scan, disc)
@@ -90,8 +92,6 @@ def as_page(scan: Orientation, discs: list[Disc]) -> str:
     ok = any(meets(p.numbers, required=scan.required_reserve, asked=scan.reserve_asked) for p in scan.picks)
     text: str = page.render(
         s=scan,
-        css=asset("page.css"),
-        script=asset("tables.js"),
         verdict="holds" if ok else "short",
         picks=[_pick_row(scan, k, p.numbers, p.why, p.own is not None) for k, p in enumerate(scan.picks, 1)],
         plots=plots,

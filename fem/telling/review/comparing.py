@@ -4,18 +4,24 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable
 
 from fem.judging.choice import Comparison, VariantNumbers
 from fem.telling.blocks import Block, Cell, Figure, Items, Section, Table, Text, Verdict, table
+from fem.telling.comparison.plots import label_of, shown, trade_figure, trades
+from fem.telling.comparison.steps import step_rows
+from fem.telling.comparison.tables import plot_table, steps_table
 from fem.telling.review.material import Material
 from fem.telling.review.numbers import reserve_cell
-from fem.telling.review.plots import BLUE, INK, ORANGE, SOFT, drawing, svg_of
-from fem.telling.words import money, number, reserve_text
+from fem.telling.review.plots import svg_of
+from fem.telling.words import money, number
 from fem.telling.zoom_words import BEADS, is_beads, leaders_line
 
-MOST_VARIANTS, MOST_STEPS = 60, 24
+MOST_VARIANTS = 60
 """Rows shown; the comparison's own page and file hold all of them."""
+PLOT_MM = 120.0
+STEPS = (
+    "Effect of each step: the median over all pairs of variants that differ by it alone, with the range in brackets."
+)
 
 
 def comparison(material: Material) -> Section:
@@ -28,19 +34,19 @@ def comparison(material: Material) -> Section:
         )
         return Section("comparison", "Comparison", (Text(text),))
     blocks: list[Block] = [Verdict("Choice", "good" if found.best else "warn", (found.reason,))]
-    shown = _shown(found)
+    chosen = _shown(found)
     answered = sum(v.answered for v in found.variants)
-    if len(shown) < answered:
+    if len(chosen) < answered:
         blocks.append(
             Text(
-                f"Of {answered} variants the {len(shown)} that matter most are shown: named ones, those "
+                f"Of {answered} variants the {len(chosen)} that matter most are shown: named ones, those "
                 "that are Pareto-optimal, and the lightest. comparison.csv holds all.",
                 "soft",
             )
         )
-    blocks += [_variants(found, shown), *_plots(found)]
-    if found.steps:
-        blocks.append(_steps(found))
+    blocks += [_variants(found, chosen), *_plots(found)]
+    if rows := step_rows(found):
+        blocks.append(steps_table(found, rows, caption=STEPS))
     failed = [f"{v.name}: {v.error}" for v in found.variants if v.error]
     if failed:
         blocks += [Text("Not computed:"), Items(tuple(failed))]
@@ -60,13 +66,15 @@ def _shown(found: Comparison) -> tuple[VariantNumbers, ...]:
     return tuple(v for v in answered if v.name in kept)
 
 
-def _variants(found: Comparison, shown: tuple[VariantNumbers, ...]) -> Table:
+def _variants(found: Comparison, chosen: tuple[VariantNumbers, ...]) -> Table:
     rows = []
     ratios = found.ratios
-    for v in shown:
+    numbers = {v.name: i for i, v in enumerate(found.variants, start=1)}
+    for v in chosen:
         mark = "reference part" if v.reference else "to print" if v.name == found.best else ""
         mark += ("; " if mark and v.missed else "") + missed_names(v.missed)
         row = [
+            Cell(str(numbers[v.name])),
             Cell(v.name, "good" if v.name == found.best else ""),
             Cell(number(v.mass_g)),
             Cell("–" if v.time_h is None else number(v.time_h)),
@@ -78,7 +86,7 @@ def _variants(found: Comparison, shown: tuple[VariantNumbers, ...]) -> Table:
             own = ratios.get(v.name, {})
             row += [Cell(number(own[k]) if k in own else "–") for k in ("mass", "stiffness", "reserve")]
         rows.append([*row, Cell(mark, "warn" if v.missed else "")])
-    head = ["Variant", "Mass [g]", "Time [h]", "Cost", "Reserve factor", "Deflection [mm]"]
+    head = ["No.", "Variant", "Mass [g]", "Time [h]", "Cost", "Reserve factor", "Deflection [mm]"]
     if ratios:
         head += ["mass", "stiffness", "reserve"]
     head.append("Remark")
@@ -86,7 +94,7 @@ def _variants(found: Comparison, shown: tuple[VariantNumbers, ...]) -> Table:
     of = f"; mass, stiffness and reserve without a unit are over those of {base.name}" if base else ""
     beads = f" {leaders_line(found)}" if found.printed else ""
     caption = f"Variants of the study; cost in {money(found.currency)}{of}.{beads}"
-    return table(head, rows, align="l" + "r" * (len(head) - 2) + "l", caption=caption, small=True)
+    return table(head, rows, align="ll" + "r" * (len(head) - 3) + "l", caption=caption, small=True)
 
 
 def _reserve(v: VariantNumbers, required: float) -> Cell:
@@ -97,125 +105,18 @@ def _reserve(v: VariantNumbers, required: float) -> Cell:
 
 
 def _plots(found: Comparison) -> list[Block]:
-    def stiff(v: VariantNumbers) -> float | None:
-        return v.stiffness
-
-    def held(v: VariantNumbers) -> float | None:
-        return v.advised if v.advised is not None and math.isfinite(v.advised) else None
-
+    """Mass against stiffness and reserve as on the comparison's own page, and the Pareto-optimal variants."""
     out: list[Block] = []
-    away = " away from singular places" if any(v.singular for v in found.variants) else ""
-    for key, label, unit, get in (
-        ("stiffness", "stiffness, 1 / maximum deflection", "1/mm", stiff),
-        ("reserve", f"minimum reserve factor{away}", "1", held),
-    ):
-        points = [(v, v.mass_g, get(v)) for v in found.variants if v.answered]
-        known = [(v, m, y) for v, m, y in points if m is not None and y is not None]
-        if len(known) < 2:
-            continue
-        known, outside = _near(known)
-        front = [(v, m, y) for v, m, y in known if v.name in found.fronts.get(key, ())]
-        front.sort(key=lambda p: p[1])
-        caption = f"Mass against {label}; the line joins the Pareto-optimal printed variants."
-        told = "; ".join(f"{v.name} {number(m)} g, {number(y)} {unit}".removesuffix(" 1") for v, m, y in front)
-        goal = found.required_reserve if key == "reserve" else None
-        if outside:
-            caption += " Outside the plot: " + "; ".join(
-                f"{v.name}, {number(m)} g, {number(y)} {unit}".removesuffix(" 1") for v, m, y in outside
-            )
-            caption += "."
-        svg = _scatter(known, front, found.best, f"{label} [{unit}]", goal)
-        caption += " Thin lines: how far a value may lie off." if _banded(known, goal) else ""
-        out.append(Figure(f"{caption} These are: {told}.", caption, 150, svg=svg))
-        rows = [[v.name, number(m), reserve_text(y) if key == "reserve" else number(y)] for v, m, y in front]
-        out.append(
-            table(
-                ("Variant", "Mass [g]", f"{label} [{unit}]"),
-                rows,
-                caption=f"Pareto-optimal variants in mass and {key}.",
-                small=True,
-            )
-        )
+    for trade in trades(found):
+        if len(shown(found, trade)) > 1:
+            figure, _ = trade_figure(found, trade)
+            told = label_of(found, trade, short=True)
+            out.append(Figure(label_of(found, trade), told, PLOT_MM, svg=svg_of(figure)))
+            out.append(plot_table(found, trade, front_only=True))
     return out
-
-
-Point = tuple[VariantNumbers, float, float]
-FAR = 2.0
-"""A reference part with more than so many times the mass or gain of all others would press them into a corner."""
-
-
-def _near(points: list[Point]) -> tuple[list[Point], list[Point]]:
-    """The points to draw, and the reference part where it lies too far from them."""
-    mass = max((m for v, m, _ in points if not v.reference), default=0.0)
-    gain = max((y for v, _, y in points if not v.reference), default=0.0)
-    far = [p for p in points if p[0].reference and mass > 0 and (p[1] > FAR * mass or p[2] > FAR * gain)]
-    return [p for p in points if p not in far], far
-
-
-def _scatter(points: list[Point], front: list[Point], best: str | None, label: str, goal: float | None) -> str:
-    with drawing(width=150, height=85) as figure:
-        axes = figure.add_subplot()
-        kinds: list[tuple[Callable[[VariantNumbers], bool], str, str, str]] = [
-            (lambda v: not v.reference and not v.missed, "o", BLUE, "meets all requirements"),
-            (lambda v: not v.reference and bool(v.missed), "x", SOFT, "misses a requirement"),
-            (lambda v: v.reference, "D", ORANGE, "reference part"),
-        ]
-        for fits, mark, colour, name in kinds:
-            own = [(m, y) for v, m, y in points if fits(v)]
-            if own:
-                axes.plot(*zip(*own, strict=True), ls="", marker=mark, color=colour, ms=6, label=name)
-        if front:
-            axes.plot([p[1] for p in front], [p[2] for p in front], color=INK, lw=0.9, label="Pareto-optimal")
-        chosen = [(m, y) for v, m, y in points if v.name == best]
-        if chosen:
-            axes.plot(*chosen[0], marker="o", mfc="none", mec=INK, ms=12, mew=1.5, ls="", label="to print")
-        for v, m, y in points if _banded(points, goal) else []:
-            band = v.advised_band
-            reach = [[y - band.low], [min(band.high, 3 * y) - y]]
-            axes.errorbar([m], [y], yerr=reach, color=SOFT, lw=0.8, capsize=2.5, zorder=1)
-        if goal is not None:
-            axes.axhline(goal, color=INK, lw=1, ls="--", label=f"required {goal:g}")
-        axes.set_xlabel("mass [g]")
-        axes.set_ylabel(label)
-        axes.set_ylim(0, 1.1 * max([y for _, _, y in points] + ([goal] if goal else [])))
-        figure.legend(loc="outside upper left", ncols=3)
-        return svg_of(figure)
-
-
-def _banded(points: list[Point], goal: float | None) -> bool:
-    """Whether bands are drawn: in the plot of the reserve, where any is known."""
-    return goal is not None and any(v.has_band for v, _, _ in points)
-
-
-def _steps(found: Comparison) -> Table:
-    """The effect of each step of a swept number, the largest gain in reserve per gram first."""
-    ends = [key.split(".")[-1] for key in found.sweep]
-    short = {key: end if ends.count(end) == 1 else key for key, end in zip(found.sweep, ends, strict=True)}
-    order = sorted(found.steps, key=lambda s: -(s.reserve_per_g if s.reserve_per_g is not None else -math.inf))
-    rows = [
-        [
-            f"{short[s.key]}: {s.from_setting} to {s.to_setting}",
-            s.name_from,
-            signed(s.mass_g),
-            signed(s.time_h),
-            signed(s.reserve) + (", level" if s.level and s.reserve else ""),
-            "–" if s.stiffness is None else f"{signed(100 * s.stiffness)} %",
-            signed(s.reserve_per_g),
-            signed(s.reserve_per_h),
-        ]
-        for s in order[:MOST_STEPS]
-    ]
-    head = ("Step", "from", "Mass [g]", "Time [h]", "Reserve", "Stiffness", "Reserve per g", "Reserve per h")
-    more = f"; the {MOST_STEPS} largest gains per gram of {len(order)}" if len(order) > MOST_STEPS else ""
-    return table(head, rows, align="llrrrrrr", caption=f"Effect of each step{more}.", small=True)
 
 
 def missed_names(missed: tuple[str, ...]) -> str:
     """The requirements that are missed, by name; their numbers stand in the columns and in the comparison's page."""
     names = [re.split(r"[ ,:]+[-+]?[\d.]+", text, maxsplit=1)[0] for text in missed]
     return "misses " + ", ".join(names) if names else ""
-
-
-def signed(value: float | None) -> str:
-    """A difference with its sign."""
-    return "–" if value is None else ("+" if value > 0 else "") + number(value)

@@ -14,16 +14,11 @@ from fem.judging.choice import Comparison
 from fem.judging.findings import Findings
 from fem.telling.hand import Hand
 from fem.telling.review.shape import Shape, shape_of
+from fem.telling.words import CAUTION as CAUTION
 from fem.telling.words import plain_name
 
 APART = 0.04
 """Hot spots nearer to each other than this share of the diagonal are one: as the pictures of a run are chosen."""
-CAUTION = (
-    "The numbers are an engineering estimate. Printed polymer varies from machine to machine: test coupons from "
-    "your own printer. Nylon softens when it is wet and creeps under bolts. Never let one printed part alone stand "
-    "between a person and injury. Follow local codes, and have a qualified engineer sign what can hurt someone."
-)
-"""What stands on the first page and among the cautions of every review."""
 
 
 @dataclass(frozen=True)
@@ -38,9 +33,10 @@ class Reference:
 class Material:
     """Findings of a run with what lies beside them.
 
-    `pictures` are by file name, and so are `captions` where they are known; `hand` is the part in hand, whose surface drawings show, None where none was kept;
-    `reference` and `comparison` are there when a comparison of the study was found; `remark` says why they are not;
-    `subject` which of the study's variants this is, "" where it has none; `free_bodies` whether they are drawn.
+    `pictures` are by file name, and so are `captions` where they are known; `hand` is the part in hand, whose surface
+    drawings show, None where none was kept; `reference` and `comparison` are there when a comparison of the study was
+    found; `remark` says why they are not; `subject` which of the study's variants this is, "" where it has none;
+    `free_bodies` whether they are drawn.
     """
 
     findings: Findings

@@ -93,6 +93,11 @@
     var all = document.getElementById("pictures"), own = document.getElementById("picture-" + number);
     if (!all) return false;
     Array.prototype.forEach.call(all.querySelectorAll("figure"), function (each) { each.hidden = each !== own; });
+    var held = own && own.querySelector("template");
+    if (held) {
+      held.replaceWith(held.content);
+      window.startHand(own.querySelector(".hand"));
+    }
     var none = document.getElementById("picture-none");
     none.hidden = own !== null;
     none.textContent = own ? "" : "There is no picture of no. " + number + ", " + row.cells[1].firstChild.textContent + ".";

@@ -205,7 +205,7 @@ def test_the_choice_and_its_reason_are_told(compared):
     page = _page_of(compared)
     for text in (
         "Print walls=3", "misses reserve", "walls must be a whole number", "reference part",
-        "Outside the plot: machined", "Effect of each step",
+        "Beyond the plot: 1 (machined)", "Effect of each step",
     ):  # fmt: skip
         assert text in page.words
     assert "No finished comparison" not in page.words
