@@ -18,6 +18,10 @@ from fem.telling.zoom_words import is_beads, is_told
 
 ROOM = 1.15
 """A bar ends at so many times the largest number on it, so that all of them can be seen."""
+MOST_BARS = 5
+"""So many bars stand on the first screen; more are folded below them, one click away."""
+ORDER = (NOT_MET, NOT_DECIDED, MET)
+"""Outcomes by how soon a reader must hear of them."""
 PLAIN_MODES = (
     ("interlayer tension and shear", "layers part under pull and shear together"),
     ("interlayer tension", "layers are pulled apart"),
@@ -127,9 +131,9 @@ def mode_words(mode: str) -> str:
 
 
 def bars(findings: Findings) -> Iterator[Bar]:
-    """Each requirement as a bar, in the order of the study."""
-    for r in findings.requirements:
-        yield _bar(findings, r)
+    """Each requirement as a bar, in the order of the study; where some are folded, those not met come first."""
+    rows = [_bar(findings, r) for r in findings.requirements]
+    yield from rows if len(rows) <= MOST_BARS else sorted(rows, key=lambda bar: ORDER.index(bar.state))
 
 
 def _bar(findings: Findings, r: RequirementFindings) -> Bar:

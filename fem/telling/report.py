@@ -18,7 +18,7 @@ from fem.telling.chance_words import CHANCE_EXPLAINED, chance_line
 from fem.telling.embedding import address_of, picture_addresses
 from fem.telling.environment import template
 from fem.telling.files import write_fields, write_text
-from fem.telling.first_screen import bars, facts, fails_first, headline
+from fem.telling.first_screen import MOST_BARS, bars, facts, fails_first, headline
 from fem.telling.hand import Hand, hand_head, hand_html, part_in_hand, write_hand
 from fem.telling.hand.kept import PART
 from fem.telling.tips import TIPS
@@ -106,7 +106,9 @@ def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[s
     text: str = page.render(
         tips=TIPS,
         headline=headline(findings),
-        bars=list(bars(findings)),
+        bars=(every := list(bars(findings))),
+        most=MOST_BARS,
+        rest=", ".join(dict.fromkeys(bar.outcome for bar in every[MOST_BARS:])),
         facts=list(facts(findings)),
         hand=Markup(hand_head() + hand_html(hand, name="part")),
         f=findings,

@@ -27,6 +27,8 @@ STYLE: dict[str, Any] = {
     "figure.facecolor": "white",
 }
 """How all plots of the pages look."""
+VARIABLES = {INK: "--ink", SOFT: "--soft", LINE: "--line", "#ffffff": "--paper", "#0b5d8f": "--good"}
+"""Colours that an inline plot takes from the page's style sheet, light or dark."""
 
 
 def styled(**more: Any) -> Any:
@@ -52,6 +54,8 @@ def inline_svg(figure: Any, *, prefix: str, label: str, tips: Mapping[str, Seque
     text = re.sub(r'\bid="([^"]+)"', rf'id="{prefix}-\1"', text)
     text = re.sub(r'href="#([^"]+)"', rf'href="#{prefix}-\1"', text)
     text = re.sub(r"url\(#([^)]+)\)", rf"url(#{prefix}-\1)", text)
+    for colour, name in VARIABLES.items():
+        text = text.replace(f": {colour}", f": var({name})")
     for gid, told in tips.items():
         text = _with_tips(text, f'<g id="{prefix}-{gid}">', told)
     head = f'<svg role="group" aria-label="{escape(label, quote=True)}" class="plot" '

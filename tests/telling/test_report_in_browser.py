@@ -67,6 +67,26 @@ def test_the_first_screen_holds_what_it_must(page):
     assert box(page, "main > section > .wide, .fold")[1] > 900, "tables come later"
 
 
+def test_ten_requirements_leave_room_for_the_part(browser, findings, scene, tmp_path):
+    from fem.telling.report import write_report
+
+    first = findings.requirements[0]
+    many = [replace(first, name=f"rotation of {face}", met=k % 2 == 0) for k, face in enumerate("abcdefghij")]
+    findings, scene = printed_box.printed(replace(findings, requirements=tuple(many)), scene)
+    page = Page(browser, write_report(findings, replace(scene, cuts=()), (), folder=tmp_path), wide=1300, high=900)
+    page.at.wait_for_selector("#part[data-drawn]")
+    for selector in (*FIRST, ".more-bars summary"):
+        _, top, _, bottom = box(page, selector)
+        assert top >= 0 and bottom <= 900, f"{selector} is on the first screen"
+    told = page.run("() => [...document.querySelectorAll('#asked .bar')].map((b) => b.checkVisibility())")
+    assert told == [True] * 5 + [False] * 5
+    assert page.at.locator("#asked > .bars .not-met").count() == 5, "what is missed comes first"
+    page.at.locator(".more-bars summary").click()
+    assert page.at.locator(".more-bars .bar.met").count() == 5
+    assert page.at.locator(".more-bars .bar").last.is_visible()
+    page.close()
+
+
 def test_bars_are_drawn_in_their_place(page):
     told = page.run(
         """() => [...document.querySelectorAll('#asked .bar')].map((bar) => {

@@ -326,7 +326,11 @@ class Viewer {
       put(spot, this.place.at);
     }
     for (const at of this.spots) put(labels.appendChild(make("span", { class: "spot" })), at);
-    if (this.arrows.visible) for (const [text, at] of this.loadNames()) put(labels.appendChild(make("span", {}, text)), at);
+    for (const [text, at] of this.arrows.visible ? this.loadNames() : []) {
+      const name = labels.appendChild(make("span", {}, text));
+      put(name, at);
+      if (name.offsetLeft + name.offsetWidth > labels.clientWidth) name.style.transform = "translateX(-100%)";
+    }
     drawTripod(this.find("tripod"), this.data.axes, this.eye.axes());
   }
 

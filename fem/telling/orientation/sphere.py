@@ -21,6 +21,8 @@ from fem.tensors import Array
 
 GRID = 300
 """Pixels across the painted disc."""
+ON_PAINT = "#101418"
+"""Lines over the painted disc, which is as light in the dark."""
 STEPS = (np.arange(GRID) + 0.5) / GRID * 2 - 1
 TILTS = (30, 60)
 """Circles [degrees] of tilt drawn for the eye."""
@@ -173,7 +175,7 @@ def _paint(axes: Any, bar: Any, scan: Orientation, disc: Disc) -> None:
     colourbar.outline.set_linewidth(0.6)
     finite = disc.raw[np.isfinite(disc.raw)]
     if not what.jumps and len(finite) and np.ptp(finite) > 0.02 * abs(finite.mean()):
-        lines = axes.contour(STEPS, STEPS, image, levels=6, colors=INK, linewidths=0.6, alpha=0.75)
+        lines = axes.contour(STEPS, STEPS, image, levels=6, colors=ON_PAINT, linewidths=0.6, alpha=0.75)
         axes.clabel(lines, fontsize=8, inline_spacing=2)
 
 
