@@ -10,7 +10,7 @@ import pytest
 from beam import HEIGHT, LENGTH, WIDTH
 
 from fem.errors import InputError
-from fem.telling.hand import hand_html, part_in_hand
+from fem.telling.hand import hand_html, part_in_hand, read_hand, surface_of, write_hand
 from fem.telling.hand.body import levels, thinned
 from fem.telling.hand.packing import along_curve, packed, places, signed, unsigned
 from fem.telling.hand.quantities import principal_stresses
@@ -40,6 +40,17 @@ def test_steps_are_off_by_half_a_step_and_zero_stays_zero():
     assert told["step"] == pytest.approx(np.abs(values).max() / 4095)
     told = unsigned(np.array([0.0, 1.0, 9.0]), top=4.0)
     assert unpacked(told["packed"], size=2) * told["step"] == pytest.approx([0, 1, 4], abs=told["step"])
+
+
+def test_a_kept_part_is_the_same_again(scene, findings, tmp_path):
+    made = part_in_hand(scene, findings)
+    kept = read_hand(write_hand(made, tmp_path / "part.json"))
+    assert hand_html(kept, name="part") == hand_html(made, name="part")
+    points, triangles = surface_of(kept)
+    a, b, c = points[triangles].transpose(1, 0, 2)
+    assert np.einsum("ij,ij->", a, np.cross(b, c)) / 6 == pytest.approx(LENGTH * WIDTH * HEIGHT, rel=1e-3)
+    (tmp_path / "part.json").write_text('{"title": "a", "data": {"points": {}}}')
+    assert read_hand(tmp_path / "part.json") is None and read_hand(tmp_path / "none.json") is None
 
 
 def test_flat_points_and_fields_of_zero_are_packed():

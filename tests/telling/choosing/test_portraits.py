@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import sys
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from browser import Page, chromium
 
 from fem.judging.choice import VariantNumbers, compare
 from fem.telling.comparison import write_comparison
-from fem.telling.comparison.portraits import MOST_DRAWN, portrait_of, to_draw
+from fem.telling.comparison.portraits import HAND, MOST_DRAWN, portrait_of, to_draw
 
 COLOURS = {"light": (200, 30, 30), "strong": (30, 30, 200)}
 
@@ -68,6 +69,38 @@ def test_without_pictures_the_page_says_so(folder, tmp_path):
     plain = write_comparison(made(), folder=tmp_path, pictures=False).read_text(encoding="utf-8")
     assert "<img" not in plain
     assert "No pictures of variants were drawn" in plain
+
+
+def test_the_named_part_is_in_hand_and_a_click_brings_the_other_ones(findings, scene, folder, tmp_path):
+    from fem.telling.hand import part_in_hand, write_hand
+
+    shutil.copytree(folder / "variants", tmp_path / "variants")
+    for name in COLOURS:
+        write_hand(part_in_hand(scene, findings), tmp_path / "variants" / f"{name}-at-1.5{HAND}")
+    path = write_comparison(made(), folder=tmp_path)
+    assert path.stat().st_size < 8_000_000
+    with chromium() as browser:
+        page = Page(browser, path)
+        page.at.wait_for_selector("#picture-1 .hand[data-drawn]")
+        assert page.at.locator(".hand").count() == 1, "the others wait until they are asked for"
+        assert len(set(map(tuple, page.pixels("#picture-1 .hand-stage").reshape(-1, 3)))) > 50, "it is painted"
+        page.at.locator("#reserve-v2 .tip").click()
+        page.at.wait_for_selector("#picture-2 .hand[data-drawn]")
+        assert page.at.locator("#picture-2 .hand-stage").is_visible()
+        assert not page.at.locator("#picture-1 .hand-stage").is_visible()
+        assert page.said == [] and all(url.startswith(("file:", "data:", "blob:")) for url in page.asked)
+        page.close()
+
+
+def test_a_part_that_is_too_large_leaves_its_picture(findings, scene, folder, tmp_path, monkeypatch):
+    from fem.telling.hand import part_in_hand, write_hand
+
+    shutil.copytree(folder / "variants", tmp_path / "variants")
+    write_hand(part_in_hand(scene, findings), tmp_path / "variants" / f"light-at-1.5{HAND}")
+    assert 'class="hand"' in write_comparison(made(), folder=tmp_path).read_text(encoding="utf-8")
+    monkeypatch.setattr("fem.telling.comparison.portraits.ROOM", 1000)
+    page = write_comparison(made(), folder=tmp_path).read_text(encoding="utf-8")
+    assert 'class="hand"' not in page and page.count("<img") == 2
 
 
 def test_a_click_or_enter_on_a_mark_shows_its_picture_or_its_row(folder):

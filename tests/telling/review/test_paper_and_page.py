@@ -15,6 +15,8 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent))
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
+from browser import Page as Window
+from browser import chromium
 from old_words import old_words, seen
 from reading import Page, fonts_of_pdf, letters, words_of_pdf
 
@@ -223,3 +225,23 @@ def test_no_old_word_is_left_and_the_bead_axes_are_drawn_once(reviewed, compared
     for html in (reviewed[1].read_text(encoding="utf-8"), _page_of(compared).words):
         assert old_words(seen(html)) == []
     assert letters(" ".join(pages)).count(letters(CAPTION)) == 1
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_review_has_the_part_in_hand_and_nothing_serious(reviewed, scheme):
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe is not installed")
+    with chromium() as browser:
+        page = Window(browser, reviewed[1], color_scheme=scheme)
+        page.at.wait_for_selector("#part[data-drawn]")
+        assert page.at.locator("#part .hand-mark").count() >= 2
+        told = axe.Axe().run(page.at).response["violations"]
+        assert [v["id"] for v in told if v["impact"] in ("serious", "critical")] == []
+        for wide in (360, 1300):
+            page.at.set_viewport_size({"width": wide, "height": 900})
+            assert page.run("() => document.documentElement.scrollWidth") <= wide
+        ground = page.run("() => getComputedStyle(document.body).backgroundColor.match(/\\d+/g).map(Number)")
+        assert min(ground) > 230 if scheme == "light" else max(ground) < 60
+        page.at.emulate_media(media="print")
+        assert page.at.locator("#part .hand-print").is_visible()
+        assert page.said == [] and all(url.startswith(("file:", "data:", "blob:")) for url in page.asked)
+        page.close()
