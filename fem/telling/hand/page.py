@@ -12,10 +12,10 @@ from __future__ import annotations
 import json
 import re
 from functools import cache
-from html import escape
 from itertools import count
 from pathlib import Path
 
+from fem.telling.environment import template
 from fem.telling.hand.nouns import Hand
 
 HOME = Path(__file__).parent
@@ -65,12 +65,8 @@ def hand_html(hand: Hand, *, name: str = "", words: str = HELP) -> str:
     own = name or f"hand-{next(_numbers)}"
     if not re.fullmatch(r"[A-Za-z][\w-]*", own):
         raise ValueError(f"{own!r} is no plain id")
-    still = f'<img class="hand-still" alt="{escape(hand.title)}" src="{escape(hand.still)}">' if hand.still else ""
-    frame = (HOME / "hand.html").read_text(encoding="utf-8")
     built = any("build" in axis for axis in hand.data["axes"])
     note = " ".join(filter(None, [hand.note, "The thick axis is the build direction." if built else ""]))
     data = json.dumps(hand.data, separators=(",", ":")).replace("<", "\\u003c")
-    filled = {"ID": own, "TITLE": escape(hand.title), "STILL": still, "NOTE": escape(note), "HELP": words}
-    for key, text in filled.items():
-        frame = frame.replace("{{" + key + "}}", text)
-    return frame.replace("{{DATA}}", data)
+    given = {"id": own, "title": hand.title, "still": hand.still, "note": note, "help": words, "data": data}
+    return str(template("hand.html").render(**given))

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import json
 import re
-from html import escape
 from pathlib import Path
 from typing import Any
 
 from fem.digits import number
 from fem.errors import SolidError, printable
 from fem.part.solid import shown_surface
+from fem.telling.environment import template
 from fem.telling.hand import hand_head, hand_html, surface_in_hand
 from fem.telling.picking.nouns import FAMILIES, Choices
 
@@ -37,17 +37,15 @@ def pick_html(choices: Choices) -> str:
     labels = [f"{each.id}, {told.what}" for each, told in zip(solid.faces, choices.faces, strict=True)]
     hand = surface_in_hand(points, triangles, face, labels, title=printable(choices.title))
     size = " × ".join(f"{v:.4g}" for v in solid.box[1] - solid.box[0])
-    filled = {
-        "MARK": escape(choices.mark),
-        "TITLE": escape(printable(choices.title)),
-        "FACTS": f"{len(solid.faces)} faces, {size} mm, {number(solid.volume)} mm³",
-        "STYLE": (HOME / "page.css").read_text(encoding="utf-8"),
-        "HEAD": hand_head(*(HOME / name for name in SCRIPTS)),
-        "HAND": hand_html(hand, name="solid", words=HELP),
-        "DATA": json.dumps(_data(choices), separators=(",", ":")).replace("<", "\\u003c"),
-    }
-    page = (HOME / "page.html").read_text(encoding="utf-8")
-    return re.sub(r"\{\{([A-Z]+)\}\}", lambda found: filled[found[1]], page)
+    page: str = template("pick.html").render(
+        mark=choices.mark,
+        title=printable(choices.title),
+        facts=f"{len(solid.faces)} faces, {size} mm, {number(solid.volume)} mm³",
+        head=hand_head(*(HOME / name for name in SCRIPTS)),
+        hand=hand_html(hand, name="solid", words=HELP),
+        data=json.dumps(_data(choices), separators=(",", ":")).replace("<", "\\u003c"),
+    )
+    return page
 
 
 def refuse_too_large(triangles: int, faces: int, *, where: str) -> None:
