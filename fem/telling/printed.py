@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from fem.digits import number
 from fem.judging.findings import BodyFindings, PrintFindings
-from fem.telling.words import number, vector
+from fem.telling.words import vector
 
 STUDY, ASSUMED, COMPUTED, FROM_ASSUMED = "the study", "assumed", "computed", "computed from an assumed value"
 

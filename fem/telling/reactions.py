@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from fem.digits import number
 from fem.judging.findings import CaseFindings, FoundationFindings
-from fem.telling.words import force, number
+from fem.telling.words import force
 
 HEAD = ("Support", "Fx [N]", "Fy [N]", "Fz [N]", "Mx [N·m]", "My [N·m]", "Mz [N·m]", "About, at [mm]", "Contact")
 EXPLAINED = (

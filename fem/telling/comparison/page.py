@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from fem.digits import reserve_text
+from fem.digits import number, reserve_text
 from fem.judging.cautions import STANDING, texts_of
 from fem.judging.choice import Comparison, VariantNumbers, leading_number
 from fem.judging.choosing import candidates_of, level_with
@@ -160,7 +160,7 @@ def sort_value(value: float | None) -> str:
 
 
 def _number(value: float | None, digits: int = 3) -> str:
-    return "–" if value is None else words.number(value, digits=digits)
+    return "–" if value is None else number(value, digits=digits)
 
 
 def _reserve(value: float | None) -> str:

@@ -7,10 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from fem.digits import reserve_text
+from fem.digits import number, reserve_text
 from fem.judging.choice import Comparison, VariantNumbers
 from fem.telling.vector import INK, SOFT, styled
-from fem.telling.words import number
 from fem.telling.zoom_words import band_text
 
 FRONT, DOMINATED, METAL = "#0b5d8f", "#b35900", "#4c5a57"

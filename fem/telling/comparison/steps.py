@@ -6,9 +6,9 @@ import statistics
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from fem.digits import number
 from fem.judging.choice import Comparison, Step
 from fem.judging.mesh_apart import of_mesh
-from fem.telling.words import number
 
 
 @dataclass(frozen=True)

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from fem.digits import number, reserve_text
 from fem.judging.choice import Comparison
 from fem.telling.blocks import Table, table
 from fem.telling.comparison.plots import Trade, shown
 from fem.telling.comparison.steps import StepRow
-from fem.telling.words import money, number, reserve_text
+from fem.telling.words import money
 
 
 def short_names(keys: Iterable[str]) -> dict[str, str]:

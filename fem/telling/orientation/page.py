@@ -8,6 +8,7 @@ import math
 from pathlib import Path
 from typing import Any
 
+from fem.digits import number, reserve_text
 from fem.judging.orientation import (
     AXES,
     NEARLY,
@@ -82,7 +83,7 @@ def as_page(scan: Orientation, discs: list[Disc]) -> str:
     from markupsafe import Markup
 
     page = template(
-        "orientation.html", scripts=("tables.js",), number=words.number, reserve=words.reserve_text, place=words.place
+        "orientation.html", scripts=("tables.js",), number=number, reserve=reserve_text, place=words.place
     )
     plots = []
     for disc in discs:

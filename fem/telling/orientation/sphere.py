@@ -12,11 +12,10 @@ from typing import Any
 
 import numpy as np
 
-from fem.digits import reserve_text
+from fem.digits import number, reserve_text
 from fem.judging.orientation import AXES, DirectionNumbers, Orientation, direction_words, upper
 from fem.telling.colours import displacement_map, reserve_scale, use_map, utilisation
 from fem.telling.vector import INK, styled
-from fem.telling.words import number
 from fem.tensors import Array
 
 GRID = 300

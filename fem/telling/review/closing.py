@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from fem.digits import number
 from fem.judging.cautions import texts_of
 from fem.judging.findings import BodyFindings
 from fem.telling.blocks import (
@@ -23,7 +24,7 @@ from fem.telling.blocks import (
 from fem.telling.facts import flat
 from fem.telling.review.material import CAUTION, Material
 from fem.telling.review.numbers import seconds_text, spaced
-from fem.telling.words import number, place
+from fem.telling.words import place
 
 BASIS = (
     "Linear statics: small displacements, elastic material, no contact. Cases are sums of loads solved one by one.",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 
+from fem.digits import number
 from fem.judging.choice import Comparison, VariantNumbers
 from fem.telling.blocks import Block, Cell, Figure, Items, Section, Table, Text, Verdict, table
 from fem.telling.comparison.plots import label_of, shown, trade_figure, trades
@@ -13,7 +14,7 @@ from fem.telling.comparison.tables import plot_table, steps_table
 from fem.telling.review.material import Material
 from fem.telling.review.numbers import reserve_cell
 from fem.telling.review.plots import svg_of
-from fem.telling.words import money, number
+from fem.telling.words import money
 from fem.telling.zoom_words import BEADS, is_beads, leaders_line
 
 MOST_VARIANTS = 60

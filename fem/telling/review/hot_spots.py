@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from fem.digits import number, reserve_text
 from fem.judging.advice import advised, is_singular, rests_on_singular
 from fem.judging.verdict import verdict_of
 from fem.telling.bead_axes import ALT, CAPTION, RATIO, axes_figure
@@ -13,16 +14,7 @@ from fem.telling.reactions import failing_load
 from fem.telling.review.material import APART, Material
 from fem.telling.review.numbers import components, reserve_cell
 from fem.telling.review.plots import COLOURS, INK, MARKS, drawing, svg_of
-from fem.telling.words import (
-    SINGULAR,
-    criterion,
-    number,
-    place,
-    plain_name,
-    reserve_text,
-    standing,
-    worst_hot_spots,
-)
+from fem.telling.words import SINGULAR, criterion, place, plain_name, standing, worst_hot_spots
 from fem.telling.zoom_words import HOMOGENISED, aside, is_beads, is_told, reserve_line
 
 MOST_ROWS, MOST_TABLED, MOST_BESIDE, AXES_MM = 8, 60, 4, 125.0

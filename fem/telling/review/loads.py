@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from fem.digits import number
 from fem.telling.blocks import PHOTO_MM, Block, Cell, Figure, Heading, Items, Section, Table, Text, table
 from fem.telling.facts import flat
 from fem.telling.reactions import EXPLAINED, HEAD, reaction_rows
@@ -14,7 +15,7 @@ from fem.telling.review.free_body_figure import draw_free_body
 from fem.telling.review.material import Material
 from fem.telling.review.numbers import components
 from fem.telling.review.pulls import FreeBody, free_body
-from fem.telling.words import force, number, place
+from fem.telling.words import force, place
 
 MOST_DRAWN = 3
 """Free bodies drawn; the tables are there for every case."""

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import re
 
+from fem.digits import number
 from fem.judging.findings import BodyFindings
 from fem.telling.blocks import Block, Cell, Figure, Heading, Section, Table, Text, table
 from fem.telling.printed import ASSUMED, FROM_ASSUMED, clock, plan_rows, zone_rows
 from fem.telling.review.material import Material
 from fem.telling.review.numbers import ratio
-from fem.telling.words import money, number, place, plain_name
+from fem.telling.words import money, place, plain_name
 
 KINDS = {"layer": "Layer", "vertical": "Vertical section"}
 """What the pictures of zones show, by their names."""

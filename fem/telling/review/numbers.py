@@ -7,9 +7,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from fem.digits import number, reserve_text
 from fem.judging.findings import Matrix
 from fem.telling.blocks import Cell
-from fem.telling.words import number, reserve_text
 from fem.telling.zoom_words import band_text
 from fem.tensors import Array
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from fem.digits import number
 from fem.judging.band import NOT_DECIDED, NOT_MET
 from fem.judging.deciding import outcome
 from fem.judging.verdict import verdict_of
@@ -61,7 +62,7 @@ def key_figures(material: Material) -> Table:
             rows.append(["It may lie between", band_text(verdict.band), "all cases"])
         if is_told(f) and math.isfinite(r.minimum):
             rows.append(["Calculated", reserve_line(r), f"case {name}" if is_beads(r) else ""])
-        goal = words.number(required)
+        goal = number(required)
         rows.append(
             ["Reserve factor " + ("required" if asked else "taken as target"), goal, "" if asked else "usual"]
         )
@@ -69,7 +70,7 @@ def key_figures(material: Material) -> Table:
         rows.append(
             [
                 "Maximum deflection",
-                f"{words.number(case.maximum_displacement_mm)} mm",
+                f"{number(case.maximum_displacement_mm)} mm",
                 f"case {name}, {words.place(case.maximum_displacement_at_mm)}",
             ]
         )
@@ -78,16 +79,14 @@ def key_figures(material: Material) -> Table:
         ]
         if turns:
             turn, face, name = max(turns)
-            rows.append([f"Maximum rotation of {face}", f"{words.number(turn)} deg", f"case {name}"])
-    rows.append(["Mass", f"{words.number(sum(b.mass_g for b in f.bodies.values()))} g", ", ".join(f.bodies)])
+            rows.append([f"Maximum rotation of {face}", f"{number(turn)} deg", f"case {name}"])
+    rows.append(["Mass", f"{number(sum(b.mass_g for b in f.bodies.values()))} g", ", ".join(f.bodies)])
     plans = {n: b.print for n, b in f.bodies.items() if b.print}
     if plans:
         rows.append(["Print time, estimated", clock(sum(p.time_h for p in plans.values())), ", ".join(plans)])
         if any(p.price_per_kg > 0 for p in plans.values()):
             cost = sum(p.cost for p in plans.values())
-            rows.append(
-                ["Filament cost, estimated", f"{words.number(cost)} {words.money(f.currency)}", ", ".join(plans)]
-            )
+            rows.append(["Filament cost, estimated", f"{number(cost)} {words.money(f.currency)}", ", ".join(plans)])
     met = sum(r.met for r in f.requirements)
     if f.requirements:
         names = {kind: [r.name for r in f.requirements if outcome(r) == kind] for kind in (NOT_MET, NOT_DECIDED)}

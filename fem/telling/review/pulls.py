@@ -8,9 +8,10 @@ from typing import Any
 
 import numpy as np
 
+from fem.digits import number
 from fem.judging.findings import Findings
 from fem.telling.review.material import Material
-from fem.telling.words import force, number
+from fem.telling.words import force
 from fem.tensors import Array
 
 NOISE = 1e-6

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 
+from fem.digits import number, with_unit
 from fem.judging.band import MET, NOT_DECIDED, NOT_MET
 from fem.judging.deciding import outcome
 from fem.judging.findings import RequirementFindings
 from fem.judging.verdict import is_lower, outcome_text, verdict_of
 from fem.telling.blocks import Cell, Section, Text, table
 from fem.telling.review.material import Material
-from fem.telling.words import number, with_unit
 from fem.telling.zoom_words import value_and_kind
 
 TONES = {MET: "good", NOT_MET: "bad", NOT_DECIDED: "warn"}

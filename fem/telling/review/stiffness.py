@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 
+from fem.digits import number
 from fem.judging.findings import FaceStiffness
 from fem.telling.blocks import PHOTO_MM, Beside, Block, Figure, Heading, Section, Table, Text, table
 from fem.telling.review.material import Material, Reference
 from fem.telling.review.numbers import FORCES, MOTIONS, SHORT, components, ratio, stiffness_texts
 from fem.telling.review.plots import BLUE, INK, drawing, svg_of
-from fem.telling.words import number, place
+from fem.telling.words import place
 
 STRESSES = ("xx, 11", "yy, 22", "zz, 33", "yz, 23", "xz, 13", "xy, 12")
 DIRECT = ("x", "y", "z", "about x", "about y", "about z")

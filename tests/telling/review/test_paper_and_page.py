@@ -20,13 +20,14 @@ from browser import chromium
 from old_words import old_words, seen
 from reading import Page, fonts_of_pdf, letters, words_of_pdf
 
+from fem.errors import BeadworkError
 from fem.judging.choice import VariantNumbers, compare
 from fem.telling.bead_axes import CAPTION
 from fem.telling.blocks import Figure, Section, Text, every
 from fem.telling.review.document import QUALITIES, document_of
 from fem.telling.review.material import CAUTION, Reference
 from fem.telling.review.sections import SECTIONS, sections_of
-from fem.telling.review.to_html import html_text
+from fem.telling.review.to_html import html_text, write_html
 from fem.telling.review.to_pdf import pdf_bytes
 
 DATE = datetime.date(2031, 2, 3)
@@ -245,3 +246,15 @@ def test_the_review_has_the_part_in_hand_and_nothing_serious(reviewed, scheme):
         assert page.at.locator("#part .hand-print").is_visible()
         assert page.said == [] and all(url.startswith(("file:", "data:", "blob:")) for url in page.asked)
         page.close()
+
+
+def test_a_page_that_would_be_too_large_leaves_the_part_out(material, tmp_path, monkeypatch):
+    document = document_of(dataclasses.replace(material, pictures={}), date=DATE)
+    whole = html_text(document, width=LOW[0], quality=LOW[1], hand=document.hand)
+    bare = html_text(document, width=LOW[0], quality=LOW[1])
+    assert len(whole) - len(bare) > 500_000 and 'id="part"' in whole
+    monkeypatch.setattr("fem.telling.review.to_html.LIMIT_BYTES", len(whole.encode()) - 1)
+    assert 'id="part"' not in write_html(document, tmp_path / "a.html").read_text(encoding="utf-8")
+    monkeypatch.setattr("fem.telling.review.to_html.LIMIT_BYTES", len(bare.encode()) - 1)
+    with pytest.raises(BeadworkError, match="larger"):
+        write_html(document, tmp_path / "b.html")
