@@ -27,7 +27,6 @@ from fem.study.variants.numbers import numbers_of, table_rows
 from fem.study.variants.series import Told
 from fem.telling.comparison.page import as_page
 from fem.telling.comparison.steps import best_buy, step_rows
-from fem.telling.review.comparing import signed
 from fem.telling.words import answer, standing
 
 KEY = "bodies.bar.print.walls"
@@ -232,7 +231,6 @@ def test_the_table_and_the_page_hold_bands_and_who_is_level():
     assert "Level with no." in page and "1.80 to 2.40" in page and "Thin lines" in page
     plain = as_page(compared([replace(v, band=(), band_away=()) for v in made]))
     assert "Level with no." not in plain and "Thin lines" not in plain
-    assert signed(None) == "–"
 
 
 def test_permanent_loads_that_use_a_place_up_are_missed_by_a_variant():
