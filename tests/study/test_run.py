@@ -151,7 +151,7 @@ def test_results_are_put_in_place_and_nothing_else_is_touched(bar, monkeypatch):
     path = study(bar, BAR + PULL + "[cases]\none = { pull = 1.0 }\n[requirements]\nreserve = 100\n", "whole.toml")
     out = bar / "out"
     assert main(["run", str(path), "--out", str(out), "--strict"]) == 3
-    assert {p.name for p in out.iterdir()} == {"findings.json", "fields.vtu", "pictures", "report.html"}
+    assert {p.name for p in out.iterdir()} == {"findings.json", "fields.vtu", "part.json", "pictures", "report.html"}
     found = json.loads((out / "findings.json").read_text())
     assert found["requirements"][0]["met"] is False
     (out / "notes.txt").write_text("mine")
