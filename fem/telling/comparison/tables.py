@@ -50,19 +50,22 @@ def plot_table(comparison: Comparison, trade: Trade, *, front_only: bool = False
     return table(head, rows, align="llrrl", caption=caption, small=True)
 
 
-def steps_table(comparison: Comparison, rows: Sequence[StepRow], *, caption: str = "") -> Table:
-    """The effect of each step of a swept number, over all pairs of variants that differ by it."""
+def steps_table(comparison: Comparison, rows: Sequence[StepRow], *, caption: str = "", brief: bool = False) -> Table:
+    """The effect of each step of a swept number, over all pairs of variants that differ by it; `brief` for paper."""
     names = short_names(comparison.sweep)
     cost = any(v.cost is not None for v in comparison.variants)
-    head = ["Step", "Pairs", "Mass [g]", "Time [h]", *([f"Cost [{money(comparison.currency)}]"] if cost else [])]
-    head += ["Reserve factor [1]", "per 10 g", "per hour", "Stiffness [%]", "[%] per 10 g", "[%] per hour"]
+    head = ["Step", "Pairs", "Mass [g]", "Time [h]", "Reserve factor [1]", "per 10 g", "Stiffness [%]"]
+    if not brief:
+        head += ["Reserve per hour", "[%] per 10 g", "[%] per hour"]
+        head += [f"Cost [{money(comparison.currency)}]"] if cost else []
     out = []
     for s in rows:
         level = f"; level in {s.level} of {s.count}" if s.level else ""
-        row = [f"{names[s.key]} {plain_setting(s.start)} → {plain_setting(s.end)}", str(s.count)]
-        row += [s.mass_g.text(), s.time_h.text(), *([s.cost.text()] if cost else []), s.reserve.text() + level]
-        row += [s.reserve_per_g.text(scale=10.0), s.reserve_per_h.text(), s.stiffness.text(scale=100.0)]
-        out.append([*row, s.stiffness_per_g.text(scale=1000.0), s.stiffness_per_h.text(scale=100.0)])
+        row = [f"{names[s.key]} {plain_setting(s.start)} → {plain_setting(s.end)}", str(s.count), s.mass_g.text()]
+        row += [s.time_h.text(), s.reserve.text() + level, s.reserve_per_g.text(scale=10.0)]
+        row += [s.stiffness.text(scale=100.0), s.reserve_per_h.text(), s.stiffness_per_g.text(scale=1000.0)]
+        row += [s.stiffness_per_h.text(scale=100.0), s.cost.text()]
+        out.append(row[: len(head)])
     return table(head, out, caption=caption, small=True)
 
 

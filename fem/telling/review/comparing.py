@@ -47,7 +47,7 @@ def comparison(material: Material) -> Section:
         )
     blocks += [_variants(found, chosen), *_plots(found)]
     if rows := step_rows(found):
-        blocks.append(steps_table(found, rows, caption=STEPS))
+        blocks.append(steps_table(found, rows, caption=STEPS, brief=True))
     failed = [f"{v.name}: {v.error}" for v in found.variants if v.error]
     if failed:
         blocks += [Text("Not computed:"), Items(tuple(failed))]

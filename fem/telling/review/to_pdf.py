@@ -125,5 +125,5 @@ def widths(block: Table) -> list[float]:
     ]
     if sum(letter * n + room for n in longest) <= FULL_MM:
         return [0.0] * len(longest)
-    wraps = [n > LONG and (side == "l" or n > 24) for n, side in zip(longest, block.align, strict=True)]
+    wraps = [n > LONG and (side == "l" or n > 20) for n, side in zip(longest, block.align, strict=True)]
     return [min(max(n, 8), 60) ** 0.5 if wrap else 0.0 for n, wrap in zip(longest, wraps, strict=True)]

@@ -224,7 +224,7 @@ def test_the_effect_of_a_step(comparison, page):
     assert fill.reserve_per_g.middle == pytest.approx(0.8 / 18.4)
     assert fill.stiffness.low == pytest.approx(0.4 / 4.2) and fill.stiffness.high == pytest.approx(0.4 / 2.2)
     line = next(row for row in page.rows if row[0] == "walls 2 → 4")
-    assert line[1] == "4" and line[2] == "+20.0" and line[5] == "+0.800" and line[6] == "+0.400"
+    assert line[1] == "4" and line[2] == "+20.0" and line[4] == "+0.800" and line[5] == "+0.400"
     assert "with density from 0.2 to 0.6" in best_buy(rows) and "with walls from 2 to 4" in best_buy(rows)
     assert best_buy([]) == ""
 
