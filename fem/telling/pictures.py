@@ -81,10 +81,10 @@ def draw_least_reserve(findings: Findings, scene: Scene, *, folder: Path) -> Pic
 def _zones(scene: Scene) -> Iterator[Job]:
     """The cuts through the printed bodies, each with a file of its own."""
     seen: Counter[str] = Counter()
-    for number, cut in enumerate(scene.cuts):
+    for which, cut in enumerate(scene.cuts):
         file = cut_file(cut, rank=seen[cut_file(cut)])
         seen[cut_file(cut)] += 1
-        yield Job(f"zones, {cut.body}", partial(_zone, cut=number, file=file))
+        yield Job(f"zones, {cut.body}", partial(_zone, cut=which, file=file))
 
 
 def _zone(run: Album, *, cut: int, file: str) -> Picture:
@@ -143,7 +143,7 @@ def _deflection(run: Album, *, case: str, exaggerate: bool) -> Picture:
     run.stage.clear()
     surface = run.coat(moved, size, "displacement [mm]")
     high = top if top > 0 else 1.0
-    run.stage.add(surface, scalars="displacement [mm]", cmap=displacement_map(), clim=[0.0, high], n_colors=256)
+    run.stage.add(surface, scalars="displacement [mm]", colours=displacement_map(), limits=(0.0, high))
     run.stage.add(lines(moved, run.rims), colour=LINE, width=1.5, lighting=False)
     if exaggerate:
         run.stage.add(lines(run.nodes, run.rims), colour=GHOST, width=1.5, lighting=False)

@@ -104,7 +104,7 @@ def _put(stage: Stage, findings: Findings, scene: Scene, fields: CaseFields, tol
         stage.add_reserve(coat, reserve_scale(verdict_of(findings).required))
     else:
         coat.point_data["value"] = told.values[node]
-        stage.add(coat, scalars="value", cmap=told.colours, clim=[told.low, told.high], n_colors=256)
+        stage.add(coat, scalars="value", colours=told.colours, limits=(told.low, told.high))
     rims = outline(mesh.triangles, mesh.face)
     stage.add(lines(mesh.nodes, rims), colour=(0.10, 0.12, 0.14), width=1.5, lighting=False)
 
