@@ -12,6 +12,7 @@ from fem.caution import Caution
 from fem.errors import InputError
 from fem.judging.findings import Findings
 from fem.judging.scene import CaseFields, Patch, Scene
+from fem.judging.worst import worst_places
 from fem.loading.case import LoadCase
 from fem.loading.kinds import displaced_face
 from fem.loading.loads import resultant
@@ -90,7 +91,12 @@ def answer(study: Study | Prepared, *, progress: Progress | None = None) -> Outc
     judged = solve_and_judge(ready, progress=progress)
     ready = judged.ready or ready
     arrows = tuple(a for each in ready.loads.values() for a in each.arrows)
-    cuts = tuple(cut for name, made in ready.made.items() for cut in cut_body(ready.mesh, body=name, made=made))
+    worst = worst_places(judged.findings)
+    cuts = tuple(
+        cut
+        for name, made in ready.made.items()
+        for cut in cut_body(ready.mesh, body=name, made=made, through=worst.get(name))
+    )
     scene = Scene(ready.mesh, judged.fields, arrows, judged.patches, cuts)
     cases = [LoadCase(name, factors, ready.loads) for name, factors in ready.study.cases.items()]
     warming = {case.name: case.temperature_change(tuple(case.factors)) for case in cases}

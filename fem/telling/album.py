@@ -30,7 +30,8 @@ class Picture:
     """A finished picture: its `file` in the folder, words for it, and the numbers it was drawn with.
 
     `kind` is mesh, zones, loads, deflection, exaggerated, stress, reserve, cut, hot spot, beads or bead layer;
-    `case` is the load case or ""; `low`, `high` the ends of its bar in `unit`; `factor` by which the deflection is exaggerated;
+    `case` is the load case or ""; `low`, `high` the ends of its bar in `unit`; `factor` by which a deflection is
+    exaggerated;
     `labels` every text written on it; `view` the camera; `body` the body whose zones or beads it shows or "";
     `inside` the bytes that a page carries (`embedding.page_bytes`), empty where the file is to be read.
     """

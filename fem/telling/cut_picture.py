@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from fem.printing.cut import GRAZED, grazed_area
 from fem.telling.album import LINE, Album, Picture
 from fem.telling.canvas import Canvas, Label
 from fem.telling.colours import painted
@@ -12,6 +13,9 @@ from fem.telling.stage import fit
 from fem.telling.surface import eight_tets, lines
 from fem.telling.words import number, place, plain_name, reserve_text
 from fem.tensors import Array
+
+NEAR = 0.01
+"""A section runs along a face that is nearer to it than this share of the diagonal."""
 
 
 def draw_cut(run: Album, *, case: str) -> Picture:
@@ -25,7 +29,7 @@ def draw_cut(run: Album, *, case: str) -> Picture:
     aim = np.array(spot.at_mm if spot else run.nodes[lowest(reserve)], dtype=float)
     worst = int(np.linalg.norm(run.nodes - aim, axis=1).argmin())
     at = run.nodes[worst].copy()
-    axis = _cut_axis(mesh.box, at, run.normals[worst])
+    axis = _cut_axis(run, at, run.normals[worst])
     box, inward = mesh.box[:, axis], 0.01 * (mesh.box[1, axis] - mesh.box[0, axis])
     level = float(np.clip(at[axis], box[0] + inward, box[1] - inward))
     normal = np.eye(3)[axis] * (-1.0 if level > box.mean() else 1.0)
@@ -82,8 +86,17 @@ def draw_cut(run: Album, *, case: str) -> Picture:
     )
 
 
-def _cut_axis(box: Array, at: Array, normal: Array) -> int:
-    """The axis across which to cut: one that the place is not at the end of, not head-on to the surface, thin."""
+def _cut_axis(run: Album, at: Array, normal: Array) -> int:
+    """The axis across which to cut: one that the place is not at the end of, not head-on to the surface, along as
+    little of other faces as can be, thin.
+    """
+    box, corners = run.scene.mesh.box, run.nodes[run.triangles]
     size = box[1] - box[0]
     ends = np.minimum(at - box[0], box[1] - at) < 0.02 * size
-    return min(range(3), key=lambda i: (bool(ends[i]), abs(normal[i]) > 0.8, float(size[i])))
+
+    def grazes(axis: int) -> bool:
+        near = NEAR * run.scene.mesh.diagonal
+        others = float(np.delete(size, axis).prod())
+        return float(grazed_area(corners, axis=axis, levels=at[axis : axis + 1], near=near)[0]) > GRAZED * others
+
+    return min(range(3), key=lambda i: (bool(ends[i]), abs(normal[i]) > 0.8, grazes(i), float(size[i])))
