@@ -62,7 +62,7 @@ def cut_body(
     """A layer and a vertical section through a printed body; none of a metal.
 
     They go through the place `through` (3,) [mm, part axes], or without one through the middle of the material. A
-    plane that runs along a face, or shows less than half of what the best one shows of the core, gives way to the next.
+    plane that runs along a face, or shows less than half of the core that another shows, gives way to the next.
     Errors: as for `filling.fill_grid`.
     """
     if made.plan is None:
@@ -101,8 +101,8 @@ def _where(outline: Outline, through: Array | None) -> tuple[int, float]:
 
 
 def chosen_plane(middle: Array, *, shown: NDArray[Any], clear: NDArray[np.bool_], wanted: float) -> int:
-    """Which of the planes at `middle` (k,) [mm] is nearest to `wanted` of those that are `clear` (k,), if any are, and
-    show at least half as much as any such plane.
+    """Which of the planes at `middle` (k,) [mm] is nearest to `wanted`: of those that are `clear` (k,), if any are,
+    and show at least half as much as any such plane.
     """
     allowed = clear & (shown > 0)
     allowed = allowed if allowed.any() else shown > 0

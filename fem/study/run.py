@@ -25,7 +25,7 @@ from fem.solving.equilibrium import refuse_free_motion
 from fem.study.beads import ask_beads
 from fem.study.bodies import describe_bodies, print_cautions
 from fem.study.chances import with_chances
-from fem.study.clock import Clock, Progress, beads_take_long, clock_say
+from fem.study.clock import Clock, Progress, by_the_clock, clock_say
 from fem.study.file import read_study
 from fem.study.fingerprint import ground_key, shown_digests
 from fem.study.folder import checked_place, fresh_folder
@@ -213,8 +213,8 @@ def run_study(
     wanted = results_folder(study, out)
     if study.variant:
         checked_place(wanted.parents[1])
-    if (study.judge.whole or study.judge.zoom != 0) and any(body.print for body in study.bodies.values()):
-        progress = beads_take_long(progress)
+    beads = study.judge.whole or study.judge.zoom != 0
+    progress = by_the_clock(progress, beads=beads and any(body.print for body in study.bodies.values()))
     with fresh_folder(wanted) as beside:
         outcome = answer(prepare(study, progress=progress), progress=progress)
         start = time.perf_counter()
