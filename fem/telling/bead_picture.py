@@ -283,7 +283,7 @@ def _coloured(stage: Stage, judged: JudgedBeads, window: Window, surface: BeadSu
     """Put the beads on the stage, coloured where they are judged; whether any are not."""
     known = _judged_in(judged, window).ravel()[surface.box]
     reserve = judged.reserve[window.cut].ravel()[surface.box]
-    matter = {"ambient": 0.66, "diffuse": 0.40}
+    matter: dict[str, Any] = {"ambient": 0.66, "diffuse": 0.40}
     if known.any():
         part = _polygons(surface, known)
         part.cell_data["utilisation"] = painted(reserve[known].astype(float))

@@ -281,10 +281,15 @@ def _picture(pixels: NDArray[np.uint8]) -> Any:
 
 
 def ticks(low: float, high: float) -> list[tuple[float, str]]:
-    """Round values on a bar with their text, and the value at its end with three digits."""
+    """Round values on a bar with their text, and the value at its end (at both, if it begins below zero) with three
+    digits.
+    """
     from fem.telling.words import number, round_factor
 
-    step = round_factor((high - low) / 4)
-    count = int((high - low) / step + 1e-9)
-    inner = [low + i * step for i in range(count + 1) if low + i * step < high - 0.09 * (high - low)]
-    return [(v, f"{v:g}" if 1e-4 <= step < 1e5 or v == 0 else f"{v:.2g}") for v in inner] + [(high, number(high))]
+    step, room = round_factor((high - low) / 4), 0.09 * (high - low)
+    first, last = int(np.ceil(low / step - 1e-9)), int(np.floor(high / step + 1e-9))
+    inner = [
+        i * step for i in range(first, last + 1) if i * step < high - room and (low >= 0 or i * step > low + room)
+    ]
+    ends = [(high, number(high))] if low >= 0 else [(low, number(low)), (high, number(high))]
+    return sorted([(v, f"{v:g}" if 1e-4 <= step < 1e5 or v == 0 else f"{v:.2g}") for v in inner] + ends)

@@ -1,4 +1,4 @@
-"""Draws the set of pictures of a run: mesh, zones of the print, loads, deflection, reserve factor, hot spots.
+"""Draws the set of pictures of a run: mesh, zones of the print, loads, deflection, reserve factor, stress, hot spots.
 
 Every picture states its case and unit; its `alt` text carries the numbers, so that a reader who cannot see it
 (and a test) learns the same.
@@ -25,6 +25,7 @@ from fem.telling.face_picture import draw_faces as draw_faces
 from fem.telling.load_picture import draw_loads
 from fem.telling.reserve_picture import draw_hot_spot, draw_reserve
 from fem.telling.stage import Stage, fit
+from fem.telling.stress_picture import draw_stress, stresses_shown
 from fem.telling.surface import lines
 from fem.telling.words import number, place, plain_name, round_factor, worst_hot_spots
 from fem.telling.zone_picture import cut_file, draw_zones
@@ -67,6 +68,8 @@ def jobs_of(findings: Findings, scene: Scene, zooms: Sequence[ZoomView]) -> list
         if not np.array_equal(least, scene.cases[worst].reserve):
             jobs.append(Job("minimum reserve factor", partial(draw_reserve, case="")))
         jobs.append(Job("cut", partial(draw_cut, case=worst)))
+        for quantity in stresses_shown(printed=any(body.print for body in findings.bodies.values())):
+            jobs.append(Job(f"stress, {quantity}", partial(draw_stress, case=worst, quantity=quantity)))
     for rank, (name, spot) in enumerate(worst_hot_spots(findings, apart=0.04 * scene.mesh.diagonal), start=1):
         jobs.append(Job(f"hot spot {rank}", partial(draw_hot_spot, rank=rank, case=name, spot=spot)))
     return jobs + bead_jobs(zooms)

@@ -26,7 +26,7 @@ def draw_reserve(run: Album, *, case: str) -> Picture:
     least = float(reserve[worst])
     told = f"Minimum on the surface {reserve_text(least)}{kind_told(run)}"
     spent = _spent(reserve[surface_nodes])
-    view = fit(run.nodes[run.skin], towards=_corner_facing(run.normals[worst]))
+    view = fit(run.nodes[run.skin], towards=corner_facing(run.normals[worst]))
     run.stage.clear()
     run.stage.add_reserve(run.coat(run.nodes, painted(reserve), "utilisation"), run.scale)
     run.stage.add(lines(run.nodes, run.rims), colour=LINE, width=1.5, lighting=False)
@@ -113,7 +113,7 @@ def kind_told(run: Album) -> str:
     return f" ({HOMOGENISED})" if is_told(run.findings) else ""
 
 
-def _corner_facing(normal: Array) -> Array:
+def corner_facing(normal: Array) -> Array:
     """Of the views from the eight corners, the one that sees a place with that normal best; from above if equal."""
     corners = np.array([(sx, sy, sz) for sx in (1, -1) for sy in (-1, 1) for sz in (1, -1)]) * np.abs(CORNER)
     liking = corners @ normal + 0.15 * (corners @ np.array(CORNER))
