@@ -14,7 +14,7 @@ from fem.telling.words import number, place, plain_name
 
 BEADS = {
     "principal": "; of the zone as a whole, its beads and the air between them",
-    "interlayer shear": "; of the beads that come nearest to failure at each place, which may be another zone's beside it",
+    "interlayer shear": "; of the beads nearest to failure at each place; beside it may lie another zone's",
 }
 """Whose stress it is, in a printed part."""
 
