@@ -36,6 +36,16 @@ def test_a_painted_value_has_the_colour_of_its_band(required):
         assert off.min() < LIT, value
 
 
+@pytest.mark.parametrize("required", [1.0, 2.0, 4.0])
+def test_on_either_side_of_each_edge_its_own_band_is_painted(required):
+    # The table has steps of 0.6 % of the value at an edge of 12, the farthest that is asked of it
+    scale = reserve_scale(required)
+    for i, edge in enumerate(scale.edges[1:-1], start=1):
+        for value, band in ((edge * 0.99, i - 1), (edge * 1.01, i)):
+            off = np.abs(np.array(scale.colours) - shot(value, scale)).max(axis=1)
+            assert off.argmin() == band and off.min() < LIT, (edge, value)
+
+
 def test_less_than_half_the_load_looks_like_no_other_value():
     scale = reserve_scale(2.0)
     low, high = shot(0.29, scale), shot(0.9, scale)
