@@ -176,18 +176,16 @@ def test_principal_stress_in_MPa_is_that_of_the_bent_beam(mesh, findings, tmp_pa
         ([25, 10, -8], [0, 0, -1], -0.75),
         ([50, 10, -8], [0, 0, -1], -0.5),
         ([75, 10, -8], [0, 0, -1], -0.25),
-        ([25, 0, 4], [0, -1, 0], 0.375),
-        ([25, 20, 4], [0, 1, 0], 0.375),
-        ([25, 0, -4], [0, -1, 0], -0.375),
-        ([25, 20, -4], [0, 1, 0], -0.375),
+        *(([x, 0, z], [0, -1, 0], (1 - x / 100) * z / 8) for x in (25, 50, 75) for z in (-4, 4)),
+        *(([x, 20, z], [0, 1, 0], (1 - x / 100) * z / 8) for x in (25, 50, 75) for z in (-4, 4)),
     ):
         if turned(normal) @ view.towards > 0.15:
             painted = np.array(cm.vik((share + 1) / 2)[:3])
             assert hue(pixel(picture, shot, turned(own))) @ hue(painted) > 0.999, own
             # Negative control: the opposite stress has another colour
-            assert hue(cm.vik((1 - share) / 2)[:3]) @ hue(painted) < 0.995
+            assert hue(cm.vik((1 - share) / 2)[:3]) @ hue(painted) < 0.999
             checked += 1
-    assert checked >= 3
+    assert checked >= 6
     assert shot[0, 0] == pytest.approx(1.0)
 
 
