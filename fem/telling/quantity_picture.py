@@ -13,6 +13,7 @@ from fem.judging.findings import Findings
 from fem.judging.scene import CaseFields, Scene
 from fem.judging.verdict import verdict_of
 from fem.telling.canvas import Canvas, Label
+from fem.telling.colour_maps import colour_map
 from fem.telling.colours import displacement_map, painted, reserve_scale, use_map
 from fem.telling.stage import CORNER, Stage, fit, reserve_table
 from fem.telling.surface import four_triangles, lines, outline, polydata
@@ -111,13 +112,11 @@ def _put(stage: Stage, findings: Findings, scene: Scene, fields: CaseFields, tol
 
 def quantity_of(fields: CaseFields, quantity: str) -> Quantity:
     """What is painted of a quantity other than the reserve factor: sizes from zero on, signed values about zero."""
-    from cmcrameri import cm
-
     values, title, signed = _values(fields, quantity)
     top = float(np.abs(values).max(initial=0.0)) or 1.0
     if signed:
         top = float(f"{top:.6g}")  # a round end, so that zero is a round tick
-        return Quantity(values, title, cm.vik, -top, top)
+        return Quantity(values, title, colour_map("vik"), -top, top)
     return Quantity(values, title, displacement_map() if quantity == "displacement" else use_map(), 0.0, top)
 
 

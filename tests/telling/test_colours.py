@@ -79,3 +79,14 @@ def lightness(colour) -> float:
     linear = np.where(c <= 0.04045, c / 12.92, ((c + 0.055) / 1.055) ** 2.4)
     y = float(linear @ [0.2126, 0.7152, 0.0722])
     return 116 * y ** (1 / 3) - 16 if y > 0.008856 else 903.3 * y
+
+
+@pytest.mark.parametrize("name", ["roma", "lapaz_r", "lajolla_r", "batlowS", "vik"])
+def test_a_map_read_on_its_own_is_the_librarys(name):
+    from cmcrameri import cm
+
+    from fem.telling.colour_maps import colour_map
+
+    at = np.linspace(0, 1, 101)
+    assert np.array(colour_map(name)(at)) == pytest.approx(np.array(getattr(cm, name)(at)), abs=1e-12)
+    assert colour_map(name)(7) == pytest.approx(getattr(cm, name)(7))
