@@ -69,6 +69,10 @@ def draw_all(
 
 def sensible_processes(pictures: int, scene: Scene) -> int:
     """As many processes as there are cores and memory for, each with pictures enough to pay for its start."""
+    from multiprocessing import current_process
+
+    if current_process().daemon:  # which may start none
+        return 1
     values = scene.mesh.nodes.size + scene.mesh.tets.size + 16 * len(scene.cases) * len(scene.mesh.nodes)
     room = int(0.8 * available_memory() / (PROCESS_BYTES + 8 * FIELDS_HELD * values))
     return max(1, min(cores(), room, pictures // WORTH_A_PROCESS))
