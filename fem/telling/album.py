@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from concurrent.futures import Executor, Future
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -54,13 +55,17 @@ class Picture:
 
 @dataclass
 class Album:
-    """What all pictures of one run share; `zooms` are the places solved bead by bead that are drawn."""
+    """What all pictures of one run share; `zooms` are the places solved bead by bead that are drawn. An `encoder`
+    makes files of pictures while the next ones are drawn: what compresses lets go of the interpreter.
+    """
 
     findings: Findings
     scene: Scene
     stage: Stage
     folder: Path
     zooms: tuple[ZoomView, ...] = ()
+    encoder: Executor | None = None
+    pending: dict[str, Future[bytes]] = field(default_factory=dict)
 
     @property
     def nodes(self) -> Array:
@@ -101,8 +106,22 @@ class Album:
         return surface
 
     def finish(self, canvas: Canvas, **words: Any) -> Picture:
-        canvas.save(self.folder / words["file"])
-        return Picture(labels=tuple(canvas.texts), inside=page_bytes(canvas.page), **words)
+        """The picture of a canvas that is complete; an `encoder` writes its file until it is `settled`."""
+        path = self.folder / words["file"]
+        if self.encoder is None:
+            return Picture(labels=tuple(canvas.texts), inside=_encoded(canvas, path), **words)
+        self.pending[words["file"]] = self.encoder.submit(_encoded, canvas, path)
+        return Picture(labels=tuple(canvas.texts), **words)
+
+    def settled(self, picture: Picture) -> Picture:
+        """A picture whose file is written. Errors: what writing it raises."""
+        encoding = self.pending.pop(picture.file, None)
+        return picture if encoding is None else replace(picture, inside=encoding.result())
+
+
+def _encoded(canvas: Canvas, path: Path) -> bytes:
+    canvas.save(path)
+    return page_bytes(canvas.page)
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -19,8 +20,10 @@ PROCESS_BYTES = 4e8
 """What a process that draws takes beside the fields: libraries, a window and its pictures, measured."""
 FIELDS_HELD = 6
 """How many times its fields a process holds while it takes them in and paints surfaces, with room to spare."""
-WORTH_A_PROCESS = 5
-"""Pictures that pay for the start of a process."""
+WORTH_A_PROCESS = 9
+"""Pictures that pay for the start of a process: libraries, fields and a window's first picture take two to three
+seconds of processor time, four to six pictures' worth (measured).
+"""
 
 
 @dataclass
@@ -36,12 +39,20 @@ class Studio:
     @property
     def album(self) -> Album:
         if not self.albums:
-            self.albums.append(Album(self.findings, self.scene, Stage(), self.folder, self.zooms))
+            made = Album(self.findings, self.scene, Stage(), self.folder, self.zooms, ThreadPoolExecutor(1))
+            self.albums.append(made)
         return self.albums[0]
+
+    def settled(self, picture: Picture) -> Picture:
+        """A picture whose file is written, by this process or another."""
+        return self.albums[0].settled(picture) if self.albums else picture
 
     def close(self) -> None:
         while self.albums:
-            self.albums.pop().stage.close()
+            album = self.albums.pop()
+            album.stage.close()
+            if album.encoder is not None:
+                album.encoder.shutdown()
 
 
 def draw_all(
@@ -54,29 +65,37 @@ def draw_all(
     count = processes or sensible_processes(len(jobs), studio.scene)
     done: dict[int, Picture | Lost] = {}
     try:
-        for number, picture in work_through(jobs, work=_draw, shared=studio, jobs=count):
+        for number, picture in work_through(
+            jobs, work=_draw_here if count == 1 else _draw, shared=studio, jobs=count
+        ):
             done[number] = picture
             if progress:
                 progress(f"pictures: {jobs[number].what}", len(done) / len(jobs))
         # A process that was ended, for want of memory say, leaves its picture to this one
         return [
-            jobs[n].draw(studio.album) if isinstance(picture, Lost) else picture
-            for n, picture in sorted(done.items(), key=lambda pair: pair[0])
+            _draw(studio, jobs[n]) if isinstance(picture := done[n], Lost) else studio.settled(picture)
+            for n in range(len(jobs))
         ]
     finally:
         studio.close()
 
 
 def sensible_processes(pictures: int, scene: Scene) -> int:
-    """As many processes as there are cores and memory for, each with pictures enough to pay for its start."""
+    """As many as there are cores and memory for beside this process, each with pictures enough to pay for its start."""
     from multiprocessing import current_process
 
     if current_process().daemon:  # which may start none
         return 1
     values = scene.mesh.nodes.size + scene.mesh.tets.size + 16 * len(scene.cases) * len(scene.mesh.nodes)
     room = int(0.8 * available_memory() / (PROCESS_BYTES + 8 * FIELDS_HELD * values))
-    return max(1, min(cores(), room, pictures // WORTH_A_PROCESS))
+    # One core is left to what is made meanwhile: the part in hand, fields, files of pictures
+    return max(1, min(cores() - 1, room, pictures // WORTH_A_PROCESS))
+
+
+def _draw_here(studio: Studio, job: Job) -> Picture:
+    """A picture whose file is still being written while the next one is drawn."""
+    return job.draw(studio.album)
 
 
 def _draw(studio: Studio, job: Job) -> Picture:
-    return job.draw(studio.album)
+    return studio.album.settled(job.draw(studio.album))

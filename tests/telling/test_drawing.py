@@ -101,7 +101,7 @@ def test_a_page_that_is_too_large_encodes_again_and_smaller(findings, scene, tmp
 def test_processes_are_held_against_pictures_cores_and_memory(scene, monkeypatch):
     monkeypatch.setattr(drawing, "cores", lambda: 4)
     monkeypatch.setattr(drawing, "available_memory", lambda: 1e12)
-    assert [sensible_processes(n, scene) for n in (1, 9, 10, 15, 100)] == [1, 1, 2, 3, 4]
+    assert [sensible_processes(n, scene) for n in (1, 17, 18, 27, 100)] == [1, 1, 2, 3, 3]
     monkeypatch.setattr(drawing, "available_memory", lambda: 1.2e9)
     assert sensible_processes(100, scene) == 2
     monkeypatch.setattr(drawing, "available_memory", lambda: 1e8)
