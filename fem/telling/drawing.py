@@ -81,7 +81,7 @@ def draw_all(
 
 
 def sensible_processes(pictures: int, scene: Scene) -> int:
-    """As many as there are cores and memory for beside this process, each with pictures enough to pay for its start."""
+    """As many as there are cores and memory for beside this one, each with pictures enough to pay for its start."""
     from multiprocessing import current_process
 
     if current_process().daemon:  # which may start none
