@@ -8,7 +8,7 @@ import pytest
 
 from fem import memory
 from fem.memory import UNLIMITED, available_memory, container_room
-from fem.study import crew
+from fem.study import jobs
 
 GB = 1_000_000_000
 
@@ -63,14 +63,14 @@ def test_the_limits_of_a_shell(option):
 
 
 def test_processes_are_held_against_cores_and_memory(monkeypatch):
-    monkeypatch.setattr(crew, "cores", lambda: 4)
-    monkeypatch.setattr(crew, "available_memory", lambda: 1e12)
-    assert crew.allowed_jobs(3, unknowns=1000) == (3, "")
-    assert crew.allowed_jobs(None, unknowns=1000) == (4, "")
-    count, why = crew.allowed_jobs(1000, unknowns=1000)
+    monkeypatch.setattr(jobs, "cores", lambda: 4)
+    monkeypatch.setattr(jobs, "available_memory", lambda: 1e12)
+    assert jobs.allowed_jobs(3, unknowns=1000) == (3, "")
+    assert jobs.allowed_jobs(None, unknowns=1000) == (4, "")
+    count, why = jobs.allowed_jobs(1000, unknowns=1000)
     assert (count, why) == (4, "1,000 processes were asked for; 4 work: there is 4 cores.".replace("is 4", "are 4"))
-    monkeypatch.setattr(crew, "available_memory", lambda: 3e9)
-    count, why = crew.allowed_jobs(1000, unknowns=100_000)
+    monkeypatch.setattr(jobs, "available_memory", lambda: 3e9)
+    count, why = jobs.allowed_jobs(1000, unknowns=100_000)
     assert count == 1
     assert why == "1,000 processes were asked for; 1 works: there is 3.0 GB of free memory."
 

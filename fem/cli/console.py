@@ -60,32 +60,40 @@ def picture_place(path: Path) -> Path:
 
 @contextmanager
 def progress() -> Iterator[Any]:
-    """A bar that names the stage, on a terminal; one line a stage elsewhere."""
-    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+    """One line that names the stage, how far it is and what time is left: redrawn on a terminal; a new line a stage
+    in pipes and logs.
+    """
+    from rich.progress import BarColumn, Progress, TextColumn
 
-    console = _console(stderr=True)
+    from fem.study.clock import TimeLeft
+
+    console, time_left = _console(stderr=True), TimeLeft()
     if not console.is_terminal:
         last = [""]
 
         def plain(stage: str, share: float) -> None:
             head = stage.split(":")[0]
+            left = time_left.words(share)
             if stage and head != last[0]:
-                print(f"beadwork: {clean(head)} ({100 * share:.0f} %)", file=sys.stderr, flush=True)
+                told = f"{100 * share:.0f} %, {left}" if left else f"{100 * share:.0f} %"
+                print(f"beadwork: {clean(head)} ({told})", file=sys.stderr, flush=True)
                 last[0] = head
 
         yield plain
         return
     columns = (
         TextColumn("{task.description:<28}", markup=False),
-        BarColumn(40),
+        BarColumn(30),
         TextColumn("{task.percentage:>3.0f} %"),
+        TextColumn("{task.fields[left]}", markup=False),
     )
-    with Progress(*columns, TimeElapsedColumn(), console=console, transient=True) as bar:
-        task = bar.add_task("start", total=1.0)
+    with Progress(*columns, console=console, transient=True) as bar:
+        task = bar.add_task("start", total=1.0, left="")
 
         def moving(stage: str, share: float) -> None:
+            left = time_left.words(share)
             if stage:
-                bar.update(task, description=clean(stage), completed=share)
+                bar.update(task, description=clean(stage), completed=share, left=left)
 
         yield moving
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +24,11 @@ PLACES = ("outside", "wall", "cover", "core", "solid", "air")
 MOST_PIXELS = 1000
 """The longer side of a cut has at most so many pixels; a bead width has at least three where that leaves room."""
 SOUGHT = 60
-"""The layer and the section that show most of the core are sought with so many places along the longest side."""
+"""The layer and the section that are shown are sought with so many places along the longest side."""
+CLEAR, GRAZED, ALONG = 2.0, 0.05, 0.9
+"""A plane is clear of a face from so many wall or cover thicknesses on, or where what it runs along is less than this
+share of the section; it runs along triangles whose normal lies with this cosine across it.
+"""
 STROKES = 30
 """So many strokes along the longer side."""
 
@@ -50,30 +56,72 @@ class ZoneCut:
     stroke: Array
 
 
-def cut_body(mesh: TetMesh, *, body: str, made: PrintedBody) -> tuple[ZoneCut, ...]:
-    """A layer and a vertical section through a printed body, where they show most of its core; none of a metal.
+def cut_body(
+    mesh: TetMesh, *, body: str, made: PrintedBody, through: Sequence[float] | None = None
+) -> tuple[ZoneCut, ...]:
+    """A layer and a vertical section through a printed body; none of a metal.
 
+    They go through the place `through` (3,) [mm, part axes], or without one through the middle of the material. A
+    plane that runs along a face, or shows less than half of the core that another shows, gives way to the next.
     Errors: as for `filling.fill_grid`.
     """
     if made.plan is None:
         return ()
     outline = Outline(mesh, body=body, plan=made.plan)
-    layer, height = _where(outline)
+    layer, height = _where(outline, None if through is None else outline.axes @ np.asarray(through, dtype=float))
     return _layer_cut(outline, body, layer), _vertical_cut(outline, body, height)
 
 
-def _where(outline: Outline) -> tuple[int, float]:
-    """The layer and the height [mm] on print axis 2 that show most of the core; of equals the one in the middle."""
+def _where(outline: Outline, through: Array | None) -> tuple[int, float]:
+    """The layer and the height [mm] on print axis 2 that are shown; `through` (3,) [mm] in print axes."""
     low, high = outline.box
     step = float((high - low).max()) / SOUGHT
     grid = layer_grid(outline, low=low, high=high, step=step)
     zone = fill_grid(outline, grid, by_middle=True).zone
-    core = (zone == beads.CORE) | (zone == beads.AIR)
+    inside, core = zone != beads.NOTHING, (zone == beads.CORE) | (zone == beads.AIR)
+    shown = core if core.any() else inside
+    thick = outline.plan.bead_height
 
-    def most(counts: NDArray[np.intp]) -> int:
-        return int(max(range(len(counts)), key=lambda k: (counts[k], -abs(k - (len(counts) - 1) / 2))))
+    def chosen(axis: int, apart: float, others: tuple[int, int]) -> int:
+        middle = low[axis] + (np.arange(inside.shape[2 - axis]) + 0.5) * apart
+        near = max(apart, CLEAR * (outline.cover if axis == 2 else outline.wall))
+        grazed = grazed_area(outline.corner, axis=axis, levels=middle, near=near)
+        cell = step * (step if axis == 2 else thick)
+        clear = grazed <= GRAZED * cell * inside.sum(axis=others)
+        half = np.cumsum(inside.sum(axis=others))
+        wanted = middle[int(np.searchsorted(half, half[-1] / 2))] if through is None else through[axis]
+        return chosen_plane(middle, shown=shown.sum(axis=others), clear=clear, wanted=float(wanted))
 
-    return most(core.sum(axis=(1, 2))), float(low[1]) + (most(core.sum(axis=(0, 2))) + 0.5) * step
+    layer, row = chosen(2, thick, (1, 2)), chosen(1, step, (0, 2))
+    height = float(low[1]) + (row + 0.5) * step
+    # Just through the place where its own row is taken
+    if through is not None and abs(through[1] - height) <= step / 2:
+        height = float(through[1])
+    return layer, height
+
+
+def chosen_plane(middle: Array, *, shown: NDArray[Any], clear: NDArray[np.bool_], wanted: float) -> int:
+    """Which of the planes at `middle` (k,) [mm] is nearest to `wanted`: of those that are `clear` (k,), if any are,
+    and show at least half as much as any such plane.
+    """
+    allowed = clear & (shown > 0)
+    allowed = allowed if allowed.any() else shown > 0
+    worth = allowed & (2 * shown >= shown[allowed].max(initial=0))
+    return int(np.where(worth, np.abs(middle - wanted), np.inf).argmin())
+
+
+def grazed_area(corner: Array, *, axis: int, levels: Array, near: float) -> Array:
+    """Area [mm^2] of the triangles (t, 3, 3) along each plane across `axis` at `levels` (k,) [mm]: those that lie
+    within `near` [mm] of it and less than about 25 degrees from it.
+    """
+    weight = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]) / 2
+    area = np.linalg.norm(weight, axis=1)
+    flat = np.abs(weight[:, axis]) > ALONG * np.maximum(area, 1e-30)
+    at, size = corner[flat, :, axis].mean(axis=1), area[flat]
+    order = np.argsort(at)
+    total = np.concatenate([[0.0], np.cumsum(size[order])])
+    first, last = (np.searchsorted(at[order], levels + d) for d in (-near, near))
+    return np.asarray(total[last] - total[first])
 
 
 def _pixel(outline: Outline, first: int, second: int) -> float:

@@ -199,8 +199,9 @@ class Outcome:
     ) -> Any:
         """A picture of the surface as a pillow image, which a notebook shows and `save` writes.
 
-        `quantity` is "reserve", "displacement", "von mises" or a stress in part axes ("xx", "yy", "zz", "yz", "xz",
-        "xy") or bead axes ("11", "22", "33", "23", "13", "12"); `towards` (3,) points from the part to the eye.
+        `quantity` is "reserve", "displacement", "von mises", "principal" (the one of the largest size), "interlayer
+        shear" (the resultant of 13 and 23) or a stress in part axes ("xx", "yy", "zz", "yz", "xz", "xy") or bead
+        axes ("11", "22", "33", "23", "13", "12"); `towards` (3,) points from the part to the eye.
         Errors: InputError for a quantity or case that is none.
         """
         from fem.telling.quantity_picture import draw_quantity

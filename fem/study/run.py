@@ -12,6 +12,7 @@ from fem.caution import Caution
 from fem.errors import InputError
 from fem.judging.findings import Findings
 from fem.judging.scene import CaseFields, Patch, Scene
+from fem.judging.worst import worst_places
 from fem.loading.case import LoadCase
 from fem.loading.kinds import displaced_face
 from fem.loading.loads import resultant
@@ -24,7 +25,7 @@ from fem.solving.equilibrium import refuse_free_motion
 from fem.study.beads import ask_beads
 from fem.study.bodies import describe_bodies, print_cautions
 from fem.study.chances import with_chances
-from fem.study.clock import Clock, Progress, beads_take_long, clock_say
+from fem.study.clock import Clock, Progress, by_the_clock, clock_say
 from fem.study.file import read_study
 from fem.study.fingerprint import ground_key, shown_digests
 from fem.study.folder import checked_place, fresh_folder
@@ -90,7 +91,12 @@ def answer(study: Study | Prepared, *, progress: Progress | None = None) -> Outc
     judged = solve_and_judge(ready, progress=progress)
     ready = judged.ready or ready
     arrows = tuple(a for each in ready.loads.values() for a in each.arrows)
-    cuts = tuple(cut for name, made in ready.made.items() for cut in cut_body(ready.mesh, body=name, made=made))
+    worst = worst_places(judged.findings)
+    cuts = tuple(
+        cut
+        for name, made in ready.made.items()
+        for cut in cut_body(ready.mesh, body=name, made=made, through=worst.get(name))
+    )
     scene = Scene(ready.mesh, judged.fields, arrows, judged.patches, cuts)
     cases = [LoadCase(name, factors, ready.loads) for name, factors in ready.study.cases.items()]
     warming = {case.name: case.temperature_change(tuple(case.factors)) for case in cases}
@@ -207,8 +213,8 @@ def run_study(
     wanted = results_folder(study, out)
     if study.variant:
         checked_place(wanted.parents[1])
-    if (study.judge.whole or study.judge.zoom != 0) and any(body.print for body in study.bodies.values()):
-        progress = beads_take_long(progress)
+    beads = study.judge.whole or study.judge.zoom != 0
+    progress = by_the_clock(progress, beads=beads and any(body.print for body in study.bodies.values()))
     with fresh_folder(wanted) as beside:
         outcome = answer(prepare(study, progress=progress), progress=progress)
         start = time.perf_counter()

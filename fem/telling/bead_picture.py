@@ -12,11 +12,12 @@ from typing import Any
 import numpy as np
 
 from fem.printing.beads import WAYS
-from fem.telling.album import LINE, Picture
+from fem.telling.album import LINE, Album, Job, Picture
 from fem.telling.bead_files import files_of
 from fem.telling.bead_mesh import BeadSurface, Bools, Window, bead_surface, is_filled, outline_of
 from fem.telling.canvas import TOP, Canvas, Label, rgb
 from fem.telling.colours import Colour, ReserveScale, painted, reserve_scale
+from fem.telling.embedding import page_bytes
 from fem.telling.stage import Stage, View, fit, near
 from fem.telling.words import place
 from fem.telling.zoom_words import band_text, reserve_or_none, short_reserve, zones_in, zoom_line
@@ -48,21 +49,26 @@ class Worst:
 def draw_zooms(zooms: Sequence[ZoomView], *, required: float, asked: bool, folder: Path) -> tuple[Picture, ...]:
     """Both pictures of every zoom, in a window of their own."""
     folder.mkdir(parents=True, exist_ok=True)
+    scale = reserve_scale(required)
     with Stage() as stage:
-        jobs = bead_jobs(zooms, stage=stage, scale=reserve_scale(required), asked=asked, folder=folder)
-        return tuple(draw() for _, draw in jobs)
+        return tuple(
+            draw(zoom, file=file, stage=stage, scale=scale, asked=asked, folder=folder)
+            for zoom, files in zip(zooms, files_of(zooms), strict=True)
+            for draw, file in zip((draw_beads, draw_layer), files, strict=True)
+        )
 
 
-def bead_jobs(
-    zooms: Sequence[ZoomView], *, stage: Stage, scale: ReserveScale, asked: bool, folder: Path
-) -> list[tuple[str, Callable[[], Picture]]]:
-    """What draws both pictures of every zoom, each with a name for the progress."""
-    out: list[tuple[str, Callable[[], Picture]]] = []
-    for zoom, files in zip(zooms, files_of(zooms), strict=True):
-        for draw, file in zip((draw_beads, draw_layer), files, strict=True):
-            made = partial(draw, zoom, file=file, stage=stage, scale=scale, asked=asked, folder=folder)
-            out.append((f"beads, {zoom.case}", made))
-    return out
+def bead_jobs(zooms: Sequence[ZoomView]) -> list[Job]:
+    """What draws both pictures of every zoom."""
+    return [
+        Job(f"beads, {zoom.case}", partial(_of_album, number=number, draw=draw, file=file))
+        for number, (zoom, files) in enumerate(zip(zooms, files_of(zooms), strict=True))
+        for draw, file in zip((draw_beads, draw_layer), files, strict=True)
+    ]
+
+
+def _of_album(run: Album, *, number: int, draw: Callable[..., Picture], file: str) -> Picture:
+    return draw(run.zooms[number], file=file, stage=run.stage, scale=run.scale, asked=run.asked, folder=run.folder)
 
 
 def draw_beads(zoom: ZoomView, *, file: str, stage: Stage, scale: ReserveScale, asked: bool, folder: Path) -> Picture:
@@ -107,6 +113,7 @@ def draw_beads(zoom: ZoomView, *, file: str, stage: Stage, scale: ReserveScale, 
         labels=tuple(canvas.texts),
         view=view,
         body=found.body,
+        inside=page_bytes(canvas.page),
     )
 
 
@@ -157,6 +164,7 @@ def draw_layer(zoom: ZoomView, *, file: str, stage: Stage, scale: ReserveScale, 
         labels=tuple(canvas.texts),
         view=view,
         body=found.body,
+        inside=page_bytes(canvas.page),
     )
 
 
@@ -275,7 +283,7 @@ def _coloured(stage: Stage, judged: JudgedBeads, window: Window, surface: BeadSu
     """Put the beads on the stage, coloured where they are judged; whether any are not."""
     known = _judged_in(judged, window).ravel()[surface.box]
     reserve = judged.reserve[window.cut].ravel()[surface.box]
-    matter = {"ambient": 0.66, "diffuse": 0.40}
+    matter: dict[str, Any] = {"ambient": 0.66, "diffuse": 0.40}
     if known.any():
         part = _polygons(surface, known)
         part.cell_data["utilisation"] = painted(reserve[known].astype(float))

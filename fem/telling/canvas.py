@@ -134,9 +134,8 @@ class Canvas:
         """An even colour bar with numbers below and its title, which carries the unit, above."""
         left, right, y = 120, self.width - 120, self.height - 100
         self.write((self.width / 2, y - 14), title, size=30, bold=True, anchor="ms")
-        for x in range(left, right):
-            colour = rgb(colour_map((x - left) / (right - left - 1))[:3])
-            self.pen.line([(x, y), (x, y + 36)], fill=colour)
+        colours = np.asarray(colour_map(np.linspace(0.0, 1.0, right - left)))[:, :3]
+        self.page.paste(_picture(np.tile((255 * colours).round().astype(np.uint8), (36, 1, 1))), (left, y))
         self.pen.rectangle([left, y, right, y + 36], outline=INK, width=2)
         for value, text in ticks(low, high):
             at = left + (right - left) * (value - low) / (high - low)
@@ -253,15 +252,20 @@ class Canvas:
         self.write((x, y - 12), f"{length:g} mm", size=28, anchor="ls")
 
     def save(self, path: Path, *, mark: str = "") -> None:
-        """Write the page as PNG beside its place and rename it there; a `mark` says within the file what it shows."""
-        from PIL.PngImagePlugin import PngInfo
+        """Write the page as PNG; a `mark` says within the file what it shows."""
+        write_png(self.page, path, mark=mark)
 
-        beside = path.with_name(path.name + ".part")
-        facts = PngInfo()
-        if mark:
-            facts.add_text(MARK, mark)
-        self.page.save(beside, format="PNG", compress_level=3, pnginfo=facts)
-        os.replace(beside, path)
+
+def write_png(image: Any, path: Path, *, mark: str = "") -> None:
+    """Write a pillow image as PNG beside its place and rename it there; `mark` as for `Canvas.save`."""
+    from PIL.PngImagePlugin import PngInfo
+
+    beside = path.with_name(path.name + ".part")
+    facts = PngInfo()
+    if mark:
+        facts.add_text(MARK, mark)
+    image.save(beside, format="PNG", compress_level=3, pnginfo=facts)
+    os.replace(beside, path)
 
 
 def ground_lines(shape: tuple[int, int]) -> NDArray[np.bool_]:
@@ -277,10 +281,15 @@ def _picture(pixels: NDArray[np.uint8]) -> Any:
 
 
 def ticks(low: float, high: float) -> list[tuple[float, str]]:
-    """Round values on a bar with their text, and the value at its end with three digits."""
+    """Round values on a bar with their text, and the value at its end (at both, if it begins below zero) with three
+    digits.
+    """
     from fem.telling.words import number, round_factor
 
-    step = round_factor((high - low) / 4)
-    count = int((high - low) / step + 1e-9)
-    inner = [low + i * step for i in range(count + 1) if low + i * step < high - 0.09 * (high - low)]
-    return [(v, f"{v:g}" if 1e-4 <= step < 1e5 or v == 0 else f"{v:.2g}") for v in inner] + [(high, number(high))]
+    step, room = round_factor((high - low) / 4), 0.09 * (high - low)
+    first, last = int(np.ceil(low / step - 1e-9)), int(np.floor(high / step + 1e-9))
+    inner = [
+        i * step for i in range(first, last + 1) if i * step < high - room and (low >= 0 or i * step > low + room)
+    ]
+    ends = [(high, number(high))] if low >= 0 else [(low, number(low)), (high, number(high))]
+    return sorted([(v, f"{v:g}" if 1e-4 <= step < 1e5 or v == 0 else f"{v:.2g}") for v in inner] + ends)

@@ -217,7 +217,7 @@ def _shot(stage: Stage, block: tuple[Any, Any], used: Array, size: tuple[int, in
     surface, edges = block
     surface.cell_data["used"] = used[surface.cell_data["hex"]]
     stage.clear()
-    stage.add(surface, scalars="used", cmap=use_map(), clim=[0.0, 1.0], n_colors=256)
+    stage.add(surface, scalars="used", colours=use_map(), limits=(0.0, 1.0))
     if edges.n_cells:
         stage.add(edges, colour=LINE, width=2.0 if size == LARGE else 0.8, lighting=False)
     view = fit(np.asarray(surface.points), size=size, margin=1.12 if size == LARGE else 1.3)

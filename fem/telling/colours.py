@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from fem.telling.colour_maps import colour_map
 from fem.tensors import Array
 
 Colour = tuple[float, float, float]
@@ -82,8 +83,6 @@ def painted(reserve: Array) -> Array:
 
 def reserve_scale(required: float) -> ReserveScale:
     """The scale with hard steps at 1 and at `required`, graded evenly up to 10 or 3 times a higher demand."""
-    from cmcrameri import cm
-
     top = max(10.0, 3 * required)
     low, middle = [0.0, 0.5], ([] if required <= 1.05 else _graded(1.0, required, 3))
     start = 1.0 if required <= 1.05 else required
@@ -92,7 +91,7 @@ def reserve_scale(required: float) -> ReserveScale:
     counts = len(low), len(middle), len(high) + 1
     spans = ((0.03, 0.09), (0.24, 0.42), (0.62, 1.0))
     colours = [
-        cm.roma(float(v))[:3]
+        colour_map("roma")(float(v))[:3]
         for n, span in zip(counts, spans, strict=True)
         for v in np.linspace(*span, max(n, 1))[:n]
     ]
@@ -108,9 +107,7 @@ def _graded(low: float, high: float, count: int) -> list[float]:
 
 def displacement_map() -> Any:
     """The matplotlib map of displacements: light is still, dark has moved."""
-    from cmcrameri import cm
-
-    return cm.lapaz_r
+    return colour_map("lapaz_r")
 
 
 def use_map() -> Any:
@@ -118,17 +115,14 @@ def use_map() -> Any:
 
     It ends before the map's own black, on which no edge could be seen.
     """
-    from cmcrameri import cm
     from matplotlib.colors import ListedColormap
 
-    return ListedColormap(cm.lajolla_r(np.linspace(0.0, 0.82, 256)), name="use")
+    return ListedColormap(colour_map("lajolla_r")(np.linspace(0.0, 0.82, 256)), name="use")
 
 
 def categorical(count: int) -> list[Colour]:
     """Colours that differ from each other, for patches and faces, light enough for a dark label."""
-    from cmcrameri import cm
-
-    picked = [cm.batlowS(i % 100)[:3] for i in range(3, 3 + max(count, 1))]
+    picked = [colour_map("batlowS")(i % 100)[:3] for i in range(3, 3 + max(count, 1))]
     return [(float(r), float(g), float(b)) for r, g, b in picked]
 
 

@@ -7,10 +7,15 @@ import io
 from collections.abc import Mapping, Sequence
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 from fem.cores import workers
 from fem.errors import BeadworkError
 from fem.telling.blocks import Figure
+
+QUALITY = 84
+PAGE_WIDTH = 1200
+"""Width [px] of a picture inside a page, where there is room for it."""
 
 
 def smaller(file: Path, *, width: int, quality: int, kind: str) -> bytes:
@@ -25,6 +30,13 @@ def smaller(file: Path, *, width: int, quality: int, kind: str) -> bytes:
     except OSError:
         advice = "Run beadwork run again."
         raise BeadworkError("this picture cannot be read.", where=str(file), advice=advice) from None
+    return encoded(image, width=width, quality=quality, kind=kind)
+
+
+def encoded(image: Any, *, width: int, quality: int, kind: str) -> bytes:
+    """A pillow image no wider than `width` [px] as JPEG or WEBP."""
+    from PIL import Image
+
     if image.width > width:
         image = image.resize((width, round(image.height * width / image.width)), Image.Resampling.HAMMING)
     out = io.BytesIO()
@@ -36,14 +48,26 @@ def smaller(file: Path, *, width: int, quality: int, kind: str) -> bytes:
     return out.getvalue()
 
 
-def picture_address(file: Path, *, width: int, quality: int = 84) -> str:
-    """A picture as a data address: WebP, which keeps letters crisp in little room, where Pillow can write it.
+def page_bytes(image: Any) -> bytes:
+    """A picture that was just drawn as a page carries it, so that its file need not be read and encoded again."""
+    return encoded(image, width=PAGE_WIDTH, quality=QUALITY, kind=_kind())
 
-    Errors: BeadworkError when the picture cannot be read.
-    """
+
+def page_address(data: bytes) -> str:
+    """The address of `page_bytes`."""
+    return data_address(f"image/{_kind().lower()}", data)
+
+
+def _kind() -> str:
+    """WebP, which keeps letters crisp in little room, where Pillow can write it."""
     from PIL import features
 
-    kind = "WEBP" if features.check("webp") else "JPEG"
+    return "WEBP" if features.check("webp") else "JPEG"
+
+
+def picture_address(file: Path, *, width: int, quality: int = QUALITY) -> str:
+    """A picture as a data address. Errors: BeadworkError when the picture cannot be read."""
+    kind = _kind()
     return data_address(f"image/{kind.lower()}", smaller(file, width=width, quality=quality, kind=kind))
 
 

@@ -165,7 +165,7 @@ def _tile(stage: Stage, shot: Shot, points: Array, triangles: Index, index: Inde
     stage.clear()
     coat = polydata(points, own)
     coat.cell_data["rgb"] = (255 * tints[index[shot.shown]]).astype(np.uint8)
-    stage.add(coat, scalars="rgb", rgb=True)
+    stage.add(coat, scalars="rgb")
     edges = rims(own, index[shot.shown])
     if len(edges):
         stage.add(lines(points, edges), colour=(0.1, 0.12, 0.14), width=1.5, lighting=False)
@@ -197,7 +197,7 @@ def _painted(stage: Stage, view: View, points: Array, triangles: Index, index: I
     stage.clear()
     coat = polydata(points, triangles)
     coat.cell_data["rgb"] = code[index]
-    stage.add(coat, scalars="rgb", rgb=True, lighting=False, ambient=1.0, diffuse=0.0)
+    stage.add(coat, scalars="rgb", lighting=False, ambient=1.0, diffuse=0.0)
     painted = stage.show(view).astype(np.int64)
     value = (painted + 2) // 5 @ np.array([1, 50, 2500])
     value[(painted > 249).all(axis=-1)] = 0  # the white background

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
-from fem.judging.scene import Arrow
 from fem.telling.album import GREY, LINE, Album, Picture
+from fem.telling.arrows import Shaft, shafts_of
+from fem.telling.arrows import placed as placed
 from fem.telling.canvas import INK, Canvas, Label, ground_lines
 from fem.telling.colours import Colour, categorical
 from fem.telling.stage import CORNER, Stage, View, fit
@@ -19,8 +21,10 @@ SUPPORT: Colour = (0.58, 0.61, 0.64)
 """Supports are grey, so that colours belong to loads."""
 MARK: Colour = (1.0, 0.0, 1.0)
 """A colour that nothing in the picture has, by which the pixels of supports are found."""
-LENGTHS = (0.12, 0.24)
-"""Length of the smallest and the largest arrow as a share of the box's diagonal."""
+OFF = 0.04
+"""An arrow that ends farther from the surface than this share of the diagonal is joined to it by a line."""
+BESIDE = 0.4
+"""What seeing a support counts when the side is chosen from which the loading is drawn; seeing a load counts 1."""
 
 
 def draw_loads(run: Album) -> Picture:
@@ -32,30 +36,30 @@ def draw_loads(run: Album) -> Picture:
     names = [n for n in names if n not in held_by]
     colour = dict(zip(names, categorical(len(names)), strict=True))
     tint = colour | dict.fromkeys(held_by, SUPPORT)
-    shafts = [(arrow, *placed(arrow, scene.arrows, mesh.box, mesh.diagonal)) for arrow in scene.arrows]
-    ends = [e for _, tail, tip in shafts for e in (tail, tip)]
-    view = fit(np.concatenate([run.nodes, *([np.array(ends)] if ends else [])]), towards=_best_corner(run))
+    shafts = shafts_of(scene)
+    ends = [e for shaft in shafts for e in (shaft.tail, shaft.tip)]
+    view = fit(
+        np.concatenate([run.nodes[run.skin], *([np.array(ends)] if ends else [])]), towards=_best_corner(run, shafts)
+    )
     stage = run.stage
     stage.clear()
     plain, painted, grounds = _put_patches(run, colour)
-    pointers: list[Any] = []
-    for arrow, tail, tip in shafts:
-        for piece in _solid_arrow(arrow.kind, tail, tip, mesh.diagonal):
-            pointers.append(stage.add(piece, colour=tint[arrow.name]))
-    everything = [*plain, *painted, *grounds, *pointers]
-    image = _hatched(stage, view, everything, grounds)
-    for share, shown in ((0.35, grounds), (0.35, painted), (0.5, pointers)):
-        image = _shine_through(image, _hatched(stage, view, shown, grounds, of=everything), share=share)
+    pointers = [
+        stage.add(piece, colour=tint[shaft.arrow.name], width=4.0)
+        for shaft in shafts
+        for piece in (*_solid_arrow(shaft, mesh.diagonal), *_joint(shaft, mesh.diagonal))
+    ]
+    image = _scene(stage, view, plain, painted, grounds, pointers)
     title = "Loads and supports"
     canvas = Canvas(
         image, title=title, note="Arrows: resultant of each load at unit factor; double head: moment", view=view
     )
     ground = [("support", SUPPORT)] if grounds else []
     canvas.legend(ground + [(f"load: {n}", c) for n, c in colour.items()], hatched=("support",))
-    for _, tail, tip in shafts:
-        canvas.keep_clear(view.pixels(np.linspace(tail, tip, 12)))
+    for shaft in shafts:
+        canvas.keep_clear(view.pixels(np.linspace(shaft.tail, shaft.tip, 12)))
     canvas.labels([_support_label(p.name, run.nodes[mesh.triangles[p.triangles]], view) for p in supports])
-    canvas.labels([_label(arrow, view.pixels(tail)[0], view.pixels(tip)[0], tint) for arrow, tail, tip in shafts])
+    canvas.labels([_label(shaft, view, tint) for shaft in shafts])
     alike = Counter((a.name, f"{_dotted(a.label)} ({a.kind})") for a in scene.arrows)
     each = (f"{name} {'' if n == 1 else f'{n} × '}{what}" for (name, what), n in alike.items())
     said = "; ".join(each) or "none"
@@ -95,60 +99,72 @@ def _put_patches(run: Album, colour: dict[str, Colour]) -> tuple[list[Any], list
     return plain, painted, grounds
 
 
-def placed(arrow: Arrow, others: tuple[Arrow, ...], box: Array, diagonal: float) -> tuple[Array, Array]:
-    """Tail and tip (3,) [mm] of an arrow: one that pushes into the part ends at its place, another starts there.
-
-    The length grows with the square root of the size among arrows of its kind.
-    """
-    size = float(np.linalg.norm(arrow.vector))
-    if size == 0:
-        return np.array(arrow.at, dtype=float), np.array(arrow.at, dtype=float)
-    top = max(float(np.linalg.norm(a.vector)) for a in others if a.kind == arrow.kind)
-    low, high = LENGTHS
-    step = np.asarray(arrow.vector) / size * diagonal * (low + (high - low) * np.sqrt(size / top))
-    at = np.asarray(arrow.at, dtype=float)
-    if arrow.kind == "force" and float(step @ (box.mean(axis=0) - at)) > 0:
-        return at - step, at
-    return at, at + step
-
-
-def _solid_arrow(kind: str, tail: Array, tip: Array, diagonal: float) -> list[Any]:
+def _solid_arrow(shaft: Shaft, diagonal: float) -> list[Any]:
     import pyvista as pv
 
+    tail, tip = shaft.tail, shaft.tip
     along = tip - tail
     length = float(np.linalg.norm(along))
     if length == 0:
         return [pv.Sphere(radius=0.015 * diagonal, center=tuple(tail))]
     d = along / length
     thick, head = 0.006 * diagonal, 0.045 * diagonal
-    heads = [tip] if kind == "force" else [tip, tip - d * head * 0.8]
-    shaft = pv.Cylinder(
+    heads = [tip] if shaft.arrow.kind == "force" else [tip, tip - d * head * 0.8]
+    rod = pv.Cylinder(
         center=tuple(tail + d * (length - head) / 2), direction=tuple(d), radius=thick, height=length - head * 0.9
     )
     cones = [
         pv.Cone(center=tuple(p - d * head / 2), direction=tuple(d), height=head, radius=0.4 * head, resolution=32)
         for p in heads
     ]
-    return [shaft, *cones]
+    return [rod, *cones]
 
 
-def _hatched(stage: Stage, view: View, shown: list[Any], grounds: list[Any], *, of: list[Any] | None = None) -> Any:
-    """The scene with only `shown` of the actors, ground lines over what is seen of `grounds`."""
-    for actor in of or shown:
-        actor.SetVisibility(actor in shown)
-    image = stage.show(view)
-    here = [actor for actor in grounds if actor in shown]
-    if not here:
-        return image
-    for actor in here:
-        actor.prop.lighting, actor.prop.color = False, MARK
-    marked = stage.show(view).astype(int)
-    for actor in here:
-        actor.prop.lighting, actor.prop.color = True, SUPPORT
-    seen = np.abs(marked - 255 * np.array(MARK, dtype=int)).max(axis=2) < 40
-    image = image.copy()
-    image[seen & ground_lines((image.shape[0], image.shape[1]))] = INK
+def _joint(shaft: Shaft, diagonal: float) -> list[Any]:
+    """A thin line from an arrow that stands off the surface to the place that bears it, which a ball marks."""
+    import pyvista as pv
+
+    if np.linalg.norm(shaft.near_end - shaft.foot) < OFF * diagonal:
+        return []
+    ball = pv.Sphere(radius=0.008 * diagonal, center=tuple(shaft.foot))
+    return [pv.Line(tuple(shaft.near_end), tuple(shaft.foot)), ball]
+
+
+def _scene(
+    stage: Stage, view: View, plain: list[Any], painted: list[Any], grounds: list[Any], pointers: list[Any]
+) -> Any:
+    """The scene with ground lines over what is seen of `grounds`; what is hidden of them shines through."""
+    everything = [*plain, *painted, *grounds, *pointers]
+    image = _shown(stage, view, everything, everything)
+    if grounds:
+        for actor in grounds:
+            actor.GetProperty().SetLighting(False)
+            actor.GetProperty().SetColor(*MARK)
+        marked = stage.show(view).astype(int)
+        for actor in grounds:
+            actor.GetProperty().SetLighting(True)
+            actor.GetProperty().SetColor(*SUPPORT)
+        image = _with_ground_lines(image, np.abs(marked - 255 * np.array(MARK, dtype=int)).max(axis=2) < 40)
+    for share, some in ((0.35, grounds), (0.35, painted), (0.5, pointers)):
+        if some:
+            alone = _shown(stage, view, some, everything)
+            if some is grounds:
+                alone = _with_ground_lines(alone, (alone < 250).any(axis=2))
+            image = _shine_through(image, alone, share=share)
     return image
+
+
+def _shown(stage: Stage, view: View, some: list[Any], of: list[Any]) -> Any:
+    """The scene with only `some` of the actors."""
+    for actor in of:
+        actor.SetVisibility(actor in some)
+    return stage.show(view)
+
+
+def _with_ground_lines(image: Any, where: Any) -> Any:
+    out = image.copy()
+    out[where & ground_lines((image.shape[0], image.shape[1]))] = INK
+    return out
 
 
 def _shine_through(image: Any, alone: Any, *, share: float) -> Any:
@@ -165,11 +181,10 @@ def _support_label(name: str, triangles: Array, view: View) -> Label:
     return Label(name, float(x), float(y), SUPPORT)
 
 
-def _label(arrow: Arrow, tail: Array, tip: Array, colour: dict[str, Colour]) -> Label:
-    middle = 0.5 * (tail + tip)
-    return Label(
-        f"{arrow.name} {_dotted(arrow.label)}", float(middle[0]), float(middle[1]), colour[arrow.name], dot=False
-    )
+def _label(shaft: Shaft, view: View, colour: dict[str, Colour]) -> Label:
+    x, y = view.pixels(0.5 * (shaft.tail + shaft.tip))[0]
+    arrow = shaft.arrow
+    return Label(f"{arrow.name} {_dotted(arrow.label)}", float(x), float(y), colour[arrow.name], dot=False)
 
 
 def _dotted(label: str) -> str:
@@ -177,17 +192,21 @@ def _dotted(label: str) -> str:
     return label.replace("*", "·")
 
 
-def _best_corner(run: Album) -> Array:
-    """The corner from which the patches are seen best, by their area that faces the camera."""
+def _best_corner(run: Album, shafts: Sequence[Shaft]) -> Array:
+    """The corner from which the surfaces that bear the loads are seen best, then those of the supports."""
     mesh = run.scene.mesh
-    picked = [p.triangles for p in run.scene.patches if len(p.triangles)]
-    if not picked:
-        return np.array(CORNER)
-    weights = []
-    for triangles in picked:
-        p = mesh.nodes[mesh.triangles[triangles][:, :3]]
-        normal = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
-        weights.append(normal / max(np.linalg.norm(normal, axis=1).sum(), 1e-30))
     corners = np.array([(sx, sy, sz) for sx in (1, -1) for sy in (-1, 1) for sz in (1, -1)]) * np.abs(CORNER)
-    seen = sum(np.clip(w @ corners.T, 0, None).sum(axis=0) for w in weights)
-    return corners[int((seen + 0.05 * (corners @ np.array(CORNER))).argmax())]
+    corners = corners / np.linalg.norm(CORNER)
+    seen = 0.05 * (corners @ np.array(CORNER))
+    for patch in run.scene.patches:
+        if len(patch.triangles):
+            p = mesh.nodes[mesh.triangles[patch.triangles][:, :3]]
+            normal = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
+            weight = normal / max(float(np.linalg.norm(normal, axis=1).sum()), 1e-30)
+            seen = seen + (BESIDE if patch.role == "support" else 1.0) * np.clip(weight @ corners.T, 0, None).sum(
+                axis=0
+            )
+    borne = Counter(shaft.arrow.name for shaft in shafts)
+    for shaft in shafts:
+        seen = seen + np.clip(corners @ shaft.outward, 0, None) / borne[shaft.arrow.name]
+    return corners[int(seen.argmax())]

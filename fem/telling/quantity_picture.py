@@ -13,6 +13,7 @@ from fem.judging.findings import Findings
 from fem.judging.scene import CaseFields, Scene
 from fem.judging.verdict import verdict_of
 from fem.telling.canvas import Canvas, Label
+from fem.telling.colour_maps import colour_map
 from fem.telling.colours import displacement_map, painted, reserve_scale, use_map
 from fem.telling.stage import CORNER, Stage, fit, reserve_table
 from fem.telling.surface import four_triangles, lines, outline, polydata
@@ -22,11 +23,11 @@ from fem.tensors import Array, von_mises
 RESERVE = "reserve"
 PART = ("xx", "yy", "zz", "yz", "xz", "xy")
 BEAD = ("11", "22", "33", "23", "13", "12")
-QUANTITIES = (RESERVE, "displacement", "von mises", *PART, *BEAD)
+QUANTITIES = (RESERVE, "displacement", "von mises", "principal", "interlayer shear", *PART, *BEAD)
 
 
 @dataclass(frozen=True)
-class _Quantity:
+class Quantity:
     """Node `values` (n,) that are painted, their `title` with the unit, the map and its ends."""
 
     values: Array
@@ -45,7 +46,7 @@ def draw_quantity(
     fields, mesh = scene.cases[case], scene.mesh
     _refuse_unknown(quantity)
     view = fit(mesh.nodes, towards=CORNER if towards is None else _direction(towards))
-    told = None if quantity == RESERVE else _quantity_of(fields, quantity)
+    told = None if quantity == RESERVE else quantity_of(fields, quantity)
     surface = np.unique(four_triangles(mesh.triangles))
     with Stage() as stage:
         _put(stage, findings, scene, fields, told)
@@ -82,7 +83,7 @@ def quantity_plotter(findings: Findings, scene: Scene, *, quantity: str, case: s
     window: Any = pv.Plotter
     plotter = window()
     coat = polydata(mesh.nodes, four_triangles(mesh.triangles))
-    told = None if quantity == RESERVE else _quantity_of(fields, quantity)
+    told = None if quantity == RESERVE else quantity_of(fields, quantity)
     if told is None:
         scale = reserve_scale(verdict_of(findings).required)
         coat.point_data["1 / reserve factor"] = painted(fields.reserve)[coat.point_data["node"]]
@@ -95,7 +96,7 @@ def quantity_plotter(findings: Findings, scene: Scene, *, quantity: str, case: s
     return plotter
 
 
-def _put(stage: Stage, findings: Findings, scene: Scene, fields: CaseFields, told: _Quantity | None) -> None:
+def _put(stage: Stage, findings: Findings, scene: Scene, fields: CaseFields, told: Quantity | None) -> None:
     mesh = scene.mesh
     coat = polydata(mesh.nodes, four_triangles(mesh.triangles))
     node = coat.point_data["node"]
@@ -104,25 +105,43 @@ def _put(stage: Stage, findings: Findings, scene: Scene, fields: CaseFields, tol
         stage.add_reserve(coat, reserve_scale(verdict_of(findings).required))
     else:
         coat.point_data["value"] = told.values[node]
-        stage.add(coat, scalars="value", cmap=told.colours, clim=[told.low, told.high], n_colors=256)
+        stage.add(coat, scalars="value", colours=told.colours, limits=(told.low, told.high))
     rims = outline(mesh.triangles, mesh.face)
     stage.add(lines(mesh.nodes, rims), colour=(0.10, 0.12, 0.14), width=1.5, lighting=False)
 
 
-def _quantity_of(fields: CaseFields, quantity: str) -> _Quantity:
-    from cmcrameri import cm
+def quantity_of(fields: CaseFields, quantity: str) -> Quantity:
+    """What is painted of a quantity other than the reserve factor: sizes from zero on, signed values about zero."""
+    values, title, signed = _values(fields, quantity)
+    top = float(np.abs(values).max(initial=0.0)) or 1.0
+    if signed:
+        top = float(f"{top:.6g}")  # a round end, so that zero is a round tick
+        return Quantity(values, title, colour_map("vik"), -top, top)
+    return Quantity(values, title, displacement_map() if quantity == "displacement" else use_map(), 0.0, top)
 
-    if quantity in ("displacement", "von mises"):
-        moved = quantity == "displacement"
-        values = np.linalg.norm(fields.displacement, axis=1) if moved else von_mises(fields.stress)
-        title = "displacement [mm]" if moved else "von Mises stress [MPa]"
-        top = float(values.max(initial=0.0)) or 1.0
-        return _Quantity(values, title, displacement_map() if moved else use_map(), 0.0, top)
-    part = quantity in PART
-    values = fields.stress[:, PART.index(quantity)] if part else fields.print_stress[:, BEAD.index(quantity)]
-    top = float(f"{np.abs(values).max(initial=0.0):.6g}") or 1.0  # a round end, so that zero is a round tick
-    title = f"stress {quantity} in {'part' if part else 'bead'} axes [MPa]"
-    return _Quantity(values, title, cm.vik, -top, top)
+
+def _values(fields: CaseFields, quantity: str) -> tuple[Array, str, bool]:
+    """Node values (n,) of a quantity, their title with the unit, and whether they have a sign."""
+    if quantity == "displacement":
+        return np.linalg.norm(fields.displacement, axis=1), "displacement [mm]", False
+    if quantity == "von mises":
+        return von_mises(fields.stress), "von Mises stress [MPa]", False
+    if quantity == "principal":
+        return largest_principal(fields.stress), "principal stress of the largest size [MPa]", True
+    if quantity == "interlayer shear":
+        shear = np.hypot(*fields.print_stress[:, [3, 4]].T)
+        return shear, "interlayer shear, resultant of τ13 and τ23 [MPa]", False
+    if quantity in PART:
+        return fields.stress[:, PART.index(quantity)], f"stress {quantity} in part axes [MPa]", True
+    return fields.print_stress[:, BEAD.index(quantity)], f"stress {quantity} in bead axes [MPa]", True
+
+
+def largest_principal(stress: Array) -> Array:
+    """Of the principal stresses of (n, 6) [MPa] the one (n,) of the largest size, with its sign: tension above 0."""
+    from fem.telling.hand.quantities import principal_stresses
+
+    principal = principal_stresses(stress)
+    return np.where(-principal[:, 2] > principal[:, 0], principal[:, 2], principal[:, 0])
 
 
 def _refuse_unknown(quantity: str) -> None:

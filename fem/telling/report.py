@@ -15,7 +15,7 @@ from fem.telling import words
 from fem.telling.album import Picture, Progress
 from fem.telling.blocks import Section, numbered
 from fem.telling.chance_words import CHANCE_EXPLAINED, chance_line
-from fem.telling.embedding import address_of, picture_addresses
+from fem.telling.embedding import PAGE_WIDTH, address_of, page_address, picture_addresses
 from fem.telling.environment import template
 from fem.telling.files import write_fields, write_text
 from fem.telling.first_screen import MOST_BARS, bars, facts, fails_first, headline
@@ -29,7 +29,7 @@ LIMIT_BYTES = 8_000_000
 """The page stays below this, the viewer's script included."""
 HANDS = (4_500_000, 2_000_000, 700_000)
 """Bytes of the part in hand, tried in turn."""
-WIDTHS = (1200, 1000, 800, 640, 480)
+WIDTHS = (PAGE_WIDTH, 1000, 800, 640, 480)
 """Widths [px] of the pictures inside the page, tried in turn until the page is small enough."""
 IN_SECTIONS = ("zones", "beads", "bead layer")
 """Kinds of pictures that stand in the sections which a report shares with the review, not beside its cases."""
@@ -47,48 +47,73 @@ def tell(
 
     `zooms` are the places solved bead by bead that are drawn, and that the findings name (`with_pictures`).
     """
+    from concurrent.futures import ThreadPoolExecutor
+
     from fem.telling.pictures import draw_pictures
 
     say = progress or (lambda _text, _share: None)
     folder.mkdir(parents=True, exist_ok=True)
     say("findings and fields", 0.0)
     write_findings(findings, folder / "findings.json")
-    write_fields(scene, folder / "fields.vtu")
-    pictures = draw_pictures(
-        findings,
-        scene,
-        folder=folder / "pictures",
-        zooms=zooms,
-        progress=lambda text, share: say(text, 0.05 + 0.75 * share),
-    )
-    say("report", 0.8)
-    path = write_report(findings, scene, pictures, folder=folder)
+    with ThreadPoolExecutor(1) as beside:  # while other processes draw
+        hand = beside.submit(_in_hand, findings, scene, most=HANDS[0])
+        fields = beside.submit(write_fields, scene, folder / "fields.vtu")
+        pictures = draw_pictures(
+            findings,
+            scene,
+            folder=folder / "pictures",
+            zooms=zooms,
+            progress=lambda text, share: say(text, 0.05 + 0.75 * share),
+        )
+        say("report", 0.8)
+        fields.result()
+        path = write_report(findings, scene, pictures, folder=folder, hand=hand.result())
     say("report", 1.0)
     return path
 
 
-def write_report(findings: Findings, scene: Scene, pictures: tuple[Picture, ...], *, folder: Path) -> Path:
-    """Write report.html into `folder`, and part.json with what its part in hand shows; pictures are in its pictures/.
+def write_report(
+    findings: Findings,
+    scene: Scene,
+    pictures: tuple[Picture, ...],
+    *,
+    folder: Path,
+    hand: Hand | None = None,
+) -> Path:
+    """Write report.html into `folder`, and part.json with what its part in hand shows; pictures that bring no bytes
+    along are read from `folder`/pictures. `hand` is the part in hand at its largest, if it was made before.
 
     The pictures inside the page, then the part in hand, are made coarser until it is below LIMIT_BYTES.
     Errors: BeadworkError when even the coarsest page is larger.
     """
-    files = [folder / "pictures" / p.file for p in pictures]
     for most in HANDS:
-        try:
-            hand = part_in_hand(scene, findings, most_bytes=most)
-        except InputError:
+        shown = hand if hand is not None and most == HANDS[0] else _in_hand(findings, scene, most=most)
+        if shown is None:
             break
         for width in WIDTHS:
-            text = _page(findings, pictures, picture_addresses(files, width=width), hand)
+            text = _page(findings, pictures, _addresses(pictures, folder / "pictures", width=width), shown)
             if len(text.encode()) < LIMIT_BYTES:
-                write_hand(hand, folder / PART)
+                write_hand(shown, folder / PART)
                 return write_text(text, folder / "report.html")
     raise BeadworkError(
         f"the page would be larger than {LIMIT_BYTES / 1e6:g} MB.",
         where=str(folder / "report.html"),
         advice="Ask for fewer cases in one study.",
     )
+
+
+def _addresses(pictures: Sequence[Picture], folder: Path, *, width: int) -> dict[str, str]:
+    """The pictures by file as data addresses; only what was not encoded at this width when drawn is encoded."""
+    ready = {p.file: page_address(p.inside) for p in pictures if p.inside and width == PAGE_WIDTH}
+    return ready | picture_addresses([folder / p.file for p in pictures if p.file not in ready], width=width)
+
+
+def _in_hand(findings: Findings, scene: Scene, *, most: int) -> Hand | None:
+    """The part in hand in at most so many bytes; None where it cannot be made so small."""
+    try:
+        return part_in_hand(scene, findings, most_bytes=most)
+    except InputError:
+        return None
 
 
 def _page(findings: Findings, pictures: tuple[Picture, ...], embedded: Mapping[str, str], hand: Hand) -> str:

@@ -103,73 +103,131 @@ def reserve_table(scale: ReserveScale) -> Any:
     return table
 
 
+def _table(colours: Array, low: float, high: float) -> Any:
+    """A table of colours (n, 3), 0 to 1 each, over the values from `low` to `high`."""
+    from vtkmodules.util.numpy_support import numpy_to_vtk
+    from vtkmodules.vtkCommonCore import vtkLookupTable
+
+    table = vtkLookupTable()
+    bytes_of = np.column_stack([colours * 255, np.full(len(colours), 255)]).round().astype(np.uint8)
+    table.SetNumberOfTableValues(len(colours))
+    table.SetTable(numpy_to_vtk(bytes_of, deep=True))
+    table.SetRange(low, high)
+    return table
+
+
 class Stage:
-    """An off-screen window; `show` draws what was put on it since the last `clear`."""
+    """An off-screen window; `show` draws what was put on it since the last `clear`.
+
+    It is made of the rendering library's own parts: pyvista's plotter would load matplotlib's figures and charts with
+    it, which takes half a second in each process that draws.
+    """
 
     def __init__(self, *, size: tuple[int, int] = SCENE, finer: float = 1.5) -> None:
         _refuse_cramped()
-        import pyvista as pv
+        import vtkmodules.vtkRenderingOpenGL2  # noqa: F401  # the factory's own classes
+        from vtkmodules.vtkRenderingCore import vtkLightKit, vtkRenderer, vtkRenderWindow
 
-        window: Any = pv.Plotter
-        self.size = size
-        wide, high = round(size[0] * finer), round(size[1] * finer)
+        self.size, self.finer = size, finer
+        self.wide, self.high = round(size[0] * finer), round(size[1] * finer)
+        self.renderer: Any = vtkRenderer()
+        self.renderer.SetBackground(1.0, 1.0, 1.0)
         with _without_window_warnings():
-            self.plotter: Any = window(
-                off_screen=True, notebook=False, window_size=[wide, high], lighting="light kit"
-            )
-            self.plotter.show(auto_close=False, interactive=False)
-        self.plotter.set_background("white")
-        self.plotter.render_window.SetMultiSamples(0)
-        self.plotter.camera.parallel_projection = True
-        self.finer = finer
+            self.window: Any = vtkRenderWindow()
+            self.window.SetOffScreenRendering(1)
+            self.window.SetMultiSamples(0)
+            self.window.SetSize(self.wide, self.high)
+            self.window.AddRenderer(self.renderer)
+            vtkLightKit().AddLightsToRenderer(self.renderer)
+            self.window.Render()
 
     def clear(self) -> None:
-        self.plotter.clear_actors()
+        self.renderer.RemoveAllViewProps()
 
-    def add(self, data: Any, *, colour: Colour | None = None, width: float = 2.0, **more: Any) -> Any:
-        """Put a surface or a set of lines on the stage."""
-        painted = more.get("scalars") is not None
-        matter = {"ambient": 0.74 if painted else 0.42, "diffuse": 0.32 if painted else 0.64, "specular": 0.0}
+    def add(
+        self,
+        data: Any,
+        *,
+        colour: Colour | None = None,
+        width: float = 2.0,
+        scalars: str = "",
+        colours: Any = None,
+        limits: tuple[float, float] = (0.0, 1.0),
+        lighting: bool = True,
+        ambient: float | None = None,
+        diffuse: float | None = None,
+    ) -> Any:
+        """Put a surface or a set of lines on the stage, in one `colour` or by its point or cell data `scalars`.
+
+        `colours` is a matplotlib map, or colours (n, 3), over the values within `limits`; without it `scalars` are
+        colours themselves, three bytes each.
+        """
+        from vtkmodules.vtkRenderingCore import vtkActor, vtkPolyDataMapper
+
+        mapper, actor = vtkPolyDataMapper(), vtkActor()
+        mapper.SetInputData(data)
+        if scalars:
+            by_cell = scalars in data.cell_data
+            (mapper.SetScalarModeToUseCellFieldData if by_cell else mapper.SetScalarModeToUsePointFieldData)()
+            mapper.SelectColorArray(scalars)
+            if colours is None:
+                mapper.SetColorModeToDirectScalars()
+            else:
+                rows = colours(np.linspace(0.0, 1.0, 256))[:, :3] if callable(colours) else colours
+                mapper.SetLookupTable(_table(np.asarray(rows), *limits))
+                mapper.SetColorModeToMapScalars()
+                mapper.UseLookupTableScalarRangeOn()
+                mapper.InterpolateScalarsBeforeMappingOn()
+        else:
+            mapper.ScalarVisibilityOff()
+        actor.SetMapper(mapper)
+        matter = actor.GetProperty()
+        matter.SetInterpolationToFlat()
+        matter.SetAmbient(ambient if ambient is not None else 0.74 if scalars else 0.42)
+        matter.SetDiffuse(diffuse if diffuse is not None else 0.32 if scalars else 0.64)
+        matter.SetSpecular(0.0)
+        matter.SetLighting(lighting)
+        matter.SetLineWidth(width * self.finer)
         if colour is not None:
-            more["color"] = colour
-        return self.plotter.add_mesh(
-            data,
-            **{
-                **matter,
-                "line_width": width * self.finer,
-                "show_scalar_bar": False,
-                "render": False,
-                "reset_camera": False,
-                **more,
-            },
-        )
+            matter.SetColor(*colour)
+        self.renderer.AddActor(actor)
+        return actor
 
     def add_reserve(self, data: Any, scale: ReserveScale, **more: Any) -> Any:
         """Put a surface with data `utilisation` on the stage, in the bands of the reserve factor."""
-        table = reserve_table(scale)
-        return self.add(data, scalars="utilisation", cmap=table, clim=[0.0, UTILISATION_TOP], **more)
+        return self.add(data, scalars="utilisation", colours=scale.table(), limits=(0.0, UTILISATION_TOP), **more)
 
     def show(self, view: View) -> Array:
         """The scene (height, width, 3) as bytes."""
         from PIL import Image
+        from vtkmodules.util.numpy_support import vtk_to_numpy
+        from vtkmodules.vtkRenderingCore import vtkWindowToImageFilter
 
-        camera = self.plotter.camera
-        reach = 50 * view.half + 1e4
-        camera.focal_point = tuple(view.focal)
-        camera.position = tuple(view.focal + view.towards * reach)
-        camera.up = tuple(view.up)
-        camera.parallel_projection = True
-        camera.parallel_scale = view.half
-        self.plotter.renderer.ResetCameraClippingRange()
-        self.plotter.render_window.Render()
-        shot = self.plotter.screenshot(return_img=True)
-        image = Image.fromarray(np.asarray(shot)[..., :3])
+        camera = self.renderer.GetActiveCamera()
+        camera.SetFocalPoint(*view.focal)
+        camera.SetPosition(*(view.focal + view.towards * (50 * view.half + 1e4)))
+        camera.SetViewUp(*view.up)
+        camera.ParallelProjectionOn()
+        camera.SetParallelScale(view.half)
+        self.renderer.ResetCameraClippingRange()
+        self.window.Render()
+        reader = vtkWindowToImageFilter()
+        reader.SetInput(self.window)
+        reader.SetInputBufferTypeToRGB()
+        reader.ReadFrontBufferOff()
+        reader.ShouldRerenderOff()
+        reader.Update()
+        pixels = vtk_to_numpy(reader.GetOutput().GetPointData().GetScalars())
+        shot = pixels.reshape(self.high, self.wide, 3)[::-1]
+        image = Image.fromarray(np.ascontiguousarray(shot))
         if image.size != self.size:
             image = image.resize(self.size, Image.Resampling.BOX if self.finer == 2 else Image.Resampling.HAMMING)
         return np.asarray(image)
 
     def close(self) -> None:
-        self.plotter.close()
+        self.renderer.RemoveAllViewProps()
+        self.window.RemoveRenderer(self.renderer)
+        self.window.Finalize()
 
     def __enter__(self) -> Stage:
         return self

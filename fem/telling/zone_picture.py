@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -12,8 +11,9 @@ import numpy as np
 from fem.judging.findings import BodyFindings
 from fem.printing.cut import OUTSIDE, PLACES, ZoneCut
 from fem.telling.album import Picture
-from fem.telling.canvas import font
+from fem.telling.canvas import font, write_png
 from fem.telling.colours import ZONES
+from fem.telling.embedding import page_bytes
 from fem.telling.printed import plan_line, zone_rows
 from fem.telling.words import number, plain_name, round_factor
 from fem.tensors import Array
@@ -89,13 +89,14 @@ def draw_zones(cut: ZoneCut, *, body: BodyFindings, path: Path) -> Picture:
     from matplotlib import rc_context
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
+    from PIL import Image
 
     entries = _entries(cut, body)
     frame = frame_of((cut.place.shape[0], cut.place.shape[1]), entries=len(entries))
     title, texts = cut_title(cut), []
     with rc_context({"font.family": ["DejaVu Sans"], "svg.fonttype": "none", "text.usetex": False}):
         figure: Any = Figure(figsize=(frame.size[0] / DPI, frame.size[1] / DPI), dpi=DPI, facecolor="white")
-        FigureCanvasAgg(figure)
+        canvas = FigureCanvasAgg(figure)
         for text, y, size, bold, colour in (
             (title, 30, 46, True, INK),
             (plan_line(body.print) if body.print else "", 104, 32, False, SOFT),
@@ -108,9 +109,9 @@ def draw_zones(cut: ZoneCut, *, body: BodyFindings, path: Path) -> Picture:
         _outline(axes, cut)
         _strokes(axes, cut)
         texts += _key(figure, frame, entries)
-        beside = path.with_name(path.name + ".part")
-        figure.savefig(beside, format="png", dpi=DPI, metadata={"Software": None})
-    os.replace(beside, path)
+        canvas.draw()
+        image = Image.fromarray(np.asarray(canvas.buffer_rgba())[..., :3])
+    write_png(image, path)
     zones = "; ".join(row.text for row in zone_rows(body))
     strokes = "Short strokes: bead direction (1)." if len(cut.stroke) else ""
     where = "seen from above" if cut.kind == "layer" else "seen along print axis 2"
@@ -125,6 +126,7 @@ def draw_zones(cut: ZoneCut, *, body: BodyFindings, path: Path) -> Picture:
         unit="mm",
         labels=tuple(texts),
         body=cut.body,
+        inside=page_bytes(image),
     )
 
 
@@ -203,11 +205,11 @@ def edges(inside: Any) -> Array:
 
 def stroke_length(at: Array, *, extent: float) -> float:
     """Length [mm] of the longest strokes, so that neighbours stay apart; `extent` [mm] is that of the cut."""
-    from scipy.spatial import cKDTree
-
     if len(at) < 2:
         return 0.05 * extent
-    apart = float(np.median(cKDTree(at).query(at, k=2)[0][:, 1]))
+    square = ((at[:, None] - at) ** 2).sum(axis=2)
+    np.fill_diagonal(square, np.inf)
+    apart = float(np.sqrt(np.median(square.min(axis=1))))
     return float(np.clip(0.6 * apart, 0.012 * extent, 0.06 * extent))
 
 

@@ -26,6 +26,7 @@ ROOMS = (
     "digits",
     "tensors",
     "cores",
+    "crew",
     "criteria",
     "cards",
     "part",

@@ -14,7 +14,8 @@ sys.path.insert(0, str(Path(__file__).parent))
 import chores
 
 from fem.cores import cores
-from fem.study.crew import Lost, sensible_jobs, work_through
+from fem.crew import Lost, work_through
+from fem.study.jobs import sensible_jobs
 
 ITEMS = list(range(6))
 
@@ -57,7 +58,7 @@ WAITING = """
 import sys
 sys.path.insert(0, {here!r})
 import chores
-from fem.study.crew import work_through
+from fem.crew import work_through
 if __name__ == "__main__":
     list(work_through([1, 2], work=chores.says_who_and_waits, shared={there!r}, jobs=2))
 """

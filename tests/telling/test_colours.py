@@ -36,6 +36,16 @@ def test_a_painted_value_has_the_colour_of_its_band(required):
         assert off.min() < LIT, value
 
 
+@pytest.mark.parametrize("required", [1.0, 2.0, 4.0])
+def test_on_either_side_of_each_edge_its_own_band_is_painted(required):
+    # The table has steps of 0.6 % of the value at an edge of 12, the farthest that is asked of it
+    scale = reserve_scale(required)
+    for i, edge in enumerate(scale.edges[1:-1], start=1):
+        for value, band in ((edge * 0.99, i - 1), (edge * 1.01, i)):
+            off = np.abs(np.array(scale.colours) - shot(value, scale)).max(axis=1)
+            assert off.argmin() == band and off.min() < LIT, (edge, value)
+
+
 def test_less_than_half_the_load_looks_like_no_other_value():
     scale = reserve_scale(2.0)
     low, high = shot(0.29, scale), shot(0.9, scale)
@@ -69,3 +79,14 @@ def lightness(colour) -> float:
     linear = np.where(c <= 0.04045, c / 12.92, ((c + 0.055) / 1.055) ** 2.4)
     y = float(linear @ [0.2126, 0.7152, 0.0722])
     return 116 * y ** (1 / 3) - 16 if y > 0.008856 else 903.3 * y
+
+
+@pytest.mark.parametrize("name", ["roma", "lapaz_r", "lajolla_r", "batlowS", "vik"])
+def test_a_map_read_on_its_own_is_the_librarys(name):
+    from cmcrameri import cm
+
+    from fem.telling.colour_maps import colour_map
+
+    at = np.linspace(0, 1, 101)
+    assert np.array(colour_map(name)(at)) == pytest.approx(np.array(getattr(cm, name)(at)), abs=1e-12)
+    assert colour_map(name)(7) == pytest.approx(getattr(cm, name)(7))

@@ -17,6 +17,7 @@ def test_the_set_is_complete(pictures):
     kinds = [p.kind for p in pictures[0].values()]
     assert {k: kinds.count(k) for k in set(kinds)} == {
         "mesh": 1, "loads": 1, "deflection": 2, "exaggerated": 1, "reserve": 1, "cut": 1, "hot spot": 3,
+        "stress": 2,
     }  # fmt: skip
 
 

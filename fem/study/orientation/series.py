@@ -6,9 +6,10 @@ import time
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
+from fem.crew import Lost, work_through
 from fem.errors import NoTrustworthyAnswer
 from fem.judging.orientation import DirectionNumbers, Vector
-from fem.study.crew import Lost, allowed_jobs, work_through
+from fem.study.jobs import allowed_jobs
 from fem.study.orientation.bench import Bench, missed_of, try_direction
 from fem.study.orientation.kept import Kept
 

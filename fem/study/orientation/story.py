@@ -35,11 +35,11 @@ from fem.part.solid import Solid
 from fem.part.tetmesh import TetMesh
 from fem.study.change import homogenised
 from fem.study.clock import Progress
-from fem.study.crew import allowed_jobs
 from fem.study.file import read_study
 from fem.study.fingerprint import fingerprint
 from fem.study.folder import open_folder
 from fem.study.ground import mesh_bodies, read_bodies
+from fem.study.jobs import allowed_jobs
 from fem.study.machine import program_version
 from fem.study.orientation.bench import Bench, chosen_body, set_up
 from fem.study.orientation.kept import Kept

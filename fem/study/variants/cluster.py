@@ -12,9 +12,9 @@ from contextlib import contextmanager
 from typing import Any
 
 from fem.cores import cores
+from fem.crew import Lost
 from fem.errors import InputError
 from fem.fault import fault_line
-from fem.study.crew import Lost
 from fem.study.ground import Ground
 from fem.study.plans import Study
 from fem.study.variants.series import Worker, answer_variant

@@ -7,13 +7,14 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from fem.crew import Lost, work_through
 from fem.errors import BeadworkError, NoTrustworthyAnswer
 from fem.fault import fault_line
 from fem.judging.findings import Findings
 from fem.study.clock import Clock, Progress, clock_say
-from fem.study.crew import Lost, allowed_jobs, sensible_jobs, work_through
 from fem.study.fingerprint import fingerprint, ground_key
 from fem.study.ground import Ground, lay_ground
+from fem.study.jobs import allowed_jobs, sensible_jobs
 from fem.study.passes import solve_as_asked
 from fem.study.plans import Study
 from fem.study.run import prepare, solve_and_judge

@@ -8,8 +8,8 @@ import bars
 import numpy as np
 import pytest
 
+from fem.crew import Lost, work_through
 from fem.errors import InputError
-from fem.study.crew import Lost, work_through
 from fem.study.file import read_study
 from fem.study.run import answer, prepare, solve_and_judge
 from fem.study.variants.expand import expand

@@ -8,38 +8,16 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
-from fem.cores import cores
 from fem.fault import quiet_libraries
-from fem.memory import available_memory
-from fem.part.meshing import BYTES_PER_UNKNOWN
 
 PROCESS_BYTES = 6e8
 """What a process with its libraries takes before it computes, measured."""
-_THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS")
+_THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS", "LP_NUM_THREADS")
 _shared: list[Any] = []  # what a process of the crew works on
 
 
 class Lost:
     """Stands for the result of an item whose process was ended twice: it may be what ends it, by want of memory."""
-
-
-def sensible_jobs(unknowns: int) -> int:
-    """As many processes as there are cores for this one, and memory for them with so many unknowns each."""
-    room = int(0.8 * available_memory() / (BYTES_PER_UNKNOWN * unknowns + PROCESS_BYTES))
-    return max(1, min(cores(), room))
-
-
-def allowed_jobs(asked: int | None, *, unknowns: int) -> tuple[int, str]:
-    """As many processes as were asked for (None: as many as are sensible), held against cores and memory.
-
-    The second is a sentence that says why it is fewer, "" where it is not.
-    """
-    most = sensible_jobs(unknowns)
-    if asked is None or asked <= most:
-        return (asked or most), ""
-    memory = f"there is {available_memory() / 1e9:.1f} GB of free memory"
-    why = memory if most < cores() else f"there {'is one core' if most == 1 else f'are {most} cores'}"
-    return most, f"{asked:,} processes were asked for; {most} {'works' if most == 1 else 'work'}: {why}."
 
 
 def work_through(
@@ -86,7 +64,7 @@ def _one_crew(
         while (waiting and not lost) or in_hand:
             # One each and no more, so that it is known what a lost process had in hand
             while waiting and not lost and len(in_hand) < jobs:
-                with _one_thread_each():
+                with _one_thread_each(), _no_main_module():
                     try:
                         in_hand[pool.submit(_do, work, items[waiting[0]])] = waiting[0]
                     except BrokenProcessPool:
@@ -121,6 +99,20 @@ def _one_thread_each() -> Iterator[None]:
                 os.environ.pop(name, None)
             else:
                 os.environ[name] = value
+
+
+@contextmanager
+def _no_main_module() -> Iterator[None]:
+    """Processes that start here do not import the user's main module, so that a script needs no guard."""
+    import sys
+    from types import ModuleType
+
+    main = sys.modules["__main__"]
+    sys.modules["__main__"] = ModuleType("__main__")
+    try:
+        yield
+    finally:
+        sys.modules["__main__"] = main
 
 
 def _begin(shared: Any) -> None:
