@@ -11,6 +11,8 @@ from fem.judging.deciding import decided_cases
 from fem.judging.findings import FaceFindings, Findings, MeshFindings
 from fem.judging.trust import trust_of
 from fem.loading.case import LoadCase
+from fem.loading.kinds import SUPPORT_KINDS
+from fem.loading.plan import SupportPlan
 from fem.part.faces import cut_notes
 from fem.study.answers import compare_requirements
 from fem.study.bodies import describe_bodies, print_cautions
@@ -98,16 +100,6 @@ def print_keys(study: Study) -> dict[str, PrintKeys | None]:
     return {name: body.print for name, body in study.bodies.items()}
 
 
-def support_facts(plan: Any) -> dict[str, Any]:
+def support_facts(plan: SupportPlan) -> dict[str, Any]:
     """A support in words and numbers."""
-    facts: dict[str, Any] = {"face": plan.face}
-    if plan.fixed:
-        return {**facts, "fixed": list(plan.fixed) if not isinstance(plan.fixed, str) else plan.fixed}
-    if plan.spring is not None:
-        return {**facts, "spring_N_per_mm": list(plan.spring)}
-    return {
-        **facts,
-        **({"push_only": True} if plan.push_only else {"bonded": True} if plan.bonded else {}),
-        "foundation_normal_N_per_mm3": plan.foundation_normal,
-        "foundation_tangential_N_per_mm3": plan.foundation_tangential,
-    }
+    return {"face": plan.face, **SUPPORT_KINDS[plan.kind].facts(plan.what)}

@@ -12,7 +12,8 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
-from fem.loading.plan import LoadPlan, Vector
+from fem.loading.plan import LoadPlan, SupportPlan
+from fem.loading.values import Vector
 from fem.part.faces import FaceQuery
 from fem.printing.plan import INFILL_ANGLE, PrintPlan
 
@@ -103,23 +104,6 @@ class BodyPlan:
     def card_name(self) -> str:
         """Name or file of the material card."""
         return self.metal or "" if self.print is None else self.print.polymer
-
-
-@dataclass(frozen=True)
-class SupportPlan:
-    """What holds a face: `fixed` lists held part axes ("x", "y", "z"), or is "normal" for the face's own normal;
-    an elastic foundation has `foundation_normal` and `foundation_tangential` [N/mm^3] and may be `push_only` or
-    `bonded`; springs have the total stiffness `spring` (3,) [N/mm] along the part axes. `fixed` is empty for both.
-    """
-
-    name: str
-    face: str
-    fixed: tuple[str, ...] | str = ()
-    foundation_normal: float | None = None
-    foundation_tangential: float | None = None
-    push_only: bool = False
-    bonded: bool = False
-    spring: Vector | None = None
 
 
 @dataclass(frozen=True)

@@ -10,8 +10,9 @@ from fem.caution import Caution
 from fem.errors import InputError
 from fem.judging.scene import Patch
 from fem.loading.case import LoadCase
+from fem.loading.kinds import support_of
 from fem.loading.loads import Load
-from fem.loading.supports import Foundation, Held, held_face, spring_support
+from fem.loading.supports import Foundation, Held
 from fem.part.faces import FaceGroup
 from fem.part.tetmesh import TetMesh
 from fem.printing.body import PrintedBody, metal_body, printed_body
@@ -49,25 +50,8 @@ def card_of(body: BodyPlan) -> tuple[Card, str]:
 
 def supports_of(study: Study, mesh: TetMesh, groups: Mapping[str, FaceGroup]) -> tuple[list[Held], list[Foundation]]:
     """Held faces, and foundations with springs among them."""
-    held, foundations = [], []
-    for name, plan in study.supports.items():
-        group = groups[plan.face]
-        if plan.fixed:
-            held.append(held_face(mesh, group, fixed=plan.fixed, name=name))
-        elif plan.spring is not None:
-            foundations.append(spring_support(mesh, group, stiffness=plan.spring, name=name))
-        else:
-            foundations.append(
-                Foundation(
-                    name,
-                    group.triangles,
-                    plan.foundation_normal or 0.0,
-                    plan.foundation_tangential or 0.0,
-                    push_only=plan.push_only,
-                    bonded=plan.bonded,
-                )
-            )
-    return held, foundations
+    found = [support_of(plan, mesh, groups) for plan in study.supports.values()]
+    return [s for s in found if isinstance(s, Held)], [s for s in found if isinstance(s, Foundation)]
 
 
 def patches_of(

@@ -13,7 +13,7 @@ from fem.errors import InputError
 from fem.judging.findings import Findings
 from fem.judging.scene import CaseFields, Patch, Scene
 from fem.loading.case import LoadCase
-from fem.loading.kinds import displaced_face
+from fem.loading.displacement import displaced_face
 from fem.loading.loads import resultant
 from fem.loading.supports import gather
 from fem.part.faces import FaceGroup

@@ -18,7 +18,8 @@ from fem.judging.recovered import RecoveredStress
 from fem.judging.scene import Patch
 from fem.judging.trust import WORST_BALANCE
 from fem.loading.case import LoadCase
-from fem.loading.kinds import displaced_face, edged_patches
+from fem.loading.displacement import displaced_face
+from fem.loading.kinds import edged_patches
 from fem.loading.supports import Foundation, Held
 from fem.solving.cases import SolvedCases, solve_cases, solved_at
 from fem.solving.equilibrium import Equilibrium

@@ -5,8 +5,9 @@ import pytest
 from helpers_cad import draw
 
 from fem.errors import InputError
-from fem.loading.plan import BearingKeys, ForceKeys, PressureKeys
-from fem.loading.pressure import DepthPressure
+from fem.loading.bearing import BearingKeys
+from fem.loading.force import ForceKeys
+from fem.loading.pressure import DepthPressure, PressureKeys
 from fem.loading.spot import Spot
 from fem.study.file import read_study
 from fem.study.run import prepare, solve_and_judge

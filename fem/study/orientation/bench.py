@@ -25,7 +25,8 @@ from fem.judging.reserve import LeastReserve, judge_reserve
 from fem.judging.stress import StressField, combined_stress
 from fem.judging.trust import WORST_BALANCE
 from fem.loading.case import LoadCase
-from fem.loading.kinds import KINDS, displaced_face, edged_patches, load_of
+from fem.loading.displacement import displaced_face
+from fem.loading.kinds import LOAD_KINDS, edged_patches, load_of
 from fem.loading.loads import Load
 from fem.loading.supports import Foundation, Held
 from fem.part.faces import FaceGroup, name_faces
@@ -150,7 +151,7 @@ def numbers_of(bench: Bench, direction: Vector, *, kind: str = "scan") -> Direct
     loads = dict(bench.loads)
     for name in loads:
         plan = study.loads[name]
-        if KINDS[plan.kind].of_material:
+        if LOAD_KINDS[plan.kind].of_material:
             loads[name] = load_of(plan, mesh, printed, bench.groups)
     cases = {n: LoadCase(n, f, loads) for n, f in study.cases.items()}
     least: dict[str, LeastReserve] = {}
