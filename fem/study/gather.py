@@ -5,21 +5,22 @@ from __future__ import annotations
 from typing import Any
 
 from fem.caution import Caution
+from fem.judging.bodies import describe_bodies, print_cautions
 from fem.judging.cautions import cautions_of
 from fem.judging.convergence import PassHistory
 from fem.judging.deciding import decided_cases
 from fem.judging.findings import FaceFindings, Findings, MeshFindings
+from fem.judging.requirements import compare_requirements
 from fem.judging.trust import trust_of
 from fem.loading.case import LoadCase
 from fem.loading.kinds import SUPPORT_KINDS
 from fem.loading.plan import SupportPlan
 from fem.part.faces import cut_notes
-from fem.study.answers import compare_requirements
-from fem.study.bodies import describe_bodies, print_cautions
+from fem.printing.keys import PrintKeys
 from fem.study.fingerprint import fingerprint
 from fem.study.ground import Prepared
 from fem.study.machine import library_versions, peak_memory, program_version
-from fem.study.plans import PrintKeys, Study
+from fem.study.plans import Study
 
 
 def findings_of(

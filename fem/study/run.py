@@ -10,9 +10,10 @@ from typing import Any
 
 from fem.caution import Caution
 from fem.errors import InputError
+from fem.judging.bodies import describe_bodies, print_cautions
 from fem.judging.findings import Findings
 from fem.judging.scene import CaseFields, Patch, Scene
-from fem.loading.case import LoadCase
+from fem.loading.case import LoadCase, lost_loads
 from fem.loading.displacement import displaced_face
 from fem.loading.loads import resultant
 from fem.loading.supports import gather
@@ -22,7 +23,6 @@ from fem.part.solid import Solid
 from fem.printing.cut import cut_body
 from fem.solving.equilibrium import refuse_free_motion
 from fem.study.beads import ask_beads
-from fem.study.bodies import describe_bodies, print_cautions
 from fem.study.chances import with_chances
 from fem.study.clock import Clock, Progress, beads_take_long, clock_say
 from fem.study.file import read_study
@@ -34,7 +34,7 @@ from fem.study.machine import peak_memory
 from fem.study.outcome import Outcome
 from fem.study.passes import solve_as_asked
 from fem.study.plans import Study
-from fem.study.prepare import body_print, lost_loads, refuse_no_force, supports_of
+from fem.study.prepare import body_print, refuse_no_force, supports_of
 from fem.study.remarks import remarks_of
 from fem.study.variants.asked import asked_study, results_folder, title_of
 from fem.zooming.nouns import ZoomView

@@ -13,8 +13,9 @@ from fem.loading.kinds import LOAD_KINDS
 from fem.loading.plan import LoadPlan, SupportPlan
 from fem.loading.values import Vector
 from fem.part.faces import FaceQuery
+from fem.printing.keys import PrintKeys
 from fem.study.form import key_path
-from fem.study.plans import DEFAULT_ACCURACY, FINEST_VOXEL, BodyPlan, Judging, PrintKeys
+from fem.study.plans import DEFAULT_ACCURACY, FINEST_VOXEL, BodyPlan, Judging
 
 if TYPE_CHECKING:
     from fem.study.keys import JudgeForm

@@ -7,9 +7,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from fem.errors import NoTrustworthyAnswer
+from fem.judging.direction import missed_of
 from fem.judging.orientation import DirectionNumbers, Vector
 from fem.study.crew import Lost, allowed_jobs, work_through
-from fem.study.orientation.bench import Bench, missed_of, try_direction
+from fem.study.orientation.bench import Bench, try_direction
 from fem.study.orientation.kept import Kept
 
 Wanted = tuple[str, Vector]
