@@ -30,7 +30,7 @@ GROUPS: dict[str, dict[str, str]] = {
     },
     "Solve it": {
         "check": "fem.study.run:check_study",
-        "Checked": "fem.study.run",
+        "Checked": "fem.study.check",
         "prepare": "fem.study.run",
         "answer": "fem.study.run",
         "run_study": "fem.study.run",

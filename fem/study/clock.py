@@ -33,6 +33,12 @@ def clock_say(progress: Progress | None, text: str, share: float) -> None:
         progress(text, share)
 
 
+def added_seconds(*each: dict[str, float]) -> dict[str, float]:
+    """Seconds by stage, of several clocks together."""
+    stages = dict.fromkeys(stage for seconds in each for stage in seconds)
+    return {stage: round(sum(seconds.get(stage, 0.0) for seconds in each), 3) for stage in stages}
+
+
 SHARE, SHARE_WITH_BEADS = (0.0, 0.5, 0.6, 1.0), (0.0, 0.12, 0.85, 1.0)
 """Where solving, beads and report end in a run, and where they end by the clock when beads are solved."""
 

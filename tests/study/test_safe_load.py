@@ -27,7 +27,7 @@ from fem.loading.case import LoadCase
 from fem.loading.loads import Load
 from fem.printing.polymer import load_card
 from fem.study.file import read_study
-from fem.study.run import prepare, solve_and_judge
+from fem.study.run import answer, prepare
 from fem.study.variants.numbers import _missed, _short
 
 L, WIDE, FORCE, INERTIA = 40.0, 8.0, 1000.0, 3e8
@@ -83,7 +83,7 @@ def path(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def found(path):
-    return solve_and_judge(prepare(read_study(path))).findings
+    return answer(prepare(read_study(path))).findings
 
 
 def asked(found, cases=None, **wanted):

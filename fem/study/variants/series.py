@@ -16,7 +16,7 @@ from fem.study.fingerprint import fingerprint, ground_key
 from fem.study.ground import Ground, lay_ground
 from fem.study.passes import solve_as_asked
 from fem.study.plans import Study
-from fem.study.run import prepare, solve_and_judge
+from fem.study.run import answer, prepare
 from fem.study.variants.expand import Variant
 from fem.study.variants.kept import Kept
 
@@ -41,7 +41,7 @@ class Told:
 def answer_variant(ground: Ground, study: Study, *, progress: Progress | None = None) -> Findings | str:
     """One variant's findings without pictures, or the line that says why there are none."""
     try:
-        return solve_and_judge(prepare(study, ground=ground), progress=progress).findings
+        return answer(prepare(study, ground=ground), progress=progress).findings
     except BeadworkError as error:
         return str(error)
     except MemoryError:
