@@ -29,7 +29,7 @@ GROUPS: dict[str, dict[str, str]] = {
         "quantity": "fem.units",
     },
     "Solve it": {
-        "check": "fem.study.run:check_study",
+        "check": "fem.study.check:check_study",
         "Checked": "fem.study.check",
         "prepare": "fem.study.run",
         "answer": "fem.study.run",
