@@ -8,18 +8,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from fem.caution import Caution
 from fem.errors import FreeBodyError
 from fem.loading.case import LoadCase, lost_loads
-from fem.loading.supports import Held
-from fem.part.tetmesh import Index
+from fem.loading.supports import Foundation, Held
+from fem.part.tetmesh import Index, TetMesh
+from fem.printing.field import PrintedField
 from fem.solving.cases import SolvedCases, solve_cases
+from fem.solving.earlier import Earlier
 from fem.solving.equilibrium import Equilibrium
 from fem.solving.linear import TOLERANCE
+from fem.solving.stiffness import BlockPattern
 from fem.tensors import Array
 
 Displacements = dict[tuple[tuple[str, ...], str, str], Array]
@@ -54,9 +56,15 @@ class SolvedUnits:
 
 
 def solve_units(
+    mesh: TetMesh,
+    printed: PrintedField,
     cases: Sequence[LoadCase],
-    supported: Callable[[list[Held], Any], Equilibrium],
     *,
+    held: Sequence[Held],
+    foundations: Sequence[Foundation],
+    pattern: BlockPattern,
+    solver: str = "auto",
+    earlier: Callable[[], Earlier | None] = lambda: None,
     watched: Mapping[str, Array] | None = None,
     begin: Displacements | None = None,
     tolerance: float = TOLERANCE,
@@ -65,9 +73,8 @@ def solve_units(
 ) -> Iterator[SolvedUnits]:
     """Solve cases, and the unit wrenches (6, n, 3) [N] of `watched` faces without any displaced face.
 
-    `supported` puts the part on its supports and on further faces that are held still; the blocks of the last matrix,
-    or None, are handed back to it. Iterations `begin` at what another mesh came to. Without a case that displaces no
-    face the wrenches are left out where the supports alone leave the part free.
+    `earlier` gives the preconditioner that may serve once more. Iterations `begin` at what another mesh came to.
+    Without a case that displaces no face the wrenches are left out where the supports alone leave the part free.
     Errors: FreeBodyError, NotConverged; InputError for a load that is lost on held directions.
     """
     blocks, known, watched = None, begin or {}, watched or {}
@@ -76,7 +83,16 @@ def solve_units(
         moved = {name: face for name in displaced if (face := own[0].loads[name].displacement) is not None}
         stage("assemble and set up")
         try:
-            equilibrium = supported([face.still for face in moved.values()], blocks)
+            equilibrium = Equilibrium(
+                mesh,
+                printed,
+                held=[*held, *(face.still for face in moved.values())],
+                foundations=foundations,
+                pattern=pattern,
+                blocks=blocks,
+                solver=solver,
+                earlier=earlier(),
+            )
         except FreeBodyError:
             if own:
                 raise

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 from fem.caution import Caution
 from fem.errors import FreeBodyError, InputError, NoTrustworthyAnswer
@@ -82,22 +81,16 @@ def solve_cases_of(
         text = f"The stiffness of watched faces takes foundation {', '.join(pushing)} as pressing all over."
         out.remarks.append(Caution("stiffness_without_contact", text, {"supports": pushing}))
 
-    def supported(still: list[Held], blocks: Any) -> Equilibrium:
-        return Equilibrium(
-            mesh,
-            ready.printed,
-            held=[*held, *still],
-            foundations=foundations,
-            pattern=ready.ground.pattern,
-            blocks=blocks,
-            solver=study.solver,
-            earlier=ready.ground.take_earlier(),
-        )
-
     near = NearestFace(mesh, groups)
     for units in solve_units(
+        mesh,
+        ready.printed,
         list(out.cases.values()),
-        supported,
+        held=held,
+        foundations=foundations,
+        pattern=ready.ground.pattern,
+        solver=study.solver,
+        earlier=ready.ground.take_earlier,
         watched=watched,
         begin=begin,
         stage=lambda text: clock(text, STAGES[text]),

@@ -31,7 +31,7 @@ class TowKeys:
 
     def __post_init__(self) -> None:
         if self.towards[2] != 0:
-            raise InputError("a rope pulls along the ground.", advice="Leave z at 0.")
+            raise InputError("a rope pulls along the floor.", advice="Leave z at 0.")
 
 
 @dataclass(frozen=True)

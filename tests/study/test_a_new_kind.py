@@ -76,7 +76,7 @@ def test_a_made_up_load_and_support_are_read_solved_and_told(folder):
     [
         ('force = "1.5 kN"', 'force = "1.5 mm"', "loads.rope.tow.force"),
         ('off = "far"', 'off = "fra"', 'there is no face "fra"'),
-        ('off = "far"', 'off = "far", towards = [0, 0, 1]', "a rope pulls along the ground. Leave z at 0."),
+        ('off = "far"', 'off = "far", towards = [0, 0, 1]', "a rope pulls along the floor. Leave z at 0."),
         ('face = "far"\ntow', "tow", "tow needs a face to act on."),
         ("tow = {", 'force = ["1 N", "0 N", "0 N"]\ntow = {', "both force and tow are given."),
         ('wall = "none"', 'wall = "none"\nfixed = "normal"', "both fixed and wall are given."),

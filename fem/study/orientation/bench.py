@@ -6,6 +6,7 @@ the fields that pictures need.
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -25,11 +26,11 @@ from fem.loading.supports import Foundation, Held
 from fem.part.faces import FaceGroup, name_faces
 from fem.part.tetmesh import TetMesh
 from fem.printing.body import PrintedBody
+from fem.printing.field import PrintedField
 from fem.printing.keys import PrintKeys
 from fem.printing.mixing import printed_field
 from fem.printing.overhang import Skin, skin_of
-from fem.solving.equilibrium import Equilibrium
-from fem.solving.units import solve_units
+from fem.solving.units import SolvedUnits, solve_units
 from fem.study.plans import BodyPlan, Study
 from fem.study.prepare import body_print, supports_of
 from fem.tensors import Array, unit
@@ -69,6 +70,18 @@ class Bench:
         from fem.solving.stiffness import block_pattern
 
         return block_pattern(self.mesh)
+
+    def solved(self, printed: PrintedField, cases: Sequence[LoadCase]) -> Iterator[SolvedUnits]:
+        """The cases with the body printed so. Errors: those of `solve_units`."""
+        return solve_units(
+            self.mesh,
+            printed,
+            cases,
+            held=self.held,
+            foundations=self.foundations,
+            pattern=self.pattern,
+            tolerance=ENOUGH,
+        )
 
 
 def chosen_body(study: Study, wanted: str | None) -> str:
@@ -141,14 +154,8 @@ def numbers_of(bench: Bench, direction: Vector, *, kind: str = "scan") -> Direct
     anew = {k: load_of(p, mesh, printed, bench.groups) for k, p in plans.items() if LOAD_KINDS[p.kind].of_material}
     cases = [LoadCase(n, f, {**bench.loads, **anew}) for n, f in study.cases.items()]
 
-    def supported(still: list[Held], blocks: Any) -> Equilibrium:
-        held = [*bench.held, *still]
-        return Equilibrium(
-            mesh, printed, held=held, foundations=bench.foundations, pattern=bench.pattern, blocks=blocks
-        )
-
     judged: dict[str, JudgedCase] = {}
-    for units in solve_units(cases, supported, tolerance=ENOUGH):
+    for units in bench.solved(printed, cases):
         judged |= judge_units(printed, units)
     about = describe_bodies(mesh, printed, made=made, keys={n: b.print for n, b in _with(bench, keys).items()})
     numbers = direction_numbers(
