@@ -17,6 +17,7 @@ from fem.judging.stress import StressField, recover_stress
 from fem.loading.case import LoadCase
 from fem.part.tetmesh import Index, TetMesh
 from fem.printing.cut import cut_body
+from fem.printing.field import PrintedField
 from fem.study.ground import Prepared
 from fem.tensors import Array, stress_rotation, von_mises
 from fem.zooming.nouns import ZoomView
@@ -126,7 +127,7 @@ class CaseOutcome:
         """The stress of one zone ("wall", "cover", "core", "solid", "metal") of all bodies that have it. Errors:
         InputError that names the zones there are.
         """
-        materials = self._outcome.ready.printed.materials
+        materials = self._outcome.printed.materials
         _known(name, tuple(dict.fromkeys(m.zone for m in materials)), "zone")
         mine = [(m, z) for m, z in zip(materials, self._stress.zones, strict=True) if m.zone == name]
         nodes = np.concatenate([z.nodes for _, z in mine])
@@ -140,7 +141,7 @@ class CaseOutcome:
     def _stress(self) -> StressField:
         case = LoadCase(self.name, self.findings.factors, self._outcome.ready.loads)
         warm = case.temperature_change(tuple(case.factors))
-        return recover_stress(self.mesh, self._outcome.ready.printed, self.displacement, temperature_change=warm)
+        return recover_stress(self.mesh, self._outcome.printed, self.displacement, temperature_change=warm)
 
     def picture(self, quantity: str = "reserve", *, towards: Sequence[float] | None = None) -> Any:
         """A picture of the surface as a pillow image, which a notebook shows and `save` writes; see
@@ -160,6 +161,11 @@ class Outcome:
     fields: Mapping[str, CaseFields] = field(repr=False)
     patches: tuple[Patch, ...] = field(repr=False)
     zooms: tuple[ZoomView, ...]
+
+    @property
+    def printed(self) -> PrintedField:
+        """The material of each tetrahedron."""
+        return self.ready.printed
 
     @cached_property
     def scene(self) -> Scene:
