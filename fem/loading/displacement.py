@@ -43,13 +43,8 @@ def displaced_face(mesh: TetMesh, load: LoadPlan, groups: Mapping[str, FaceGroup
     if not isinstance(what, DisplacementKeys) or load.face is None:
         raise InputError("is not a displacement of a face.", where=f"loads.{load.name}")
     axes = tuple(a for a in "xyz" if getattr(what, a) is not None)
-    name = displaced_name(load.name)
+    name = f"displacement {load.name}"  # never that of a support, which may bear the load's
     return held_face(mesh, groups[load.face], fixed=axes, name=name, value=np.array(what.move))
-
-
-def displaced_name(load: str) -> str:
-    """The name of the held face of a prescribed displacement: never that of a support, which may bear the load's."""
-    return f"displacement {load}"
 
 
 def displacement_of(site: Site) -> Load:

@@ -13,8 +13,8 @@ from typing import Any
 
 import numpy as np
 
-from fem.errors import BeadworkError, InputError, nearest
-from fem.fault import fault_line
+from fem.errors import InputError, nearest
+from fem.fault import failure_line
 from fem.judging.answers import unit_wrenches
 from fem.judging.bodies import describe_bodies
 from fem.judging.direction import JudgedCase, borne_loads, direction_numbers, judge_units, missed_of
@@ -133,12 +133,8 @@ def try_direction(bench: Bench, direction: Vector, *, kind: str = "scan") -> Dir
     """What a direction gives; one that has no answer says why instead of stopping the scan."""
     try:
         return numbers_of(bench, direction, kind=kind)
-    except BeadworkError as error:
-        return DirectionNumbers(tuple(direction), kind, error=str(error))
-    except MemoryError:
-        return DirectionNumbers(tuple(direction), kind, error="memory ran out. Ask for a larger mesh size.")
     except Exception as error:
-        return DirectionNumbers(tuple(direction), kind, error=fault_line(error))
+        return DirectionNumbers(tuple(direction), kind, error=failure_line(error))
 
 
 def numbers_of(bench: Bench, direction: Vector, *, kind: str = "scan") -> DirectionNumbers:
