@@ -13,9 +13,10 @@ import warnings
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
-from fem.errors import clean
+from fem.errors import BeadworkError, clean
 
 FILE = "beadwork-fault.txt"
+NO_MEMORY = "memory ran out. Ask for a larger mesh size."
 _LIBRARIES = ("beadwork", "numpy", "scipy", "numba", "gmsh", "trimesh", "pyvista", "pydantic", "pint", "rich")
 
 
@@ -24,6 +25,13 @@ def fault_line(error: BaseException) -> str:
     path = write_fault(error)
     details = f"Please send the file {path} to its makers." if path else "No file with details could be written."
     return clean(" ".join(f"a fault of the program itself: {_short(error)}. {details}".split()))
+
+
+def failure_line(error: Exception) -> str:
+    """Why something could not be computed: the error's own words, or those of a fault of the program."""
+    if isinstance(error, BeadworkError):
+        return str(error)
+    return NO_MEMORY if isinstance(error, MemoryError) else fault_line(error)
 
 
 def write_fault(error: BaseException) -> Path | None:

@@ -17,7 +17,6 @@ from fem.errors import BeadworkError, clean, printable
 
 STOPPED, ENDED = 130, 143
 """Exit status after Ctrl-C and after SIGTERM, by the custom of shells: 128 and the signal's number."""
-NO_MEMORY = "memory ran out. Ask for a larger mesh size."
 _PLAIN = {"²": "2", "³": "3", "×": "x", "−": "-", "–": "-", "—": "-", "°": "deg ", "µ": "u", "μ": "u", "≥": ">="}
 _PLAIN |= {"≤": "<=", "·": ".", "…": "...", "“": '"', "”": '"', "’": "'", "τ": "tau", "σ": "sigma", "ν": "nu"}
 
@@ -29,7 +28,7 @@ class Ended(KeyboardInterrupt):
 def guarded(command: Callable[[], int]) -> int:
     """Run a command and return its exit status; every failure is told in one line on standard error."""
     with _sound_streams(), _signals(), warnings.catch_warnings():
-        from fem.fault import fault_line, quiet_libraries
+        from fem.fault import NO_MEMORY, fault_line, quiet_libraries
 
         quiet_libraries()
         try:

@@ -168,7 +168,7 @@ def _print_cases(console: Any, findings: Findings) -> None:
 
 
 def check(options: argparse.Namespace) -> int:
-    from fem.study.run import check_study
+    from fem.study.check import check_study
     from fem.study.variants.asked import asked_study, title_of
     from fem.study.variants.expand import count_variants, expand
 

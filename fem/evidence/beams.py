@@ -9,8 +9,10 @@ import numpy as np
 from fem.evidence.bench import field, group, material, node_at, node_stress, on, pinned, prescribe, solve, still
 from fem.evidence.bricks import HIGH_X, LOW_X, box
 from fem.evidence.nouns import CLOSED_FORM, FROM_MEMORY, Row
-from fem.loading.loads import acceleration_load, force_load, spread, thermal_load, wrench_load
+from fem.loading.acceleration import acceleration_load
+from fem.loading.loads import force_load, spread, wrench_load
 from fem.loading.supports import held_face
+from fem.loading.temperature_change import thermal_load
 from fem.solving.equilibrium import Solution
 from fem.tensors import Array, isotropic_stiffness, orthotropic_stiffness
 

@@ -82,10 +82,10 @@ def _size_text(sizes: Mapping[str, tuple[float, float]]) -> str:
 
 
 def _solve(study: Study, sizes: Mapping[str, tuple[float, float]], say: Progress) -> Solved:
-    from fem.study.run import prepare, solve_and_judge
+    from fem.study.run import answer, prepare
 
     ready = prepare(study, sizes=sizes, progress=say)
-    cases = solve_and_judge(ready, progress=say).findings.cases
+    cases = answer(ready, progress=say).findings.cases
     return Solved(
         _size_text(sizes),
         ready.mesh.unknowns,

@@ -23,8 +23,9 @@ from fem.evidence.bricks import (
     shell,
 )
 from fem.evidence.nouns import CLOSED_FORM, Row
-from fem.loading.loads import pressure_load, spread, thermal_load
+from fem.loading.loads import pressure_load, spread
 from fem.loading.supports import Held
+from fem.loading.temperature_change import thermal_load
 from fem.part.tetmesh import TetMesh
 from fem.tensors import Array, isotropic_stiffness
 

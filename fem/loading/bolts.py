@@ -8,16 +8,36 @@ Design (9th ed.), section 8-5.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Annotated, Any
 
 import numpy as np
 
+from fem.caution import Caution
+from fem.digits import number
 from fem.errors import FaceError, InputError
+from fem.loading.kind import LoadKind, Site, clean
+from fem.loading.loads import Arrow, Load, force_text, resultant
 from fem.loading.sampling import FINE, linear_on, nodal_forces, sample
 from fem.loading.traction import Traction
+from fem.loading.values import Extent, Name, Preload
 from fem.part.faces import FaceGroup, describe
 from fem.part.tetmesh import Index, TetMesh
 from fem.tensors import Array, unit
+
+
+@dataclass(frozen=True)
+class PreloadKeys:
+    """Tightened bolts: `force` [N] for each hole of the face `holes`, `washer` the washer's outer diameter [mm],
+    `against` the face they are clamped to, `head` the face under the washers (None: found next to the holes).
+    """
+
+    holes: Annotated[Name, "The face of the bolts' holes."]
+    against: Annotated[Name, "The face that is pressed on the other part."]
+    force: Annotated[Preload, "Force of each bolt."]
+    washer: Annotated[Extent, "Outer diameter of the washer."]
+    head: Annotated[Name | None, "The face under the washers. Found beside the holes if left out."] = None
 
 
 @dataclass(frozen=True)
@@ -186,3 +206,69 @@ def _pressed(
     forces = nodal_forces(mesh, samples, traction)
     pressed = Traction(triangles, field, ring, outer / FINE)
     return _Pressed(forces, samples.whole_area, float(pressure.min()), float(pressure.max()), pressed)
+
+
+def preload_of(site: Site) -> Load:
+    """The clamping of all bolts at factor one. Errors: InputError, FaceError."""
+    what: PreloadKeys = site.what
+    mesh, plan, against = site.mesh, site.plan, site.groups[what.against]
+    head = site.groups[what.head] if what.head else None
+    holes = find_holes(mesh, site.groups[what.holes], against, head=head, name=site.name)
+    pressed = [
+        preload_forces(mesh, h, against=against, force=what.force, washer=what.washer, name=site.name) for h in holes
+    ]
+    forces = np.sum([p.forces for p in pressed], axis=0)
+    arrows = [
+        Arrow(site.name, "force", h.origin + h.axis * place, sense * what.force * h.axis, force_text(what.force))
+        for h in holes
+        for place, sense in ((h.head, -1.0), (h.seat, 1.0))
+    ]
+    cover = min(p.cover for p in pressed)
+    facts = {
+        "kind": plan.kind,
+        "permanent": plan.permanent,
+        "bolts": len(holes),
+        "force_per_bolt_N": what.force,
+        "mean_washer_pressure_MPa": max(p.pressure for p in pressed),
+        "peak_washer_pressure_MPa": max(p.peak for p in pressed),
+        "washer_cover_share": cover,
+        "grip_mm": holes[0].grip,
+        "force_N": clean(resultant(mesh, forces)[0], scale=what.force),
+    }
+    text = f"Load {site.name}: a washer rests on the part with {100 * cover:.0f} % of its area only."
+    caution = Caution("washer_overhangs", text, {"load": site.name, "cover_fraction": cover})
+    return Load(
+        site.name,
+        plan.kind,
+        forces,
+        plan.permanent,
+        np.unique(np.concatenate([h.head_triangles for h in holes])),
+        facts,
+        arrows=tuple(arrows),
+        cautions=(caution,) if cover < 0.95 else (),
+        tractions=tuple(t for p in pressed for t in p.tractions),
+    )
+
+
+def preload_words(facts: Mapping[str, Any]) -> tuple[str, str]:
+    """How many bolts pull with what force, and why they add up to nothing."""
+    count, each = int(facts["bolts"]), float(facts["force_per_bolt_N"])
+    bolts = f"preload of {count} bolts" if count != 1 else "preload of 1 bolt"
+    force = f"{number(each / 1000)} kN" if each >= 1000 else f"{number(each)} N"
+    return f"{bolts}, {force} each", "each pair of forces is in equilibrium"
+
+
+KIND = LoadKind(
+    "preload",
+    PreloadKeys,
+    preload_of,
+    says="Tightened bolts, which press the part between washer and seat.",
+    examples=(
+        '[loads.tightened]\npreload = { holes = "bolt_holes", against = "back", force = "0.5 kN", washer = "12 mm" }',
+    ),
+    names={("holes",): "faces", ("against",): "faces", ("head",): "faces"},
+    on_a_face=False,
+    smooth=True,
+    permanent=True,
+    without_resultant=preload_words,
+)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fem.caution import Caution
 from fem.errors import InputError
 from fem.loading.loads import Load, resultant
 from fem.part.tetmesh import TetMesh
@@ -69,3 +70,27 @@ class LoadCase:
             if force > NO_RESULTANT * float(np.linalg.norm(forces, axis=1).sum()):
                 out[name] = force
         return out
+
+
+def lost_loads(loads: Mapping[str, Load], projector: Array) -> tuple[Caution, ...]:
+    """Cautions for loads that fall on held directions, where the part never feels them.
+
+    `projector` (n, 3, 3) is onto what may move. Errors: InputError when a load is lost altogether.
+    """
+    cautions = []
+    for name, load in loads.items():
+        size = float(np.linalg.norm(load.forces, axis=1).sum())
+        if size == 0 or load.temperature_change is not None:
+            continue
+        felt = float(np.linalg.norm(np.einsum("nij,nj->ni", projector, load.forces), axis=1).sum())
+        lost = 1 - felt / size
+        if lost > 0.99:
+            raise InputError(
+                "it falls wholly on held directions of a face; the part would never feel it.",
+                where=f"loads.{name}",
+                advice="Load another face, or hold less.",
+            )
+        if lost > 0.2:
+            text = f"{100 * lost:.0f} % of load {name} falls on held directions, where the part does not feel it."
+            cautions.append(Caution("lost_load", text, {"load": name, "lost_fraction": lost}))
+    return tuple(cautions)

@@ -13,17 +13,11 @@ import numpy as np
 
 from fem.caution import Caution
 from fem.loading.sampling import Linear, linear_on, sample
+from fem.loading.supports import Held
 from fem.loading.traction import Field, Traction
 from fem.part.faces import FaceGroup
-from fem.part.quadrature import (
-    STRESS_POINTS,
-    STRESS_WEIGHTS,
-    node_volumes,
-    tet_slopes,
-)
 from fem.part.tetmesh import Index, TetMesh
-from fem.printing.field import PrintedField
-from fem.tensors import Array, unpack_stress
+from fem.tensors import Array
 
 Wrench = tuple[Array, Array]
 """A force (3,) [N] and its moment (3,) [N mm] about the origin of the part axes."""
@@ -47,8 +41,8 @@ class Arrow:
 class Load:
     """One load of a study at factor one.
 
-    `forces` (n, 3) [N] at the nodes; `temperature_change` [K] per tetrahedron (m,) or None; `displacement` True when
-    the load is a displacement prescribed through the supports; `permanent`: it does not grow when a reserve is
+    `forces` (n, 3) [N] at the nodes; `temperature_change` [K] per tetrahedron (m,) or None; `displacement` the
+    face that a load moves by a prescribed amount, None for others; `permanent`: it does not grow when a reserve is
     sought. `triangles` (j,) where it works; `facts` numbers for the report; `point` (3,) where its arrow is drawn.
     `arrows` draw its resultant; `cautions` are what the user should know of it. `tractions` are what its nodal forces
     stand for, on the true surface; `acceleration` (3,) [mm/s^2] that of a load which pulls on the mass.
@@ -61,7 +55,7 @@ class Load:
     triangles: Index
     facts: dict[str, Any] = field(default_factory=dict)
     temperature_change: Array | None = None
-    displacement: Array | None = None
+    displacement: Held | None = None
     point: Array | None = None
     arrows: tuple[Arrow, ...] = ()
     cautions: tuple[Caution, ...] = ()
@@ -115,26 +109,3 @@ def wrench_load(
 ) -> Array:
     """Nodal forces (n, 3) [N] of the same."""
     return wrench_traction(mesh, triangles, force=force, moment=moment, at=at, name=name).nodal_forces(mesh)
-
-
-def acceleration_load(mesh: TetMesh, printed: PrintedField, *, field: Array) -> Array:
-    """The pull of a field of acceleration (3,) [mm/s^2] on the mass (gravity is (0, 0, -9806.65))."""
-    mass = node_volumes(mesh, np.arange(len(mesh.tets), dtype=np.int32), each=printed.density)
-    return mass[:, None] * np.asarray(field, dtype=float)
-
-
-def thermal_load(mesh: TetMesh, printed: PrintedField, *, temperature_change: Array) -> Array:
-    """Nodal forces (n, 3) [N] with which free expansion by `temperature_change` (m,) [K] would be held back to
-    nothing."""
-    # A material without expansion can only belong to bodies that do not warm (the study sees to that)
-    table = np.einsum("kab,kb->ka", printed.stiffness_table, printed.expansion_table)
-    stress = table[printed.material] * temperature_change[:, None, None]
-    out = np.zeros((len(mesh.nodes), 3))
-    slope = tet_slopes(STRESS_POINTS)
-    for part in np.array_split(np.arange(len(mesh.tets)), max(1, len(mesh.tets) // 20000)):
-        x = mesh.nodes[mesh.tets[part]]
-        jac = np.einsum("qad,mai->mqdi", slope, x)
-        grad = np.einsum("mqid,qad->mqai", np.linalg.inv(jac), slope)
-        w = np.linalg.det(jac) * STRESS_WEIGHTS
-        np.add.at(out, mesh.tets[part], np.einsum("mq,mqai,mqik->mak", w, grad, unpack_stress(stress[part])))
-    return out

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated, Any
 
 import numpy as np
 
 from fem.errors import InputError
-from fem.loading.sampling import Side, nodal_forces, sample
+from fem.loading.kind import LoadKind, Site, with_resultant
+from fem.loading.loads import Load
+from fem.loading.sampling import FINE, Side, nodal_forces, sample
+from fem.loading.spot import OnASpot, spot_centre, within
 from fem.loading.traction import Traction
+from fem.loading.values import Direction, Point, Pressure, PressureGradient
 from fem.part.tetmesh import Index, TetMesh
 from fem.tensors import Array, unit
 
@@ -21,9 +26,9 @@ class DepthPressure:
     Errors: InputError when the gradient is not positive or the direction has no length.
     """
 
-    at_zero: tuple[float, float, float]
-    gradient: float
-    direction: tuple[float, float, float]
+    at_zero: Annotated[Point, "A point where the pressure is zero, such as one on the waterline."]
+    gradient: Annotated[PressureGradient, "Growth of the pressure along `direction`; before the point there is none."]
+    direction: Annotated[Direction, "Direction in which the pressure grows."]
 
     def __post_init__(self) -> None:
         if not self.gradient > 0:
@@ -34,6 +39,14 @@ class DepthPressure:
     def depth(self, points: Array) -> Array:
         """Signed distance (...) [mm] of points (..., 3) from the place of no pressure, along the direction."""
         return (np.asarray(points) - np.asarray(self.at_zero, dtype=float)) @ unit(self.direction)
+
+
+@dataclass(frozen=True)
+class PressureKeys:
+    """A pressure [MPa] on a face or a spot of it; positive pushes into the material. It may grow with depth."""
+
+    pressure: Pressure | DepthPressure
+    spot: OnASpot = None
 
 
 @dataclass(frozen=True)
@@ -111,3 +124,34 @@ def _refuse_dry(mesh: TetMesh, triangles: Index, deep: DepthPressure | None, nam
         where=where,
         advice="Turn the direction round, or move at_zero.",
     )
+
+
+def pressure_of(site: Site) -> Load:
+    """The pressure at factor one. Errors: InputError, FaceError."""
+    what: PressureKeys = site.what
+    inside, fine = None, None
+    if what.spot is not None:
+        centre = spot_centre(site.mesh, site.triangles, spot=what.spot, name=site.name)
+        inside, fine = within(centre, what.spot.radius), what.spot.radius / FINE
+    found = pressure_on(site.mesh, site.triangles, pressure=what.pressure, inside=inside, fine=fine, name=site.name)
+    facts: dict[str, Any] = {"pressure_MPa": found.maximum}
+    if isinstance(what.pressure, DepthPressure):
+        facts = {"maximum_pressure_MPa": found.maximum, "wet_area_mm2": found.area}
+    if what.spot is not None:
+        facts["spot_area_mm2"] = found.area
+    if len(facts) > 1:
+        facts["centre_mm"] = found.centre.tolist()
+    return with_resultant(site, found.forces, found.triangles, facts, found.centre, tractions=(found.traction,))
+
+
+KIND = LoadKind(
+    "pressure",
+    PressureKeys,
+    pressure_of,
+    says="A pressure on the face, even or growing along a direction; positive pushes into the material.",
+    examples=(
+        '[loads.wind]\nface = "pad"\npressure = "0.02 MPa"',
+        '[loads.water]\nface = "pad"\n'
+        'pressure = { at_zero = ["0 mm", "0 mm", "1 m"], gradient = "10.05 kPa/m", direction = [0, 0, -1] }',
+    ),
+)

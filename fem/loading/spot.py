@@ -6,12 +6,14 @@ The point is first projected on the face, and the distance is measured from ther
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Annotated
 
 import numpy as np
 
 from fem.errors import FaceError, InputError
 from fem.loading.sampling import FINE, Linear, Side, linear_on, nodal_forces
 from fem.loading.traction import Traction
+from fem.loading.values import Extent, Point
 from fem.part.quadrature import triangle_shapes
 from fem.part.tetmesh import Index, TetMesh
 from fem.tensors import Array
@@ -26,12 +28,21 @@ PARTS = 4
 class Spot:
     """The part of a face within a `radius` [mm] of the point `at` (3,) [mm]. Errors: InputError without a radius."""
 
-    at: tuple[float, float, float]
-    radius: float
+    at: Annotated[Point, "Middle of the spot. It is first projected on the face."]
+    radius: Annotated[Extent, "Only what lies within this distance of the middle is loaded."]
 
     def __post_init__(self) -> None:
         if not self.radius > 0:
             raise InputError("a spot needs a radius above zero.", where="spot.radius")
+
+
+OnASpot = Annotated[
+    Spot | None,
+    "Beside `force` or `pressure`: only a round spot of the face is loaded.",
+    '[loads.thumb]\nface = "pad"\nforce = ["0 N", "0 N", "-30 N"]\n'
+    'spot = { at = ["72 mm", "0 mm", "13 mm"], radius = "6 mm" }',
+]
+"""The key of those loads that may work on a spot of their face alone."""
 
 
 @dataclass(frozen=True)

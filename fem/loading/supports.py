@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +32,11 @@ class Held:
     triangles: Index
     fixed: tuple[str, ...] = ()
     move: tuple[float, float, float] = (0.0, 0.0, 0.0)
+
+    @property
+    def still(self) -> Held:
+        """The same face, held where it is."""
+        return replace(self, value=np.zeros_like(self.value))
 
 
 @dataclass(frozen=True)

@@ -9,12 +9,30 @@ section 1.4; the centroid of a half ellipse is elementary.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 
 from fem.errors import InputError
+from fem.loading.kind import LoadKind, Site, clean, pushed
+from fem.loading.loads import Load, wrench_traction
+from fem.loading.values import Direction, Extent, Mass, NotNegative, Point, Share, ShareAboveZero
 from fem.tensors import Array, unit
 from fem.units import STANDARD_GRAVITY
+
+
+@dataclass(frozen=True)
+class WingKeys:
+    """The lift of a wing: masses [tonne], lengths [mm], directions and points (3,) in part axes."""
+
+    mass: Annotated[Mass, "Mass that all wings carry together."]
+    weight_fraction: Annotated[ShareAboveZero, "Fraction of it that this wing carries."]
+    span: Annotated[Extent, "Span of the wing."]
+    centre_of_pressure: Annotated[Point, "Where lift and drag act."]
+    left_fraction: Annotated[Share, "Fraction of the lift on its left half."] = 0.5
+    drag_to_lift: Annotated[NotNegative, "Drag over lift."] = 0.0
+    up: Annotated[Direction, "Direction of the lift."] = (0.0, 0.0, 1.0)
+    forward: Annotated[Direction, "Direction of travel; drag acts against it."] = (1.0, 0.0, 0.0)
 
 
 @dataclass(frozen=True)
@@ -75,3 +93,31 @@ def wing_lift(
     larger = max(left_fraction, 1 - left_fraction)
     root = 2 * larger * elliptic_root_moment(lift, span)
     return WingLift(force, moment, np.asarray(centre_of_pressure, dtype=float), lift, drag, root)
+
+
+def wing_of(site: Site) -> Load:
+    """The wing's wrench on its face at factor one. Errors: InputError."""
+    wing = wing_lift(**vars(site.what))
+    spread = wrench_traction(
+        site.mesh, site.triangles, force=wing.force, moment=wing.moment, at=wing.centre, name=site.name
+    )
+    facts = {
+        "lift_N": wing.lift,
+        "drag_N": wing.drag,
+        "root_moment_Nmm": wing.root_moment,
+        "moment_about_centre_Nmm": clean(wing.moment),
+        "centre_mm": wing.centre.tolist(),
+    }
+    return pushed(site, spread, facts, wing.centre)
+
+
+KIND = LoadKind(
+    "wing",
+    WingKeys,
+    wing_of,
+    says="Lift and drag of a wing that is bolted to the face, from the mass that it carries.",
+    examples=(
+        '[loads.lift]\nface = "pad"\n[loads.lift.wing]\nmass = "8 kg"\nweight_fraction = 0.7\nspan = "0.4 m"\n'
+        'drag_to_lift = 0.08\ncentre_of_pressure = ["72 mm", "0 mm", "20 mm"]',
+    ),
+)

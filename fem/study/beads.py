@@ -6,11 +6,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 from fem.caution import Caution
+from fem.judging.answers import Answer, failing_load
 from fem.judging.hotspots import NearestFace
 from fem.loading.case import LoadCase
 from fem.part.quadrature import tet_volumes
 from fem.printing.beads import Grid
-from fem.study.answers import Answer, failing_load
 from fem.study.clock import Progress
 from fem.study.ground import Prepared
 from fem.study.solved import SolvedStudy

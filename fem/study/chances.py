@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
+from fem.judging.answers import Answer
 from fem.judging.chance import Scatter, chance_of
 from fem.judging.findings import ChanceInput, Reserve
 from fem.judging.growing import LIFTS_OFF
@@ -12,7 +13,6 @@ from fem.judging.places import Places, gather_places
 from fem.judging.recovered import RecoveredStress, recovered_units
 from fem.solving.equilibrium import Equilibrium
 from fem.solving.sensitivity import stiffness_change
-from fem.study.answers import Answer
 from fem.study.ground import Prepared
 
 

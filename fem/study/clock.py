@@ -40,6 +40,12 @@ BY_CLOCK_WITH_BEADS = (0.0, 0.01, 0.04, 0.045, 0.07, 0.12, 0.85, 1.0)
 """And where they end by the clock (the demonstration, on two cores), without beads and with."""
 
 
+def added_seconds(*each: dict[str, float]) -> dict[str, float]:
+    """Seconds by stage, of several clocks together."""
+    stages = dict.fromkeys(stage for seconds in each for stage in seconds)
+    return {stage: round(sum(seconds.get(stage, 0.0) for seconds in each), 3) for stage in stages}
+
+
 def by_the_clock(progress: Progress | None, *, beads: bool) -> Progress | None:
     """The voice of a run whose shares follow its time, so that time left can be told; solving `beads` takes most."""
     if progress is None:

@@ -11,8 +11,9 @@ from pathlib import Path
 from typing import Any
 
 from fem.errors import Faults, InputError, nearest, toml_trouble
+from fem.judging.requirements import Requirements
 from fem.study.form import checked_form
-from fem.study.plans import Judging, Requirements, Study
+from fem.study.plans import Judging, Study
 from fem.study.to_plans import body_plan, face_query, judging, load_plan, support_plan, vector, with_accuracy
 
 LARGEST_STUDY = 4_000_000

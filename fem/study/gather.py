@@ -2,39 +2,36 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from fem.caution import Caution
+from fem.judging.answers import Answer
+from fem.judging.bodies import describe_bodies, print_cautions
 from fem.judging.cautions import cautions_of
 from fem.judging.convergence import PassHistory
 from fem.judging.deciding import decided_cases
 from fem.judging.findings import FaceFindings, Findings, MeshFindings
+from fem.judging.requirements import compare_requirements
 from fem.judging.trust import trust_of
-from fem.loading.case import LoadCase
+from fem.loading.kinds import SUPPORT_KINDS
+from fem.loading.plan import SupportPlan
 from fem.part.faces import cut_notes
-from fem.study.answers import compare_requirements
-from fem.study.bodies import describe_bodies, print_cautions
+from fem.printing.keys import PrintKeys
 from fem.study.fingerprint import fingerprint
 from fem.study.ground import Prepared
 from fem.study.machine import library_versions, peak_memory, program_version
-from fem.study.plans import PrintKeys, Study
+from fem.study.plans import Study
+from fem.study.solved import SolvedStudy
 
 
 def findings_of(
-    ready: Prepared,
-    *,
-    cases: dict[str, LoadCase],
-    answers: dict[str, Any],
-    stiffness: dict[str, Any],
-    iterations: int,
-    balance: float,
-    remarks: tuple[Caution, ...],
-    passes: PassHistory | None = None,
+    ready: Prepared, solved: SolvedStudy, answers: Mapping[str, Answer], *, remarks: tuple[Caution, ...]
 ) -> Findings:
-    """The findings of a prepared study whose `cases` were answered."""
+    """The findings of a solved study with its final `answers`; `remarks` of the beads are told among the cautions."""
     study, mesh = ready.study, ready.mesh
     bodies = describe_bodies(mesh, ready.printed, made=ready.made, keys=print_keys(study))
-    results = decided_cases({name: answers[name].findings for name in cases}, study.requirements.reserve)
+    results = decided_cases({name: answers[name].findings for name in solved.cases}, study.requirements.reserve)
     quality = mesh.quality
     about_mesh = MeshFindings(
         nodes=len(mesh.nodes),
@@ -45,9 +42,9 @@ def findings_of(
         median_quality=quality.median,
         straightened=quality.straightened,
     )
-    errors = {name: answers[name].energy_error for name in cases}
-    trust = trust_of(about_mesh, results, balance=balance, energy_error=errors, iterations=iterations)
-    if passes is not None:
+    errors = {name: answers[name].energy_error for name in solved.cases}
+    trust = trust_of(about_mesh, results, balance=solved.balance, energy_error=errors, iterations=solved.iterations)
+    if (passes := solved.passes) is not None:
         trust |= {"passes": [each.told for each in passes.passes], "stopped_by": passes.stopped_by}
     if ready.ground.refined_for and passes is None:
         trust |= {"mesh_refined_for": ready.ground.refined_for}
@@ -59,12 +56,12 @@ def findings_of(
             f"Case {case.name} has permanent loads alone; its reserve factor takes them to grow together.",
             {"case": case.name},
         )
-        for case in cases.values()
+        for case in solved.cases.values()
         if case.all_grow and any(case.factors.values())
     )
     if not study.text:
         notes += (Caution("no_file", "The study was changed by a script: no file holds what was computed."),)
-    remarks = (*notes, *remarks, *print_cautions(bodies), *growing)
+    remarks = (*notes, *solved.remarks, *remarks, *print_cautions(bodies), *growing)
     return Findings(
         beadwork=program_version(),
         title=study.title,
@@ -74,7 +71,7 @@ def findings_of(
         mesh=about_mesh,
         faces={n: FaceFindings(g.count, g.area, tuple(float(v) for v in g.centre)) for n, g in ready.groups.items()},
         cases=results,
-        stiffness=stiffness,
+        stiffness=solved.stiffness,
         requirements=compare_requirements(study.requirements, bodies=bodies, cases=results),
         loads={name: each.facts for name, each in ready.loads.items()},
         supports={name: support_facts(plan) for name, plan in study.supports.items()},
@@ -98,16 +95,6 @@ def print_keys(study: Study) -> dict[str, PrintKeys | None]:
     return {name: body.print for name, body in study.bodies.items()}
 
 
-def support_facts(plan: Any) -> dict[str, Any]:
+def support_facts(plan: SupportPlan) -> dict[str, Any]:
     """A support in words and numbers."""
-    facts: dict[str, Any] = {"face": plan.face}
-    if plan.fixed:
-        return {**facts, "fixed": list(plan.fixed) if not isinstance(plan.fixed, str) else plan.fixed}
-    if plan.spring is not None:
-        return {**facts, "spring_N_per_mm": list(plan.spring)}
-    return {
-        **facts,
-        **({"push_only": True} if plan.push_only else {"bonded": True} if plan.bonded else {}),
-        "foundation_normal_N_per_mm3": plan.foundation_normal,
-        "foundation_tangential_N_per_mm3": plan.foundation_tangential,
-    }
+    return {"face": plan.face, **SUPPORT_KINDS[plan.kind].facts(plan.what)}

@@ -6,7 +6,7 @@ from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
-from fem.loading.kinds import KINDS, load_of
+from fem.loading.kinds import LOAD_KINDS, load_of
 from fem.loading.loads import Load
 from fem.part.faces import FaceGroup, cuts_of, name_faces
 from fem.part.meshing import estimated_unknowns, mesh_solid, refuse_too_large
@@ -83,7 +83,7 @@ class Ground:
         """The study's loads at factor one; those that do not depend on the material are kept. Errors: InputError."""
         groups, out = self.groups(study), {}
         for name, plan in study.loads.items():
-            if KINDS[plan.kind].of_material:
+            if LOAD_KINDS[plan.kind].of_material:
                 out[name] = load_of(plan, self.mesh, printed, groups)
             else:
                 key = ("load", repr(plan), _faces(study))

@@ -7,7 +7,7 @@ from functools import partial
 from typing import Any
 
 from fem.errors import nearest
-from fem.loading.kinds import KINDS
+from fem.loading.kinds import LOAD_KINDS
 
 EACH, KEYS = "*", "keys"
 """In a pattern: whatever stands in a table or list; the keys of the table themselves."""
@@ -15,8 +15,7 @@ NAMED: dict[tuple[str, ...], str] = {
     ("faces", EACH, "body"): "bodies",
     ("supports", EACH, "face"): "faces",
     ("loads", EACH, "face"): "faces",
-    **{("loads", EACH, kind, key): "faces" for kind, load in KINDS.items() for key in load.faces},
-    ("loads", EACH, "temperature_change", "bodies", EACH): "bodies",
+    **{("loads", EACH, word, *at): table for word, kind in LOAD_KINDS.items() for at, table in kind.names.items()},
     ("cases", EACH, KEYS): "loads",
     ("requirements", "rotation", KEYS): "faces",
     ("requirements", "displacement", KEYS): "faces",

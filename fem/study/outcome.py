@@ -12,10 +12,14 @@ import numpy as np
 from fem.errors import InputError, nearest
 from fem.judging.findings import CaseFindings, Findings
 from fem.judging.reserve import own_stress
-from fem.judging.scene import CaseFields, Scene
+from fem.judging.scene import CaseFields, Patch, Scene
 from fem.judging.stress import StressField, recover_stress
+from fem.judging.worst import worst_places
+from fem.loading.case import LoadCase
 from fem.part.tetmesh import Index, TetMesh
+from fem.printing.cut import cut_body
 from fem.printing.field import PrintedField
+from fem.study.ground import Prepared
 from fem.tensors import Array, stress_rotation, von_mises
 from fem.zooming.nouns import ZoomView
 from fem.zooming.probe import Probe, Values, line_points
@@ -69,7 +73,7 @@ class CaseOutcome:
         self._outcome, self.name = outcome, name
         self.findings: CaseFindings = outcome.findings.cases[name]
         self.mesh: TetMesh = outcome.mesh
-        self._fields: CaseFields = outcome.scene.cases[name]
+        self._fields: CaseFields = outcome.fields[name]
 
     def __repr__(self) -> str:
         return f"CaseOutcome({self.name!r}, reserve factor {self.findings.reserve.minimum:.4g})"
@@ -136,7 +140,8 @@ class CaseOutcome:
 
     @cached_property
     def _stress(self) -> StressField:
-        warm = self._outcome.warming.get(self.name)
+        case = LoadCase(self.name, self.findings.factors, self._outcome.ready.loads)
+        warm = case.temperature_change(tuple(case.factors))
         return recover_stress(self.mesh, self._outcome.printed, self.displacement, temperature_change=warm)
 
     def picture(self, quantity: str = "reserve", *, towards: Sequence[float] | None = None) -> Any:
@@ -148,20 +153,36 @@ class CaseOutcome:
 
 @dataclass(frozen=True)
 class Outcome:
-    """A study answered: `findings` the numbers, `scene` the fields that pictures are drawn from, `zooms` the places
-    solved bead by bead, `printed` the material of each tetrahedron, `warming` (m,) [K] of these by case.
+    """A study answered: `findings` the numbers, `ready` the study as it stands on its last mesh, `fields` by case,
+    `patches` where supports and loads work, `zooms` the places solved bead by bead.
     """
 
     findings: Findings
-    scene: Scene
+    ready: Prepared = field(repr=False)
+    fields: Mapping[str, CaseFields] = field(repr=False)
+    patches: tuple[Patch, ...] = field(repr=False)
     zooms: tuple[ZoomView, ...]
-    printed: PrintedField = field(repr=False)
-    warming: Mapping[str, Array | None] = field(repr=False)
+
+    @property
+    def printed(self) -> PrintedField:
+        """The material of each tetrahedron."""
+        return self.ready.printed
+
+    @cached_property
+    def scene(self) -> Scene:
+        """What pictures are drawn from."""
+        arrows = tuple(arrow for load in self.ready.loads.values() for arrow in load.arrows)
+        worst = worst_places(self.findings)
+        cuts = (
+            cut_body(self.mesh, body=name, made=made, through=worst.get(name))
+            for name, made in self.ready.made.items()
+        )
+        return Scene(self.mesh, dict(self.fields), arrows, self.patches, tuple(cut for own in cuts for cut in own))
 
     @property
     def mesh(self) -> TetMesh:
         """The mesh on which all arrays stand: `nodes` (n, 3) [mm], `tets` (m, 10)."""
-        return self.scene.mesh
+        return self.ready.mesh
 
     @property
     def cases(self) -> dict[str, CaseOutcome]:

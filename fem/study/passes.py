@@ -25,9 +25,10 @@ from fem.memory import available_memory
 from fem.part.apart import patience
 from fem.part.meshing import BYTES_PER_UNKNOWN, refuse_too_large
 from fem.part.sizing import SizeField, regular_edge, size_field
+from fem.solving.units import Displacements
 from fem.study.clock import Progress, clock_say
 from fem.study.ground import Prepared, refined
-from fem.study.solved import Displacements, SolvedStudy, solve_cases_of
+from fem.study.solved import SolvedStudy, solve_cases_of
 from fem.tensors import Array
 from fem.zooming.where import Locator
 

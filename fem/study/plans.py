@@ -12,9 +12,11 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
-from fem.loading.plan import LoadPlan, Vector
+from fem.judging.requirements import Requirements
+from fem.loading.plan import LoadPlan, SupportPlan
+from fem.loading.values import Vector
 from fem.part.faces import FaceQuery
-from fem.printing.plan import INFILL_ANGLE, PrintPlan
+from fem.printing.keys import PrintKeys
 
 MOST_ZOOMS = 20
 """Places of a case that may be asked to be solved bead by bead."""
@@ -27,54 +29,6 @@ DEFAULT_ACCURACY = 0.05
 """What the mesh is chosen for where a study names neither a size nor an accuracy, for any of its bodies."""
 MOST_UNKNOWNS = 1_500_000
 """Unknowns up to which a mesh is refined for its accuracy where the study does not say."""
-
-
-@dataclass(frozen=True)
-class PrintKeys:
-    """How a body is printed, as the study says it.
-
-    `polymer` is a card's name or the absolute path of a card file; `state` None leaves the choice to the card and
-    `raster_zero` None to the plan; `card` holds single values of it that the study sets, in a card file's own form.
-    `build_direction`, `raster_zero` are directions in part axes, `bead_width`, `bead_height` [mm], `raster` the
-    angles [degrees] layer by layer, `infill_density` the share 0..1, `infill_angle` [degrees] or None. `temperature`
-    [deg C] in service, `speed` [mm/s], `filament_diameter` [mm] and `price_per_kg` are None where nothing is said.
-    `assumed` names the values that the study left to their defaults.
-    """
-
-    polymer: str
-    state: str | None
-    card: Mapping[str, Any]
-    temperature: float | None
-    build_direction: Vector
-    raster_zero: Vector | None
-    bead_width: float
-    bead_height: float
-    walls: int
-    covers: int
-    raster: tuple[float, ...]
-    infill_pattern: str
-    infill_density: float
-    infill_angle: float | None
-    speed: float | None
-    filament_diameter: float | None
-    price_per_kg: float | None
-    assumed: tuple[str, ...] = ()
-
-    @property
-    def plan(self) -> PrintPlan:
-        """The print plan that the material is made from. Errors: InputError where it cannot be printed so."""
-        return PrintPlan(
-            build_direction=self.build_direction,
-            raster_zero=self.raster_zero,
-            bead_width=self.bead_width,
-            bead_height=self.bead_height,
-            walls=self.walls,
-            covers=self.covers,
-            raster=self.raster,
-            infill_pattern=self.infill_pattern,
-            infill_density=self.infill_density,
-            infill_angle=INFILL_ANGLE if self.infill_angle is None else self.infill_angle,
-        )
 
 
 @dataclass(frozen=True)
@@ -103,43 +57,6 @@ class BodyPlan:
     def card_name(self) -> str:
         """Name or file of the material card."""
         return self.metal or "" if self.print is None else self.print.polymer
-
-
-@dataclass(frozen=True)
-class SupportPlan:
-    """What holds a face: `fixed` lists held part axes ("x", "y", "z"), or is "normal" for the face's own normal;
-    an elastic foundation has `foundation_normal` and `foundation_tangential` [N/mm^3] and may be `push_only` or
-    `bonded`; springs have the total stiffness `spring` (3,) [N/mm] along the part axes. `fixed` is empty for both.
-    """
-
-    name: str
-    face: str
-    fixed: tuple[str, ...] | str = ()
-    foundation_normal: float | None = None
-    foundation_tangential: float | None = None
-    push_only: bool = False
-    bonded: bool = False
-    spring: Vector | None = None
-
-
-@dataclass(frozen=True)
-class Requirements:
-    """What the part must meet; None or empty: not asked.
-
-    `reserve` the minimum reserve factor, `chance` that it is there (that it is above 1 where none is asked for),
-    `rotation` [rad] and `displacement` [mm] by watched face, `mass` [tonne] of all bodies, `deflection` the maximum
-    displacement [mm]; `reserve_away` the minimum reserve factor away from singular places, `load` [N] what each of
-    these loads must reach before the part fails.
-    """
-
-    reserve: float | None = None
-    rotation: Mapping[str, float] = field(default_factory=dict)
-    displacement: Mapping[str, float] = field(default_factory=dict)
-    mass: float | None = None
-    deflection: float | None = None
-    chance: float | None = None
-    reserve_away: float | None = None
-    load: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -4,20 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-import numpy as np
-
-from fem.caution import Caution
 from fem.errors import InputError
 from fem.judging.scene import Patch
 from fem.loading.case import LoadCase
+from fem.loading.kinds import support_of
 from fem.loading.loads import Load
-from fem.loading.supports import Foundation, Held, held_face, spring_support
+from fem.loading.supports import Foundation, Held
 from fem.part.faces import FaceGroup
 from fem.part.tetmesh import TetMesh
 from fem.printing.body import PrintedBody, metal_body, printed_body
 from fem.printing.polymer import Card, card_with, load_card
 from fem.study.plans import BodyPlan, Study
-from fem.tensors import Array
 
 
 def body_print(body: BodyPlan, *, where: str = "") -> PrintedBody:
@@ -49,25 +46,8 @@ def card_of(body: BodyPlan) -> tuple[Card, str]:
 
 def supports_of(study: Study, mesh: TetMesh, groups: Mapping[str, FaceGroup]) -> tuple[list[Held], list[Foundation]]:
     """Held faces, and foundations with springs among them."""
-    held, foundations = [], []
-    for name, plan in study.supports.items():
-        group = groups[plan.face]
-        if plan.fixed:
-            held.append(held_face(mesh, group, fixed=plan.fixed, name=name))
-        elif plan.spring is not None:
-            foundations.append(spring_support(mesh, group, stiffness=plan.spring, name=name))
-        else:
-            foundations.append(
-                Foundation(
-                    name,
-                    group.triangles,
-                    plan.foundation_normal or 0.0,
-                    plan.foundation_tangential or 0.0,
-                    push_only=plan.push_only,
-                    bonded=plan.bonded,
-                )
-            )
-    return held, foundations
+    found = [support_of(plan, mesh, groups) for plan in study.supports.values()]
+    return [s for s in found if isinstance(s, Held)], [s for s in found if isinstance(s, Foundation)]
 
 
 def patches_of(
@@ -93,27 +73,3 @@ def refuse_no_force(study: Study, mesh: TetMesh, loads: Mapping[str, Load]) -> N
                 where=f"{study.path}: requirements.load.{name}",
                 advice="Name a load with a force that acts in a case.",
             )
-
-
-def lost_loads(loads: Mapping[str, Load], projector: Array) -> tuple[Caution, ...]:
-    """Cautions for loads that fall on held directions, where the part never feels them.
-
-    `projector` (n, 3, 3) is onto what may move. Errors: InputError when a load is lost altogether.
-    """
-    cautions = []
-    for name, load in loads.items():
-        size = float(np.linalg.norm(load.forces, axis=1).sum())
-        if size == 0 or load.temperature_change is not None:
-            continue
-        felt = float(np.linalg.norm(np.einsum("nij,nj->ni", projector, load.forces), axis=1).sum())
-        lost = 1 - felt / size
-        if lost > 0.99:
-            raise InputError(
-                "it falls wholly on held directions of a face; the part would never feel it.",
-                where=f"loads.{name}",
-                advice="Load another face, or hold less.",
-            )
-        if lost > 0.2:
-            text = f"{100 * lost:.0f} % of load {name} falls on held directions, where the part does not feel it."
-            cautions.append(Caution("lost_load", text, {"load": name, "lost_fraction": lost}))
-    return tuple(cautions)

@@ -8,7 +8,7 @@ import numpy as np
 
 from fem.caution import Caution
 from fem.errors import InputError
-from fem.loading.plan import TemperatureChangeKeys
+from fem.loading.temperature_change import TemperatureChangeKeys
 from fem.part.several import chosen
 from fem.part.solid import Solid
 from fem.part.tetmesh import TetMesh

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import Any
-
-import numpy as np
 
 from fem.caution import Caution
 from fem.errors import FreeBodyError, InputError, NoTrustworthyAnswer
+from fem.judging.answers import Answer, answer_case, face_stiffness, unit_wrenches
 from fem.judging.convergence import PassHistory
 from fem.judging.findings import FaceStiffness
 from fem.judging.hotspots import NearestFace, SingularPlaces, find_singular_places
@@ -18,23 +16,22 @@ from fem.judging.recovered import RecoveredStress
 from fem.judging.scene import Patch
 from fem.judging.trust import WORST_BALANCE
 from fem.loading.case import LoadCase
-from fem.loading.kinds import displaced_face, edged_patches
-from fem.loading.supports import Foundation, Held
-from fem.solving.cases import SolvedCases, solve_cases, solved_at
+from fem.loading.kinds import edged_patches
+from fem.loading.supports import Held
+from fem.solving.cases import SolvedCases, solved_at
 from fem.solving.equilibrium import Equilibrium
-from fem.study.answers import Answer, answer_case, face_stiffness, unit_wrenches
+from fem.solving.units import Displacements, SolvedUnits, solve_units
 from fem.study.chances import places_of
 from fem.study.clock import Clock, Progress, clock_say
 from fem.study.ground import Prepared
-from fem.study.prepare import lost_loads, patches_of, supports_of
+from fem.study.prepare import patches_of, supports_of
 from fem.study.remarks import remarks_of
 from fem.tensors import Array
 from fem.zooming.cube import Supported
 from fem.zooming.place import SolvedPart
 
-Displacements = dict[tuple[tuple[str, ...], str, str], Array]
-"""Displacements (n, 3) [mm] by the displaced faces that the solve held, "load" or "face", and the name; those of a
-face are of its six unit wrenches (6, n, 3)."""
+STAGES = {"assemble and set up": 0.18, "solve": 0.28}
+"""Where in the whole run the stages of a solve begin."""
 
 
 @dataclass
@@ -83,44 +80,42 @@ def solve_cases_of(
     if watched and (pushing := [f.name for f in foundations if f.push_only]):
         text = f"The stiffness of watched faces takes foundation {', '.join(pushing)} as pressing all over."
         out.remarks.append(Caution("stiffness_without_contact", text, {"supports": pushing}))
-    # Cases that prescribe the same faces' displacements share a matrix; a face is free where its displacement is not
-    # named
-    kinds = sorted({(case.displaced) for case in out.cases.values()} | ({()} if watched else set()))
-    blocks = None
-    for turn, displaced in enumerate(kinds):
-        clock("assemble and set up", 0.18 + 0.1 * turn / len(kinds))
-        moved = {name: displaced_face(mesh, study.loads[name], groups) for name in displaced}
-        try:
-            equilibrium = _equilibrium(ready, held, foundations, moved, blocks)
-        except FreeBodyError:
-            if displaced or any(case.displaced == () for case in out.cases.values()):
-                raise
-            # A face's stiffness is that of the part without prescribed displacements, which here alone hold it
-            text = "The stiffness of watched faces is not told: the supports alone leave the part free to move."
-            out.remarks.append(Caution("no_stiffness", text, {"faces": list(watched)}))
-            continue
-        blocks = equilibrium.elastic
-        clock("solve", 0.28)
-        wrenches = watched if displaced == () else {}
-        parts = _solved(ready, out, equilibrium, moved, displaced, wrenches, begin or {}, progress)
-        singular = find_singular_places(
-            mesh,
-            held={h.name: h.triangles for h in (*held, *moved.values())},
-            loaded=edged_patches(ready.loads),
-        )
+
+    near = NearestFace(mesh, groups)
+    for units in solve_units(
+        mesh,
+        ready.printed,
+        list(out.cases.values()),
+        held=held,
+        foundations=foundations,
+        pattern=ready.ground.pattern,
+        solver=study.solver,
+        earlier=ready.ground.take_earlier,
+        watched=watched,
+        begin=begin,
+        stage=lambda text: clock(text, STAGES[text]),
+        progress=lambda s: clock_say(progress, "solve", 0.28 + 0.2 * s),
+    ):
         clock("judge", 0.5)
-        near = NearestFace(mesh, groups)
-        for some in parts:
+        out.remarks += [caution for caution in units.cautions if caution not in out.remarks]
+        out.moved |= units.displacements
+        out.stiffness |= {name: face_stiffness(watched[name], found) for name, found in units.wrenches.items()}
+        singular = find_singular_places(mesh, held=units.held, loaded=edged_patches(ready.loads))
+        for some in units.parts:
             out.iterations += some.record.iterations
-            out.parts.append(_part(some, equilibrium, held, foundations, moved))
+            out.parts.append(_part(some, units, held))
             recovered = RecoveredStress(mesh, ready.printed, some)
             for case in some.cases:
                 out.singular[case.name] = singular
-                _judge(ready, out, case, equilibrium, recovered, watched, near)
+                _judge(ready, out, case, units.equilibrium, recovered, watched, near)
             clock("chance", 0.49)
-            out.places |= places_of(ready, equilibrium, recovered, out.answers)
+            out.places |= places_of(ready, units.equilibrium, recovered, out.answers)
             clock("judge", 0.49)
-        ready.ground.remember(equilibrium)
+        ready.ground.remember(units.equilibrium)
+    if watched and not out.stiffness:
+        # It would be that of the part without prescribed displacements, which here alone hold it
+        text = "The stiffness of watched faces is not told: the supports alone leave the part free to move."
+        out.remarks.append(Caution("no_stiffness", text, {"faces": list(watched)}))
     clock("", 0.5)
     if out.balance > WORST_BALANCE:
         raise NoTrustworthyAnswer(
@@ -129,56 +124,6 @@ def solve_cases_of(
         )
     out.patches, out.seconds = patches_of(mesh, held, foundations, ready.loads), clock.seconds
     return out
-
-
-def _equilibrium(
-    ready: Prepared, held: list[Held], foundations: list[Foundation], moved: dict[str, Held], blocks: Any
-) -> Equilibrium:
-    """The part on its supports, with the faces held still that a load displaces."""
-    still = [replace(h, value=np.zeros_like(h.value)) for h in moved.values()]
-    return Equilibrium(
-        ready.mesh,
-        ready.printed,
-        held=[*held, *still],
-        foundations=foundations,
-        pattern=ready.ground.pattern,
-        blocks=blocks,
-        solver=ready.study.solver,
-        earlier=ready.ground.take_earlier(),
-    )
-
-
-def _solved(
-    ready: Prepared,
-    out: SolvedStudy,
-    equilibrium: Equilibrium,
-    moved: dict[str, Held],
-    displaced: tuple[str, ...],
-    wrenches: dict[str, Array],
-    begin: Displacements,
-    progress: Progress | None,
-) -> list[SolvedCases]:
-    """The cases that displace these faces, solved; and the stiffness seen by `wrenches` at watched faces."""
-    own = [case for case in out.cases.values() if case.displaced == displaced]
-    plain = {k: ready.loads[k] for case in own for k in case.factors if ready.loads[k].displacement is None}
-    out.remarks += [c for c in lost_loads(plain, equilibrium.held.projector) if c not in out.remarks]
-    solved, found = solve_cases(
-        equilibrium,
-        own,
-        moves=moved,
-        beside=np.concatenate(list(wrenches.values())) if wrenches else None,
-        guesses={name: at for (held, kind, name), at in begin.items() if held == displaced and kind == "load"},
-        beside_guess=np.concatenate([begin[displaced, "face", name] for name in wrenches])
-        if wrenches and begin
-        else None,
-        progress=lambda s: clock_say(progress, "solve", 0.28 + 0.2 * s),
-    )
-    for k, name in enumerate(wrenches):
-        out.moved[displaced, "face", name] = found[6 * k : 6 * k + 6]
-        out.stiffness[name] = face_stiffness(wrenches[name], found[6 * k : 6 * k + 6])
-    for some in solved:
-        out.moved |= {(displaced, "load", name): unit for name, unit in some.units.items()}
-    return solved
 
 
 def _judge(
@@ -214,23 +159,17 @@ def _judge(
     out.balance = max(out.balance, answer.findings.force_error, answer.findings.moment_error)
 
 
-def _part(
-    solved: SolvedCases,
-    equilibrium: Equilibrium,
-    held: list[Held],
-    foundations: list[Foundation],
-    moved: dict[str, Held],
-) -> SolvedPart:
+def _part(solved: SolvedCases, units: SolvedUnits, held: list[Held]) -> SolvedPart:
     """Cases solved together, as the beads within them need them."""
     pressing = {} if solved.contact is None else solved.contact.pressing
-    supported = Supported(tuple(held), tuple(foundations), pressing, moved)
+    supported = Supported(tuple(held), tuple(units.equilibrium.foundations.values()), pressing, units.moved)
 
     def grown(factor: float) -> SolvedPart | None:
         try:
-            again = solved_at(equilibrium, solved.cases[0], solved, factor=factor)
+            again = solved_at(units.equilibrium, solved.cases[0], solved, factor=factor)
         except FreeBodyError:
             return None
-        return replace(_part(again, equilibrium, held, foundations, moved), start=factor)
+        return replace(_part(again, units, held), start=factor)
 
     stays = solved.contact is None or not solved.cases[0].permanent
     cases = {case.name: case for case in solved.cases}

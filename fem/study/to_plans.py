@@ -6,16 +6,16 @@ import os
 from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from fem.errors import InputError, nearest
-from fem.loading.kinds import KINDS
-from fem.loading.plan import ForceKeys, LoadKeys, LoadPlan, PressureKeys
-from fem.loading.pressure import DepthPressure
-from fem.loading.spot import Spot
+from fem.loading.kinds import LOAD_KINDS
+from fem.loading.plan import LoadPlan, SupportPlan
+from fem.loading.values import Vector
 from fem.part.faces import FaceQuery
+from fem.printing.keys import PrintKeys
 from fem.study.form import key_path
-from fem.study.plans import DEFAULT_ACCURACY, FINEST_VOXEL, BodyPlan, Judging, PrintKeys, SupportPlan, Vector
+from fem.study.plans import DEFAULT_ACCURACY, FINEST_VOXEL, BodyPlan, Judging
 
 if TYPE_CHECKING:
     from fem.study.keys import JudgeForm
@@ -148,32 +148,10 @@ def face_query(form: FaceForm) -> FaceQuery:
 
 def support_plan(name: str, form: SupportForm) -> SupportPlan:
     """What holds a face."""
-    if (on := form.foundation) is not None:
-        return SupportPlan(name, form.face, (), on.normal, on.tangential, push_only=on.push_only, bonded=on.bonded)
-    if form.spring is not None:
-        return SupportPlan(name, form.face, spring=(form.spring.x or 0.0, form.spring.y or 0.0, form.spring.z or 0.0))
-    return SupportPlan(name, form.face, fixed="normal" if form.fixed == ["normal"] else tuple(form.fixed or ()))
+    return SupportPlan(name, form.kind, form.what, form.face)
 
 
 def load_plan(name: str, form: LoadForm) -> LoadPlan:
-    """One load; a preload is permanent unless the study says otherwise."""
-    permanent = form.kind == "preload" if form.permanent is None else form.permanent
-    return LoadPlan(name, form.kind, _load_keys(form), form.face, permanent, form.scatter)
-
-
-def _load_keys(form: LoadForm) -> LoadKeys:
-    given = _tuples(form.model_dump(include={form.kind, "spot"}))
-    what, spot = given[form.kind], given["spot"] and Spot(**given["spot"])
-    if form.kind == "force":
-        return ForceKeys(what, spot)
-    if form.kind == "pressure":
-        return PressureKeys(DepthPressure(**what) if isinstance(what, dict) else what, spot)
-    keys = KINDS[form.kind].keys
-    return keys(**what) if isinstance(what, dict) else keys(what)
-
-
-def _tuples(value: Any) -> Any:
-    """The same with tuples for lists, so that a plan never changes."""
-    if isinstance(value, dict):
-        return {k: _tuples(v) for k, v in value.items()}
-    return tuple(_tuples(v) for v in value) if isinstance(value, list) else value
+    """One load; where the study does not say whether it is permanent, its kind does."""
+    permanent = LOAD_KINDS[form.kind].permanent if form.permanent is None else form.permanent
+    return LoadPlan(name, form.kind, form.what, form.face, permanent, form.scatter)

@@ -52,11 +52,11 @@ def cube(size: float, step: float, per_layer: int) -> None:
 def whole(step: str) -> None:
     """The whole saddle in all cases, from the study to its findings, by the program's own stages."""
     from fem.study.file import read_study
-    from fem.study.run import prepare, solve_and_judge
+    from fem.study.run import answer, prepare
 
     study = read_study(STUDY).with_({"judge.whole": True, "judge.zoom": 0, "judge.voxel": step})
     before = time.perf_counter()
-    found = solve_and_judge(prepare(study)).findings
+    found = answer(prepare(study)).findings
     seconds = time.perf_counter() - before
     for name, case in found.cases.items():
         w: Any = case.whole

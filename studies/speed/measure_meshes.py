@@ -14,7 +14,7 @@ from typing import Any
 
 from fem.judging.findings import Findings
 from fem.study.file import read_study
-from fem.study.run import prepare, solve_and_judge
+from fem.study.run import answer, prepare
 
 
 def changes(study: Any, mesh: str) -> dict[str, Any]:
@@ -43,7 +43,7 @@ def main(path: str, meshes: list[str]) -> None:
     print("| " + " | ".join(head) + " |", "| " + " | ".join("---" for _ in head) + " |", sep="\n", flush=True)
     for mesh in meshes:
         start = time.perf_counter()
-        findings = solve_and_judge(prepare(study.with_(changes(study, mesh)))).findings
+        findings = answer(prepare(study.with_(changes(study, mesh)))).findings
         print(row(mesh, findings, time.perf_counter() - start), flush=True)
         if findings.trust.get("stopped_by"):
             print(f"stopped by {findings.trust['stopped_by']}: {findings.trust['passes']}", file=sys.stderr)

@@ -22,8 +22,8 @@ from fem.study.fingerprint import fingerprint_of_all, shown_digests
 from fem.study.machine import program_version
 from fem.study.orientation import kept as directions
 from fem.study.review import find_comparison, what_is_missing
+from fem.study.run import answer
 from fem.study.run import prepare as prepared
-from fem.study.run import solve_and_judge
 from fem.study.variants import kept as variants
 from fem.study.variants.expand import expand
 from fuzzing.damage import EXTREME, damaged_bytes, damaged_text
@@ -48,11 +48,11 @@ def prepare(folder: Path) -> Path:
     (out / "pictures" / "a.png").write_bytes(b"a picture")
     (out / "fields.vtu").write_bytes(b"fields")
     study = read_study(folder / "study.toml")
-    found = replace(solve_and_judge(prepared(study)).findings, files=shown_digests(out))
+    found = replace(answer(prepared(study)).findings, files=shown_digests(out))
     write_findings(found, out / "findings.json")
     keeps = variants.Kept(out)
     each = {v.name: v.study for v in expand(study)}
-    made = {name: keeps.keep(own, solve_and_judge(prepared(own)).findings) for name, own in each.items()}
+    made = {name: keeps.keep(own, answer(prepared(own)).findings) for name, own in each.items()}
     numbers = [
         VariantNumbers(
             name, {}, mass_g=10.0, reserve=2.0, deflection_mm=0.2, reference=name == "plain",

@@ -10,9 +10,10 @@ from typing import Any
 
 import numpy as np
 
+from fem.study.check import check_study
 from fem.study.file import read_study, study_of
 from fem.study.fingerprint import fingerprint
-from fem.study.run import check_study, solve_and_judge
+from fem.study.run import answer
 from fem.study.run import prepare as prepared
 from fem.study.variants.expand import count_variants, expand
 from fuzzing.damage import NASTY, damaged_bytes, damaged_text, quoted, varied_text
@@ -206,7 +207,7 @@ def _totals(checked: Any) -> None:
 
 
 def _solved(study: Any) -> None:
-    judged = tried(lambda: solve_and_judge(prepared(study)))
+    judged = tried(lambda: answer(prepared(study)))
     if refused(judged):
         return
     for name, found in judged.findings.cases.items():

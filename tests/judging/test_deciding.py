@@ -17,9 +17,8 @@ from fem.cli import main
 from fem.judging.band import MET, NOT_DECIDED, NOT_MET
 from fem.judging.deciding import decided_cases, outcome, reserve_of
 from fem.judging.findings import UsedUp
+from fem.judging.requirements import Requirements, compare_requirements
 from fem.judging.verdict import outcome_text, range_text, verdict_of
-from fem.study.answers import compare_requirements
-from fem.study.plans import Requirements
 from fem.telling.words import answer
 
 

@@ -5,13 +5,13 @@ import pytest
 from helpers_fe import HIGH_X, LOW_X, box, field, group, material
 from scipy.spatial.transform import Rotation
 
+from fem.judging.answers import _watch, unit_wrenches
 from fem.judging.hotspots import NearestFace, find_hot_spots, find_singular_places, patch_edge
 from fem.judging.reserve import judge_reserve
 from fem.judging.stress import recover_stress
 from fem.loading.loads import force_load
 from fem.loading.supports import held_face
 from fem.solving.equilibrium import Equilibrium
-from fem.study.answers import _watch, unit_wrenches
 from fem.tensors import isotropic_stiffness
 
 

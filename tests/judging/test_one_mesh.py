@@ -19,12 +19,11 @@ from fem.judging import one_mesh
 from fem.judging.band import ONE_MESH
 from fem.judging.choosing import level_with
 from fem.judging.one_mesh import STRESS_FLOOR, reserve_band, stress_errors
+from fem.judging.requirements import Requirements, compare_requirements
 from fem.judging.stress import recover_stress
 from fem.judging.trust import WIDE, mesh_off
 from fem.loading.loads import pressure_load, spread
 from fem.loading.supports import held_face
-from fem.study.answers import compare_requirements
-from fem.study.plans import Requirements
 from fem.study.variants.expand import Variant
 from fem.study.variants.numbers import numbers_of
 from fem.study.variants.series import Told

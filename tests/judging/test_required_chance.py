@@ -7,9 +7,8 @@ import pytest
 
 from fem.judging.chance import UNSEEN
 from fem.judging.findings import Reserve, UsedUp
+from fem.judging.requirements import Requirements, compare_requirements
 from fem.judging.verdict import is_lower, is_reserve, value_text
-from fem.study.answers import compare_requirements
-from fem.study.plans import Requirements
 from fem.study.variants.numbers import _missed, _short
 
 CALM = Reserve(2.5, "", "wall", "", "bar", "", (0.0, 0.0, 0.0), False, 2.5, {})

@@ -6,7 +6,8 @@ from helpers_fe import HIGH_X, LOW_X, box, field, material, node_at, pinned, pre
 
 from fem.evidence.beams import PRINTED, cantilever, energetic_deflection, twisted
 from fem.judging.stress import recover_stress
-from fem.loading.loads import acceleration_load, thermal_load
+from fem.loading.acceleration import acceleration_load
+from fem.loading.temperature_change import thermal_load
 from fem.tensors import isotropic_stiffness, orthotropic_stiffness
 
 

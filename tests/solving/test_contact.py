@@ -6,7 +6,8 @@ from helpers_cad import draw
 from helpers_fe import HIGH_X, HIGH_Y, HIGH_Z, LOW_X, LOW_Y, LOW_Z, box, field, group, material, pinned
 
 from fem.errors import FreeBodyError, InputError, NotConverged
-from fem.loading.loads import acceleration_load, force_load, resultant, wrench_load
+from fem.loading.acceleration import acceleration_load
+from fem.loading.loads import force_load, resultant, wrench_load
 from fem.loading.supports import Foundation, held_face, spring_support
 from fem.part.faces import FaceQuery, face_group, find_faces
 from fem.part.meshing import mesh_solid

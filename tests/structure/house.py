@@ -8,6 +8,7 @@ from __future__ import annotations
 import ast
 import fnmatch
 import json
+import re
 import subprocess
 import sys
 from collections.abc import Iterator, Mapping
@@ -274,3 +275,16 @@ def unpacked_files(folder: Path, globs: list[str]) -> list[str]:
         elif not any(fnmatch.fnmatch(name, g) and name.count("/") == g.count("/") for g in globs):
             out.append(f"{name}: no entry of package-data names it")
     return out
+
+
+def nouns_astray(page: str, folder: Path) -> list[str]:
+    """Rows of a page's glossary whose name is not defined in the module that they tell, under `folder`."""
+    out = []
+    rows = re.findall(r"^\| ([A-Z][a-z ]+) \| .* \| `(\w+)` in `([\w/]+\.py)` \|$", page, re.MULTILINE)
+    for noun, name, place in rows:
+        path = folder / place
+        tree = ast.parse(path.read_text(encoding="utf-8")) if path.is_file() else ast.Module([], [])
+        made = {n.name for n in tree.body if isinstance(n, ast.ClassDef)}
+        made |= {t.id for n in tree.body if isinstance(n, ast.Assign) for t in n.targets if isinstance(t, ast.Name)}
+        out += [] if name in made else [f"{noun}: {name} is not in {place}"]
+    return out if rows else ["the page has no glossary"]

@@ -170,3 +170,32 @@ def test_a_file_left_behind_is_found(tmp_path):
         "telling/templates/deep/page.html: no entry of package-data names it",
     ]
     assert len(house.unpacked_files(tmp_path, [])) == 3
+
+
+NOUNS = {
+    *("Study", "Body", "Face", "Load", "Support", "Case", "Card", "Print plan", "Zone", "Bead", "Cell", "Field"),
+    *("Displacement", "Stress", "Reserve", "Hot spot", "Zoom", "Band", "Findings", "Scene", "Variant", "Direction"),
+    *("Page", "Block"),
+}
+
+
+def test_every_noun_is_where_the_glossary_says():
+    page = (PROJECT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    assert house.nouns_astray(page, ROOT) == []
+    assert [noun for noun in NOUNS if f"\n| {noun} | " not in page] == []
+
+
+@pytest.mark.parametrize(
+    "row", ["| Face | x | `Visage` in `part/solid.py` |", "| Face | x | `Face` in `part/sold.py` |", "no table"]
+)
+def test_a_noun_astray_is_found(row):
+    assert len(house.nouns_astray(row, ROOT)) == 1
+
+
+def test_the_drawing_names_what_is_there():
+    page = (PROJECT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    drawing = page[page.index("```\nstudy file") : page.index("beadwork orient:")]
+    shown = ("read_study", "prepare", "body_print", "lay_ground", "solve_as_asked", "solve_cases_of", "solve_units")
+    shown += ("answer_case", "ask_beads", "with_chances", "findings_of", "tell")
+    for verb in shown:
+        assert verb in drawing and any(f"\ndef {verb}(" in source for source in SOURCES.values()), verb

@@ -15,7 +15,7 @@ from fem.solving.sensitivity import stiffness_change
 from fem.study import solved as solved_study
 from fem.study.chances import places_of, scatter_of
 from fem.study.file import read_study
-from fem.study.run import prepare, solve_and_judge
+from fem.study.run import answer, prepare
 from fem.study.solved import solve_cases_of
 
 PULL = 'force = ["500 N", "0 N", "0 N"]'
@@ -135,8 +135,8 @@ def test_where_nothing_gives_way_no_derivative_is_solved_for(bar, equilibria):
 
 def test_a_required_chance_is_a_row_of_the_requirements_and_scatter_lowers_it(bar):
     asked = "[requirements]\nreserve = 0.5\nchance = 0.95\n" + NO_BEADS
-    calm = solve_and_judge(prepare(bar(more=asked))).findings
-    gusty = solve_and_judge(prepare(bar((PULL, PULL + "\nscatter = 0.5"), more=asked))).findings
+    calm = answer(prepare(bar(more=asked))).findings
+    gusty = answer(prepare(bar((PULL, PULL + "\nscatter = 0.5"), more=asked))).findings
     rows = [next(r for r in f.requirements if r.name == "chance") for f in (calm, gusty)]
     assert [(r.limit, r.where, r.decided) for r in rows] == [
         (0.95, "tension", "met"),
@@ -169,7 +169,7 @@ def test_a_kept_variant_whose_chance_is_of_another_reserve_is_solved_again(bar):
 
     asked = "[requirements]\nreserve = {}\nchance = 0.95\n" + NO_BEADS
     study = bar(more=asked.format(0.3))
-    found = solve_and_judge(prepare(study)).findings
+    found = answer(prepare(study)).findings
     assert _says_chance(study, found)
     assert not _says_chance(bar(more=asked.format(0.4)), found)
     assert _says_chance(bar(more="[requirements]\nreserve = 0.4\n" + NO_BEADS), found)

@@ -12,10 +12,11 @@ from fem.cli import main
 from fem.errors import InputError, SolidError
 from fem.part.faces import find_faces
 from fem.part.solid import read_solid
+from fem.study.check import check_study
 from fem.study.drafting.story import body_name, draft_study, relative_path
 from fem.study.drafting.text import MARK
 from fem.study.file import read_study
-from fem.study.run import check_study, run_study
+from fem.study.run import run_study
 
 MESHES = sorted((Path(__file__).parents[2] / "meshes").glob("*.step"))
 

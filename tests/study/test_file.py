@@ -9,16 +9,15 @@ from pathlib import Path
 import pytest
 
 from fem.errors import InputError
-from fem.loading.plan import (
-    AccelerationKeys,
-    DisplacementKeys,
-    ForceKeys,
-    PreloadKeys,
-    PressureKeys,
-    TemperatureChangeKeys,
-    WingKeys,
-    WrenchKeys,
-)
+from fem.loading.acceleration import AccelerationKeys
+from fem.loading.bolts import PreloadKeys
+from fem.loading.displacement import DisplacementKeys
+from fem.loading.fixed import FixedKeys
+from fem.loading.force import ForceKeys
+from fem.loading.pressure import PressureKeys
+from fem.loading.temperature_change import TemperatureChangeKeys
+from fem.loading.wing import WingKeys
+from fem.loading.wrench import WrenchKeys
 from fem.study.file import read_study
 from fem.study.plans import Study
 
@@ -170,14 +169,14 @@ def test_faces_become_queries(whole: Study) -> None:
 
 
 def test_supports(whole: Study) -> None:
-    assert whole.supports["mast_top"].fixed == ("x", "y", "z")
-    assert whole.supports["slide"].fixed == "normal"
-    assert whole.supports["glue"].foundation_normal == 4000.0
-    assert whole.supports["glue"].foundation_tangential == pytest.approx(1.5, rel=1e-12)  # 1 GN/m^3 = 1 N/mm^3
-    assert (whole.supports["glue"].push_only, whole.supports["table"].push_only) == (False, True)
-    assert whole.supports["glue"].spring is None
-    assert whole.supports["stay"].spring == (3.0, 0.0, 20.0)
-    assert whole.supports["rubber"].spring == (200.0, 200.0, 200.0)
+    what = {name: support.what for name, support in whole.supports.items()}
+    assert what["mast_top"] == FixedKeys(("x", "y", "z"))
+    assert what["slide"] == FixedKeys(("normal",))
+    assert what["glue"].normal == 4000.0
+    assert what["glue"].tangential == pytest.approx(1.5, rel=1e-12)  # 1 GN/m^3 = 1 N/mm^3
+    assert (what["glue"].push_only, what["table"].push_only) == (False, True)
+    assert what["stay"].stiffness == (3.0, 0.0, 20.0)
+    assert what["rubber"].stiffness == (200.0, 200.0, 200.0)
 
 
 def test_loads_in_internal_units(whole: Study) -> None:

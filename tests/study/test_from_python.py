@@ -76,7 +76,7 @@ def test_a_bent_beam_along_a_line(pulled):
     stress = recover_stress(pulled.mesh, pulled.printed, moved).node
     reserve = YIELD / np.maximum(np.abs(stress[:, 0]), 1e-9)
     fields = CaseFields(moved, stress, stress, reserve)
-    bent = replace(pulled, scene=replace(pulled.scene, cases={"all": fields}))
+    bent = replace(pulled, fields={"all": fields})
     line = bent.case("all").along((3.0, 1.0, 0.3), (31.0, 5.0, 7.9), 401)
     x, y, z = (line.points - [0, 3, 4]).T
     exact = curvature * np.stack([x * z, -NU * y * z, -(x**2 + NU * (z**2 - y**2)) / 2], axis=1)

@@ -5,11 +5,12 @@ import pytest
 from helpers_cad import draw
 
 from fem.errors import InputError
-from fem.loading.plan import BearingKeys, ForceKeys, PressureKeys
-from fem.loading.pressure import DepthPressure
+from fem.loading.bearing import BearingKeys
+from fem.loading.force import ForceKeys
+from fem.loading.pressure import DepthPressure, PressureKeys
 from fem.loading.spot import Spot
 from fem.study.file import read_study
-from fem.study.run import prepare, solve_and_judge
+from fem.study.run import answer, prepare
 
 HEAD = """
 title = "Lug"
@@ -102,14 +103,14 @@ def test_what_cannot_be_is_refused_in_one_line(folder, load, words):
 
 def test_a_bearing_study_stresses_the_lug_more_than_a_glued_pin(folder):
     # w/d = 2.2 in aluminium under 1.5 kN: the whole bore pulls on the far half as if the pin were glued in
-    bearing = solve_and_judge(prepare(study(folder, 'face = "bore"\nbearing = ["1.5 kN", "0 N", "0 N"]\n'))).findings
+    bearing = answer(prepare(study(folder, 'face = "bore"\nbearing = ["1.5 kN", "0 N", "0 N"]\n'))).findings
     facts = bearing.loads["pull"]
     assert facts["kind"] == "bearing"
     assert facts["peak_bearing_pressure_MPa"] == pytest.approx(2 * 1500 / (np.pi * 5 * 8), rel=0.02)
     assert facts["mean_bearing_pressure_MPa"] == pytest.approx(1500 / (10 * 8), rel=0.02)
     assert facts["centre_mm"] == pytest.approx([0, 0, 4], abs=1e-6)
     assert not any("glued" in c.text for c in bearing.cautions)
-    glued = solve_and_judge(prepare(study(folder, 'face = "bore"\nforce = ["1.5 kN", "0 N", "0 N"]\n'))).findings
+    glued = answer(prepare(study(folder, 'face = "bore"\nforce = ["1.5 kN", "0 N", "0 N"]\n'))).findings
     assert any("write bearing in place of force" in c.text and c.decisive for c in glued.cautions)
     hole = [min(s.reserve for s in f.cases["all"].hot_spots if s.face == "bore") for f in (bearing, glued)]
     assert hole[0] < 0.65 * hole[1]

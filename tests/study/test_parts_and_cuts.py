@@ -9,11 +9,12 @@ from helpers_cad import draw
 from fem.cli import main
 from fem.errors import InputError, SeveralSolidsError
 from fem.judging.hotspots import NearestFace
+from fem.study.check import check_study
 from fem.study.clock import Clock
 from fem.study.file import read_study
 from fem.study.ground import ground_key, lay_ground
 from fem.study.remarks import remarks_of
-from fem.study.run import check_study, prepare
+from fem.study.run import prepare
 
 STUDY = """
 title = "Tray and lid"

@@ -13,7 +13,7 @@ from fem.study.file import read_study
 from fem.study.fingerprint import ground_key
 from fem.study.ground import lay_ground
 from fem.study.passes import solve_as_asked
-from fem.study.run import prepare, solve_and_judge
+from fem.study.run import answer, prepare
 from fem.study.solved import solve_cases_of
 from fem.study.variants.expand import expand
 from fem.study.variants.kept import Kept
@@ -67,12 +67,12 @@ def folder(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def sharp(folder):
-    return solve_and_judge(prepare(read_study(folder / "sharp.toml")))
+    return answer(prepare(read_study(folder / "sharp.toml")))
 
 
 @pytest.fixture(scope="module")
 def rounded(folder):
-    return solve_and_judge(prepare(read_study(folder / "round.toml")))
+    return answer(prepare(read_study(folder / "round.toml")))
 
 
 def test_a_sharp_corner_is_named_with_its_exponent(sharp):
@@ -100,7 +100,7 @@ def test_a_sharp_corner_never_stands_still(sharp):
 
 def on_one_mesh(folder, size):
     study = read_study(folder / "round.toml").with_({"bodies.angle.mesh": {"size": size}})
-    return solve_and_judge(prepare(study)).findings.cases["all"]
+    return answer(prepare(study)).findings.cases["all"]
 
 
 @pytest.fixture(scope="module")
@@ -142,7 +142,7 @@ def test_unknowns_grow_and_are_told(rounded):
 
 def test_a_budget_ends_it(folder):
     study = read_study(folder / "round.toml").with_({"bodies.angle.mesh.most_unknowns": 12_000})
-    findings = solve_and_judge(prepare(study)).findings
+    findings = answer(prepare(study)).findings
     assert findings.trust["stopped_by"] == "unknowns" and findings.mesh.unknowns <= 12_000
 
 
@@ -151,7 +151,7 @@ def test_a_mesh_that_fails_leaves_the_last_answer(folder, monkeypatch):
         raise MeshError("no tetrahedra came out.")
 
     monkeypatch.setattr(passes, "refined", fails)
-    findings = solve_and_judge(prepare(read_study(folder / "round.toml"))).findings
+    findings = answer(prepare(read_study(folder / "round.toml"))).findings
     assert findings.trust["stopped_by"] == "mesh" and len(findings.trust["passes"]) == 1
     case = findings.cases["all"]
     assert case.bands_from == "one mesh" and case.hot_spots[0].verdict == "" and len(case.hot_spots[0].band) == 2
@@ -173,7 +173,7 @@ def test_sizes_alone_are_solved_once(folder):
     study = read_study(folder / "round.toml").with_({"bodies.angle.mesh": {"size": "8 mm"}})
     ready, solved = solve_as_asked(prepare(study))
     assert solved.passes is None and ready.ground.refined_for == ""
-    assert "passes" not in solve_and_judge(ready).findings.trust
+    assert "passes" not in answer(ready).findings.trust
 
 
 def test_variants_share_one_refined_mesh(folder):

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from helpers_cad import draw
 
-from fem.loading.kinds import KINDS
+from fem.loading.kinds import LOAD_KINDS
 from fem.study.file import study_of
 from fem.study.keys import StudyForm
 from fem.study.keys.supports import SupportForm
@@ -106,7 +106,7 @@ def test_defaults_and_ranges_are_the_forms_own() -> None:
 
 def test_every_load_and_support_has_an_example() -> None:
     examples = {heading: {key.path: key.examples for key in keys} for heading, _, keys in FOUND}
-    for kind in [*KINDS, "spot", "permanent"]:
+    for kind in [*LOAD_KINDS, "spot", "permanent"]:
         assert examples["[loads.NAME]"][kind], kind
     assert len(examples["[loads.NAME]"]["pressure"]) == 2
     for way in [k for k in SupportForm.model_fields if k != "face"]:

@@ -9,8 +9,9 @@ from helpers_cad import draw
 
 from fem.cli import main
 from fem.errors import FreeBodyError, InputError
+from fem.study.check import check_study
 from fem.study.file import read_study
-from fem.study.run import answer, check_study, prepare, run_study
+from fem.study.run import answer, prepare, run_study
 
 BAR = """
 title = "Bar"

@@ -19,16 +19,15 @@ from fem.cli import main
 from fem.errors import InputError
 from fem.judging.advice import advised, away_of
 from fem.judging.band import MET, NOT_DECIDED, NOT_MET
+from fem.judging.direction import missed_of
 from fem.judging.orientation import DirectionNumbers
+from fem.judging.requirements import Requirements, compare_requirements, decided_anew
 from fem.judging.verdict import is_lower, value_text
 from fem.loading.case import LoadCase
 from fem.loading.loads import Load
 from fem.printing.polymer import load_card
-from fem.study.answers import compare_requirements, decided_anew
 from fem.study.file import read_study
-from fem.study.orientation.bench import missed_of
-from fem.study.plans import Requirements
-from fem.study.run import prepare, solve_and_judge
+from fem.study.run import answer, prepare
 from fem.study.variants.numbers import _missed, _short
 
 L, WIDE, FORCE, INERTIA = 40.0, 8.0, 1000.0, 3e8
@@ -84,7 +83,7 @@ def path(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def found(path):
-    return solve_and_judge(prepare(read_study(path))).findings
+    return answer(prepare(read_study(path))).findings
 
 
 def asked(found, cases=None, **wanted):

@@ -9,7 +9,7 @@ from helpers_cad import draw
 from fem.errors import FreeBodyError
 from fem.printing.polymer import load_card
 from fem.study.file import read_study
-from fem.study.orientation.bench import _solved, numbers_of, set_up
+from fem.study.orientation.bench import numbers_of, set_up
 from fem.study.run import answer, prepare
 from fem.telling.reactions import failing_load, reaction_rows
 
@@ -136,8 +136,8 @@ def test_each_case_has_its_own_contact_and_directions_see_it_too(bar):
     bench = set_up(made.study, made.mesh, body="bar")
     from fem.loading.case import LoadCase
 
-    cases = {n: LoadCase(n, f, made.loads) for n, f in made.study.cases.items()}
-    groups = list(_solved(bench, made.printed, cases))
+    cases = [LoadCase(n, f, made.loads) for n, f in made.study.cases.items()]
+    groups = [part for units in bench.solved(made.printed, cases) for part in units.parts]
     assert [g.cases[0].name for g in groups] == ["near", "far", "both"]
     for group in groups:
         (case,) = group.cases

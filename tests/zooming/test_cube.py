@@ -10,10 +10,14 @@ import numpy as np
 import pytest
 from helpers_fe import HIGH_X, HIGH_Z, LOW_X, LOW_Z, box, field, group, material
 
+from fem.loading.acceleration import AccelerationKeys
 from fem.loading.case import LoadCase
-from fem.loading.kinds import displaced_face, load_of
-from fem.loading.plan import AccelerationKeys, DisplacementKeys, ForceKeys, LoadPlan, TemperatureChangeKeys
+from fem.loading.displacement import DisplacementKeys, displaced_face
+from fem.loading.force import ForceKeys
+from fem.loading.kinds import load_of
+from fem.loading.plan import LoadPlan
 from fem.loading.supports import Foundation, held_face
+from fem.loading.temperature_change import TemperatureChangeKeys
 from fem.printing.body import printed_body
 from fem.printing.filling import layer_grid
 from fem.printing.plan import PrintPlan

@@ -5,8 +5,9 @@ import pytest
 from helpers_fe import HIGH_X, LOW_X, block, field, group, material
 
 from fem.loading.case import LoadCase
+from fem.loading.force import ForceKeys
 from fem.loading.kinds import load_of
-from fem.loading.plan import ForceKeys, LoadPlan
+from fem.loading.plan import LoadPlan
 from fem.loading.supports import held_face
 from fem.printing.body import printed_body
 from fem.printing.filling import layer_grid

@@ -10,9 +10,11 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
+from fem.loading.kinds import LOAD_KINDS, SUPPORT_KINDS
 from fem.study.keys.bodies import BodyForm
 from fem.study.keys.faces import FaceForm
-from fem.study.keys.loads import LOAD_KINDS, LoadForm
+from fem.study.keys.forms import PLAIN, TABLE
+from fem.study.keys.loads import LoadForm
 from fem.study.keys.supports import SupportForm
 from fem.study.keys.values import Angle, Extent, Form, Mass, Name, Point, Positive, Preload
 from fem.study.plans import FINEST_VOXEL, MOST_ZOOMS
@@ -129,7 +131,8 @@ class StudyForm(Form):
         default={}, description="Names for faces of the solids. Keys of one name narrow each other down."
     )
     supports: dict[Name, SupportForm] = Field(
-        default={}, description="What holds the part. Each says exactly one of `fixed`, `foundation`, `spring`."
+        default={},
+        description=f"What holds the part. Each says exactly one of {', '.join(f'`{k}`' for k in SUPPORT_KINDS)}.",
     )
     loads: Annotated[dict[Name, LoadForm], Field(min_length=1)] = Field(
         description=f"What acts on the part. Each says exactly one of {', '.join(f'`{k}`' for k in LOAD_KINDS)}."
@@ -184,7 +187,7 @@ def form_at(place: tuple[Any, ...]) -> Any:
     """What may stand at this place of the file: a form, `dict[...]`, `list[...]`, a plain type; None: no key."""
     form: Any = StudyForm
     for step in place:
-        if step in ("[even]", "[growing]"):  # which of two forms was meant; no key of the file
+        if step in (PLAIN, TABLE):  # which of two forms was meant; no key of the file
             continue
         fields = getattr(form, "model_fields", None)
         if fields is not None:

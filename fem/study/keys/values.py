@@ -59,9 +59,8 @@ Angle = Annotated[float, BeforeValidator(Quantity("angle", least="positive"))]
 Temperature = Annotated[float, BeforeValidator(Quantity("temperature"))]
 Speed = Annotated[float, BeforeValidator(Quantity("speed", least="positive"))]
 TemperatureDifference = Annotated[float, BeforeValidator(Quantity("temperature difference"))]
-Foundation = Annotated[float, BeforeValidator(Quantity("foundation stiffness", least="zero"))]
-STIFFNESS = Quantity("spring stiffness", least="positive")
-Spring = Annotated[float, BeforeValidator(STIFFNESS)]
+FoundationStiffness = Annotated[float, BeforeValidator(Quantity("foundation stiffness", least="zero"))]
+SpringStiffness = Annotated[float, BeforeValidator(Quantity("spring stiffness", least="positive"))]
 
 
 def _accuracy(text: Any) -> float:
@@ -85,7 +84,10 @@ Accuracy = Annotated[
 
 Three = Field(min_length=3, max_length=3)
 Name = Annotated[str, Field(min_length=1)]
+Names = Annotated[list[Name], Field(min_length=1)]
 Share = Annotated[float, Field(ge=0, le=1)]
+ShareAboveZero = Annotated[float, Field(gt=0, le=1)]
+NotNegative = Annotated[float, Field(ge=0)]
 Positive = Annotated[float, Field(gt=0)]
 
 
@@ -107,6 +109,22 @@ def one_or_more(value: Any) -> Any:
 
 Direction = Annotated[list[float], Three, BeforeValidator(_direction), Says("three numbers, a direction")]
 Point = Annotated[list[Length], Three]
+Forces = Annotated[list[Force], Three]
+Moments = Annotated[list[Moment], Three]
+Accelerations = Annotated[list[Acceleration], Three]
+
+
+def _held(value: Any) -> Any:
+    if value == "normal":
+        return [value]
+    if isinstance(value, list) and value and all(v in ("x", "y", "z") for v in value):
+        if len(set(value)) < len(value):
+            raise fault("an axis is named twice.")
+        return value
+    raise fault('must be "normal" or a list of "x", "y", "z".', 'Write fixed = ["x", "y", "z"].')
+
+
+HeldDirections = Annotated[list[str], BeforeValidator(_held), Says('a list of "x", "y", "z", or "normal"')]
 
 
 class Form(BaseModel):

@@ -8,9 +8,10 @@ from dataclasses import replace
 
 from fem.crew import Lost, work_through
 from fem.errors import NoTrustworthyAnswer
+from fem.judging.direction import missed_of
 from fem.judging.orientation import DirectionNumbers, Vector
 from fem.study.jobs import allowed_jobs
-from fem.study.orientation.bench import Bench, missed_of, try_direction
+from fem.study.orientation.bench import Bench, try_direction
 from fem.study.orientation.kept import Kept
 
 Wanted = tuple[str, Vector]

@@ -14,8 +14,8 @@ from pathlib import Path
 
 from fem.errors import InputError
 from fem.judging.findings import Findings, read_findings, write_findings
+from fem.judging.requirements import decided_anew
 from fem.judging.sealed import read_sealed
-from fem.study.answers import decided_anew
 from fem.study.fingerprint import fingerprint
 from fem.study.machine import program_version
 from fem.study.plans import Study

@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from fem.crew import Lost, work_through
-from fem.errors import BeadworkError, NoTrustworthyAnswer
-from fem.fault import fault_line
+from fem.errors import NoTrustworthyAnswer
+from fem.fault import failure_line
 from fem.judging.findings import Findings
 from fem.study.clock import Clock, Progress, clock_say
 from fem.study.fingerprint import fingerprint, ground_key
@@ -17,12 +17,11 @@ from fem.study.ground import Ground, lay_ground
 from fem.study.jobs import allowed_jobs, sensible_jobs
 from fem.study.passes import solve_as_asked
 from fem.study.plans import Study
-from fem.study.run import prepare, solve_and_judge
+from fem.study.run import answer, prepare
 from fem.study.variants.expand import Variant
 from fem.study.variants.kept import Kept
 
 LOST = "its process was ended from outside each time, perhaps for want of memory; try --jobs 1 or a larger mesh size."
-NO_MEMORY = "memory ran out. Ask for a larger mesh size."
 FEW_UNKNOWNS = 200_000
 """Less than this, over all variants, is solved sooner than a process with its libraries has come up."""
 Worker = Callable[[Ground, Sequence[Study]], Iterator[tuple[int, Any]]]
@@ -42,13 +41,9 @@ class Told:
 def answer_variant(ground: Ground, study: Study, *, progress: Progress | None = None) -> Findings | str:
     """One variant's findings without pictures, or the line that says why there are none."""
     try:
-        return solve_and_judge(prepare(study, ground=ground), progress=progress).findings
-    except BeadworkError as error:
-        return str(error)
-    except MemoryError:
-        return NO_MEMORY
+        return answer(prepare(study, ground=ground), progress=progress).findings
     except Exception as error:
-        return fault_line(error)
+        return failure_line(error)
 
 
 def answer_series(
@@ -117,12 +112,8 @@ def _ground_of(study: Study) -> Ground | str:
     """The ground of a study, or the line that says why there is none."""
     try:
         return lay_ground(study, clock=Clock(None))
-    except BeadworkError as error:
-        return str(error)
-    except MemoryError:
-        return NO_MEMORY
     except Exception as error:
-        return fault_line(error)
+        return failure_line(error)
 
 
 def _refined_for_one(studies: Sequence[Study]) -> Ground | str:
@@ -137,12 +128,10 @@ def _refined_for_one(studies: Sequence[Study]) -> Ground | str:
         try:
             ready, _ = solve_as_asked(prepare(study, ground=ground))
             return replace(ready.ground, refined_for=study.variant or study.path.stem)
-        except BeadworkError as error:
-            told = told or str(error)
-        except MemoryError:
-            return NO_MEMORY
+        except MemoryError as error:
+            return failure_line(error)
         except Exception as error:
-            told = told or fault_line(error)
+            told = told or failure_line(error)
     return told
 
 

@@ -10,8 +10,8 @@ import numpy as np
 
 from fem.digits import number
 from fem.judging.findings import Findings
+from fem.loading.kinds import LOAD_KINDS
 from fem.telling.review.material import Material
-from fem.telling.words import force
 from fem.tensors import Array
 
 NOISE = 1e-6
@@ -147,18 +147,11 @@ def _table(study: Mapping[str, Any], kind: str, name: str) -> Mapping[str, Any]:
 
 
 def _inner(name: str, factor: float, facts: Mapping[str, Any]) -> str:
-    times = "" if factor == 1 else f", times {number(factor)}"
-    if "bolts" in facts:
-        each = force(float(facts["force_per_bolt_N"]))
-        count = int(facts["bolts"])
-        bolts = f"preload of {count} bolts" if count != 1 else "preload of 1 bolt"
-        return f"{name}: {bolts}, {each} each{times}; each pair of forces is in equilibrium"
-    if "by_K" in facts:
-        return f"{name}: temperature change by {number(float(facts['by_K']))} K{times}; no external force"
-    if "displacement_mm" in facts:
-        displacement = ", ".join(number(float(v)) for v in facts["displacement_mm"])
-        return f"{name}: prescribed displacement ({displacement}) mm{times}; its force is part of the reaction"
-    return f"{name}: no resultant"
+    words = LOAD_KINDS[facts["kind"]].without_resultant if facts.get("kind") in LOAD_KINDS else None
+    if words is None:
+        return f"{name}: no resultant"
+    what, why = words(facts)
+    return f"{name}: {what}{'' if factor == 1 else f', times {number(factor)}'}; {why}"
 
 
 def _norm(values: Any) -> float:

@@ -11,7 +11,7 @@ import pytest
 from fem.crew import Lost, work_through
 from fem.errors import InputError
 from fem.study.file import read_study
-from fem.study.run import answer, prepare, solve_and_judge
+from fem.study.run import answer, prepare
 from fem.study.variants.expand import expand
 from fem.study.variants.kept import Kept
 from fem.study.variants.numbers import numbers_of
@@ -32,7 +32,7 @@ def refusing(ground, studies):
     raise AssertionError(f"{[s.variant for s in studies]} would be computed")
 
 
-@pytest.mark.parametrize("where", ["solve_and_judge", "lay_ground"])
+@pytest.mark.parametrize("where", ["answer", "lay_ground"])
 def test_a_variant_that_fails_for_any_reason_is_a_row_with_it(own, monkeypatch, where):
     from fem.study.variants import series
 
@@ -40,7 +40,7 @@ def test_a_variant_that_fails_for_any_reason_is_a_row_with_it(own, monkeypatch, 
     text = bars.PULLED + '[variants]\nwhole = {}\nfine = { "bodies.bar.mesh.size" = "7 mm" }\n'
 
     def failing(given, **more):
-        study = given.study if where == "solve_and_judge" else given
+        study = given.study if where == "answer" else given
         if study.variant == "fine":
             raise ZeroDivisionError("of nothing")
         return real(given, **more)
@@ -146,7 +146,7 @@ thicker = { "bodies.bar.print.walls" = 3 }
     assert not any(each.error for each in found) and len(made) == 2
     # Two at once never share one: what is at work in one thread of a cluster's worker is not given to another
     ready = prepare(expand(read_study(bars.study(own, bars.PULLED + text)))[0].study)
-    solve_and_judge(ready)
+    answer(ready)
     assert ready.ground.take_earlier() is not None and ready.ground.take_earlier() is None
     first, second = (each.findings.cases["pulled"] for each in found[:2])
     assert first.maximum_displacement_mm == pytest.approx(second.maximum_displacement_mm, rel=1e-9)

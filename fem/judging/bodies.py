@@ -13,8 +13,8 @@ from fem.part.tetmesh import Index, TetMesh
 from fem.printing.body import PrintedBody
 from fem.printing.estimate import estimate_print
 from fem.printing.field import PrintedField
+from fem.printing.keys import PrintKeys
 from fem.printing.plan import print_axes
-from fem.study.plans import PrintKeys
 from fem.tensors import Array
 
 FULL = 0.01

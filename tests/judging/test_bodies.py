@@ -11,10 +11,10 @@ from helpers_cad import draw
 from helpers_fe import box
 
 from fem.errors import CardError, InputError
+from fem.judging.bodies import describe_bodies, print_cautions
 from fem.judging.cautions import texts_of
 from fem.printing.mixing import printed_field
 from fem.printing.polymer import load_card
-from fem.study.bodies import describe_bodies, print_cautions
 from fem.study.file import read_study
 from fem.study.prepare import body_print
 from fem.study.run import prepare
