@@ -18,6 +18,8 @@ from fem.loading.supports import Foundation, FoundationPoints, Held, foundation_
 from fem.part.tetmesh import Index, TetMesh
 from fem.printing.field import PrintedField
 from fem.solving.earlier import Earlier
+from fem.solving.links import pattern_with
+from fem.solving.joined import Joined
 from fem.solving.linear import TOLERANCE, SolveRecord
 from fem.solving.motions import rigid_motions
 from fem.solving.solvers import solver_for
@@ -73,19 +75,31 @@ class Equilibrium:
         blocks: Array | None = None,
         solver: str = "auto",
         earlier: Earlier | None = None,
+        joined: Joined | None = None,
     ) -> None:
-        refuse_free_motion(mesh, held=held, foundations=foundations)
+        if joined is None:
+            refuse_free_motion(mesh, held=held, foundations=foundations)
+        self.joined = joined
         self.mesh, self.printed = mesh, printed
         self.supports = tuple(held)
         self.foundations = {foundation.name: foundation for foundation in foundations}
         self.held = gather(mesh, tuple(held))
         self.pattern = pattern or block_pattern(mesh)
+        if joined is not None:
+            self.pattern = pattern_with(self.pattern, joined.links)
         self.elastic = (
             assemble(mesh, self.pattern, table=printed.stiffness_table, material=printed.material)
             if blocks is None
             else blocks
         )
-        self.system = HeldSystem(mesh, self.pattern, self.elastic, held=self.held, foundations=foundations)
+        self.system = HeldSystem(
+            mesh,
+            self.pattern,
+            self.elastic,
+            held=self.held,
+            foundations=foundations,
+            joined=joined,
+        )
         self._kind = solver
         self.solver = solver_for(solver, self.system, printed, earlier=earlier)
         made = getattr(self.solver, "precondition", None)
@@ -136,6 +150,10 @@ class Equilibrium:
         if given is not None:
             answer += given
         return answer.reshape(n, 3, k).transpose(2, 0, 1).copy(), record
+
+    def free(self, forces: Array) -> Array:
+        """Nodal forces (n, 3) without what held directions take."""
+        return np.einsum("nij,nj->ni", self.held.projector, forces)
 
     def starts(self, move: Held) -> Array:
         """Displacement (n, 3) [mm] that holds everything still but the nodes of one prescribed face."""

@@ -1,0 +1,148 @@
+"""Bodies that push, rub and are glued: displacements that balance, with where their faces touch and slip.
+
+Each step is Newton's for the force of all points together, with the limit of the shear taken from the step before, so
+that the matrix stays symmetric and positive and conjugate gradients keep their multigrid. Along a step the work is a
+convex function of how far one goes, and its least is found exactly from the points alone: this is what lets sets of
+touching points settle that would otherwise go to and fro. The first step starts from the bodies as rigid ones pressed
+together by their loads, so that a gap is closed before anything deforms, and bodies that nothing else holds are held
+by what they touch.
+
+Sources: primal-dual active sets as Newton's method: M. Hintermueller, K. Ito and K. Kunisch, SIAM Journal on
+Optimization 13 (2003) 865; friction with a given limit as a convex problem, the limit then corrected: P. D.
+Panagiotopoulos, Ingenieur-Archiv 44 (1975) 421.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from fem.errors import NotConverged
+from fem.joining.law import PointState, least_work
+from fem.solving.equilibrium import Equilibrium
+from fem.solving.rigid import rigid_start
+from fem.solving.solvers import MultigridSolver
+from fem.solving.system import HeldSystem
+from fem.solving.ties import TiedPreconditioner
+from fem.tensors import Array
+
+MOST_STEPS = 40
+SETTLED = 1e-9
+"""Residual over the forces at which a state counts as balanced."""
+LOOSE = 0.1
+"""How far a step's own linear problem is solved while sets still change; the next step goes on from there."""
+SLOW = 5.0
+"""Iterations for each decade of the residual from which on the preconditioner is made anew for the springs as they are
+then: twice what one takes that fits.
+"""
+
+
+@dataclass(frozen=True)
+class JointsAnswer:
+    """`displacement` (n, 3) [mm], the `state` of all points, where tangential springs were at `rest` (q, 3) [mm];
+    the `iterations` of each linear solve, and `history`, the residual over the forces before each of them and at last.
+    """
+
+    displacement: Array
+    state: PointState
+    rest: Array
+    iterations: tuple[int, ...]
+    history: tuple[float, ...]
+
+
+@dataclass
+class _Here:
+    """Where the steps have come to: `inner` (n, 3) [N] is what bodies, supports and ties resist with."""
+
+    displacement: Array
+    inner: Array
+    jump: Array
+    state: PointState
+
+
+def solve_joints(
+    equilibrium: Equilibrium,
+    forces: Array,
+    *,
+    start: Array | None = None,
+    rest: Array | None = None,
+    begin: Array | None = None,
+    settled: float = SETTLED,
+    most: int = MOST_STEPS,
+    progress: Callable[[float], None] | None = None,
+) -> JointsAnswer:
+    """Displacement under nodal forces (n, 3) [N] of bodies that meet at joints.
+
+    `start` (n, 3) [mm] prescribes the held directions' displacement; `rest` (q, 3) [mm] is where tangential springs are
+    at rest; `begin` (n, 3) [mm] is where to start, the rigid bodies' place of rest unless given.
+    Errors: NotConverged; FreeBodyError when a body finds no rest.
+    """
+    joined = equilibrium.joined
+    assert joined is not None
+    links, law = joined.links, joined.law
+    rest = np.zeros_like(law.normal) if rest is None else rest
+    start = np.zeros_like(forces) if start is None else start
+    u = rigid_start(equilibrium, forces, start=start) if begin is None else begin
+    here = _here(equilibrium, equilibrium.free(u) + start, rest)
+    size = float(np.linalg.norm(forces))
+    made, slow = equilibrium.solver.precondition, False
+    iterations: list[int] = []
+    history: list[float] = []
+    for step in range(most):
+        pressed = links.forces(here.state.total(law.normal))
+        left = equilibrium.free(forces - here.inner - pressed)
+        scale = max(size, float(np.linalg.norm(pressed)), float(np.linalg.norm(here.inner)))
+        history.append(float(np.linalg.norm(left)) / scale)
+        if history[-1] <= settled:
+            return JointsAnswer(here.displacement, here.state, rest, tuple(iterations), tuple(history))
+        system = equilibrium.system.with_link_springs(law.springs(here.state))
+        solver, made = _solver(system, None if slow else made)
+        enough = max(0.1 * settled / history[-1], min(LOOSE, history[-1]))
+        move, record = solver.solve(left.reshape(-1, 1), tolerance=enough)
+        iterations.append(record.iterations)
+        slow = record.iterations > 2 - SLOW * np.log10(record.history[-1])
+        here = _moved(equilibrium, here, move.reshape(-1, 3), rest, forces)
+        if progress is not None:
+            progress(1 - 0.5 ** (step + 1))
+    raise NotConverged(
+        f"where faces touch or slip has not settled after {most} steps (residual {history[-1]:.1e} of the forces).",
+        best=here.displacement,
+        history=history,
+        advice="Look for a body that hardly rests on anything; give it friction or another support.",
+    )
+
+
+def _here(equilibrium: Equilibrium, u: Array, rest: Array) -> _Here:
+    assert equilibrium.joined is not None
+    jump = equilibrium.joined.links.jump(u)
+    return _Here(u, _inner(equilibrium, u), jump, equilibrium.joined.law.answer(jump, rest=rest))
+
+
+def _inner(equilibrium: Equilibrium, u: Array) -> Array:
+    """Nodal forces (n, 3) [N] with which bodies, supports and ties resist, without links."""
+    return equilibrium.system.with_link_springs(None).whole_forces(u.reshape(-1, 1)).reshape(-1, 3)
+
+
+def _moved(equilibrium: Equilibrium, here: _Here, move: Array, rest: Array, forces: Array) -> _Here:
+    """As far along a move (n, 3) [mm] as the work falls."""
+    assert equilibrium.joined is not None
+    links, law = equilibrium.joined.links, equilibrium.joined.law
+    inner, jump = _inner(equilibrium, move), links.jump(move)
+    slope, curve = float((move * (here.inner - forces)).sum()), float((move * inner).sum())
+    far = least_work(law, here.state, jump=here.jump, move=jump, rest=rest, slope=slope, curve=curve)
+    after = here.jump + far * jump
+    state = law.answer(after, rest=rest)
+    return _Here(here.displacement + far * move, here.inner + far * inner, after, state)
+
+
+def _solver(system: HeldSystem, made: Any) -> tuple[MultigridSolver, Any]:
+    """The solver of a system with the preconditioner `made`, or with a new one, and that: it knows no ties, which are
+    put on top.
+    """
+    if made is None:
+        made = MultigridSolver(system).precondition
+    own = made if system.ties is None else TiedPreconditioner(made, system.ties, system.free)
+    return MultigridSolver(system, precondition=own), made
