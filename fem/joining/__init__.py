@@ -1,0 +1,1 @@
+"""What joins bodies: faces that lie opposite each other."""
