@@ -1,0 +1,183 @@
+"""Two meshed faces that lie opposite each other, at the points where both are integrated together.
+
+The triangles of both sides need not share nodes. Each triangle of the first face is cut, along its own normal, into
+what lies opposite each triangle of the second, and every cut is integrated by a rule of degree 4: what second-order
+shape functions and a pressure that varies linearly need is exact on plane faces with straight sides. This is
+segment-based integration (M. A. Puso and T. A. Laursen, Comput. Methods Appl. Mech. Engrg. 193 (2004) 601).
+
+A point of the first mesh has its counterpart where the line along the normal meets the second mesh, so that a
+pressure pushes both sides with opposite forces on one line: force and moment balance to rounding, also across a gap.
+A force along the faces (friction) turns the pair by its size times the gap, which is zero where they touch.
+
+Gaps are those of the faces as drawn, not of their facets: exact where each is a plane, cylinder, cone or sphere. Of a
+free form, gaps are wrong by some h^4 / R^3 where the middles of sides lie on it (h the side, R the radius of
+curvature).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fem.joining.misses import refuse_wide_clearance, told_apart
+from fem.joining.overlaps import Overlaps, overlaps_of
+from fem.joining.sides import Side, side_of
+from fem.part.quadrature import TRIANGLE_POINTS, TRIANGLE_WEIGHTS, surface_points
+from fem.part.tetmesh import Index, TetMesh
+from fem.tensors import Array
+
+REACH = 0.1
+"""Share of the smaller face's diagonal, within which the other one is looked for."""
+
+
+@dataclass(frozen=True)
+class Facing:
+    """Points at which two faces lie opposite each other, and what their nodes share there.
+
+    `nodes` (q, a) are those of the first face's triangle, then those of the second's (a = 12; 6 where only corners
+    count; half of it where the counterpart is rigid), `shares` (q, a) their shape functions, with a minus on the
+    second side: the sum of shares times displacements is the displacement of the first face less that of the second.
+    `normals` (q, 3) are unit vectors out of the first body, `gaps` (q,) [mm] the way along them until the faces touch
+    (negative: they press from the start), `areas` (q,) [mm^2] what each point stands for, `places` and `opposite`
+    (q, 3) [mm] where it lies on both meshes (of a rigid counterpart: a gap along the normal from `places`).
+    """
+
+    nodes: NDArray[np.int64]
+    shares: Array
+    normals: Array
+    gaps: Array
+    areas: Array
+    places: Array
+    opposite: Array
+
+    @property
+    def area(self) -> float:
+        """The area [mm^2] over which the faces lie opposite each other."""
+        return float(self.areas.sum())
+
+    def only(self, which: NDArray[np.bool_]) -> Facing:
+        """Some of the points, by a mask (q,)."""
+        return Facing(*(getattr(self, part.name)[which] for part in fields(self)))
+
+
+def faces_opposite(
+    mesh: TetMesh,
+    first: Index,
+    second: Index,
+    *,
+    clearance: float = 0.0,
+    reach: float | None = None,
+    order: int = 2,
+) -> Facing:
+    """Where boundary triangles `first` (j,) lie opposite boundary triangles `second` (k,).
+
+    They do where normals are at least 120 degrees apart and the way along the first's normal is shorter than `reach`
+    [mm] (unless given, a tenth of the smaller face's diagonal), with no body's surface in between. Of several that
+    lie behind each other the nearest counts. `clearance` [mm] is added to the gap as drawn: it is the distance of two
+    planes, of a pin in its bore the radial gap; negative it is a press fit. With `order` 1 corners alone count, and
+    triangles are flat. The first face should be the finer one (`first_of`).
+
+    Errors: InputError when the faces do not face each other, or the clearance is wider than the part.
+    """
+    from fem.joining.opposite_kernels import places_at
+
+    refuse_wide_clearance(mesh, (first, second), clearance)
+    one, two = side_of(mesh, first, order=order), side_of(mesh, second, order=order)
+    far = REACH * min(one.diagonal, two.diagonal) + 2 * (one.bulge + two.bulge) if reach is None else reach
+    overlaps = overlaps_of(one, two, reach=far)
+    row, reference, part = overlaps.points()
+    places, across = places_at(one.place, overlaps.first[row], reference)
+    true, normals = one.true_places(overlaps.first[row], reference, places)
+    met, opposite, along = overlaps.met(two.place, places, normals, row)
+    kept = (met >= 0) & (np.abs(along) <= far)
+    kept[kept] = _nothing_between(mesh, one, two, places[kept], normals[kept], along[kept])
+    if not kept.any():
+        raise told_apart(mesh, first, second, reach=far)
+    start = along - ((true - places) * normals).sum(axis=1)
+    gaps = _gaps(two, overlaps, true, normals, row=row, met=met, start=start)
+    there, _ = places_at(two.place, met, opposite)
+    found = Facing(
+        nodes=np.hstack([one.nodes[overlaps.first[row]], two.nodes[met]]).astype(np.int64),
+        shares=np.hstack([one.shapes(reference), -two.shapes(opposite)]),
+        normals=normals,
+        gaps=gaps + clearance,
+        areas=np.linalg.norm(across, axis=1) * part,
+        places=places,
+        opposite=there,
+    )
+    return found if kept.all() else found.only(kept)
+
+
+def rigid_counterpart(mesh: TetMesh, first: Index, *, clearance: float = 0.0, order: int = 2) -> Facing:
+    """Boundary triangles `first` (j,) opposite a rigid body that has their shape, `clearance` [mm] away.
+
+    Errors: InputError when the clearance is wider than the part.
+    """
+    from fem.joining.opposite_kernels import places_at
+
+    refuse_wide_clearance(mesh, (first,), clearance)
+    one = side_of(mesh, first, order=order)
+    q = len(TRIANGLE_POINTS)
+    triangle = np.repeat(np.arange(len(first)), q)
+    reference = np.tile(TRIANGLE_POINTS, (len(first), 1))
+    places, across = places_at(one.place, triangle, reference)
+    _, normals = one.true_places(triangle, reference, places)
+    areas = np.linalg.norm(across, axis=1) * np.tile(TRIANGLE_WEIGHTS, len(first))
+    gaps = np.full(len(places), float(clearance))
+    nodes = one.nodes[triangle].astype(np.int64)
+    return Facing(nodes, one.shapes(reference), normals, gaps, areas, places, places + clearance * normals)
+
+
+def first_of(mesh: TetMesh, one: Index, other: Index) -> tuple[Index, Index]:
+    """Both faces, the one with the smaller triangles first: points lie on its triangles, so its facets count."""
+    mean = [float(surface_points(mesh, t)[1].sum()) / len(t) for t in (one, other)]
+    return (other, one) if mean[1] < mean[0] else (one, other)
+
+
+def covered(mesh: TetMesh, first: Index, facing: Facing) -> float:
+    """The share of the area of the first face's triangles (j,) that has a counterpart."""
+    return facing.area / float(surface_points(mesh, first)[1].sum())
+
+
+def _gaps(
+    two: Side, overlaps: Overlaps, points: Array, ways: Array, *, row: Index, met: Index, start: Array
+) -> Array:
+    """How far (q,) [mm] the second side's own surface lies from points (q, 3) along unit vectors (q, 3), in triangles
+    `met` (q,) or beside them, nearest to `start` (q,) [mm].
+    """
+    out = start.copy()
+    shape = two.shape[met]
+    for k, known in enumerate(two.known):
+        own = shape == k
+        out[own] = known.along(points[own], ways[own], start[own])
+    free = shape < 0
+    if free.any():
+        at, _, along = overlaps.met(two.smooth, points[free], ways[free], row[free])
+        out[free] = np.where((at >= 0) & (two.shape[at] < 0), along, start[free])
+    return out
+
+
+def _nothing_between(
+    mesh: TetMesh, one: Side, two: Side, places: Array, normals: Array, along: Array
+) -> NDArray[np.bool_]:
+    """Whether the way (q,) [mm] along the normals (q, 3) crosses no surface of either body.
+
+    Going back into its own body, the way must not leave it again; facets bulge, so its ends do not count.
+    """
+    from fem.joining.opposite_kernels import crossed
+
+    margin = 0.01 * np.abs(along) + 2 * (one.bulge + two.bulge)
+    asked = np.flatnonzero(np.abs(along) > 4 * (one.bulge + two.bulge) + 1e-6 * one.diagonal)
+    if not len(asked):
+        return np.ones(len(along), dtype=bool)
+    bodies = [mesh.node_body[side.nodes[0, 0]] for side in (one, two)]
+    skin = mesh.triangles[np.isin(mesh.node_body[mesh.triangles[:, 0]], bodies)]
+    ahead = along > 0
+    # Back through its own body to that body's other side: its end is what was left
+    end = np.where(ahead | (bodies[0] != bodies[1]), np.abs(along) - margin, np.abs(along) + margin)
+    near, far = np.where(ahead, margin, -end), np.where(ahead, end, -margin)
+    free = np.ones(len(along), dtype=bool)
+    free[asked] = ~crossed(places[asked], normals[asked], near[asked], far[asked], mesh.nodes[skin[:, :3]])
+    return free

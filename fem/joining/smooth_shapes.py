@@ -1,0 +1,77 @@
+"""A smooth surface through the nodes of a face whose exact shape is not known.
+
+Where the middles of sides lie on the face, its own second-order triangles are that surface. Where sides are straight,
+their middles are put where the normals at both ends want them. Normals are averaged over the triangles at a node and
+interpolated, so that they do not jump.
+
+Sources: N. Max, Journal of Graphics Tools 4 (1999) 1 (weights of the mean normal, exact on a sphere); T. Nagata,
+Computer Aided Geometric Design 22 (2005) 327 (the middle of a side from the normals at its ends).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fem.part.quadrature import triangle_shapes
+from fem.part.tetmesh import TRIANGLE_EDGES, Index
+from fem.tensors import Array
+
+CORNERS_AND_MIDDLES = np.array([[0, 0], [1, 0], [0, 1], [0.5, 0], [0.5, 0.5], [0, 0.5]])
+SHARP = np.cos(np.deg2rad(40.0))
+"""Cosine of the angle between neighbours beyond which an edge is meant."""
+STRAIGHT = 1e-9
+"""Share of a side by which the middle of a straight one may lie off it."""
+
+
+def smooth_triangles(place: Array, nodes: Index) -> tuple[Array, Array]:
+    """Second-order triangles (j, 6, 3) [mm] of the smooth surface through those of one face, given by the places
+    (j, 6, 3) [mm] and the numbers (j, 6) of their nodes, and outward unit normals (j, 6, 3) at their nodes.
+    """
+    corner = _corner_normals(place[:, :3], nodes[:, :3])
+    bent = place.copy()
+    for k, (a, b) in enumerate(TRIANGLE_EDGES):
+        middle = _bulged(place[:, a], place[:, b], corner[:, a], corner[:, b])
+        chord = (place[:, a] + place[:, b]) / 2
+        length = np.linalg.norm(place[:, a] - place[:, b], axis=1)
+        straight = np.linalg.norm(place[:, 3 + k] - chord, axis=1) <= STRAIGHT * length
+        bent[straight, 3 + k] = middle[straight]
+    _, slope = triangle_shapes(CORNERS_AND_MIDDLES)
+    tangent = np.einsum("qad,jai->jqdi", slope, bent)
+    return bent, _averaged(np.cross(tangent[:, :, 0], tangent[:, :, 1]), nodes)
+
+
+def _corner_normals(corner: Array, nodes: Index) -> Array:
+    """Unit normals (j, 3, 3) at the corners, each the sum of the cross products around it over the squared lengths of
+    both sides.
+    """
+    weighted = np.empty(corner.shape)
+    for k in range(3):
+        u, v = corner[:, (k + 1) % 3] - corner[:, k], corner[:, (k + 2) % 3] - corner[:, k]
+        weighted[:, k] = np.cross(u, v) / ((u * u).sum(axis=1) * (v * v).sum(axis=1))[:, None]
+    return _averaged(weighted, nodes)
+
+
+def _averaged(weighted: Array, nodes: Index) -> Array:
+    """Unit vectors along the sums of `weighted` (j, k, 3) over the nodes (j, k); one's own across a sharp edge."""
+    _, number = np.unique(nodes, return_inverse=True)
+    number = number.reshape(nodes.shape)
+    total = np.zeros((number.max() + 1, 3))
+    np.add.at(total, number, weighted)
+    mean, own = (v / np.maximum(np.linalg.norm(v, axis=-1), 1e-300)[..., None] for v in (total[number], weighted))
+    sharp = (mean * own).sum(axis=-1) < SHARP
+    mean[sharp] = own[sharp]
+    return mean
+
+
+def _bulged(start: Array, end: Array, normal: Array, other: Array) -> Array:
+    """The middles (j, 3) of curved sides from `start` to `end` (j, 3) that are square to the normals at both."""
+    way = end - start
+    cosine = np.clip((normal * other).sum(axis=1), -1.0, 1.0)
+    square = np.maximum(1 - cosine**2, 0.0)
+    flat = square < 1e-12
+    square = np.where(flat, 1.0, square)
+    # The side is start + t (way - c) + t^2 c; of all c that make it square to both normals the shortest is theirs
+    first, second = (normal * way).sum(axis=1), -(other * way).sum(axis=1)
+    c = ((first - cosine * second) / square)[:, None] * normal + ((second - cosine * first) / square)[:, None] * other
+    c[flat] = 0.0
+    return np.asarray((start + end) / 2 - c / 4)
