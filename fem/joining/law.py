@@ -61,9 +61,15 @@ class PointLaw:
         """The tangent (q, 3, 3) [N/mm] at a state, with the limit of the shear held: symmetric, never negative."""
         outer = self.normal[:, :, None] * self.normal[:, None, :]
         across = np.eye(3) - outer
-        across = across - np.where(state.slipping, 1.0, 0.0)[:, None, None] * state.way[:, :, None] * state.way[:, None, :]
+        across = (
+            across - np.where(state.slipping, 1.0, 0.0)[:, None, None] * state.way[:, :, None] * state.way[:, None, :]
+        )
         push = np.where(state.touching, self.push, 0.0)[:, None, None] * outer
         return push + (np.where(state.touching, self.hold, 0.0) * state.kept)[:, None, None] * across
+
+    def held(self, state: PointState) -> Array:
+        """The springs (q, 3, 3) [N/mm] of the points that touch, as if all of them stuck that rub at all."""
+        return np.where(state.touching, 1.0, 0.0)[:, None, None] * self.closed()
 
     def closed(self) -> Array:
         """The springs (q, 3, 3) [N/mm] of points that touch and stick, frictionless ones without shear."""

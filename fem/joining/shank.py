@@ -40,7 +40,9 @@ class ShankStiffness:
     twist: float
 
 
-def patch_on(mesh: TetMesh, triangles: Index, *, at: Array, side: Side | None = None, fine: float | None = None, name: str) -> Patch:
+def patch_on(
+    mesh: TetMesh, triangles: Index, *, at: Array, side: Side | None = None, fine: float | None = None, name: str
+) -> Patch:
     """The patch of boundary triangles (j,), on the positive side of a border where `side` is given.
 
     Errors: InputError when nothing lies there, or it is too narrow to bear a moment.
@@ -56,9 +58,7 @@ def patch_on(mesh: TetMesh, triangles: Index, *, at: Array, side: Side | None = 
     return Patch(csr_matrix(np.array(columns).T), np.asarray(at, dtype=float), samples.whole_area)
 
 
-def washer_patch(
-    mesh: TetMesh, triangles: Index, *, axis: Array, at: Array, outer: float, name: str
-) -> Patch:
+def washer_patch(mesh: TetMesh, triangles: Index, *, axis: Array, at: Array, outer: float, name: str) -> Patch:
     """What lies under a head or washer of the outer diameter `outer` [mm] around an `axis` (3,) through `at` (3,) [mm]."""
     along = unit(axis)
 

@@ -18,9 +18,9 @@ from fem.loading.supports import Foundation, FoundationPoints, Held, foundation_
 from fem.part.tetmesh import Index, TetMesh
 from fem.printing.field import PrintedField
 from fem.solving.earlier import Earlier
-from fem.solving.links import pattern_with
 from fem.solving.joined import Joined
 from fem.solving.linear import TOLERANCE, SolveRecord
+from fem.solving.links import pattern_with
 from fem.solving.motions import rigid_motions
 from fem.solving.solvers import solver_for
 from fem.solving.stiffness import BlockPattern, assemble, block_pattern
@@ -289,7 +289,7 @@ def refuse_free_motion(
         motions += [f"turn about {names[i]}" for i in range(3) if share[3 + i] > 0.3]
         place = ", ".join(f"{v:.4g}" for v in centre)
         raise FreeBodyError(
-            f"body {body} (piece around ({place}) mm) is free to {_listed(motions)}.",
+            f"body {body} (piece around ({place}) mm) is free to {listed(motions)}.",
             where="supports",
             advice="Hold a face of it in these directions, or give it an elastic foundation.",
         )
@@ -328,5 +328,6 @@ def _gram(points: Array, directions: Array, centre: Array, size: float) -> Array
     return rows.T @ rows / len(rows)
 
 
-def _listed(words: list[str]) -> str:
+def listed(words: list[str]) -> str:
+    """Words as one says them: "a, b and c"."""
     return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]

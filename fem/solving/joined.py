@@ -15,10 +15,10 @@ from fem.solving.links import Links, joined_links, material_stiffness
 from fem.solving.ties import Ties
 from fem.tensors import Array
 
-PUSH = 20.0
+PUSH = 100.0
 """Stiffness of the springs along the normal, over that of the elements on both sides one behind the other: the
-approach that they allow is a twentieth of what the outermost elements give anyway."""
-HOLD = 0.1
+approach that they allow is a hundredth of what the outermost elements give anyway. Iterations grow with its root."""
+HOLD = 0.05
 """Stiffness across the normal over that along it where faces rub. The edge of what slips moves by the way over which
 shear builds up each step, so that stiffer springs take more steps."""
 

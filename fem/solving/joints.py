@@ -23,7 +23,7 @@ import numpy as np
 from fem.errors import NotConverged
 from fem.joining.law import PointState, least_work
 from fem.solving.equilibrium import Equilibrium
-from fem.solving.rigid import rigid_start
+from fem.solving.rigid import refuse_free_pieces, rigid_start
 from fem.solving.solvers import MultigridSolver
 from fem.solving.system import HeldSystem
 from fem.solving.ties import TiedPreconditioner
@@ -34,6 +34,7 @@ SETTLED = 1e-9
 """Residual over the forces at which a state counts as balanced."""
 LOOSE = 0.1
 """How far a step's own linear problem is solved while sets still change; the next step goes on from there."""
+HOLD_IT = "Add what holds it: a support, friction, a bolt, or the load that presses it on."
 SLOW = 5.0
 """Iterations for each decade of the residual from which on the preconditioner is made anew for the springs as they are
 then: twice what one takes that fits.
@@ -97,16 +98,23 @@ def solve_joints(
         scale = max(size, float(np.linalg.norm(pressed)), float(np.linalg.norm(here.inner)))
         history.append(float(np.linalg.norm(left)) / scale)
         if history[-1] <= settled:
+            refuse_free_pieces(equilibrium, law.held(here.state), where="joints", advice=HOLD_IT)
             return JointsAnswer(here.displacement, here.state, rest, tuple(iterations), tuple(history))
         system = equilibrium.system.with_link_springs(law.springs(here.state))
         solver, made = _solver(system, None if slow else made)
         enough = max(0.1 * settled / history[-1], min(LOOSE, history[-1]))
-        move, record = solver.solve(left.reshape(-1, 1), tolerance=enough)
+        try:
+            move, record = solver.solve(left.reshape(-1, 1), tolerance=enough)
+        except NotConverged:
+            springs = law.springs(here.state)
+            refuse_free_pieces(equilibrium, springs, where="joints", advice=HOLD_IT)
+            raise
         iterations.append(record.iterations)
         slow = record.iterations > 2 - SLOW * np.log10(record.history[-1])
         here = _moved(equilibrium, here, move.reshape(-1, 3), rest, forces)
         if progress is not None:
             progress(1 - 0.5 ** (step + 1))
+    refuse_free_pieces(equilibrium, law.springs(here.state), where="joints", advice=HOLD_IT)
     raise NotConverged(
         f"where faces touch or slip has not settled after {most} steps (residual {history[-1]:.1e} of the forces).",
         best=here.displacement,

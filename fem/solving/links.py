@@ -67,9 +67,7 @@ class Links:
         from fem.solving import kernels
 
         nodes = np.ascontiguousarray(self.nodes, dtype=np.int32)
-        kernels.scatter_links(
-            nodes, np.ascontiguousarray(self.shares), spring, pattern.start, pattern.column, blocks
-        )
+        kernels.scatter_links(nodes, np.ascontiguousarray(self.shares), spring, pattern.start, pattern.column, blocks)
 
 
 def joined_links(each: Sequence[Links]) -> Links:

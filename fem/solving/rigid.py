@@ -8,14 +8,16 @@ import numpy as np
 
 from fem.errors import FreeBodyError
 from fem.joining.law import least_work
-from fem.part.tetmesh import TetMesh
-from fem.solving.equilibrium import Equilibrium, pieces
+from fem.part.tetmesh import Index, TetMesh
+from fem.solving.equilibrium import Equilibrium, listed, pieces
 from fem.solving.motions import rigid_motions
 from fem.tensors import Array
 
 MOST_TURNS = 200
 HARD = 1e3
 """Stiffness of held directions over that of all joints together."""
+FREE = 1e-7
+"""A motion is free that is resisted by less than this, over the stiffness of all joints together."""
 TINY = 1e-9
 """Stiffness given to motions that nothing resists, over that of all joints together."""
 
@@ -30,7 +32,7 @@ def rigid_start(equilibrium: Equilibrium, forces: Array, *, start: Array) -> Arr
     assert joined is not None
     links, law = joined.links, joined.law
     law = replace(law, friction=np.where(law.friction > 0, np.inf, 0.0))
-    motions = _motions_of_pieces(mesh)
+    motions, _ = _motions_of_pieces(mesh)
     jumps, rest = links.jump(motions), np.zeros_like(law.normal)
     base, moved = _supports(equilibrium, motions, start, float(law.push.sum()))
     load = np.einsum("ni,nik->k", forces, motions) + moved
@@ -55,15 +57,40 @@ def rigid_start(equilibrium: Equilibrium, forces: Array, *, start: Array) -> Arr
     return found
 
 
-def _motions_of_pieces(mesh: TetMesh) -> Array:
-    """Six rigid motions (n, 3, 6 p) of each of p connected pieces."""
+def refuse_free_pieces(equilibrium: Equilibrium, springs: Array, *, where: str, advice: str) -> None:
+    """Refuse bodies that can move although supports, ties and the joints' `springs` (q, 3, 3) [N/mm] hold them.
+
+    Errors: FreeBodyError naming the body and its motions.
+    """
+    joined, mesh = equilibrium.joined, equilibrium.mesh
+    assert joined is not None
+    motions, first = _motions_of_pieces(mesh)
+    total = float(joined.law.push.sum())
+    none = np.zeros((len(mesh.nodes), 3))
+    jumps = joined.links.jump(motions)
+    matrix = _supports(equilibrium, motions, none, total)[0]
+    matrix = matrix + np.einsum("qik,qij,qjl->kl", jumps, springs, jumps, optimize=True)
+    values, vectors = np.linalg.eigh(matrix)
+    free = vectors[:, values < FREE * total]
+    if not free.shape[1]:
+        return
+    share = np.linalg.norm(free, axis=1).reshape(-1, 6)
+    worst = int(np.linalg.norm(share, axis=1).argmax())
+    names = [f"slide along {a}" for a in "xyz"] + [f"turn about {a}" for a in "xyz"]
+    moves = [name for name, size in zip(names, share[worst], strict=True) if size > 0.3 * share[worst].max()]
+    body = mesh.bodies[mesh.node_body[first[worst]]]
+    raise FreeBodyError(f"body {body} is free to {listed(moves)}.", where=where, advice=advice)
+
+
+def _motions_of_pieces(mesh: TetMesh) -> tuple[Array, Index]:
+    """Six rigid motions (n, 3, 6 p) of each of p connected pieces, and a node (p,) of each."""
     piece = pieces(mesh)
     count = int(piece.max()) + 1
     out = np.zeros((len(mesh.nodes), 3, 6 * count))
     for number in range(count):
         own = np.flatnonzero(piece == number)
         out[own, :, 6 * number : 6 * number + 6] = rigid_motions(mesh.nodes[own], size=mesh.diagonal / 2)
-    return out
+    return out, np.unique(piece, return_index=True)[1]
 
 
 def _supports(equilibrium: Equilibrium, motions: Array, start: Array, joints: float) -> tuple[Array, Array]:

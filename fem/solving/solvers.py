@@ -59,6 +59,11 @@ class MultigridSolver:
         """See Solver."""
         self.system.refuse_beyond_memory(columns.shape[1])
         answers, records = [], []
+
+        def precondition(residual: Array) -> Array:
+            # Single precision leaves something of the held directions, which the matrix would answer
+            return self.system.free(self.precondition(residual))
+
         count = columns.shape[1]
         for first in range(0, count, MOST_COLUMNS):
             some = slice(first, min(first + MOST_COLUMNS, count))
@@ -70,7 +75,7 @@ class MultigridSolver:
             answer, record = conjugate_gradients(
                 self.system,
                 columns[:, some],
-                precondition=self.precondition,
+                precondition=precondition,
                 tolerance=tolerance,
                 guess=None if guess is None else guess[:, some],
                 progress=hear,
