@@ -14,8 +14,8 @@ KINDS = (BEARING, BONDED)
 
 @dataclass(frozen=True)
 class Joint:
-    """Faces that lie opposite each other: `bearing` ones push, with `friction` (infinite: what touches sticks), and are
-    free to part; `bonded` ones are glued.
+    """Faces that lie opposite each other: `bearing` ones push, with `friction` (infinite: what touches sticks), and
+    are free to part; `bonded` ones are glued.
 
     Errors: InputError for a kind that there is none of, or friction that cannot be.
     """

@@ -23,8 +23,8 @@ FARTHEST = 16.0
 
 @dataclass(frozen=True)
 class PointLaw:
-    """The law of points (q,): unit `normal` (q, 3) out of the first side, `gap` (q,) [mm] to close, springs `push` and
-    `hold` (q,) [N/mm] along and across the normal, `friction` (q,) (infinite: what touches sticks), `glued` (q,).
+    """The law of points (q,): unit `normal` (q, 3) out of the first side, `gap` (q,) [mm] to close, springs `push`
+    and `hold` (q,) [N/mm] along and across the normal, `friction` (q,) (infinite: what touches sticks), `glued` (q,).
     """
 
     normal: Array
@@ -113,8 +113,8 @@ def rest_after(law: PointLaw, state: PointState, jump: Array) -> Array:
 def least_work(
     law: PointLaw, state: PointState, *, jump: Array, move: Array, rest: Array, slope: float, curve: float
 ) -> float:
-    """How far to go along a `move` (q, 3) [mm] from a `jump` so that the work is least, with the limits of the shear as
-    they are in the `state` there. `slope` and `curve` are the first and second derivative of all other work.
+    """How far to go along a `move` (q, 3) [mm] from a `jump` so that the work is least, with the limits of the shear
+    as they are in the `state` there. `slope` and `curve` are the first and second derivative of all other work.
 
     The work is convex along the move, so its derivative has one root; close to a whole step, that is taken.
     """

@@ -2,9 +2,9 @@
 
 An end's motion is that on which an even force and a linear one do work over the patch that the end touches, so that a
 force of the shank reaches the parts as a traction with exactly its force and moment, whatever the mesh. Between the
-ends lies a beam in its six natural deformations: extension, twist, and bending in two planes, each with the ends turned
-against each other or alike. Source of these: J. H. Argyris and D. W. Scharpf, Ingenieur-Archiv 41 (1972) 42; their
-stiffness is that of the straight beam in any textbook.
+ends lies a beam in its six natural deformations: extension, twist, and bending in two planes, each with the ends
+turned against each other or alike. Source of these: J. H. Argyris and D. W. Scharpf, Ingenieur-Archiv 41 (1972) 42;
+their stiffness is that of the straight beam in any textbook.
 """
 
 from __future__ import annotations
@@ -59,7 +59,9 @@ def patch_on(
 
 
 def washer_patch(mesh: TetMesh, triangles: Index, *, axis: Array, at: Array, outer: float, name: str) -> Patch:
-    """What lies under a head or washer of the outer diameter `outer` [mm] around an `axis` (3,) through `at` (3,) [mm]."""
+    """What lies under a head or washer of the outer diameter `outer` [mm] around an `axis` (3,) through `at` (3,)
+    [mm].
+    """
     along = unit(axis)
 
     def ring(points: Array) -> Array:

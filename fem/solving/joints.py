@@ -36,15 +36,16 @@ LOOSE = 0.1
 """How far a step's own linear problem is solved while sets still change; the next step goes on from there."""
 HOLD_IT = "Add what holds it: a support, friction, a bolt, or the load that presses it on."
 SLOW = 5.0
-"""Iterations for each decade of the residual from which on the preconditioner is made anew for the springs as they are
-then: twice what one takes that fits.
+"""Iterations for each decade of the residual from which on the preconditioner is made anew for the springs as they
+are then: twice what one takes that fits.
 """
 
 
 @dataclass(frozen=True)
 class JointsAnswer:
     """`displacement` (n, 3) [mm], the `state` of all points, where tangential springs were at `rest` (q, 3) [mm];
-    the `iterations` of each linear solve, and `history`, the residual over the forces before each of them and at last.
+    the `iterations` of each linear solve, and `history`, the residual over the forces before each of them and at
+    last.
     """
 
     displacement: Array
@@ -77,8 +78,8 @@ def solve_joints(
 ) -> JointsAnswer:
     """Displacement under nodal forces (n, 3) [N] of bodies that meet at joints.
 
-    `start` (n, 3) [mm] prescribes the held directions' displacement; `rest` (q, 3) [mm] is where tangential springs are
-    at rest; `begin` (n, 3) [mm] is where to start, the rigid bodies' place of rest unless given.
+    `start` (n, 3) [mm] prescribes the held directions' displacement; `rest` (q, 3) [mm] is where tangential springs
+    are at rest; `begin` (n, 3) [mm] is where to start, the rigid bodies' place of rest unless given.
     Errors: NotConverged; FreeBodyError when a body finds no rest.
     """
     joined = equilibrium.joined

@@ -1,9 +1,9 @@
 """Springs between nodes that share no element: what couples one body to another, as the solvers see it.
 
 A link is a point at which two faces lie opposite each other. The displacement of the first minus that of the second
-there is a weighted sum over few nodes, so that all links together are one sparse matrix, and a change of their springs
-changes no other matrix. Only the preconditioner needs the links among its blocks: its pattern grows by the pairs of
-nodes that a link couples, and its coarse levels see them as they see the material.
+there is a weighted sum over few nodes, so that all links together are one sparse matrix, and a change of their
+springs changes no other matrix. Only the preconditioner needs the links among its blocks: its pattern grows by the
+pairs of nodes that a link couples, and its coarse levels see them as they see the material.
 """
 
 from __future__ import annotations
@@ -24,8 +24,8 @@ from fem.tensors import Array
 
 @dataclass(frozen=True)
 class Links:
-    """Points (q,) with the `nodes` (q, a) that move there and their `shares` (q, a) of the motion, signs and all, in a
-    mesh of `count` nodes.
+    """Points (q,) with the `nodes` (q, a) that move there and their `shares` (q, a) of the motion, signs and all, in
+    a mesh of `count` nodes.
     """
 
     nodes: Index
@@ -112,8 +112,8 @@ def _grown(start: Index, column: Index, groups: Index) -> tuple[Index, Index]:
 
 
 def material_stiffness(mesh: TetMesh, printed: PrintedField) -> Array:
-    """How stiff (n,) [N/mm^3] a layer one element deep is under a pressure on it, by node: the mean of the three axial
-    stiffnesses over the edge length, averaged over the tetrahedra around the node.
+    """How stiff (n,) [N/mm^3] a layer one element deep is under a pressure on it, by node: the mean of the three
+    axial stiffnesses over the edge length, averaged over the tetrahedra around the node.
     """
     table = printed.stiffness_table
     axial = np.trace(table[:, :3, :3], axis1=1, axis2=2) / 3

@@ -23,8 +23,9 @@ TINY = 1e-9
 
 
 def rigid_start(equilibrium: Equilibrium, forces: Array, *, start: Array) -> Array:
-    """Displacement (n, 3) [mm] under nodal forces (n, 3) [N] of the connected pieces as rigid bodies on their supports
-    and joints. Whatever rubs sticks; supports hardly yield, and move by `start` (n, 3) [mm] where that is prescribed.
+    """Displacement (n, 3) [mm] under nodal forces (n, 3) [N] of the connected pieces as rigid bodies on their
+    supports and joints. Whatever rubs sticks; supports hardly yield, and move by `start` (n, 3) [mm] where that is
+    prescribed.
 
     Errors: FreeBodyError where a piece is pushed away.
     """
@@ -94,8 +95,8 @@ def _motions_of_pieces(mesh: TetMesh) -> tuple[Array, Index]:
 
 
 def _supports(equilibrium: Equilibrium, motions: Array, start: Array, joints: float) -> tuple[Array, Array]:
-    """The stiffness (k, k) of supports and ties on the motions (n, 3, k), and the forces (k,) that `start` makes of it;
-    held directions are far stiffer than all `joints` [N/mm] together.
+    """The stiffness (k, k) of supports and ties on the motions (n, 3, k), and the forces (k,) that `start` makes of
+    it; held directions are far stiffer than all `joints` [N/mm] together.
     """
     held = np.eye(3) - equilibrium.held.projector
     on = np.flatnonzero(held.any(axis=(1, 2)))

@@ -16,6 +16,7 @@ from fem.tensors import Array
 
 if TYPE_CHECKING:
     from fem.solving.multigrid import Preconditioner
+    from fem.solving.ties import TiedPreconditioner
 
 SOLVERS = ("auto", "multigrid", "direct", "distributed")
 """auto: distributed under `mpirun`, otherwise multigrid, then direct where that does not converge."""
@@ -39,7 +40,7 @@ class Solver(Protocol):
 class MultigridSolver:
     """Conjugate gradients with the preconditioner of multigrid.py, made for this system unless one is given."""
 
-    def __init__(self, system: HeldSystem, *, precondition: Preconditioner | None = None) -> None:
+    def __init__(self, system: HeldSystem, *, precondition: Preconditioner | TiedPreconditioner | None = None) -> None:
         from fem.solving.multigrid import Preconditioner
 
         system.refuse_beyond_memory(1)
@@ -98,7 +99,7 @@ class WaryMultigrid:
         self._direct: Solver | None = None
 
     @property
-    def precondition(self) -> Preconditioner:
+    def precondition(self) -> Preconditioner | TiedPreconditioner:
         """The preconditioner of the iteration."""
         return self._multigrid.precondition
 

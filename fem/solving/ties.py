@@ -1,8 +1,8 @@
 """Springs between mean motions of whole faces: a bolt's shank between its head and its thread.
 
-Each spring acts on one sum over many nodes, which would fill the matrix; so the sums are kept as columns beside it. To
-the preconditioner they are a correction of low rank: M, which knows all but these springs, becomes the exact inverse of
-its sum with them by the identity of Sherman, Morrison and Woodbury.
+Each spring acts on one sum over many nodes, which would fill the matrix; so the sums are kept as columns beside it.
+To the preconditioner they are a correction of low rank: M, which knows all but these springs, becomes the exact
+inverse of its sum with them by the identity of Sherman, Morrison and Woodbury.
 """
 
 from __future__ import annotations

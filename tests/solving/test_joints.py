@@ -26,7 +26,7 @@ TURN = np.array([[2, -1, 2], [2, 2, -1], [-1, 2, 2]]) / 3
 def two_blocks(lower, upper, *, turn=None, size=(20, 20, 10), gap=0.0):
     """A block on another one, `gap` apart, whose meshes share no nodes; the second's faces count from `off`."""
     one, two = box(size, lower), box(size, upper)
-    two = replace(two, nodes=two.nodes + [0, 0, size[2] + gap], bodies=("upper",))
+    two = replace(two, nodes=two.nodes + np.array([0, 0, size[2] + gap]), bodies=("upper",))
     both = joined([one, two])
     if turn is not None:
         both = replace(both, nodes=both.nodes @ turn.T + [3.0, -7.0, 11.0])
@@ -69,7 +69,7 @@ def test_a_bonded_seam_pulls_and_a_bearing_one_parts():
     pull = force_load(mesh, group(mesh, off + HIGH_Z), force=np.array([30.0, 0, 100]))
     glued = solve_joints(equilibrium(mesh, printed, held, seam(mesh, off, kind="bonded")), pull)
     assert glued.state.force.sum() == pytest.approx(-100, rel=1e-8)
-    with pytest.raises(FreeBodyError, match="body|pushed away"):
+    with pytest.raises(FreeBodyError, match="pushed away"):
         solve_joints(equilibrium(mesh, printed, held, seam(mesh, off, friction=0.5)), pull)
 
 
@@ -138,7 +138,7 @@ def test_a_settled_state_rests_on_few_steps():
     held = [held_face(mesh, group(mesh, LOW_Z), fixed=("x", "y", "z"), name="base")]
     joint = equilibrium(mesh, printed, held, seam(mesh, off, friction=0.3))
     pressed = force_load(mesh, group(mesh, off + HIGH_Z), force=np.array([100.0, 0, -1000]))
-    glued, record = joint.solve(pressed[None])
+    _, record = joint.solve(pressed[None])
     found = solve_joints(joint, pressed)
     assert len(found.iterations) <= 8
     assert sum(found.iterations) <= 3 * record.iterations
