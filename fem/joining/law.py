@@ -111,16 +111,16 @@ def rest_after(law: PointLaw, state: PointState, jump: Array) -> Array:
 
 
 def least_work(
-    law: PointLaw, state: PointState, *, jump: Array, move: Array, rest: Array, slope: float, curve: float
+    law: PointLaw, *, jump: Array, move: Array, rest: Array, pressure: Array, slope: float, curve: float
 ) -> float:
-    """How far to go along a `move` (q, 3) [mm] from a `jump` so that the work is least, with the limits of the shear
-    as they are in the `state` there. `slope` and `curve` are the first and second derivative of all other work.
+    """How far to go along a `move` (q, 3) [mm] from a `jump` so that the work is least, with limits of the shear by
+    `pressure` (q,) [N]. `slope` and `curve` are the first and second derivative of all other work.
 
     The work is convex along the move, so its derivative has one root; close to a whole step, that is taken.
     """
 
     def rise(far: float) -> float:
-        there = law.answer(jump + far * move, rest=rest, pressure=state.force)
+        there = law.answer(jump + far * move, rest=rest, pressure=pressure)
         return slope + far * curve + float((there.total(law.normal) * move).sum())
 
     first, end = rise(0.0), rise(1.0)

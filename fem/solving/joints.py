@@ -23,18 +23,21 @@ import numpy as np
 from fem.errors import NotConverged
 from fem.joining.law import PointState, least_work
 from fem.solving.equilibrium import Equilibrium
+from fem.solving.linear import SolveRecord
 from fem.solving.rigid import refuse_free_pieces, rigid_start
-from fem.solving.solvers import MultigridSolver
+from fem.solving.solvers import MultigridSolver, WaryMultigrid
 from fem.solving.system import HeldSystem
 from fem.solving.ties import TiedPreconditioner
 from fem.tensors import Array
 
-MOST_STEPS = 40
+MOST_STEPS = 80
 SETTLED = 1e-9
 """Residual over the forces at which a state counts as balanced."""
 LOOSE = 0.1
 """How far a step's own linear problem is solved while sets still change; the next step goes on from there."""
 HOLD_IT = "Add what holds it: a support, friction, a bolt, or the load that presses it on."
+CORRECTED = 0.9
+"""The limits of the shear are corrected once what they leave is this part of what the corrected ones would leave."""
 SLOW = 5.0
 """Iterations for each decade of the residual from which on the preconditioner is made anew for the springs as they
 are then: twice what one takes that fits.
@@ -57,12 +60,14 @@ class JointsAnswer:
 
 @dataclass
 class _Here:
-    """Where the steps have come to: `inner` (n, 3) [N] is what bodies, supports and ties resist with."""
+    """Where the steps have come to: `inner` (n, 3) [N] is what bodies, supports and ties resist with, `pressure` (q,)
+    [N] the normal forces that limit the shear.
+    """
 
     displacement: Array
     inner: Array
     jump: Array
-    state: PointState
+    pressure: Array
 
 
 def solve_joints(
@@ -89,33 +94,33 @@ def solve_joints(
     start = np.zeros_like(forces) if start is None else start
     u = rigid_start(equilibrium, forces, start=start) if begin is None else begin
     here = _here(equilibrium, equilibrium.free(u) + start, rest)
-    size = float(np.linalg.norm(forces))
-    made, slow = equilibrium.solver.precondition, False
+    moves = _Moves(getattr(equilibrium.solver, "precondition", None))
     iterations: list[int] = []
     history: list[float] = []
     for step in range(most):
-        pressed = links.forces(here.state.total(law.normal))
-        left = equilibrium.free(forces - here.inner - pressed)
-        scale = max(size, float(np.linalg.norm(pressed)), float(np.linalg.norm(here.inner)))
-        history.append(float(np.linalg.norm(left)) / scale)
-        if history[-1] <= settled:
-            refuse_free_pieces(equilibrium, law.held(here.state), where="joints", advice=HOLD_IT)
-            return JointsAnswer(here.displacement, here.state, rest, tuple(iterations), tuple(history))
-        system = equilibrium.system.with_link_springs(law.springs(here.state))
-        solver, made = _solver(system, None if slow else made)
-        enough = max(0.1 * settled / history[-1], min(LOOSE, history[-1]))
+        left, error = _left(equilibrium, here, law.answer(here.jump, rest=rest), forces)
+        history.append(error)
+        if error <= settled:
+            state = law.answer(here.jump, rest=rest)
+            refuse_free_pieces(equilibrium, law.held(state), where="joints", advice=HOLD_IT)
+            return JointsAnswer(here.displacement, state, rest, tuple(iterations), tuple(history))
+        given, rest_of_it = _left(equilibrium, here, law.answer(here.jump, rest=rest, pressure=here.pressure), forces)
+        if rest_of_it > CORRECTED * error:
+            left, error = given, rest_of_it
+        else:
+            here.pressure = law.answer(here.jump, rest=rest).force
+        springs = law.springs(law.answer(here.jump, rest=rest, pressure=here.pressure))
+        enough = max(0.1 * settled / error, min(LOOSE, error))
         try:
-            move, record = solver.solve(left.reshape(-1, 1), tolerance=enough)
+            move, record = moves.solve(equilibrium.system.with_link_springs(springs), left, enough)
         except NotConverged:
-            springs = law.springs(here.state)
             refuse_free_pieces(equilibrium, springs, where="joints", advice=HOLD_IT)
             raise
         iterations.append(record.iterations)
-        slow = record.iterations > 2 - SLOW * np.log10(record.history[-1])
-        here = _moved(equilibrium, here, move.reshape(-1, 3), rest, forces)
+        here = _moved(equilibrium, here, move, rest, forces)
         if progress is not None:
             progress(1 - 0.5 ** (step + 1))
-    refuse_free_pieces(equilibrium, law.springs(here.state), where="joints", advice=HOLD_IT)
+    refuse_free_pieces(equilibrium, law.springs(law.answer(here.jump, rest=rest)), where="joints", advice=HOLD_IT)
     raise NotConverged(
         f"where faces touch or slip has not settled after {most} steps (residual {history[-1]:.1e} of the forces).",
         best=here.displacement,
@@ -127,12 +132,21 @@ def solve_joints(
 def _here(equilibrium: Equilibrium, u: Array, rest: Array) -> _Here:
     assert equilibrium.joined is not None
     jump = equilibrium.joined.links.jump(u)
-    return _Here(u, _inner(equilibrium, u), jump, equilibrium.joined.law.answer(jump, rest=rest))
+    return _Here(u, _inner(equilibrium, u), jump, equilibrium.joined.law.answer(jump, rest=rest).force)
 
 
 def _inner(equilibrium: Equilibrium, u: Array) -> Array:
     """Nodal forces (n, 3) [N] with which bodies, supports and ties resist, without links."""
     return equilibrium.system.with_link_springs(None).whole_forces(u.reshape(-1, 1)).reshape(-1, 3)
+
+
+def _left(equilibrium: Equilibrium, here: _Here, state: PointState, forces: Array) -> tuple[Array, float]:
+    """The forces (n, 3) [N] that a state of the points leaves without balance, and their size over all forces."""
+    assert equilibrium.joined is not None
+    pressed = equilibrium.joined.links.forces(state.total(equilibrium.joined.law.normal))
+    left = equilibrium.free(forces - here.inner - pressed)
+    scale = max(float(np.linalg.norm(f)) for f in (forces, pressed, here.inner))
+    return left, float(np.linalg.norm(left)) / scale if scale > 0 else 0.0
 
 
 def _moved(equilibrium: Equilibrium, here: _Here, move: Array, rest: Array, forces: Array) -> _Here:
@@ -141,17 +155,37 @@ def _moved(equilibrium: Equilibrium, here: _Here, move: Array, rest: Array, forc
     links, law = equilibrium.joined.links, equilibrium.joined.law
     inner, jump = _inner(equilibrium, move), links.jump(move)
     slope, curve = float((move * (here.inner - forces)).sum()), float((move * inner).sum())
-    far = least_work(law, here.state, jump=here.jump, move=jump, rest=rest, slope=slope, curve=curve)
-    after = here.jump + far * jump
-    state = law.answer(after, rest=rest)
-    return _Here(here.displacement + far * move, here.inner + far * inner, after, state)
+    given = {"rest": rest, "pressure": here.pressure}
+    far = least_work(law, jump=here.jump, move=jump, **given, slope=slope, curve=curve)
+    return _Here(here.displacement + far * move, here.inner + far * inner, here.jump + far * jump, here.pressure)
 
 
-def _solver(system: HeldSystem, made: Any) -> tuple[MultigridSolver, Any]:
-    """The solver of a system with the preconditioner `made`, or with a new one, and that: it knows no ties, which are
-    put on top.
-    """
-    if made is None:
-        made = MultigridSolver(system).precondition
-    own = made if system.ties is None else TiedPreconditioner(made, system.ties, system.free)
-    return MultigridSolver(system, precondition=own), made
+class _Moves:
+    """Solves the linear problem of each step, with the preconditioner `made` as long as it serves."""
+
+    def __init__(self, made: Any) -> None:
+        self.made, self.slow = made, False
+
+    def solve(self, system: HeldSystem, left: Array, tolerance: float) -> tuple[Array, SolveRecord]:
+        """The move (n, 3) [mm] under forces (n, 3) [N]. Errors: NotConverged."""
+        try:
+            if self.slow:
+                self.made = None
+            return self._solve(system, left, tolerance)
+        except NotConverged:
+            if self.made is None:
+                raise
+        self.made = None
+        return self._solve(system, left, tolerance)
+
+    def _solve(self, system: HeldSystem, left: Array, tolerance: float) -> tuple[Array, SolveRecord]:
+        fresh = self.made is None
+        made = MultigridSolver(system).precondition if fresh else self.made
+        if system.ties is not None:  # the preconditioner knows no ties: they are put on top
+            solver: Any = MultigridSolver(system, precondition=TiedPreconditioner(made, system.ties, system.free))
+        else:
+            solver = (WaryMultigrid if fresh else MultigridSolver)(system, precondition=made)
+        move, record = solver.solve(left.reshape(-1, 1), tolerance=tolerance)
+        self.made = made
+        self.slow = record.iterations > 2 - SLOW * np.log10(max(record.history[-1], 1e-16))
+        return move.reshape(-1, 3), record

@@ -47,7 +47,9 @@ def rigid_start(equilibrium: Equilibrium, forces: Array, *, start: Array) -> Arr
         matrix = base + np.einsum("qik,qij,qjl->kl", jumps, law.springs(state), jumps, optimize=True)
         move = np.linalg.solve(matrix, left)
         slope, curve = float(move @ (base @ q - load)), float(move @ base @ move)
-        q = q + move * least_work(law, state, jump=jump, move=jumps @ move, rest=rest, slope=slope, curve=curve)
+        q = q + move * least_work(
+            law, jump=jump, move=jumps @ move, rest=rest, pressure=state.force, slope=slope, curve=curve
+        )
     found = np.einsum("nik,k->ni", motions, q)
     if not np.isfinite(found).all() or np.abs(found).max() > mesh.diagonal:
         raise FreeBodyError(

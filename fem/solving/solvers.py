@@ -40,7 +40,9 @@ class Solver(Protocol):
 class MultigridSolver:
     """Conjugate gradients with the preconditioner of multigrid.py, made for this system unless one is given."""
 
-    def __init__(self, system: HeldSystem, *, precondition: Preconditioner | TiedPreconditioner | None = None) -> None:
+    def __init__(
+        self, system: HeldSystem, *, precondition: Preconditioner | TiedPreconditioner | None = None
+    ) -> None:
         from fem.solving.multigrid import Preconditioner
 
         system.refuse_beyond_memory(1)

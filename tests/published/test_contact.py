@@ -66,9 +66,7 @@ def test_a_cylinder_on_a_flat_presses_as_hertz_says():
         ]
 
     steel, aluminium = isotropic_stiffness(210e3, 0.3), isotropic_stiffness(70e3, 0.3)
-    found, joint, _ = pressed(
-        lower, upper, HIGH_Z, LOW_Z, (aluminium, steel), held, force=(0, 0, -line * width / 2)
-    )
+    found, joint, _ = pressed(lower, upper, HIGH_Z, LOW_Z, (aluminium, steel), held, force=(0, 0, -line * width / 2))
     half_width, top = parabola(found, joint, lambda at: at[:, 0] ** 2, 4.0)
     assert half_width == pytest.approx(6.21463, rel=0.03)
     assert top == pytest.approx(3585.36, rel=0.02)
@@ -117,5 +115,5 @@ def half_space(points, young, nu, force):
     rho = np.maximum(np.sqrt(x**2 + y**2 + depth**2), 1e-3)
     common = force / (4 * np.pi * shear)
     down = common * (depth**2 / rho**3 + 2 * (1 - nu) / rho)
-    out = common * (depth / rho**3 - (1 - 2 * nu) / (rho * (rho + depth)))
+    out = common * (depth / rho**3 - (1 - 2 * nu) / np.maximum(rho * (rho + depth), 1e-9))
     return np.stack([out * x, out * y, -down], axis=1)

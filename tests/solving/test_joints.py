@@ -4,10 +4,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from helpers_fe import HIGH_X, HIGH_Z, LOW_X, LOW_Y, LOW_Z, box, field, group, material
+from helpers_fe import HIGH_X, HIGH_Y, HIGH_Z, LOW_X, LOW_Y, LOW_Z, box, field, group, material
 
 from fem.errors import FreeBodyError, InputError
 from fem.evidence.bench import node_stress, square_to
+from fem.evidence.bricks import ring
 from fem.joining.facing import faces_opposite, first_of, rigid_counterpart
 from fem.joining.joint import Joint
 from fem.loading.loads import force_load, pressure_load
@@ -142,3 +143,25 @@ def test_a_settled_state_rests_on_few_steps():
     found = solve_joints(joint, pressed)
     assert len(found.iterations) <= 8
     assert sum(found.iterations) <= 3 * record.iterations
+
+
+def belt(friction, *, pull):
+    """A quarter of a strap around a fixed post, wedged fast at one end: how hard it pulls there (Euler's belt)."""
+    thick, radius, wide = 0.2, 20.0, 4.0
+    mesh = ring((1, 40, 2), radius, radius + thick, wide)
+    printed = field(mesh, material(isotropic_stiffness(50e3, 0.0)))
+    post = Joint("post", rigid_counterpart(mesh, mesh.triangles_of((LOW_X,))), friction=friction)
+    held = [square_to(mesh, HIGH_Y, LOW_Z, name="end")]
+    joint = equilibrium(mesh, printed, held, post)
+    load = force_load(mesh, group(mesh, LOW_Y), force=np.array([0, -pull, 0]))
+    found = solve_joints(joint, load)
+    solved = joint.elastic_forces(found.displacement)
+    end = np.unique(mesh.triangles[mesh.triangles_of((HIGH_Y,))])
+    return abs(solved[end, 0].sum()), found
+
+
+@pytest.mark.parametrize("friction", [0.0, 0.2, 0.4])
+def test_a_belt_around_a_post_loses_pull_by_eulers_exponent(friction):
+    held, found = belt(friction, pull=100.0)
+    assert held == pytest.approx(100 * np.exp(-friction * np.pi / 2), rel=0.03)
+    assert len(found.iterations) <= 60
