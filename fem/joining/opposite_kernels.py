@@ -18,6 +18,8 @@ SLIVER = 1e-14
 """Share of a triangle below which an overlap is rounding."""
 STEPS = 20
 """Steps of Newton's method at the most."""
+SETTLED = 1e-8
+"""A step after which the next one would be rounding: Newton's method squares the error."""
 OUTSIDE = 1e-9
 """How far outside of a triangle, in reference coordinates, a point still counts as inside."""
 FARTHEST = 0.5
@@ -98,6 +100,20 @@ def unit_normal(corner):  # type: ignore[no-untyped-def]
 
 
 @compiled
+def sorted_triangles(corner):  # type: ignore[no-untyped-def]
+    """Unit normals (n, 3) of flat triangles (n, 3, 3), their boxes (n, 6), and the tree of these."""
+    n = corner.shape[0]
+    box, look = np.empty((n, 6)), np.empty((n, 3))
+    for t in range(n):
+        look[t] = unit_normal(corner[t])
+        for d in range(3):
+            box[t, d] = min(corner[t, 0, d], corner[t, 1, d], corner[t, 2, d])
+            box[t, d + 3] = max(corner[t, 0, d], corner[t, 1, d], corner[t, 2, d])
+    order, bound, span = tree_of(box)
+    return look, box, order, bound, span
+
+
+@compiled
 def prism_on(corner, normal, ahead, behind, planes):  # type: ignore[no-untyped-def]
     """Writes the planes (5, 4) of the prism over a triangle (3, 3), `ahead` along its normal and `behind` it."""
     size = 0.0
@@ -158,14 +174,8 @@ def overlaps(first, second, ahead, behind):  # type: ignore[no-untyped-def]
     The overlaps cut into triangles: numbers of both (s, 2), sorted by the first, and corners (s, 3, 2) in the first's
     reference coordinates; and how many pairs were clipped.
     """
-    n = second.shape[0]
-    box, look = np.empty((n, 6)), np.empty((n, 3))
-    for t in range(n):
-        look[t] = unit_normal(second[t])
-        for d in range(3):
-            box[t, d], box[t, d + 3] = second[t, :, d].min(), second[t, :, d].max()
-    order, bound, span = tree_of(box)
-    stack, found = np.empty(200, dtype=np.int64), np.empty(n, dtype=np.int64)
+    look, box, order, bound, span = sorted_triangles(second)
+    stack, found = np.empty(200, dtype=np.int64), np.empty(len(second), dtype=np.int64)
     planes, polygon, spare = np.empty((5, 4)), np.empty((9, 2)), np.empty((9, 2))
     pair, cut = np.empty((1024, 2), dtype=np.int64), np.empty((1024, 3, 2))
     kept, tried = 0, 0
@@ -204,6 +214,15 @@ def shapes_at(x, y, shape, slope):  # type: ignore[no-untyped-def]
 
 
 @compiled
+def shapes_of(reference):  # type: ignore[no-untyped-def]
+    """The shape functions (q, 6) of a second-order triangle at reference points (q, 2)."""
+    out, slope = np.empty((reference.shape[0], 6)), np.empty((6, 2))
+    for q in range(reference.shape[0]):
+        shapes_at(reference[q, 0], reference[q, 1], out[q], slope)
+    return out
+
+
+@compiled
 def places_at(place, triangle, reference):  # type: ignore[no-untyped-def]
     """Points (q, 3) of second-order triangles place[triangle] (., 6, 3) at reference points (q, 2), and the cross
     products (q, 3) of their tangents there: twice the area by part of the reference, along the normal."""
@@ -218,7 +237,9 @@ def places_at(place, triangle, reference):  # type: ignore[no-untyped-def]
                 point[q, d] += shape[a] * at
                 tangent[0, d] += slope[a, 0] * at
                 tangent[1, d] += slope[a, 1] * at
-        across[q] = np.cross(tangent[0], tangent[1])
+        across[q, 0] = tangent[0, 1] * tangent[1, 2] - tangent[0, 2] * tangent[1, 1]
+        across[q, 1] = tangent[0, 2] * tangent[1, 0] - tangent[0, 0] * tangent[1, 2]
+        across[q, 2] = tangent[0, 0] * tangent[1, 1] - tangent[0, 1] * tangent[1, 0]
     return point, across
 
 
@@ -250,7 +271,7 @@ def met(place, start, way, shape, slope, at):  # type: ignore[no-untyped-def]
         at[2] -= (cx * ox + cy * oy + cz * oz) / det
         if max(-at[0], -at[1], at[0] + at[1] - 1.0) > WILD:
             return np.inf
-        if abs(du) + abs(dv) < 1e-14:
+        if abs(du) + abs(dv) < SETTLED:
             break
     return max(-at[0], -at[1], at[0] + at[1] - 1.0)
 
@@ -290,17 +311,10 @@ def partners(place, start, way, row, other, begin, end, layered):  # type: ignor
 
 
 @compiled
-def crossed(start, way, near, far, corner):  # type: ignore[no-untyped-def]
-    """Whether the line from each point (q, 3) along unit (q, 3) crosses one of the triangles (n, 3, 3) from outside,
-    or leaves it from inside going back, between `near` and `far` (q,) along it."""
-    n = corner.shape[0]
-    box, look = np.empty((n, 6)), np.empty((n, 3))
-    for t in range(n):
-        look[t] = unit_normal(corner[t])
-        for d in range(3):
-            box[t, d], box[t, d + 3] = corner[t, :, d].min(), corner[t, :, d].max()
-    order, bound, span = tree_of(box)
-    stack, found = np.empty(200, dtype=np.int64), np.empty(n, dtype=np.int64)
+def crossed(start, way, near, far, corner, look, box, order, bound, span):  # type: ignore[no-untyped-def]
+    """Whether the line from each point (q, 3) along unit (q, 3) crosses a triangle (n, 3, 3) from outside, or leaves
+    it from inside going back, between `near` and `far` (q,) along it; the rest is from `sorted_triangles`."""
+    stack, found = np.empty(200, dtype=np.int64), np.empty(len(corner), dtype=np.int64)
     planes, out = np.empty((6, 4)), np.zeros(start.shape[0], dtype=np.bool_)
     for p in range(start.shape[0]):
         if not near[p] < far[p]:

@@ -47,13 +47,15 @@ class Side:
 
     def shapes(self, reference: Array) -> Array:
         """Shape functions (q, 6 or 3) of the nodes that count at reference points (q, 2)."""
+        from fem.joining.opposite_kernels import shapes_of
+
         if self.nodes.shape[1] == 6:
-            return triangle_shapes(reference)[0]
+            return np.asarray(shapes_of(reference))
         return np.column_stack([1 - reference.sum(axis=1), reference])
 
     def true_places(self, triangle: Index, reference: Array, places: Array) -> tuple[Array, Array]:
         """Points (q, 3) [mm] of the surface that meshed `places` (q, 3) stand for, and outward unit normals there."""
-        from fem.joining.opposite_kernels import places_at
+        from fem.joining.opposite_kernels import places_at, shapes_of
 
         points, normals = np.empty(places.shape), np.empty(places.shape)
         which = self.shape[triangle]
@@ -66,7 +68,7 @@ class Side:
         if free.any():
             points[free], _ = places_at(self.smooth, triangle[free], reference[free])
             normals[free] = unit_rows(
-                np.einsum("qa,qai->qi", triangle_shapes(reference[free])[0], self.normal[triangle[free]])
+                np.einsum("qa,qai->qi", shapes_of(reference[free]), self.normal[triangle[free]])
             )
         return points, normals
 

@@ -4,8 +4,8 @@ Where the middles of sides lie on the face, its own second-order triangles are t
 their middles are put where the normals at both ends want them. Normals are averaged over the triangles at a node and
 interpolated, so that they do not jump.
 
-Sources: N. Max, Journal of Graphics Tools 4 (1999) 1 (weights of the mean normal, exact on a sphere); T. Nagata,
-Computer Aided Geometric Design 22 (2005) 327 (the middle of a side from the normals at its ends).
+Source: N. Max, Journal of Graphics Tools 4 (1999) 1 (weights of the mean normal, exact on a sphere). The middle of a
+side is that of a circle, so that it lies on a sphere, too.
 """
 
 from __future__ import annotations
@@ -64,14 +64,17 @@ def _averaged(weighted: Array, nodes: Index) -> Array:
 
 
 def _bulged(start: Array, end: Array, normal: Array, other: Array) -> Array:
-    """The middles (j, 3) of curved sides from `start` to `end` (j, 3) that are square to the normals at both."""
+    """The middles (j, 3) of curved sides from `start` to `end` (j, 3) that are square to the normals at both.
+
+    A circle whose tangent makes the angle a with a chord of length L rises by L / 2 tan(a / 2); each end says half.
+    """
     way = end - start
-    cosine = np.clip((normal * other).sum(axis=1), -1.0, 1.0)
-    square = np.maximum(1 - cosine**2, 0.0)
-    flat = square < 1e-12
-    square = np.where(flat, 1.0, square)
-    # The side is start + t (way - c) + t^2 c; of all c that make it square to both normals the shortest is theirs
-    first, second = (normal * way).sum(axis=1), -(other * way).sum(axis=1)
-    c = ((first - cosine * second) / square)[:, None] * normal + ((second - cosine * first) / square)[:, None] * other
-    c[flat] = 0.0
-    return np.asarray((start + end) / 2 - c / 4)
+    length = np.linalg.norm(way, axis=1)[:, None]
+    way = way / length
+    middle = (start + end) / 2
+    for square, sign in ((normal, -1.0), (other, 1.0)):
+        along = (square * way).sum(axis=1)[:, None]
+        up = square - along * way
+        cosine = np.linalg.norm(up, axis=1)[:, None]
+        middle = middle + sign * length / 4 * along / (1 + cosine) * up / np.maximum(cosine, 1e-300)
+    return np.asarray(middle)

@@ -20,7 +20,7 @@ EXACT = 1e-9
 DRAWN = 1e-3
 """The same share of the mean edge for a surface that the solid's file speaks for."""
 ENOUGH = 12
-"""Corners that a surface other than a plane is fitted to, at least: fewer lie on one by chance."""
+"""Nodes that a surface other than a plane is fitted to, at least: fewer lie on one by chance."""
 STEPS = 50
 
 
@@ -85,10 +85,10 @@ def true_shape(mesh: TetMesh, face: int, triangles: Index) -> TrueShape | None:
     known = _as_drawn(mesh.faces[face], points, normal)
     every = _surface_nodes(mesh, nodes)
     tried: list[tuple[Primitive | None, float]] = [(known, DRAWN * edge), (_plane(points, normal), EXACT * size)]
-    if len(points) >= ENOUGH:
+    if len(every) >= ENOUGH:
         centre = corner.mean(axis=1)
         tried += [
-            (_refined(first_guess(kind, points, normal, centre, area), points), EXACT * size)
+            (_refined(first_guess(kind, every, normal, centre, area), every), EXACT * size)
             for kind in ("sphere", "cylinder", "cone")
         ]
     for surface, slack in tried:
