@@ -9,9 +9,11 @@ A point of the first mesh has its counterpart where the line along the normal me
 pressure pushes both sides with opposite forces on one line: force and moment balance to rounding, also across a gap.
 A force along the faces (friction) turns the pair by its size times the gap, which is zero where they touch.
 
-Gaps are those of the faces as drawn, not of their facets: exact where each is a plane, cylinder, cone or sphere. Of a
-free form, gaps are wrong by some h^4 / R^3 where the middles of sides lie on it (h the side, R the radius of
-curvature).
+Gaps are those of the faces as drawn, not of their facets: exact where each is a plane, cylinder, cone or sphere. On a
+free form they err by the third power of the side: 8e-5 mm on a saddle of radii 1.7 and 4 mm with sides of 0.25 mm
+that curve with it, 1.5e-4 mm with straight ones (facets: 6e-3 mm), ten times as much in the outermost triangles of
+these, whose normals know one side alone. Where a curved face ends upon another one, its chords are seen askew, and the
+area misses by some thousandth.
 """
 
 from __future__ import annotations

@@ -154,16 +154,24 @@ def clipped(polygon, spare):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def seen_from(corner, normal, other, polygon):  # type: ignore[no-untyped-def]
-    """Writes the corners of a triangle `other` (3, 3), which looks the other way, seen along the normal of `corner`
-    (3, 3), in that one's reference coordinates, counter-clockwise."""
+def reference_of(corner, normal, into):  # type: ignore[no-untyped-def]
+    """Writes the rows (2, 3) that take a way from a triangle's first corner into its reference, along its normal."""
     u, v = corner[1] - corner[0], corner[2] - corner[0]
-    across_u, across_v = np.cross(v, normal), np.cross(normal, u)
-    scale_u, scale_v = (across_u * u).sum(), (across_v * v).sum()
+    into[0], into[1] = np.cross(v, normal), np.cross(normal, u)
+    into[0] /= (into[0] * u).sum()
+    into[1] /= (into[1] * v).sum()
+
+
+@compiled
+def seen_from(start, into, other, polygon):  # type: ignore[no-untyped-def]
+    """Writes the corners of a triangle `other` (3, 3), which looks the other way, in the reference `into` (2, 3) from
+    `start` (3,), counter-clockwise."""
     for k in range(3):
-        off = other[2 - k] - corner[0]
-        polygon[k, 0] = (off * across_u).sum() / scale_u
-        polygon[k, 1] = (off * across_v).sum() / scale_v
+        polygon[k, 0] = polygon[k, 1] = 0.0
+        for d in range(3):
+            off = other[2 - k, d] - start[d]
+            polygon[k, 0] += into[0, d] * off
+            polygon[k, 1] += into[1, d] * off
 
 
 @compiled
@@ -176,25 +184,27 @@ def overlaps(first, second, ahead, behind):  # type: ignore[no-untyped-def]
     """
     look, box, order, bound, span = sorted_triangles(second)
     stack, found = np.empty(200, dtype=np.int64), np.empty(len(second), dtype=np.int64)
-    planes, polygon, spare = np.empty((5, 4)), np.empty((9, 2)), np.empty((9, 2))
+    planes, into, polygon, spare = np.empty((5, 4)), np.empty((2, 3)), np.empty((9, 2)), np.empty((9, 2))
     pair, cut = np.empty((1024, 2), dtype=np.int64), np.empty((1024, 3, 2))
     kept, tried = 0, 0
     for t in range(first.shape[0]):
         normal = unit_normal(first[t])
         prism_on(first[t], normal, ahead, behind, planes)
+        reference_of(first[t], normal, into)
         for k in range(found_in(planes, box, order, bound, span, stack, found)):
             other = found[k]
-            if (normal * look[other]).sum() > OPPOSED:
+            if normal[0] * look[other, 0] + normal[1] * look[other, 1] + normal[2] * look[other, 2] > OPPOSED:
                 continue
             tried += 1
-            seen_from(first[t], normal, second[other], polygon)
+            seen_from(first[t, 0], into, second[other], polygon)
             corners = clipped(polygon, spare)
             if kept + corners > pair.shape[0]:
                 pair = np.concatenate((pair, np.empty_like(pair)))
                 cut = np.concatenate((cut, np.empty_like(cut)))
             for m in range(1, corners - 1):
-                u, v = polygon[m] - polygon[0], polygon[m + 1] - polygon[0]
-                if u[0] * v[1] - u[1] * v[0] > SLIVER:
+                ux, uy = polygon[m, 0] - polygon[0, 0], polygon[m, 1] - polygon[0, 1]
+                vx, vy = polygon[m + 1, 0] - polygon[0, 0], polygon[m + 1, 1] - polygon[0, 1]
+                if ux * vy - uy * vx > SLIVER:
                     pair[kept, 0], pair[kept, 1] = t, other
                     cut[kept, 0], cut[kept, 1], cut[kept, 2] = polygon[0], polygon[m], polygon[m + 1]
                     kept += 1

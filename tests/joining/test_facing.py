@@ -183,6 +183,21 @@ def test_nothing_is_opposite_through_a_body():
         faces_opposite(mesh, first, below)
 
 
+def test_of_faces_behind_each_other_the_nearest_counts():
+    """Above a slab two pads hang, the lower one smaller: where it hangs, the upper one is not opposite."""
+    mesh, first, near = pair((10, 8), (4, 4), cells=(4, 3), gap=0.1, turn=0.2)
+    upper = block((3, 3, 1), bend=lambda p: (p - [0.5, 0.5, 0]) * [10, 8, 1] + [0, 0, 1.2])
+    whole = joined([mesh, upper])
+    far = np.flatnonzero(whole.face == len(mesh.faces) + LOW_Z)
+    found = faces_opposite(whole, first, np.concatenate([near, far]), reach=2.0)
+    assert found.area == pytest.approx(80, rel=0.02)
+    low = found.gaps < 0.5
+    assert found.areas[low].sum() == pytest.approx(16, rel=1e-12)
+    assert np.abs(found.gaps[low] - 0.1).max() < 1e-12 and np.abs(found.gaps[~low] - 1.2).max() < 1e-12
+    # The farther one alone is not seen through the nearer body only where that is one of the two
+    assert faces_opposite(whole, first, far, reach=2.0).area == pytest.approx(80, rel=1e-12)
+
+
 def test_a_rigid_counterpart_has_the_faces_own_shape():
     mesh, first, _ = pair((9, 7), (5, 6), cells=(3, 4))
     found = rigid_counterpart(mesh, first, clearance=0.1)
