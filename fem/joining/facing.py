@@ -12,8 +12,8 @@ A force along the faces (friction) turns the pair by its size times the gap, whi
 Gaps are those of the faces as drawn, not of their facets: exact where each is a plane, cylinder, cone or sphere. On a
 free form they err by the third power of the side: 8e-5 mm on a saddle of radii 1.7 and 4 mm with sides of 0.25 mm
 that curve with it, 1.5e-4 mm with straight ones (facets: 6e-3 mm), ten times as much in the outermost triangles of
-these, whose normals know one side alone. Where a curved face ends upon another one, its chords are seen askew, and the
-area misses by some thousandth.
+these, whose normals know one side alone. Where a curved face ends upon another one, its chords are seen askew, and
+the area misses by some thousandth.
 """
 
 from __future__ import annotations
@@ -96,7 +96,7 @@ def faces_opposite(
     ranges = even_ranges(count, pieces=max(workers(), count // AT_ONCE))
     parts = shared(_points_of, ranges, one, two, overlaps, free, far, clearance)
     if not sum(len(part.areas) for part in parts):
-        raise told_apart(mesh, first, second, reach=far)
+        raise told_apart(mesh, first, second, reach=far, hidden=count > 0)
     return Facing(*(np.concatenate([getattr(part, each.name) for part in parts]) for each in fields(Facing)))
 
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
-from fem.joining.smooth_shapes import smooth_triangles
+from fem.joining.smooth_shapes import smooth_patches, smooth_triangles
 from fem.joining.true_shapes import TrueShape, true_shape
 from fem.loading.sampling import Pieces
 from fem.part.quadrature import triangle_shapes
@@ -83,9 +84,7 @@ def side_of(mesh: TetMesh, triangles: Index, *, order: int = 2) -> Side:
     smooth, normal = place.copy(), np.zeros(place.shape)
     which = np.full(len(triangles), -1)
     known: list[TrueShape] = []
-    for face in np.unique(mesh.face[triangles]):
-        own = mesh.face[triangles] == face
-        shape = true_shape(mesh, int(face), triangles[own])
+    for own, shape in _surfaces(mesh, triangles):
         if shape is not None:
             which[own] = len(known)
             known.append(shape)
@@ -102,6 +101,23 @@ def side_of(mesh: TetMesh, triangles: Index, *, order: int = 2) -> Side:
     bulge = float(np.linalg.norm(place[:, 3:] - chord, axis=2).max(initial=0.0))
     counted = nodes if order == 2 else nodes[:, :3]
     return Side(counted, place, pieces, corners, smooth, normal, which, tuple(known), bulge)
+
+
+def _surfaces(mesh: TetMesh, triangles: Index) -> Iterator[tuple[Index, TrueShape | None]]:
+    """Each surface that boundary triangles (j,) lie on, as places among them: a face, or its parts between sharp edges
+    where the whole is none that is known.
+    """
+    for face in np.unique(mesh.face[triangles]):
+        own = np.flatnonzero(mesh.face[triangles] == face)
+        shape = true_shape(mesh, triangles[own])
+        corner = mesh.triangles[triangles[own], :3]
+        patch = np.zeros(len(own), dtype=int) if shape is not None else smooth_patches(mesh.nodes[corner], corner)
+        if patch.max() == 0:
+            yield own, shape
+            continue
+        order = np.argsort(patch, kind="stable")
+        for part in np.split(own[order], np.flatnonzero(np.diff(patch[order])) + 1):
+            yield part, true_shape(mesh, triangles[part])
 
 
 def unit_rows(vectors: Array) -> Array:
