@@ -104,8 +104,8 @@ def side_of(mesh: TetMesh, triangles: Index, *, order: int = 2) -> Side:
 
 
 def _surfaces(mesh: TetMesh, triangles: Index) -> Iterator[tuple[Index, TrueShape | None]]:
-    """Each surface that boundary triangles (j,) lie on, as places among them: a face, or its parts between sharp edges
-    where the whole is none that is known.
+    """Each surface that boundary triangles (j,) lie on, as places among them: a face, or its parts between sharp
+    edges where the whole is none that is known.
     """
     for face in np.unique(mesh.face[triangles]):
         own = np.flatnonzero(mesh.face[triangles] == face)
