@@ -24,8 +24,10 @@ def refuse_wide_clearance(mesh: TetMesh, sides: tuple[Index, ...], clearance: fl
             )
 
 
-def told_apart(mesh: TetMesh, first: Index, second: Index, *, reach: float) -> InputError:
-    """By how much two faces miss each other: where they come nearest, how far apart, and at what angle."""
+def told_apart(mesh: TetMesh, first: Index, second: Index, *, reach: float, hidden: bool) -> InputError:
+    """By how much two faces miss each other: where they come nearest, how far apart, and at what angle; or that they
+    would not, were they not `hidden` from each other by a body.
+    """
     from scipy.spatial import cKDTree
 
     (place, normal), (other, look) = _corners(mesh, first), _corners(mesh, second)
@@ -39,10 +41,16 @@ def told_apart(mesh: TetMesh, first: Index, second: Index, *, reach: float) -> I
         " + ".join(sorted({mesh.faces[int(i)].label for i in mesh.face[t]})) for t in (first, second)
     )
     where = ", ".join(f"{v:.4g}" for v in place[best])
+    apart = f"nearest at ({where}) mm they are {along:.4g} mm apart along the normal"
+    if hidden:
+        why = f"{apart}, and a body stands between them."
+    else:
+        why = (
+            f"{apart} and {aside:.4g} mm aside, and look {angle:.3g}° past each other; {reach:.4g} mm along the "
+            "normal and 60° are allowed."
+        )
     return InputError(
-        f"faces {names} do not face each other: nearest at ({where}) mm they are {along:.4g} mm apart along the "
-        f"normal and {aside:.4g} mm aside, and look {angle:.3g}° past each other; {reach:.4g} mm along the normal "
-        "and 60° are allowed.",
+        f"faces {names} do not face each other: {why}",
         where="joints",
         advice="Name the faces that touch, or move the bodies together as they are mounted.",
     )

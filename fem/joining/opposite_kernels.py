@@ -18,6 +18,8 @@ SLIVER = 1e-14
 """Share of a triangle below which an overlap is rounding."""
 STEPS = 20
 """Steps of Newton's method at the most."""
+SETTLED = 1e-8
+"""A step after which the next one would be rounding: Newton's method squares the error."""
 OUTSIDE = 1e-9
 """How far outside of a triangle, in reference coordinates, a point still counts as inside."""
 FARTHEST = 0.5
@@ -98,6 +100,20 @@ def unit_normal(corner):  # type: ignore[no-untyped-def]
 
 
 @compiled
+def sorted_triangles(corner):  # type: ignore[no-untyped-def]
+    """Unit normals (n, 3) of flat triangles (n, 3, 3), their boxes (n, 6), and the tree of these."""
+    n = corner.shape[0]
+    box, look = np.empty((n, 6)), np.empty((n, 3))
+    for t in range(n):
+        look[t] = unit_normal(corner[t])
+        for d in range(3):
+            box[t, d] = min(corner[t, 0, d], corner[t, 1, d], corner[t, 2, d])
+            box[t, d + 3] = max(corner[t, 0, d], corner[t, 1, d], corner[t, 2, d])
+    order, bound, span = tree_of(box)
+    return look, box, order, bound, span
+
+
+@compiled
 def prism_on(corner, normal, ahead, behind, planes):  # type: ignore[no-untyped-def]
     """Writes the planes (5, 4) of the prism over a triangle (3, 3), `ahead` along its normal and `behind` it."""
     size = 0.0
@@ -138,16 +154,24 @@ def clipped(polygon, spare):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def seen_from(corner, normal, other, polygon):  # type: ignore[no-untyped-def]
-    """Writes the corners of a triangle `other` (3, 3), which looks the other way, seen along the normal of `corner`
-    (3, 3), in that one's reference coordinates, counter-clockwise."""
+def reference_of(corner, normal, into):  # type: ignore[no-untyped-def]
+    """Writes the rows (2, 3) that take a way from a triangle's first corner into its reference, along its normal."""
     u, v = corner[1] - corner[0], corner[2] - corner[0]
-    across_u, across_v = np.cross(v, normal), np.cross(normal, u)
-    scale_u, scale_v = (across_u * u).sum(), (across_v * v).sum()
+    into[0], into[1] = np.cross(v, normal), np.cross(normal, u)
+    into[0] /= (into[0] * u).sum()
+    into[1] /= (into[1] * v).sum()
+
+
+@compiled
+def seen_from(start, into, other, polygon):  # type: ignore[no-untyped-def]
+    """Writes the corners of a triangle `other` (3, 3), which looks the other way, in the reference `into` (2, 3) from
+    `start` (3,), counter-clockwise."""
     for k in range(3):
-        off = other[2 - k] - corner[0]
-        polygon[k, 0] = (off * across_u).sum() / scale_u
-        polygon[k, 1] = (off * across_v).sum() / scale_v
+        polygon[k, 0] = polygon[k, 1] = 0.0
+        for d in range(3):
+            off = other[2 - k, d] - start[d]
+            polygon[k, 0] += into[0, d] * off
+            polygon[k, 1] += into[1, d] * off
 
 
 @compiled
@@ -158,33 +182,29 @@ def overlaps(first, second, ahead, behind):  # type: ignore[no-untyped-def]
     The overlaps cut into triangles: numbers of both (s, 2), sorted by the first, and corners (s, 3, 2) in the first's
     reference coordinates; and how many pairs were clipped.
     """
-    n = second.shape[0]
-    box, look = np.empty((n, 6)), np.empty((n, 3))
-    for t in range(n):
-        look[t] = unit_normal(second[t])
-        for d in range(3):
-            box[t, d], box[t, d + 3] = second[t, :, d].min(), second[t, :, d].max()
-    order, bound, span = tree_of(box)
-    stack, found = np.empty(200, dtype=np.int64), np.empty(n, dtype=np.int64)
-    planes, polygon, spare = np.empty((5, 4)), np.empty((9, 2)), np.empty((9, 2))
+    look, box, order, bound, span = sorted_triangles(second)
+    stack, found = np.empty(200, dtype=np.int64), np.empty(len(second), dtype=np.int64)
+    planes, into, polygon, spare = np.empty((5, 4)), np.empty((2, 3)), np.empty((9, 2)), np.empty((9, 2))
     pair, cut = np.empty((1024, 2), dtype=np.int64), np.empty((1024, 3, 2))
     kept, tried = 0, 0
     for t in range(first.shape[0]):
         normal = unit_normal(first[t])
         prism_on(first[t], normal, ahead, behind, planes)
+        reference_of(first[t], normal, into)
         for k in range(found_in(planes, box, order, bound, span, stack, found)):
             other = found[k]
-            if (normal * look[other]).sum() > OPPOSED:
+            if normal[0] * look[other, 0] + normal[1] * look[other, 1] + normal[2] * look[other, 2] > OPPOSED:
                 continue
             tried += 1
-            seen_from(first[t], normal, second[other], polygon)
+            seen_from(first[t, 0], into, second[other], polygon)
             corners = clipped(polygon, spare)
             if kept + corners > pair.shape[0]:
                 pair = np.concatenate((pair, np.empty_like(pair)))
                 cut = np.concatenate((cut, np.empty_like(cut)))
             for m in range(1, corners - 1):
-                u, v = polygon[m] - polygon[0], polygon[m + 1] - polygon[0]
-                if u[0] * v[1] - u[1] * v[0] > SLIVER:
+                ux, uy = polygon[m, 0] - polygon[0, 0], polygon[m, 1] - polygon[0, 1]
+                vx, vy = polygon[m + 1, 0] - polygon[0, 0], polygon[m + 1, 1] - polygon[0, 1]
+                if ux * vy - uy * vx > SLIVER:
                     pair[kept, 0], pair[kept, 1] = t, other
                     cut[kept, 0], cut[kept, 1], cut[kept, 2] = polygon[0], polygon[m], polygon[m + 1]
                     kept += 1
@@ -204,6 +224,15 @@ def shapes_at(x, y, shape, slope):  # type: ignore[no-untyped-def]
 
 
 @compiled
+def shapes_of(reference):  # type: ignore[no-untyped-def]
+    """The shape functions (q, 6) of a second-order triangle at reference points (q, 2)."""
+    out, slope = np.empty((reference.shape[0], 6)), np.empty((6, 2))
+    for q in range(reference.shape[0]):
+        shapes_at(reference[q, 0], reference[q, 1], out[q], slope)
+    return out
+
+
+@compiled
 def places_at(place, triangle, reference):  # type: ignore[no-untyped-def]
     """Points (q, 3) of second-order triangles place[triangle] (., 6, 3) at reference points (q, 2), and the cross
     products (q, 3) of their tangents there: twice the area by part of the reference, along the normal."""
@@ -218,7 +247,9 @@ def places_at(place, triangle, reference):  # type: ignore[no-untyped-def]
                 point[q, d] += shape[a] * at
                 tangent[0, d] += slope[a, 0] * at
                 tangent[1, d] += slope[a, 1] * at
-        across[q] = np.cross(tangent[0], tangent[1])
+        across[q, 0] = tangent[0, 1] * tangent[1, 2] - tangent[0, 2] * tangent[1, 1]
+        across[q, 1] = tangent[0, 2] * tangent[1, 0] - tangent[0, 0] * tangent[1, 2]
+        across[q, 2] = tangent[0, 0] * tangent[1, 1] - tangent[0, 1] * tangent[1, 0]
     return point, across
 
 
@@ -250,7 +281,7 @@ def met(place, start, way, shape, slope, at):  # type: ignore[no-untyped-def]
         at[2] -= (cx * ox + cy * oy + cz * oz) / det
         if max(-at[0], -at[1], at[0] + at[1] - 1.0) > WILD:
             return np.inf
-        if abs(du) + abs(dv) < 1e-14:
+        if abs(du) + abs(dv) < SETTLED:
             break
     return max(-at[0], -at[1], at[0] + at[1] - 1.0)
 
@@ -290,17 +321,10 @@ def partners(place, start, way, row, other, begin, end, layered):  # type: ignor
 
 
 @compiled
-def crossed(start, way, near, far, corner):  # type: ignore[no-untyped-def]
-    """Whether the line from each point (q, 3) along unit (q, 3) crosses one of the triangles (n, 3, 3) from outside,
-    or leaves it from inside going back, between `near` and `far` (q,) along it."""
-    n = corner.shape[0]
-    box, look = np.empty((n, 6)), np.empty((n, 3))
-    for t in range(n):
-        look[t] = unit_normal(corner[t])
-        for d in range(3):
-            box[t, d], box[t, d + 3] = corner[t, :, d].min(), corner[t, :, d].max()
-    order, bound, span = tree_of(box)
-    stack, found = np.empty(200, dtype=np.int64), np.empty(n, dtype=np.int64)
+def crossed(start, way, near, far, corner, look, box, order, bound, span):  # type: ignore[no-untyped-def]
+    """Whether the line from each point (q, 3) along unit (q, 3) crosses a triangle (n, 3, 3) from outside, or leaves
+    it from inside going back, between `near` and `far` (q,) along it; the rest is from `sorted_triangles`."""
+    stack, found = np.empty(200, dtype=np.int64), np.empty(len(corner), dtype=np.int64)
     planes, out = np.empty((6, 4)), np.zeros(start.shape[0], dtype=np.bool_)
     for p in range(start.shape[0]):
         if not near[p] < far[p]:

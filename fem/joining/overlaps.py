@@ -30,16 +30,17 @@ class Overlaps:
     layered: NDArray[np.bool_]
     tried: int
 
-    def points(self) -> tuple[Index, Array, Array]:
-        """Points of degree 4: the overlap (q,) each lies in, its reference point (q, 2) in the first's triangle, and
-        the part (q,) of the reference's area that it stands for.
+    def points(self, start: int, stop: int) -> tuple[Index, Array, Array]:
+        """Points of degree 4 in the overlaps from `start` to `stop`, six in each: the overlap (q,), the reference
+        point (q, 2) in the first's triangle, and the part (q,) of the reference's area that it stands for.
         """
-        a = self.corner[:, 0]
-        u, v = self.corner[:, 1] - a, self.corner[:, 2] - a
+        corner = self.corner[start:stop]
+        a = corner[:, 0]
+        u, v = corner[:, 1] - a, corner[:, 2] - a
         x, y = TRIANGLE_POINTS.T[:, :, None]
         reference = a[:, None] + x * u[:, None] + y * v[:, None]
         part = np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0])[:, None] * TRIANGLE_WEIGHTS
-        return np.repeat(np.arange(len(a)), len(TRIANGLE_POINTS)), reference.reshape(-1, 2), part.ravel()
+        return np.repeat(np.arange(start, stop), len(TRIANGLE_POINTS)), reference.reshape(-1, 2), part.ravel()
 
     def met(self, place: Array, points: Array, ways: Array, row: Index) -> tuple[Index, Array, Array]:
         """Where lines from points (q, 3) of overlaps `row` (q,) along unit vectors (q, 3) meet the second side, whose

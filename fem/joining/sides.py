@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
-from fem.joining.smooth_shapes import smooth_triangles
+from fem.joining.smooth_shapes import smooth_patches, smooth_triangles
 from fem.joining.true_shapes import TrueShape, true_shape
 from fem.loading.sampling import Pieces
 from fem.part.quadrature import triangle_shapes
@@ -47,13 +48,15 @@ class Side:
 
     def shapes(self, reference: Array) -> Array:
         """Shape functions (q, 6 or 3) of the nodes that count at reference points (q, 2)."""
+        from fem.joining.opposite_kernels import shapes_of
+
         if self.nodes.shape[1] == 6:
-            return triangle_shapes(reference)[0]
+            return np.asarray(shapes_of(reference))
         return np.column_stack([1 - reference.sum(axis=1), reference])
 
     def true_places(self, triangle: Index, reference: Array, places: Array) -> tuple[Array, Array]:
         """Points (q, 3) [mm] of the surface that meshed `places` (q, 3) stand for, and outward unit normals there."""
-        from fem.joining.opposite_kernels import places_at
+        from fem.joining.opposite_kernels import places_at, shapes_of
 
         points, normals = np.empty(places.shape), np.empty(places.shape)
         which = self.shape[triangle]
@@ -66,7 +69,7 @@ class Side:
         if free.any():
             points[free], _ = places_at(self.smooth, triangle[free], reference[free])
             normals[free] = unit_rows(
-                np.einsum("qa,qai->qi", triangle_shapes(reference[free])[0], self.normal[triangle[free]])
+                np.einsum("qa,qai->qi", shapes_of(reference[free]), self.normal[triangle[free]])
             )
         return points, normals
 
@@ -81,9 +84,7 @@ def side_of(mesh: TetMesh, triangles: Index, *, order: int = 2) -> Side:
     smooth, normal = place.copy(), np.zeros(place.shape)
     which = np.full(len(triangles), -1)
     known: list[TrueShape] = []
-    for face in np.unique(mesh.face[triangles]):
-        own = mesh.face[triangles] == face
-        shape = true_shape(mesh, int(face), triangles[own])
+    for own, shape in _surfaces(mesh, triangles):
         if shape is not None:
             which[own] = len(known)
             known.append(shape)
@@ -100,6 +101,23 @@ def side_of(mesh: TetMesh, triangles: Index, *, order: int = 2) -> Side:
     bulge = float(np.linalg.norm(place[:, 3:] - chord, axis=2).max(initial=0.0))
     counted = nodes if order == 2 else nodes[:, :3]
     return Side(counted, place, pieces, corners, smooth, normal, which, tuple(known), bulge)
+
+
+def _surfaces(mesh: TetMesh, triangles: Index) -> Iterator[tuple[Index, TrueShape | None]]:
+    """Each surface that boundary triangles (j,) lie on, as places among them: a face, or its parts between sharp
+    edges where the whole is none that is known.
+    """
+    for face in np.unique(mesh.face[triangles]):
+        own = np.flatnonzero(mesh.face[triangles] == face)
+        shape = true_shape(mesh, triangles[own])
+        corner = mesh.triangles[triangles[own], :3]
+        patch = np.zeros(len(own), dtype=int) if shape is not None else smooth_patches(mesh.nodes[corner], corner)
+        if patch.max() == 0:
+            yield own, shape
+            continue
+        order = np.argsort(patch, kind="stable")
+        for part in np.split(own[order], np.flatnonzero(np.diff(patch[order])) + 1):
+            yield part, true_shape(mesh, triangles[part])
 
 
 def unit_rows(vectors: Array) -> Array:

@@ -4,8 +4,8 @@ Where the middles of sides lie on the face, its own second-order triangles are t
 their middles are put where the normals at both ends want them. Normals are averaged over the triangles at a node and
 interpolated, so that they do not jump.
 
-Sources: N. Max, Journal of Graphics Tools 4 (1999) 1 (weights of the mean normal, exact on a sphere); T. Nagata,
-Computer Aided Geometric Design 22 (2005) 327 (the middle of a side from the normals at its ends).
+Source: N. Max, Journal of Graphics Tools 4 (1999) 1 (weights of the mean normal, exact on a sphere). The middle of a
+side is that of a circle, so that it lies on a sphere, too.
 """
 
 from __future__ import annotations
@@ -23,8 +23,27 @@ STRAIGHT = 1e-9
 """Share of a side by which the middle of a straight one may lie off it."""
 
 
+def smooth_patches(corner: Array, nodes: Index) -> Index:
+    """A number (j,) for each triangle, the same for those that go over into each other without a sharp edge, from the
+    places (j, 3, 3) [mm] and numbers (j, 3) of their corners.
+    """
+    from scipy.sparse import coo_matrix
+    from scipy.sparse.csgraph import connected_components
+
+    normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    normal = normal / np.maximum(np.linalg.norm(normal, axis=1), 1e-300)[:, None]
+    side = np.sort(nodes[:, [[0, 1], [1, 2], [0, 2]]].reshape(-1, 2), axis=1)
+    owner = np.repeat(np.arange(len(nodes)), 3)
+    order = np.lexsort((side[:, 1], side[:, 0]))
+    twin = np.flatnonzero((np.diff(side[order], axis=0) == 0).all(axis=1))
+    one, other = owner[order[twin]], owner[order[twin + 1]]
+    smooth = (normal[one] * normal[other]).sum(axis=1) > SHARP
+    graph = coo_matrix((np.ones(smooth.sum()), (one[smooth], other[smooth])), shape=(len(nodes), len(nodes)))
+    return np.asarray(connected_components(graph, directed=False)[1])
+
+
 def smooth_triangles(place: Array, nodes: Index) -> tuple[Array, Array]:
-    """Second-order triangles (j, 6, 3) [mm] of the smooth surface through those of one face, given by the places
+    """Second-order triangles (j, 6, 3) [mm] of the smooth surface through those of one patch, given by the places
     (j, 6, 3) [mm] and the numbers (j, 6) of their nodes, and outward unit normals (j, 6, 3) at their nodes.
     """
     corner = _corner_normals(place[:, :3], nodes[:, :3])
@@ -52,26 +71,26 @@ def _corner_normals(corner: Array, nodes: Index) -> Array:
 
 
 def _averaged(weighted: Array, nodes: Index) -> Array:
-    """Unit vectors along the sums of `weighted` (j, k, 3) over the nodes (j, k); one's own across a sharp edge."""
+    """Unit vectors along the sums of `weighted` (j, k, 3) over the nodes (j, k)."""
     _, number = np.unique(nodes, return_inverse=True)
     number = number.reshape(nodes.shape)
     total = np.zeros((number.max() + 1, 3))
     np.add.at(total, number, weighted)
-    mean, own = (v / np.maximum(np.linalg.norm(v, axis=-1), 1e-300)[..., None] for v in (total[number], weighted))
-    sharp = (mean * own).sum(axis=-1) < SHARP
-    mean[sharp] = own[sharp]
-    return mean
+    return np.asarray((total / np.maximum(np.linalg.norm(total, axis=1), 1e-300)[:, None])[number])
 
 
 def _bulged(start: Array, end: Array, normal: Array, other: Array) -> Array:
-    """The middles (j, 3) of curved sides from `start` to `end` (j, 3) that are square to the normals at both."""
+    """The middles (j, 3) of curved sides from `start` to `end` (j, 3) that are square to the normals at both.
+
+    A circle whose tangent makes the angle a with a chord of length L rises by L / 2 tan(a / 2); each end says half.
+    """
     way = end - start
-    cosine = np.clip((normal * other).sum(axis=1), -1.0, 1.0)
-    square = np.maximum(1 - cosine**2, 0.0)
-    flat = square < 1e-12
-    square = np.where(flat, 1.0, square)
-    # The side is start + t (way - c) + t^2 c; of all c that make it square to both normals the shortest is theirs
-    first, second = (normal * way).sum(axis=1), -(other * way).sum(axis=1)
-    c = ((first - cosine * second) / square)[:, None] * normal + ((second - cosine * first) / square)[:, None] * other
-    c[flat] = 0.0
-    return np.asarray((start + end) / 2 - c / 4)
+    length = np.linalg.norm(way, axis=1)[:, None]
+    way = way / length
+    middle = (start + end) / 2
+    for square, sign in ((normal, -1.0), (other, 1.0)):
+        along = (square * way).sum(axis=1)[:, None]
+        up = square - along * way
+        cosine = np.linalg.norm(up, axis=1)[:, None]
+        middle = middle + sign * length / 4 * along / (1 + cosine) * up / np.maximum(cosine, 1e-300)
+    return np.asarray(middle)

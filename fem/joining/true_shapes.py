@@ -20,7 +20,7 @@ EXACT = 1e-9
 DRAWN = 1e-3
 """The same share of the mean edge for a surface that the solid's file speaks for."""
 ENOUGH = 12
-"""Corners that a surface other than a plane is fitted to, at least: fewer lie on one by chance."""
+"""Nodes that a surface other than a plane is fitted to, at least: fewer lie on one by chance."""
 STEPS = 50
 
 
@@ -68,8 +68,8 @@ class TrueShape:
         return np.where(missed, start, reach)
 
 
-def true_shape(mesh: TetMesh, face: int, triangles: Index) -> TrueShape | None:
-    """What a face of the mesh is, to be told from these of its boundary triangles (j,); None for a free form.
+def true_shape(mesh: TetMesh, triangles: Index) -> TrueShape | None:
+    """What boundary triangles (j,) of one face lie on; None for a free form.
 
     The solid's own word counts where the nodes agree with it. Otherwise the corners, and the middles of sides
     where these curve, must lie on one surface to machine precision.
@@ -82,13 +82,13 @@ def true_shape(mesh: TetMesh, face: int, triangles: Index) -> TrueShape | None:
     points = mesh.nodes[np.unique(nodes[:, :3])]
     edge = float(np.sqrt(area.mean()))
     size = float(np.ptp(points, axis=0).max())
-    known = _as_drawn(mesh.faces[face], points, normal)
+    known = _as_drawn(mesh.faces[int(mesh.face[triangles[0]])], points, normal)
     every = _surface_nodes(mesh, nodes)
     tried: list[tuple[Primitive | None, float]] = [(known, DRAWN * edge), (_plane(points, normal), EXACT * size)]
-    if len(points) >= ENOUGH:
+    if len(every) >= ENOUGH:
         centre = corner.mean(axis=1)
         tried += [
-            (_refined(first_guess(kind, points, normal, centre, area), points), EXACT * size)
+            (_refined(first_guess(kind, every, normal, centre, area), every), EXACT * size)
             for kind in ("sphere", "cylinder", "cone")
         ]
     for surface, slack in tried:

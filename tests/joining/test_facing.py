@@ -6,6 +6,7 @@ from helpers_fe import HIGH_Z, LOW_Z, block
 from scipy.spatial.transform import Rotation
 
 from fem.errors import InputError
+from fem.evidence.bricks import STEP
 from fem.joining.facing import covered, faces_opposite, first_of, rigid_counterpart
 from fem.joining.overlaps import overlaps_of
 from fem.joining.sides import side_of
@@ -161,6 +162,29 @@ def test_faces_that_look_the_same_way_give_nothing():
     assert faces_opposite(*pair((9, 7), (9, 7), cells=(1, 1), gap=20.0), reach=21.0).gaps == pytest.approx(20)
 
 
+@pytest.mark.parametrize("gap", [0.0, 0.1])
+def test_the_walls_of_a_socket_each_meet_their_own(gap):
+    """All inner walls of a square socket of side 4 at once, opposite all walls of a plug of side 4 - 2 gap."""
+    frame = Rotation.random(rng=8).as_matrix()
+    hollow = block(
+        (6, 6, 2),
+        bend=lambda p: ((p - [0.5, 0.5, 0]) * [12, 12, 5]) @ frame.T,
+        keep=lambda p: np.abs(p[:, :2] - 0.5).max(axis=1) > 1 / 6,
+    )
+    side = 4 - 2 * gap
+    plug = block((3, 5, 4), bend=lambda p: ((p - [0.5, 0.5, 0]) * [side, side, 5]) @ frame.T)
+    mesh = joined([hollow, plug])
+    socket = np.flatnonzero(mesh.face == STEP)
+    walls = np.flatnonzero((mesh.face >= len(hollow.faces)) & (mesh.face < len(hollow.faces) + LOW_Z))
+    for one, two in [(socket, walls), (walls, socket)]:
+        found = faces_opposite(mesh, one, two)
+        assert found.area == pytest.approx(4 * side * 5, rel=1e-11)
+        assert np.abs(found.gaps - gap).max() < 1e-12
+        own = (found.places @ frame)[:, :2]
+        outward = (found.normals @ frame)[:, :2] * (1 if one is walls else -1)
+        assert (own * outward).sum(axis=1) == pytest.approx(2 - gap if one is walls else 2)
+
+
 def test_a_clearance_as_wide_as_the_part_is_refused():
     mesh, first, second = pair((9, 7), (5, 6), cells=(3, 4))
     with pytest.raises(InputError, match=r"clearance 1\.5 mm is wider than part, which is 1 mm thick"):
@@ -179,8 +203,23 @@ def test_nothing_is_opposite_through_a_body():
     assert np.abs(found.places[:, 2]).max() < 1e-12
     # Nor is a plate's upper face opposite its own lower one
     below = np.flatnonzero(mesh.face == LOW_Z)
-    with pytest.raises(InputError, match="do not face"):
+    with pytest.raises(InputError, match=r"do not face.*-1 mm apart along the normal, and a body stands between"):
         faces_opposite(mesh, first, below)
+
+
+def test_of_faces_behind_each_other_the_nearest_counts():
+    """Above a slab two pads hang, the lower one smaller: where it hangs, the upper one is not opposite."""
+    mesh, first, near = pair((10, 8), (4, 4), cells=(4, 3), gap=0.1, turn=0.2)
+    upper = block((3, 3, 1), bend=lambda p: (p - [0.5, 0.5, 0]) * [10, 8, 1] + [0, 0, 1.2])
+    whole = joined([mesh, upper])
+    far = np.flatnonzero(whole.face == len(mesh.faces) + LOW_Z)
+    found = faces_opposite(whole, first, np.concatenate([near, far]), reach=2.0)
+    assert found.area == pytest.approx(80, rel=0.02)
+    low = found.gaps < 0.5
+    assert found.areas[low].sum() == pytest.approx(16, rel=1e-12)
+    assert np.abs(found.gaps[low] - 0.1).max() < 1e-12 and np.abs(found.gaps[~low] - 1.2).max() < 1e-12
+    # The farther one alone is not seen through the nearer body only where that is one of the two
+    assert faces_opposite(whole, first, far, reach=2.0).area == pytest.approx(80, rel=1e-12)
 
 
 def test_a_rigid_counterpart_has_the_faces_own_shape():
