@@ -31,6 +31,7 @@ ROOMS = (
     "part",
     "printing",
     "loading",
+    "joining",
     "solving",
     "judging",
     "zooming",

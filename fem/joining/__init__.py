@@ -1,0 +1,1 @@
+"""What holds parts together: bolts by the formulae of their standards, without a mesh."""
