@@ -179,8 +179,9 @@ def bolt_grade(name: str, *, where: str = "") -> Grade:
     if name not in grade_names():
         raise InputError(f"there is no grade {shown(name)}.", where=where, advice=_near(name, grade_names()))
     values = dict(_standards()["grades"][name])
-    lists = {key: tuple(values.pop(key)) for key in ("from_memory", "estimates")}
-    return Grade(name=name, proof_stress=values.pop("proof_stress", None), **values, **lists)
+    remembered, estimates = tuple(values.pop("from_memory")), tuple(values.pop("estimates"))
+    proof = values.pop("proof_stress", None)
+    return Grade(name=name, proof_stress=proof, from_memory=remembered, estimates=estimates, **values)
 
 
 def _near(name: object, names: tuple[str, ...]) -> str:

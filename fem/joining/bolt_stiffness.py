@@ -1,7 +1,7 @@
 """How far a bolt gives under its own pull: the sum of its parts, each with the length that stands for it.
 
-Source: VDI 2230 part 1, elastic resilience of the bolt. That a hexagon head counts as 0.5 d and a socket head as 0.4 d,
-the engaged thread as 0.5 d of the core, a nut as 0.4 d and a tapped part as 0.33 d is from memory (the heads were
+Source: VDI 2230 part 1, elastic resilience of the bolt. That a hexagon head counts as 0.5 d and a socket head as 0.4
+d, the engaged thread as 0.5 d of the core, a nut as 0.4 d and a tapped part as 0.33 d is from memory (the heads were
 seen second-hand).
 """
 
@@ -75,11 +75,9 @@ def bolt_resilience(
     )
 
 
-def grip_stiffness(
-    *, modulus: float, shank: float, shank_area: float, threaded: float, thread_area: float
-) -> float:
-    """Stiffness [N/mm] of what lies in the grip alone: a `shank` [mm] and the `threaded` length [mm], with their areas
-    [mm^2].
+def grip_stiffness(*, modulus: float, shank: float, shank_area: float, threaded: float, thread_area: float) -> float:
+    """Stiffness [N/mm] of what lies in the grip alone: a `shank` [mm] and the `threaded` length [mm], with their
+    areas [mm^2].
 
     It leaves out head and engaged thread, so it is stiffer than `bolt_resilience`: a second way, for checks. Source:
     R. G. Budynas and J. K. Nisbett, Shigley's Mechanical Engineering Design (9th ed.), eq. 8-17.

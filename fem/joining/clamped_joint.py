@@ -20,7 +20,8 @@ HALF_ANGLE = math.radians(30)
 
 @dataclass(frozen=True)
 class Layer:
-    """One clamped member or washer: `thickness` [mm], `modulus` [MPa] along the bolt, `creep` None where it does not."""
+    """One clamped member or washer: `thickness` [mm], `modulus` [MPa] along the bolt, `creep` None where it does
+    not."""
 
     thickness: float
     modulus: float
@@ -33,8 +34,8 @@ class Layer:
 
 @dataclass(frozen=True)
 class Stack:
-    """Clamped `layers` from under the head to the nut or thread; `seat` and `foot` outer diameter [mm] of what presses
-    on the first and the last, `hole` [mm], `outer` [mm] how wide the members are at most.
+    """Clamped `layers` from under the head to the nut or thread; `seat` and `foot` outer diameter [mm] of what
+    presses on the first and the last, `hole` [mm], `outer` [mm] how wide the members are at most.
 
     Errors: InputError for no layers, or a seat that the hole or the member leaves no room for.
     """
@@ -66,7 +67,7 @@ class Stack:
         for layer in self.layers:
             ends.append(ends[-1] + layer.thickness)
         middle, grip, out = self.grip / 2, self.grip, []
-        for layer, top, bottom in zip(self.layers, ends, ends[1:], strict=False):
+        for layer, top, bottom in zip(self.layers, ends[:-1], ends[1:], strict=True):
             upper = self._cone(self.seat, min(top, middle), min(bottom, middle), layer.modulus)
             lower = self._cone(self.foot, grip - max(bottom, middle), grip - max(top, middle), layer.modulus)
             out.append(upper + lower)
@@ -78,7 +79,8 @@ class Stack:
         return 1 / sum(self.resiliences)
 
     def _cone(self, start: float, near: float, far: float, modulus: float) -> float:
-        """Resilience [mm/N] between two distances from where the cone starts, a cylinder where it is at its widest."""
+        """Resilience [mm/N] between two distances from where the cone starts, a cylinder where it is at its
+        widest."""
         full = max((self.outer - start) / (2 * math.tan(HALF_ANGLE)), 0.0)
         rest = max(far - max(near, full), 0.0)
         out = rest / (modulus * math.pi / 4 * (self.outer**2 - self.hole**2)) if rest else 0.0
@@ -92,7 +94,8 @@ class Stack:
 def frustum_stiffness(
     diameter: float, hole: float, thickness: float, modulus: float, *, angle: float = HALF_ANGLE
 ) -> float:
-    """Stiffness [N/mm] of a frustum that starts with `diameter` [mm] around a `hole` [mm] and widens by `angle` [rad].
+    """Stiffness [N/mm] of a frustum that starts with `diameter` [mm] around a `hole` [mm] and widens by `angle`
+    [rad].
 
     Source: Shigley (9th ed.), eq. 8-19.
     """
@@ -104,8 +107,8 @@ def frustum_stiffness(
 
 @dataclass(frozen=True)
 class LoadFactors:
-    """How many times its load a joint bears: until the bolt's stress reaches what it bears (`stress`, with the preload
-    in it), until the load has grown so far (`load`), until it opens (`separation`)."""
+    """How many times its load a joint bears: until the bolt's stress reaches what it bears (`stress`, with the
+    preload in it), until the load has grown so far (`load`), until it opens (`separation`)."""
 
     stress: float
     load: float
@@ -114,8 +117,8 @@ class LoadFactors:
 
 @dataclass(frozen=True)
 class ClampedJoint:
-    """A bolt of stiffness `bolt` [N/mm] that clamps members of stiffness `members` [N/mm] with `preload` [N]; the load
-    pulls under head and nut.
+    """A bolt of stiffness `bolt` [N/mm] that clamps members of stiffness `members` [N/mm] with `preload` [N]; the
+    load pulls under head and nut.
 
     Errors: InputError for stiffnesses or a preload that are not positive.
     """

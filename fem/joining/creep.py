@@ -51,13 +51,15 @@ class Findley:
         return 1 + self.first_hour * (np.asarray(time, dtype=float) / HOUR) ** self.exponent
 
     def kept(self, time: Any, share: float = 1.0) -> Array:
-        """The part (...) of a held force that is left after `time` (...) [s], where the polymer makes up `share` of what
-        all parts in a row give elastically; the rest are springs. 1: nothing but polymer, stress relaxation.
+        """The part (...) of a held force that is left after `time` (...) [s], where the polymer makes up `share` of
+        what all parts in a row give elastically; the rest are springs. 1: nothing but polymer, stress relaxation.
 
         Laplace's transform of  F + share * d(growth) * F = F_0  inverts to E_n(-share * m * Gamma(1 + n) * t^n).
         """
         hours = np.asarray(time, dtype=float) / HOUR
-        return mittag_leffler(self.exponent, share * self.first_hour * math.gamma(1 + self.exponent) * hours**self.exponent)
+        return mittag_leffler(
+            self.exponent, share * self.first_hour * math.gamma(1 + self.exponent) * hours**self.exponent
+        )
 
     def times(self, factor: float) -> Findley:
         """The same law with `factor` times the creep."""
@@ -90,7 +92,8 @@ class Prony:
     def kept(self, time: Any, share: float = 1.0) -> Array:
         """As `Findley.kept`: the modes of the linear equations of the series' dashpots."""
         g, tau = np.array(self.shares), np.array(self.times)
-        # Force F = 1 - g.q with the length held at one; q' = (e - q) / tau, where the polymer's strain is e = 1 - (1 - share) F
+        # Force F = 1 - g.q with the length held at one; q' = (e - q) / tau, where the polymer's strain e is
+        # 1 - (1 - share) F
         a = (-np.eye(len(g)) + (1 - share) * g[None, :]) / tau[:, None]
         rest = np.linalg.solve(a, -share / tau)
         rates, modes = np.linalg.eig(a)

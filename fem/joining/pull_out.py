@@ -43,8 +43,8 @@ def pull_out_kinds() -> tuple[str, ...]:
 
 
 def measured_pull_out(kind: str, *, size: str, host: str) -> PullOut:
-    """A published test of a fastener of this kind and size ("M8") in a polymer (`host`). Errors: InputError when there is
-    none."""
+    """A published test of a fastener of this kind and size ("M8") in a polymer (`host`). Errors: InputError when
+    there is none."""
     _known(kind)
     for test in _table()["measured"]:
         if (test["kind"], test["size"], test["host"]) == (kind, size, host):
@@ -54,8 +54,8 @@ def measured_pull_out(kind: str, *, size: str, host: str) -> PullOut:
 
 
 def estimated_pull_out(kind: str, *, diameter: float, length: float, shear_strength: float) -> PullOut:
-    """What a fastener of outer `diameter` over `length` [mm] is thought to bear in a polymer of `shear_strength` [MPa] on
-    planes along the hole: for a hole up the build that of the layers (13 or 23).
+    """What a fastener of outer `diameter` over `length` [mm] is thought to bear in a polymer of `shear_strength`
+    [MPa] on planes along the hole: for a hole up the build that of the layers (13 or 23).
 
     Errors: InputError for an unknown kind, or sizes that are not positive.
     """
