@@ -99,7 +99,7 @@ def test_unknown_sizes_are_refused_with_the_nearest(name, told):
 
 
 def test_unknown_grades_are_refused_with_the_nearest():
-    with pytest.raises(InputError, match="no grade 'A4-90'.*Nearest: A4-80"):
+    with pytest.raises(InputError, match=r"no grade 'A4-90'\..*Nearest: A4-80"):
         bolt_grade("A4-90")
     assert set(grade_names()) == {"8.8", "10.9", "12.9", "A2-70", "A4-70", "A4-80"}
 

@@ -87,9 +87,7 @@ def test_torques_of_stainless_bolts_of_all_sizes(size):
 
 
 def test_a_torque_by_its_parts():
-    parts = torque_for(
-        10e3, bolt_size("M8").thread, thread_friction=0.12, head_friction=0.12, head_diameter=10.665
-    )
+    parts = torque_for(10e3, bolt_size("M8").thread, thread_friction=0.12, head_friction=0.12, head_diameter=10.665)
     assert [parts.pitch, parts.thread, parts.head] == pytest.approx([2000, 5003, 6399], abs=0.6)
     assert parts.total / (10e3 * 8) == pytest.approx(0.1675, abs=5e-5)
     small = torque_for(5e3, bolt_size("M6").thread, thread_friction=0.12, head_friction=0.12, head_diameter=7.99)
@@ -97,7 +95,7 @@ def test_a_torque_by_its_parts():
 
 
 def test_the_thread_is_an_inclined_plane():
-    """A second way: a block pushed up a wedge by friction, flanks at 30 degrees; VDI 2230 linearises and rounds it."""
+    """A second way: a block pushed up a wedge, flanks at 30 degrees; VDI 2230 linearises and rounds it."""
     for size in ("M3", "M8", "M16"):
         thread = bolt_size(size).thread
         lead = math.atan(thread.pitch / (math.pi * thread.pitch_diameter))
