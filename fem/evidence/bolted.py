@@ -11,7 +11,7 @@ from fem.evidence.nouns import CLOSED_FORM, FROM_MEMORY, Row
 from fem.joining.bolt_plan import BoltPlan, Seat, pressing_seat
 from fem.joining.bolt_sizes import Thread, bolt_grade, bolt_size
 from fem.joining.bolt_stiffness import grip_stiffness
-from fem.joining.clamped_joint import ClampedJoint, Layer, Stack
+from fem.joining.clamped_joint import ClampedJoint, Grip, Member
 from fem.joining.creep import HOUR, Findley, Prony
 from fem.joining.preload_time import clamp_over_time
 from fem.joining.thread_stripping import thread_limits
@@ -96,7 +96,7 @@ def stiffness() -> Iterator[Row]:
     """Bolts and clamped members, in the units of the textbook."""
     where, lbf = f"{SHIGLEY}, section 8-5", "Mlbf/in"
     bolt = grip_stiffness(modulus=30, shank=0.75, shank_area=0.3068, threaded=0.75, thread_area=0.226)
-    cast = Stack((Layer(1.5, 14.0),), 0.9375, 0.9375, 0.625)
+    cast = Grip((Member(1.5, 14.0),), 0.9375, 0.9375, 0.625)
     yield Row("Bolt of 5/8 in: stiffness of the grip", where, 5.21, bolt, lbf, "shank and thread in a row", 2e-3)
     yield Row("Bolt of 5/8 in: cast iron clamped", where, 8.95, cast.stiffness, lbf, "two frusta", 2e-3)
     share = bolt / (bolt + cast.stiffness)
@@ -104,15 +104,15 @@ def stiffness() -> Iterator[Row]:
 
     where, si = f"{SHIGLEY}, problem 8-22", "MN/m"
     bolt = grip_stiffness(modulus=207, shank=30, shank_area=113.1, threaded=15, thread_area=84.3)
-    both = Stack((Layer(20, 207.0), Layer(25, 100.0)), 18, 18, 12)
+    both = Grip((Member(20, 207.0), Member(25, 100.0)), 18, 18, 12)
     yield Row("M12 in steel and cast iron: stiffness of the grip", where, 466.8, bolt, si, "shank and thread", 2e-3)
     yield Row("M12 in steel and cast iron: members", where, 1379, both.stiffness, si, "three frusta", 1e-3)
     share = bolt / (bolt + both.stiffness)
     yield Row("M12 in steel and cast iron: share of the load", where, 0.253, share, "1", "stiffnesses", 3e-3)
 
     where = f"{SHIGLEY}, example 8-2"
-    mixed = Stack((Layer(0.595, 30.0), Layer(0.75, 14.5)), 0.75, 0.75, 0.5)
-    steel = Stack((Layer(1.345, 30.0),), 0.75, 0.75, 0.5)
+    mixed = Grip((Member(0.595, 30.0), Member(0.75, 14.5)), 0.75, 0.75, 0.5)
+    steel = Grip((Member(1.345, 30.0),), 0.75, 0.75, 0.5)
     first = 1 / mixed.resiliences[0]
     yield Row("Bolt of 1/2 in: steel under the head", where, 30.80, first, lbf, "one frustum", 1e-3)
     yield Row("Bolt of 1/2 in: steel and cast iron", where, 9.378, mixed.stiffness, lbf, "three frusta", 1e-3)
@@ -120,7 +120,7 @@ def stiffness() -> Iterator[Row]:
     fitted, note = 30 * 0.5 * 0.78715 * math.exp(0.62873 * 0.5 / 1.345), "fit to finite elements, holds within 3 %"
     yield Row("Bolt of 1/2 in: steel alone, fit", WILEMAN, fitted, steel.stiffness, lbf, "two frusta", 0.03, note)
 
-    printed, how = Stack((Layer(20, 2.0),), 12, 12, 6), "two frusta; full thread"
+    printed, how = Grip((Member(20, 2.0),), 12, 12, 6), "two frusta; full thread"
     bolt = grip_stiffness(modulus=193, shank=0, shank_area=1, threaded=20, thread_area=20.1)
     share, case = bolt / (bolt + printed.stiffness), "M6 through 20 mm of printed nylon"
     yield Row(f"{case}: members", where, 18.84, printed.stiffness, "kN/mm", how, 5e-4, CLOSED_FORM)
@@ -152,7 +152,7 @@ def joints() -> Iterator[Row]:
 def clamps() -> Iterator[Row]:
     """Creep, relaxation, and a clamp between the springs of bolt and members."""
     creep, hours = Findley(0.3, 0.2), np.array([10.0, 10000])
-    strains = 0.005 * creep.growth(hours * HOUR)
+    strains = 0.005 * creep.compliance(hours * HOUR)
     for t, published, found in zip(hours, (0.007377, 0.014464), strains, strict=True):
         problem = f"Creep after {t:g} h under 10 MPa: strain"
         yield Row(problem, FINDLEY, published, float(found), "1", "power law", 5e-5, CLOSED_FORM)
@@ -161,20 +161,20 @@ def clamps() -> Iterator[Row]:
         problem = f"Standard linear solid after {t:g} s: modulus"
         yield Row(problem, FINDLEY, published, float(found), "MPa", "held strain", 1e-6, CLOSED_FORM)
     # Half of what gives creeps, by g = 0.4: (1 - g) / (1 - g / 2) is left, at the rate (1 - g / 2) / tau
-    stack = Stack((Layer(20, 2000.0, solid),), 16, 16, 9)
-    bolt, note = sum(stack.resiliences), "differential equation of one dashpot between springs, solved by hand"
+    grip = Grip((Member(20, 2000.0, solid),), 16, 16, 9)
+    bolt, note = sum(grip.resiliences), "differential equation of one dashpot between springs, solved by hand"
     for t in (100.0, 1000.0):
         left = 0.75 + 0.25 * math.exp(-0.8 * t / 100)
-        found = float(clamp_over_time(1.0, bolt=bolt, stack=stack, times=[t])[0])
+        found = float(clamp_over_time(1.0, bolt=bolt, grip=grip, times=[t])[0])
         problem = f"Clamp of a bolt on a standard linear solid after {t:g} s"
         yield Row(problem, FINDLEY, left, found, "1", "modes of the dashpots", 1e-9, note)
     square = Findley(0.5, 0.5)
-    stack = Stack((Layer(20, 2000.0, square),), 16, 16, 9)
-    bolt = sum(stack.resiliences) / 3
+    grip = Grip((Member(20, 2000.0, square),), 16, 16, 9)
+    bolt = sum(grip.resiliences) / 3
     for t in (1.0, 100.0, 10000.0):
         x = 0.75 * 0.5 * math.gamma(1.5) * math.sqrt(t)
         left = _scaled_erfc(x)
-        found = float(clamp_over_time(1.0, bolt=bolt, stack=stack, times=[t * HOUR])[0])
+        found = float(clamp_over_time(1.0, bolt=bolt, grip=grip, times=[t * HOUR])[0])
         problem = f"Clamp on a polymer that creeps with the root of time, after {t:g} h"
         yield Row(problem, GORENFLO, left, found, "1", "Mittag-Leffler", 1e-9, "exp(x²) erfc(x)")
 

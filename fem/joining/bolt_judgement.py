@@ -9,22 +9,17 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-import numpy as np
-
 from fem.caution import Caution
 from fem.errors import InputError
 from fem.joining.bolt_plan import BoltPlan, Seat, pressing_seat
 from fem.joining.bolt_sizes import Thread
 from fem.joining.pull_out import PullOut
+from fem.joining.strength_along import LONG_TERM
 from fem.joining.thread_stripping import ThreadStrength, check_engagement
 from fem.joining.tightening import Tightened, torsion_over_tension
-from fem.printing.card.nouns import CardState
-from fem.tensors import Array, pack_stress, unit
 
 TORSION_LEFT = 0.5
 """Share of the tightening torsion that is still in the bolt at work (VDI 2230: k_tau)."""
-LONG_TERM = 1 / 3
-"""Share of its compression strength that a polymer bears under a head for long (common practice: 1/3 to 1/2)."""
 
 
 @dataclass(frozen=True)
@@ -95,23 +90,6 @@ def head_pressure(
     if not (borne > 0 and 0 < long_term <= 1):
         raise InputError("pressure under a head needs a strength above zero, and a share of it up to one.")
     return HeadPressure(max(force, preload) / seat.area, preload / seat.area, borne, borne * long_term)
-
-
-def compression_along(state: CardState, axis: Array) -> float:
-    """Compression strength [MPa] of a material along an `axis` (3,) in print axes, by its own criteria: the least
-    stress -s n n that one of them does not bear. What is around a head holds the polymer together: it bears somewhat
-    more."""
-    from fem.criteria.reserve import phase_reserve
-
-    n = unit(np.asarray(axis, dtype=float))
-    pushed = pack_stress(-np.outer(n, n))[None]
-    return float(phase_reserve(np.zeros((1, 6)), pushed, state.strength).reserve[0])
-
-
-def bears_for_long(state: CardState) -> float:
-    """Share of its compression strength that a material bears for long: all of a metal's, LONG_TERM of a
-    polymer's."""
-    return 1.0 if state.yield_stress is not None else LONG_TERM
 
 
 @dataclass(frozen=True)

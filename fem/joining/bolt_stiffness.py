@@ -46,13 +46,13 @@ def bolt_resilience(
     thread: Thread,
     *,
     modulus: float,
-    grip: float,
+    length: float,
     shank: float = 0.0,
     head_shape: str = "socket",
     anchor: str = "nut",
     anchor_modulus: float | None = None,
 ) -> BoltResilience:
-    """The resilience of a bolt of `modulus` [MPa] over the clamped length `grip` [mm], of which `shank` [mm] has no
+    """The resilience of a bolt of `modulus` [MPa] over the clamped `length` [mm], of which `shank` [mm] has no
     thread. `anchor_modulus` [MPa] is the tapped part's, or the nut's (None: the bolt's own).
 
     Errors: InputError for a shank longer than the grip, an unknown head or anchor, a tapped part without modulus.
@@ -60,8 +60,8 @@ def bolt_resilience(
     for what, known, value in (("head", HEAD_LENGTH, head_shape), ("anchor", ANCHOR_LENGTH, anchor)):
         if value not in known:
             raise InputError(f"a bolt has no {what} {shown(value)}.", advice=nearest(str(value), known))
-    if not (modulus > 0 and grip > 0 and 0 <= shank <= grip):
-        raise InputError(f"a bolt cannot have a shank of {shank:g} mm in a grip of {grip:g} mm.")
+    if not (modulus > 0 and length > 0 and 0 <= shank <= length):
+        raise InputError(f"a bolt cannot have a shank of {shank:g} mm in a grip of {length:g} mm.")
     if anchor == "tapped" and anchor_modulus is None:
         raise InputError("a tapped hole needs the modulus of the part that it is cut into.")
     other = modulus if anchor_modulus is None else anchor_modulus
@@ -69,7 +69,7 @@ def bolt_resilience(
     return BoltResilience(
         head=HEAD_LENGTH[head_shape] * d / (modulus * whole),
         shank=shank / (modulus * whole),
-        free_thread=(grip - shank) / (modulus * core),
+        free_thread=(length - shank) / (modulus * core),
         engaged_thread=ENGAGED_LENGTH * d / (modulus * core),
         anchor=ANCHOR_LENGTH[anchor] * d / (other * whole),
     )

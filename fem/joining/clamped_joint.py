@@ -8,19 +8,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from fem.errors import InputError
-
-if TYPE_CHECKING:
-    from fem.joining.creep import Findley, Prony
+from fem.joining.creep import Findley, Prony
 
 HALF_ANGLE = math.radians(30)
 
 
 @dataclass(frozen=True)
-class Layer:
-    """One clamped member or washer: `thickness` [mm], `modulus` [MPa] along the bolt, `creep` None where it does
+class Member:
+    """One clamped part or washer: `thickness` [mm], `modulus` [MPa] along the bolt, `creep` None where it does
     not."""
 
     thickness: float
@@ -29,53 +26,53 @@ class Layer:
 
     def __post_init__(self) -> None:
         if not (0 < self.thickness < math.inf and 0 < self.modulus < math.inf):
-            raise InputError("a clamped layer needs a thickness and a modulus above zero.")
+            raise InputError("a clamped member needs a thickness and a modulus above zero.")
 
 
 @dataclass(frozen=True)
-class Stack:
-    """Clamped `layers` from under the head to the nut or thread; `seat` and `foot` outer diameter [mm] of what
+class Grip:
+    """Clamped `members` from under the head to the nut or thread; `seat` and `foot` outer diameter [mm] of what
     presses on the first and the last, `hole` [mm], `outer` [mm] how wide the members are at most.
 
-    Errors: InputError for no layers, or a seat that the hole or the member leaves no room for.
+    Errors: InputError for no members, or a seat that the hole or the member leaves no room for.
     """
 
-    layers: tuple[Layer, ...]
+    members: tuple[Member, ...]
     seat: float
     foot: float
     hole: float
     outer: float = math.inf
 
     def __post_init__(self) -> None:
-        if not self.layers:
-            raise InputError("a bolt clamps at least one layer.")
+        if not self.members:
+            raise InputError("a bolt clamps at least one member.")
         for end in (self.seat, self.foot):
             if not 0 < self.hole < end:
                 raise InputError(f"what presses with {end:g} mm is no wider than the hole of {self.hole:g} mm.")
-            if end > self.outer:
+            if not end <= self.outer:
                 raise InputError(f"what presses with {end:g} mm is wider than the member of {self.outer:g} mm.")
 
     @property
-    def grip(self) -> float:
+    def length(self) -> float:
         """Clamped length [mm]."""
-        return sum(layer.thickness for layer in self.layers)
+        return sum(member.thickness for member in self.members)
 
     @property
     def resiliences(self) -> tuple[float, ...]:
-        """What each layer gives under one newton [mm/N]."""
+        """What each member gives under one newton [mm/N]."""
         ends = [0.0]
-        for layer in self.layers:
-            ends.append(ends[-1] + layer.thickness)
-        middle, grip, out = self.grip / 2, self.grip, []
-        for layer, top, bottom in zip(self.layers, ends[:-1], ends[1:], strict=True):
-            upper = self._cone(self.seat, min(top, middle), min(bottom, middle), layer.modulus)
-            lower = self._cone(self.foot, grip - max(bottom, middle), grip - max(top, middle), layer.modulus)
+        for member in self.members:
+            ends.append(ends[-1] + member.thickness)
+        middle, length, out = self.length / 2, self.length, []
+        for member, top, bottom in zip(self.members, ends[:-1], ends[1:], strict=True):
+            upper = self._cone(self.seat, min(top, middle), min(bottom, middle), member.modulus)
+            lower = self._cone(self.foot, length - max(bottom, middle), length - max(top, middle), member.modulus)
             out.append(upper + lower)
         return tuple(out)
 
     @property
     def stiffness(self) -> float:
-        """[N/mm] of all layers, one behind the other."""
+        """[N/mm] of all members, one behind the other."""
         return 1 / sum(self.resiliences)
 
     def _cone(self, start: float, near: float, far: float, modulus: float) -> float:
@@ -157,8 +154,10 @@ class ClampedJoint:
         """How many times a `load` [N] the joint bears when the bolt bears `bears` [N].
 
         Beyond opening the bolt takes the whole load, so its factor is no more than bears / load. Source: Shigley
-        (9th ed.), eq. 8-28 to 8-30.
+        (9th ed.), eq. 8-28 to 8-30. Errors: InputError for a load or a strength that is not positive.
         """
+        if not (load > 0 and bears > 0):
+            raise InputError("load factors need a load and a strength above zero.")
         growing = (bears - self.preload) / (self.share * load)
         if growing * load > self.opens_at:
             growing = bears / load

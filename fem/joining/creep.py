@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from fem.errors import InputError, nearest, shown
+from fem.errors import InputError
 from fem.tensors import Array
 
 HOUR = 3600.0
@@ -46,7 +46,7 @@ class Findley:
                 f"an exponent of creep of {self.exponent:g} lies outside {EXPONENTS[0]:g} to {EXPONENTS[1]:g}."
             )
 
-    def growth(self, time: Any) -> Array:
+    def compliance(self, time: Any) -> Array:
         """Strain at constant stress over elastic strain (...) after `time` (...) [s]."""
         return 1 + self.first_hour * (np.asarray(time, dtype=float) / HOUR) ** self.exponent
 
@@ -54,16 +54,12 @@ class Findley:
         """The part (...) of a held force that is left after `time` (...) [s], where the polymer makes up `share` of
         what all parts in a row give elastically; the rest are springs. 1: nothing but polymer, stress relaxation.
 
-        Laplace's transform of  F + share * d(growth) * F = F_0  inverts to E_n(-share * m * Gamma(1 + n) * t^n).
+        Laplace's transform of  F + share * d(compliance) * F = F_0  inverts to E_n(-share * m * Gamma(1 + n) * t^n).
         """
         hours = np.asarray(time, dtype=float) / HOUR
         return mittag_leffler(
             self.exponent, share * self.first_hour * math.gamma(1 + self.exponent) * hours**self.exponent
         )
-
-    def times(self, factor: float) -> Findley:
-        """The same law with `factor` times the creep."""
-        return Findley(self.first_hour * factor, self.exponent, self.source, self.estimate)
 
 
 @dataclass(frozen=True)
@@ -81,7 +77,7 @@ class Prony:
     def __post_init__(self) -> None:
         if len(self.shares) != len(self.times) or not self.shares:
             raise InputError("a Prony series needs a time for each of its shares.")
-        if min(self.shares) <= 0 or sum(self.shares) >= 1 or min(self.times) <= 0:
+        if not (min(self.shares) > 0 and sum(self.shares) < 1 and 0 < min(self.times) <= max(self.times) < math.inf):
             raise InputError("shares of a Prony series are above zero and below one together, its times above zero.")
 
     def relaxation(self, time: Any) -> Array:
@@ -103,20 +99,19 @@ class Prony:
 
 
 def default_creep(state: str, *, softened: float = 1.0) -> Findley:
-    """What is taken where no card says how a polymer creeps in a `state` ("dry", "conditioned", "saturated"): an
-    estimate. `softened` is the factor on stiffness by heat: creep grows as stiffness falls (an estimate, too).
+    """What is taken where no card says how a polymer creeps in a `state` ("dry", "conditioned", "saturated", any
+    other): an estimate. `softened` is the factor on stiffness by heat: creep grows as stiffness falls (an estimate,
+    too).
 
-    Errors: InputError for a state without an entry.
+    Errors: InputError for a factor that cannot be.
     """
-    table = _defaults()
-    known = [name for name, entry in table.items() if isinstance(entry, dict)]
-    if state not in known:
-        raise InputError(f"nothing is known of creep in the state {shown(state)}.", advice=nearest(state, known))
-    if not 0 < softened <= 1.5:
+    if not 0 < softened <= 1:
         raise InputError(f"a factor on stiffness of {softened:g} cannot be.")
-    n, left = table[state]["exponent"], table[state]["left"]
+    table = _defaults()
+    row = table[state if isinstance(table.get(state), dict) else "other"]
+    n, left = row["exponent"], row["left"]
     first_hour = (1 - left) / (left * 1000**n - (1 / 60) ** n)
-    return Findley(first_hour / softened, n, table["source"], estimate=state in table["estimates"])
+    return Findley(first_hour / softened, n, table["source"], estimate=True)
 
 
 @cache

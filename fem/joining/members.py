@@ -1,4 +1,4 @@
-"""Clamped layers from material cards: stiffness along the bolt, creep in the card's state, growth by heat."""
+"""Clamped members from material cards: stiffness along the bolt, creep in the card's state, growth by heat."""
 
 from __future__ import annotations
 
@@ -6,31 +6,31 @@ import numpy as np
 
 from fem.caution import Caution
 from fem.errors import InputError
-from fem.joining.clamped_joint import Layer, Stack
+from fem.joining.clamped_joint import Grip, Member
 from fem.joining.creep import Findley, Prony, default_creep
 from fem.printing.card.nouns import CardState
 from fem.tensors import Array, orthotropic_compliance, pack_stress, unit
 
 
-def layer_of(state: CardState, *, thickness: float, axis: Array, creep: Findley | Prony | None = None) -> Layer:
-    """A layer `thickness` [mm] thick of a material in one state, clamped along an `axis` (3,) in print axes.
+def member_of(state: CardState, *, thickness: float, axis: Array, creep: Findley | Prony | None = None) -> Member:
+    """A member `thickness` [mm] thick of a material in one state, clamped along an `axis` (3,) in print axes.
 
     A polymer creeps as its state does by default, faster when warm (`default_creep`), unless `creep` says how; a
-    metal does not. Errors: InputError for a state of a polymer whose creep is not known.
+    metal does not.
     """
     n = unit(np.asarray(axis, dtype=float))
     pulled = pack_stress(np.outer(n, n))
     modulus = 1 / float(pulled @ orthotropic_compliance(state.E, state.nu, state.G) @ pulled)
     if state.yield_stress is not None:
-        return Layer(thickness, modulus)
+        return Member(thickness, modulus)
     if creep is None:
         softened = 1.0 if state.factors is None else state.factors.between(state.holds_at)[0]
         creep = default_creep(state.name, softened=min(softened, 1.0))
-    return Layer(thickness, modulus, creep)
+    return Member(thickness, modulus, creep)
 
 
 def growth_by_heat(state: CardState, *, thickness: float, axis: Array, bolt_expansion: float, warmer: float) -> float:
-    """How much more than its bolt a layer grows [mm] when both are `warmer` [K]; `bolt_expansion` [1/K].
+    """How much more than its bolt a member grows [mm] when both are `warmer` [K]; `bolt_expansion` [1/K].
 
     Errors: InputError where the card knows no expansion.
     """
@@ -40,9 +40,9 @@ def growth_by_heat(state: CardState, *, thickness: float, axis: Array, bolt_expa
     return (float(np.asarray(state.expansion) @ n**2) - bolt_expansion) * thickness * warmer
 
 
-def creep_cautions(stack: Stack, *, bolt: str) -> tuple[Caution, ...]:
+def creep_cautions(grip: Grip, *, bolt: str) -> tuple[Caution, ...]:
     """What a reader must know of the clamp that is left at a `bolt`: that creep is an estimate, where it is."""
-    laws = {layer.creep for layer in stack.layers if layer.creep is not None and layer.creep.estimate}
+    laws = {member.creep for member in grip.members if member.creep is not None and member.creep.estimate}
     return tuple(
         Caution(
             "creep_estimated",

@@ -15,7 +15,7 @@ import numpy as np
 from fem.errors import InputError
 from fem.joining.bolt_plan import BoltPlan, pressing_seat
 from fem.joining.bolt_stiffness import bolt_resilience
-from fem.joining.clamped_joint import Layer, Stack
+from fem.joining.clamped_joint import Grip, Member
 from fem.joining.creep import HOUR, Findley, Prony
 from fem.joining.washer_spread import spread_seat
 from fem.tensors import Array
@@ -45,28 +45,28 @@ def clamp_over_time(
     preload: float,
     *,
     bolt: float,
-    stack: Stack,
+    grip: Grip,
     times: Sequence[float] = TIMES,
     settling: float = 0.0,
-    later: Stack | None = None,
+    later: Grip | None = None,
     growth: float = 0.0,
 ) -> Array:
     """Clamp [N] (k,) at `times` (k,) [s] after a bolt of resilience `bolt` [mm/N] was tightened to `preload` [N].
 
-    `settling` [mm] is lost at once by embedding; `later` is the stack in the state and heat of service, which it has
+    `settling` [mm] is lost at once by embedding; `later` is the grip in the state and heat of service, which it has
     from then on; `growth` [mm] how much more its members grow than the bolt when warm or wet. In closed form: exact
-    for linear creep. Errors: InputError where layers creep by different laws.
+    for linear creep. Errors: InputError where members creep by different laws.
     """
-    service = later or stack
+    service = later or grip
     given, law, share = _row_of(bolt, service)
-    at_once = max((preload * (bolt + sum(stack.resiliences)) + growth - settling) / given, 0.0)
+    at_once = max((preload * (bolt + sum(grip.resiliences)) + growth - settling) / given, 0.0)
     t = np.asarray(times, dtype=float)
     return np.full(t.shape, at_once) if law is None else at_once * law.kept(t, share)
 
 
-def clamp_by_steps(preload: float, *, bolt: float, stack: Stack, time: float, steps: int = 400) -> float:
+def clamp_by_steps(preload: float, *, bolt: float, grip: Grip, time: float, steps: int = 400) -> float:
     """Clamp [N] at a `time` [s], by Boltzmann's superposition of small steps: a second way for `clamp_over_time`."""
-    _, law, share = _row_of(bolt, stack)
+    _, law, share = _row_of(bolt, grip)
     if law is None:
         return preload
     # Short steps first, where creep is quickest; the trapezoid of the law over each past step
@@ -76,9 +76,9 @@ def clamp_by_steps(preload: float, *, bolt: float, stack: Stack, time: float, st
     springs = (1 - share) / share
     for k in range(1, steps + 1):
         if isinstance(law, Findley):
-            grown = law.growth(t[k] - t[: k + 1])
+            grown = law.compliance(t[k] - t[: k + 1])
             mean = (grown[1:] + grown[:-1]) / 2
-            past = law.growth(t[k]) + mean[:-1] @ np.diff(force[:k])
+            past = law.compliance(t[k]) + mean[:-1] @ np.diff(force[:k])
             # springs F + past + mean (F - F_before) = springs + 1
             force[k] = (springs + 1 - past + mean[-1] * force[k - 1]) / (springs + mean[-1])
         else:
@@ -91,16 +91,17 @@ def clamp_by_steps(preload: float, *, bolt: float, stack: Stack, time: float, st
     return float(preload * force[-1])
 
 
-def _row_of(bolt: float, stack: Stack) -> tuple[float, Findley | Prony | None, float]:
+def _row_of(bolt: float, grip: Grip) -> tuple[float, Findley | Prony | None, float]:
     """What bolt and members give together [mm/N], the law that some of them creep by, and their share of it."""
-    parts = stack.resiliences
-    laws = {layer.creep for layer in stack.layers if layer.creep is not None}
+    parts = grip.resiliences
+    laws = {member.creep for member in grip.members if member.creep is not None}
     if len(laws) > 1:
         raise InputError(
-            "the clamped layers creep by different laws.", advice="Take the law of the layer that gives most for all."
+            "the clamped members creep by different laws.",
+            advice="Take the law of the member that gives most for all.",
         )
     total = bolt + sum(parts)
-    creeping = sum(part for part, layer in zip(parts, stack.layers, strict=True) if layer.creep is not None)
+    creeping = sum(part for part, member in zip(parts, grip.members, strict=True) if member.creep is not None)
     return total, laws.pop() if laws else None, creeping / total
 
 
@@ -117,7 +118,7 @@ class Remedy:
 
 def compare_remedies(
     plan: BoltPlan,
-    layers: Sequence[Layer],
+    members: Sequence[Member],
     *,
     preload: float,
     times: Sequence[float] = TIMES,
@@ -128,8 +129,8 @@ def compare_remedies(
     sleeve_wall: float = 1.5,
     sleeve_modulus: float = ALUMINIUM,
 ) -> tuple[Remedy, ...]:
-    """A planned bolt through `layers` and a nut with the same washer: as it is, with large washers, with a metal
-    sleeve of `sleeve_wall` [mm] in place of the layers that creep (the clamp then goes through metal alone).
+    """A planned bolt through `members` and a nut with the same washer: as it is, with large washers, with a metal
+    sleeve of `sleeve_wall` [mm] in place of the members that creep (the clamp then goes through metal alone).
 
     `preload` [N] after tightening, `shank` [mm] without a thread, `hole` [mm] (None: medium clearance; the sleeve
     stands outside it). Errors: InputError where the washer is wider than the member, or the sleeve than the head or
@@ -141,10 +142,10 @@ def compare_remedies(
     for name, washer in washers.items():
         changed = replace(plan, washer=washer)
         whole = pressing_seat(changed, hole).outer
-        stiffness = Stack(tuple(layers), whole, whole, hole, outer).stiffness
+        stiffness = Grip(tuple(members), whole, whole, hole, outer).stiffness
         seat = spread_seat(changed, stiffness=stiffness, hole=hole)
-        stack = Stack(tuple(layers), seat.outer, seat.outer, hole, outer)
-        clamp = _clamp_of(changed, stack, preload, times, settling, shank)
+        grip = Grip(tuple(members), seat.outer, seat.outer, hole, outer)
+        clamp = _clamp_of(changed, grip, preload, times, settling, shank)
         out.append(Remedy(name, "the part", preload / seat.area, clamp))
     tube, seat = hole + 2 * sleeve_wall, pressing_seat(plan, hole)
     if tube > seat.outer:
@@ -153,24 +154,24 @@ def compare_remedies(
             where=plan.key("washer"),
             advice="Take a wider washer, or a thinner sleeve.",
         )
-    metal = tuple(Layer(x.thickness, sleeve_modulus if x.creep is not None else x.modulus) for x in layers)
-    sleeve = Stack(metal, tube, tube, hole, tube)
+    metal = tuple(Member(x.thickness, sleeve_modulus if x.creep is not None else x.modulus) for x in members)
+    sleeve = Grip(metal, tube, tube, hole, tube)
     area = np.pi / 4 * (tube**2 - hole**2)
     clamp = _clamp_of(plan, sleeve, preload, times, settling, shank)
     return (*out, Remedy("metal sleeve", "the sleeve", preload / area, clamp))
 
 
 def _clamp_of(
-    plan: BoltPlan, stack: Stack, preload: float, times: Sequence[float], settling: float, shank: float
+    plan: BoltPlan, grip: Grip, preload: float, times: Sequence[float], settling: float, shank: float
 ) -> tuple[float, ...]:
     """Clamp [N] at each time of a bolt with a nut, and a washer under both if it has one."""
     washers = 0.0 if plan.washer == "none" else 2 * plan.sizes.washers[plan.washer].thickness
     bolt = bolt_resilience(
         plan.sizes.thread,
         modulus=plan.material.modulus,
-        grip=stack.grip + washers,
+        length=grip.length + washers,
         shank=shank,
         head_shape=plan.head_shape,
     )
-    found = clamp_over_time(preload, bolt=bolt.total, stack=stack, times=times, settling=settling)
+    found = clamp_over_time(preload, bolt=bolt.total, grip=grip, times=times, settling=settling)
     return tuple(float(clamp) for clamp in found)

@@ -6,17 +6,18 @@ import numpy as np
 import pytest
 
 from fem.errors import InputError
-from fem.joining.bolt_judgement import (
-    LONG_TERM,
-    bears_for_long,
-    compression_along,
-    head_pressure,
-    judge_bolt,
-    working_stress,
-)
+from fem.joining.bolt_judgement import head_pressure, judge_bolt, working_stress
 from fem.joining.bolt_plan import BoltPlan, Seat
 from fem.joining.bolt_sizes import bolt_grade, bolt_size
 from fem.joining.pull_out import PullOut, estimated_pull_out, measured_pull_out, pull_out_kinds
+from fem.joining.strength_along import (
+    LONG_TERM,
+    bears_for_long,
+    compression_along,
+    insert_in_polymer,
+    shear_along,
+    thread_in_metal,
+)
 from fem.joining.thread_stripping import (
     bending_factors,
     check_engagement,
@@ -106,6 +107,28 @@ def test_compression_of_a_printed_part_along_its_bolt():
     metal = load_card("6082-t6").state("as_supplied")
     assert compression_along(metal, np.array([1.0, 2, 3])) == pytest.approx(metal.yield_stress)
     assert bears_for_long(dry) == LONG_TERM and bears_for_long(metal) == 1
+
+
+def test_shear_of_a_printed_part_along_its_bolt():
+    dry = load_card("pa6-cf").state("dry")
+    s12, s13, s23 = 35, 22, 18
+    up = shear_along(dry, np.array([0, 0, 1.0]))
+    assert up <= s23 and up == pytest.approx(s23, rel=0.01)
+    assert shear_along(dry, np.array([1.0, 0, 0])) == pytest.approx(min(s12, s13), rel=0.01)
+    metal = load_card("6082-t6").state("as_supplied")
+    assert shear_along(metal, np.array([1.0, 2, 3])) == pytest.approx(metal.yield_stress / math.sqrt(3), rel=1e-6)
+
+
+def test_what_holds_a_bolt_by_the_cards():
+    metal, polymer = load_card("6082-t6").state("as_supplied"), load_card("pa6-cf").state("dry")
+    tapped = thread_in_metal(PLAN, metal, engagement=12)
+    assert tapped == thread_strength(
+        M8, engagement=12, bolt_ultimate=800, bolt_shear=0.65, nut_ultimate=metal.ultimate
+    )
+    with pytest.raises(InputError, match=r"bolts\.front\.thread: the card knows no ultimate strength"):
+        thread_in_metal(PLAN, polymer, engagement=12)
+    insert = insert_in_polymer("heat-set insert", polymer, axis=np.array([0, 0, 1.0]), diameter=10, length=12.7)
+    assert insert.estimate and insert.force == pytest.approx(0.33 * 18 * math.pi * 10 * 12.7, rel=0.01)
 
 
 # ---- threads

@@ -9,7 +9,7 @@ from fem.errors import InputError
 from fem.joining.bolt_plan import BoltPlan, pressing_seat
 from fem.joining.bolt_sizes import bolt_size
 from fem.joining.bolt_stiffness import bolt_resilience, grip_stiffness
-from fem.joining.clamped_joint import ClampedJoint, Layer, Stack, frustum_stiffness
+from fem.joining.clamped_joint import ClampedJoint, Grip, Member, frustum_stiffness
 from fem.joining.washer_spread import effective_overhang, spread_seat
 
 M8 = bolt_size("M8").thread
@@ -20,7 +20,7 @@ M8 = bolt_size("M8").thread
 
 def test_the_parts_of_a_bolt():
     """M8 in a grip of 30 mm, 10 mm of them shank, by hand; ISO 4014 head and a nut."""
-    found = bolt_resilience(M8, modulus=205e3, grip=30, shank=10, head_shape="hexagon")
+    found = bolt_resilience(M8, modulus=205e3, length=30, shank=10, head_shape="hexagon")
     whole, core = math.pi / 4 * 64, math.pi / 4 * 6.4664**2
     by_hand = [0.5 * 8 / whole, 10 / whole, 20 / core, 0.5 * 8 / core, 0.4 * 8 / whole]
     parts = [found.head, found.shank, found.free_thread, found.engaged_thread, found.anchor]
@@ -29,11 +29,11 @@ def test_the_parts_of_a_bolt():
 
 
 def test_what_makes_a_bolt_softer():
-    socket = bolt_resilience(M8, modulus=205e3, grip=30)
-    assert bolt_resilience(M8, modulus=205e3, grip=30, head_shape="hexagon").total > socket.total
-    assert bolt_resilience(M8, modulus=195e3, grip=30).total == pytest.approx(socket.total * 205 / 195)
-    assert bolt_resilience(M8, modulus=205e3, grip=30, shank=30).total < socket.total
-    tapped = bolt_resilience(M8, modulus=205e3, grip=30, anchor="tapped", anchor_modulus=70e3)
+    socket = bolt_resilience(M8, modulus=205e3, length=30)
+    assert bolt_resilience(M8, modulus=205e3, length=30, head_shape="hexagon").total > socket.total
+    assert bolt_resilience(M8, modulus=195e3, length=30).total == pytest.approx(socket.total * 205 / 195)
+    assert bolt_resilience(M8, modulus=205e3, length=30, shank=30).total < socket.total
+    tapped = bolt_resilience(M8, modulus=205e3, length=30, anchor="tapped", anchor_modulus=70e3)
     assert tapped.anchor == pytest.approx(0.33 * 8 / (70e3 * M8.shank_area))
     # The grip alone, with the larger stress area, is stiffer: head, nut and engaged thread give as well
     bare = grip_stiffness(modulus=205e3, shank=0, shank_area=1, threaded=30, thread_area=M8.stress_area)
@@ -44,7 +44,7 @@ def test_what_makes_a_bolt_softer():
     ("changes", "told"),
     [
         ({"shank": 31.0}, "shank of 31 mm in a grip of 30 mm"),
-        ({"grip": 0.0}, "grip of 0 mm"),
+        ({"length": 0.0}, "grip of 0 mm"),
         ({"head_shape": "round"}, "no head 'round'"),
         ({"anchor": "glue"}, "no anchor 'glue'"),
         ({"anchor": "tapped"}, "needs the modulus of the part"),
@@ -52,51 +52,51 @@ def test_what_makes_a_bolt_softer():
 )
 def test_bolts_that_cannot_be_are_refused(changes, told):
     with pytest.raises(InputError, match=told):
-        bolt_resilience(M8, **{"modulus": 205e3, "grip": 30.0, **changes})
+        bolt_resilience(M8, **{"modulus": 205e3, "length": 30.0, **changes})
 
 
 # ---- members
 
 
 def test_layers_cut_differently_give_the_same():
-    whole = Stack((Layer(20, 2e3),), 16, 12, 9)
-    cut = Stack((Layer(3, 2e3), Layer(9, 2e3), Layer(8, 2e3)), 16, 12, 9)
-    assert cut.stiffness == pytest.approx(whole.stiffness) and cut.grip == whole.grip
-    turned = Stack(whole.layers, 12, 16, 9)
+    whole = Grip((Member(20, 2e3),), 16, 12, 9)
+    cut = Grip((Member(3, 2e3), Member(9, 2e3), Member(8, 2e3)), 16, 12, 9)
+    assert cut.stiffness == pytest.approx(whole.stiffness) and cut.length == whole.length
+    turned = Grip(whole.members, 12, 16, 9)
     assert turned.stiffness == pytest.approx(whole.stiffness)
 
 
 def test_a_narrow_member_is_a_tube():
-    tube = Stack((Layer(20, 2e3),), 16, 16, 9, outer=16)
+    tube = Grip((Member(20, 2e3),), 16, 16, 9, outer=16)
     assert tube.stiffness == pytest.approx(2e3 * math.pi / 4 * (16**2 - 9**2) / 20)
-    wide = Stack((Layer(20, 2e3),), 16, 16, 9)
-    between = Stack((Layer(20, 2e3),), 16, 16, 9, outer=20)
+    wide = Grip((Member(20, 2e3),), 16, 16, 9)
+    between = Grip((Member(20, 2e3),), 16, 16, 9, outer=20)
     assert tube.stiffness < between.stiffness < wide.stiffness
     # By slices: a cone up to 20 mm, then a tube
     z = (np.arange(20000) + 0.5) / 20000 * 10
     width = np.minimum(16 + 2 * z * math.tan(math.radians(30)), 20)
     sliced = 2 * (10 / 20000 / (2e3 * math.pi / 4 * (width**2 - 81))).sum()
     assert between.stiffness == pytest.approx(1 / sliced, rel=1e-6)
-    assert Stack((Layer(20, 2e3),), 16, 16, 9, outer=1e3).stiffness == pytest.approx(wide.stiffness)
+    assert Grip((Member(20, 2e3),), 16, 16, 9, outer=1e3).stiffness == pytest.approx(wide.stiffness)
 
 
 @pytest.mark.parametrize(
     ("given", "told"),
     [
-        (((), 16, 16, 9), "at least one layer"),
-        (((Layer(1, 1),), 9, 16, 9), "no wider than the hole"),
-        (((Layer(1, 1),), 16, 16, 9, 15), "wider than the member of 15 mm"),
+        (((), 16, 16, 9), "at least one member"),
+        (((Member(1, 1),), 9, 16, 9), "no wider than the hole"),
+        (((Member(1, 1),), 16, 16, 9, 15), "wider than the member of 15 mm"),
     ],
 )
 def test_stacks_that_cannot_be_are_refused(given, told):
     with pytest.raises(InputError, match=told):
-        Stack(*given)
+        Grip(*given)
 
 
 def test_a_layer_needs_thickness_and_modulus():
     for wrong in ((0, 1), (1, 0), (math.nan, 1), (1, math.inf)):
         with pytest.raises(InputError, match="a thickness and a modulus"):
-            Layer(*wrong)
+            Member(*wrong)
 
 
 # ---- the load that they share
@@ -175,7 +175,7 @@ def test_the_overhang_between_stiff_and_soft():
 def test_a_plain_washer_presses_whole_on_a_polymer_and_not_on_steel():
     def part(plan, modulus):
         whole = pressing_seat(plan)
-        stiffness = Stack((Layer(20, modulus),), whole.outer, whole.outer, whole.inner).stiffness
+        stiffness = Grip((Member(20, modulus),), whole.outer, whole.outer, whole.inner).stiffness
         return spread_seat(plan, stiffness=stiffness).area / whole.area
 
     plain = BoltPlan("a", "M8", "8.8", torque=16e3)

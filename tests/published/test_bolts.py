@@ -7,7 +7,7 @@ import pytest
 
 from fem.evidence.bolted import at_ninety
 from fem.joining.bolt_sizes import Thread, bolt_grade, bolt_size
-from fem.joining.clamped_joint import Layer, Stack, frustum_stiffness
+from fem.joining.clamped_joint import Grip, Member, frustum_stiffness
 from fem.joining.thread_stripping import thread_limits, thread_strength
 from fem.joining.tightening import preload_at, torque_for, torsion_over_tension
 
@@ -136,11 +136,11 @@ def test_members_by_slices():
 
 
 def test_three_frusta_of_problem_8_22():
-    stack = Stack((Layer(20, 207e3), Layer(25, 100e3)), 18, 18, 12)
-    upper, lower = stack.resiliences
+    grip = Grip((Member(20, 207e3), Member(25, 100e3)), 18, 18, 12)
+    upper, lower = grip.resiliences
     assert 1 / upper == pytest.approx(4470e3, rel=1e-3)
     assert lower == pytest.approx(1 / 52230e3 + 1 / 2074e3, rel=1e-3)
-    assert stack.stiffness == pytest.approx(1379e3, rel=1e-3)
+    assert grip.stiffness == pytest.approx(1379e3, rel=1e-3)
     # A cone that goes on widening down to the nut would be far stiffer
     wide = 18 + 40 * math.tan(math.radians(30))
     widening = 1 / frustum_stiffness(18, 12, 20, 207e3) + 1 / frustum_stiffness(wide, 12, 25, 100e3)
