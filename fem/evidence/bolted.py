@@ -120,6 +120,7 @@ def stiffness() -> Iterator[Row]:
     fitted, note = 30 * 0.5 * 0.78715 * math.exp(0.62873 * 0.5 / 1.345), "fit to finite elements, holds within 3 %"
     yield Row("Bolt of 1/2 in: steel alone, fit", WILEMAN, fitted, steel.stiffness, lbf, "two frusta", 0.03, note)
 
+    where = f"{SHIGLEY}, eq. 8-17 and 8-19"
     printed, how = Grip((Member(20, 2.0),), 12, 12, 6), "two frusta; full thread"
     bolt = grip_stiffness(modulus=193, shank=0, shank_area=1, threaded=20, thread_area=20.1)
     share, case = bolt / (bolt + printed.stiffness), "M6 through 20 mm of printed nylon"

@@ -111,16 +111,23 @@ class Seat:
 def turning_seat(plan: BoltPlan, hole: float | None = None) -> Seat:
     """Where the head turns: on the washer, which stands still, or on the part around its `hole` [mm] (None: medium
     clearance, ISO 273)."""
-    outer = plan.sizes.heads[plan.head_shape].bearing_diameter
-    if plan.washer != "none":
-        return Seat(outer, plan.sizes.washers[plan.washer].inner)
-    return Seat(outer, plan.sizes.clearance_hole if hole is None else hole)
+    washer = plan.sizes.washers.get(plan.washer)
+    open_to = plan.sizes.clearance_hole if hole is None else hole
+    return _seat(plan, plan.sizes.heads[plan.head_shape].bearing_diameter, washer.inner if washer else open_to)
 
 
 def pressing_seat(plan: BoltPlan, hole: float | None = None) -> Seat:
     """The ring of the part under the head or washer, outside its `hole` [mm] (None: medium clearance, ISO 273)."""
-    hole = plan.sizes.clearance_hole if hole is None else hole
-    if plan.washer == "none":
-        return Seat(plan.sizes.heads[plan.head_shape].bearing_diameter, hole)
-    washer = plan.sizes.washers[plan.washer]
-    return Seat(washer.outer, max(washer.inner, hole))
+    washer = plan.sizes.washers.get(plan.washer)
+    open_to = plan.sizes.clearance_hole if hole is None else hole
+    if washer is None:
+        return _seat(plan, plan.sizes.heads[plan.head_shape].bearing_diameter, open_to)
+    return _seat(plan, washer.outer, max(washer.inner, open_to))
+
+
+def _seat(plan: BoltPlan, outer: float, inner: float) -> Seat:
+    """The ring, or what is wrong with it under the bolt's name."""
+    try:
+        return Seat(outer, inner)
+    except InputError as error:
+        raise error.inside(plan.key("washer")) from None
