@@ -5,6 +5,7 @@ import math
 import numpy as np
 import pytest
 
+from fem.criteria.reserve import utilisation
 from fem.errors import InputError
 from fem.joining.bolt_judgement import head_pressure, judge_bolt, working_stress
 from fem.joining.bolt_plan import BoltPlan, Seat
@@ -27,6 +28,7 @@ from fem.joining.thread_stripping import (
 )
 from fem.joining.tightening import tighten, torque_for
 from fem.printing.polymer import load_card
+from fem.tensors import pack_stress, unit
 
 M8 = bolt_size("M8").thread
 PLAN = BoltPlan("front", "M8", "A4-80", torque=16e3)
@@ -115,6 +117,13 @@ def test_shear_of_a_printed_part_along_its_bolt():
     up = shear_along(dry, np.array([0, 0, 1.0]))
     assert up <= s23 and up == pytest.approx(s23, rel=0.01)
     assert shear_along(dry, np.array([1.0, 0, 0])) == pytest.approx(min(s12, s13), rel=0.01)
+    for axis in ([1.0, 1, 0], [0.2, 1, -0.3], [0.5, -0.5, 1]):
+        # A second way: 2000 planes at random, each until a criterion is met
+        n, chance = unit(axis), np.random.default_rng(3).normal(size=(2000, 3))
+        across = np.array([unit(m - (m @ n) * n) for m in chance])
+        sheared = pack_stress(n[None, :, None] * across[:, None, :] + across[:, :, None] * n[None, None, :])
+        least = 1 / utilisation(sheared, dry.strength).max()
+        assert shear_along(dry, np.array(axis)) == pytest.approx(float(least), rel=0.01)
     metal = load_card("6082-t6").state("as_supplied")
     assert shear_along(metal, np.array([1.0, 2, 3])) == pytest.approx(metal.yield_stress / math.sqrt(3), rel=1e-6)
 
