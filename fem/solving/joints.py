@@ -89,7 +89,7 @@ def solve_joints(
     """
     joined = equilibrium.joined
     assert joined is not None
-    links, law = joined.links, joined.law
+    law = joined.law
     rest = np.zeros_like(law.normal) if rest is None else rest
     start = np.zeros_like(forces) if start is None else start
     u = rigid_start(equilibrium, forces, start=start) if begin is None else begin
