@@ -7,6 +7,7 @@ with it, and linear cases are sums of the answers to unit loads.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -25,6 +26,7 @@ from fem.solving.motions import rigid_motions
 from fem.solving.solvers import solver_for
 from fem.solving.stiffness import BlockPattern, assemble, block_pattern
 from fem.solving.system import HeldSystem
+from fem.solving.ties import Ties
 from fem.tensors import Array
 
 
@@ -150,6 +152,12 @@ class Equilibrium:
         if given is not None:
             answer += given
         return answer.reshape(n, 3, k).transpose(2, 0, 1).copy(), record
+
+    def with_ties(self, ties: Ties) -> Equilibrium:
+        """The same with other springs in its bolts; the preconditioner knows none."""
+        other = copy(self)
+        other.system = self.system.with_ties(ties)
+        return other
 
     def free(self, forces: Array) -> Array:
         """Nodal forces (n, 3) without what held directions take."""

@@ -95,7 +95,9 @@ class WaryMultigrid:
     is of little use (tests/solving/test_ladder.py measures where).
     """
 
-    def __init__(self, system: HeldSystem, *, precondition: Preconditioner | None = None) -> None:
+    def __init__(
+        self, system: HeldSystem, *, precondition: Preconditioner | TiedPreconditioner | None = None
+    ) -> None:
         self.system = system
         self._multigrid = MultigridSolver(system, precondition=precondition)
         self._direct: Solver | None = None

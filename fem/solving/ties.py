@@ -24,10 +24,8 @@ class Ties:
     stiffness: Array
 
     def motion(self, displacement: Array) -> Array:
-        """The motions (m, ...) of a displacement (n, 3) or (3n, k) [mm]."""
-        flat = displacement.reshape(self.columns.shape[0], -1)
-        found = np.asarray(self.columns.T @ flat)
-        return found[:, 0] if displacement.shape[-1] == 3 and displacement.size == len(flat) else found
+        """The motions (m,) of a displacement (n, 3) [mm]."""
+        return np.asarray(self.columns.T @ displacement.reshape(-1))
 
     def forces(self, each: Array) -> Array:
         """Nodal forces (n, 3) [N] of the forces (m,) of all springs' motions."""
