@@ -33,7 +33,7 @@ from fem.tensors import Array
 MOST_STEPS = 80
 SETTLED = 1e-9
 """Residual over the forces at which a state counts as balanced."""
-LOOSE = 0.1
+LOOSE = 0.01
 """How far a step's own linear problem is solved while sets still change; the next step goes on from there."""
 HOLD_IT = "Add what holds it: a support, friction, a bolt, or the load that presses it on."
 CORRECTED = 0.9

@@ -4,19 +4,23 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from helpers_fe import HIGH_X, HIGH_Y, HIGH_Z, LOW_X, LOW_Y, LOW_Z, box, field, group, material
+from helpers_fe import HIGH_X, HIGH_Y, HIGH_Z, LOW_X, LOW_Y, LOW_Z, box, field, group, material, pinned
 
 from fem.errors import FreeBodyError, InputError
 from fem.evidence.bench import node_stress, square_to
 from fem.evidence.bricks import ring
 from fem.joining.facing import faces_opposite, first_of, rigid_counterpart
 from fem.joining.joint import Joint
+from fem.joining.shank import ShankStiffness, shank_columns, shank_springs, washer_patch
 from fem.loading.loads import force_load, pressure_load
 from fem.loading.supports import held_face
 from fem.part.tetmesh import joined
 from fem.solving.equilibrium import Equilibrium
 from fem.solving.joined import joined_of
 from fem.solving.joints import solve_joints
+from fem.solving.motions import rigid_motions
+from fem.solving.ties import Ties
+from fem.solving.tightened import load_tightened, tighten
 from fem.tensors import isotropic_stiffness, unpack_stress
 
 YOUNG, POISSON = 2000.0, 0.35
@@ -165,3 +169,49 @@ def test_a_belt_around_a_post_loses_pull_by_eulers_exponent(friction):
     held, found = belt(friction, pull=100.0)
     assert held == pytest.approx(100 * np.exp(-friction * np.pi / 2), rel=0.03)
     assert len(found.iterations) <= 60
+
+
+def bolted(spring, *, cells=((3, 3, 2), (4, 4, 2))):
+    """Two blocks of 20 x 20 x 10 mm between a head and a nut as wide as they are: bars in line with a bolt."""
+    mesh, off = two_blocks(*cells)
+    printed = field(mesh, material(isotropic_stiffness(YOUNG, 0.0)))
+    up, wide = np.array([0, 0, 1.0]), 100.0
+    head = washer_patch(
+        mesh, mesh.triangles_of((off + HIGH_Z,)), axis=up, at=np.array([10, 10, 20.0]), outer=wide, name="bolt"
+    )
+    nut = washer_patch(
+        mesh, mesh.triangles_of((LOW_Z,)), axis=up, at=np.array([10, 10, 0.0]), outer=wide, name="bolt"
+    )
+    columns, length = shank_columns(head, nut)
+    ties = Ties(columns, shank_springs(ShankStiffness(spring, 4e7, 3e7), length))
+    held = [pinned(mesh, (0, 0, 0), (20, 0, 0), (0, 20, 0))]
+    both = equilibrium(mesh, printed, held, seam(mesh, off, friction=0.3), ties=ties)
+    pull = force_load(mesh, group(mesh, off + HIGH_Z), force=up) - force_load(mesh, group(mesh, LOW_Z), force=up)
+    return both, pull
+
+
+def test_a_tightened_bolt_shares_a_load_with_what_it_clamps_until_that_parts():
+    # Members of E A / L = 40 kN/mm and a bolt of 60 kN/mm: the bolt takes 0.6 of a pull and opens at preload over 0.4
+    # (the diagram of a preloaded joint; R. G. Budynas and J. K. Nisbett, Shigley's, section 8-7)
+    both, pull = bolted(60e3)
+    tight = tighten(both, [1000.0])
+    assert tight.answer.state.force.sum() == pytest.approx(1000, rel=1e-7)
+    for load, borne, clamp in ((0, 1000, 1000), (1000, 1600, 600), (2400, 2440, 40), (2700, 2700, 0)):
+        found = load_tightened(both, tight, load * pull)
+        assert found.pull[0] == pytest.approx(borne, rel=2e-3)
+        assert found.answer.state.force.sum() == pytest.approx(clamp, abs=6)
+        assert found.pull[0] - load == pytest.approx(found.answer.state.force.sum(), abs=1e-3)
+
+
+def test_a_shank_bends_as_a_beam_does():
+    # What a beam between its ends feels: a turn of the head alone makes 4 EI/L there, 2 EI/L at the thread
+    both, _ = bolted(60e3)
+    mesh, ties = both.mesh, both.joined.ties
+    turn = rigid_motions(mesh.nodes, centre=np.array([10, 10, 20.0]))[:, :, 3]
+    upper = (mesh.node_body == 1)[:, None]
+    force = ties.forces(ties.stiffness * ties.motion(np.where(upper, turn, 0.0)))
+    moment = np.cross(mesh.nodes - [10, 10, 20.0], force)
+    assert moment[upper[:, 0]].sum(axis=0)[0] == pytest.approx(4 * 4e7 / 20, rel=1e-9)
+    below = np.cross(mesh.nodes - [10, 10, 0.0], force)
+    assert below[~upper[:, 0]].sum(axis=0)[0] == pytest.approx(2 * 4e7 / 20, rel=1e-9)
+    assert ties.forces(ties.stiffness * ties.motion(turn)) == pytest.approx(0, abs=1e-6)
