@@ -38,6 +38,8 @@ LOOSE = 0.01
 HOLD_IT = "Add what holds it: a support, friction, a bolt, or the load that presses it on."
 CORRECTED = 0.9
 """The limits of the shear are corrected once what they leave is this part of what the corrected ones would leave."""
+GROUNDED = 1e-3
+"""The share of closed joints' springs by which a preconditioner holds what only bolts hold."""
 SLOW = 5.0
 """Iterations for each decade of the residual from which on the preconditioner is made anew for the springs as they
 are then: twice what one takes that fits.
@@ -94,7 +96,7 @@ def solve_joints(
     start = np.zeros_like(forces) if start is None else start
     u = rigid_start(equilibrium, forces, start=start) if begin is None else begin
     here = _here(equilibrium, equilibrium.free(u) + start, rest)
-    moves = _Moves(getattr(equilibrium.solver, "precondition", None))
+    moves = _Moves(getattr(equilibrium.solver, "precondition", None), law.closed())
     iterations: list[int] = []
     history: list[float] = []
     for step in range(most):
@@ -161,10 +163,12 @@ def _moved(equilibrium: Equilibrium, here: _Here, move: Array, rest: Array, forc
 
 
 class _Moves:
-    """Solves the linear problem of each step, with the preconditioner `made` as long as it serves."""
+    """Solves the linear problem of each step, with the preconditioner `made` as long as it serves; `closed` (q, 3, 3)
+    [N/mm] are the springs of joints that touch all over.
+    """
 
-    def __init__(self, made: Any) -> None:
-        self.made, self.slow = made, False
+    def __init__(self, made: Any, closed: Array) -> None:
+        self.made, self.closed, self.slow = made, closed, False
 
     def solve(self, system: HeldSystem, left: Array, tolerance: float) -> tuple[Array, SolveRecord]:
         """The move (n, 3) [mm] under forces (n, 3) [N]. Errors: NotConverged."""
@@ -178,9 +182,17 @@ class _Moves:
         self.made = None
         return self._solve(system, left, tolerance)
 
+    def _grounded(self, system: HeldSystem) -> HeldSystem:
+        """Bodies that bolts alone hold are free to a preconditioner that knows no bolts: a little of all joints'
+        springs holds them.
+        """
+        if system.ties is None or system.link_springs is None:
+            return system
+        return system.with_link_springs(system.link_springs + GROUNDED * self.closed)
+
     def _solve(self, system: HeldSystem, left: Array, tolerance: float) -> tuple[Array, SolveRecord]:
         fresh = self.made is None
-        made = MultigridSolver(system).precondition if fresh else self.made
+        made = MultigridSolver(self._grounded(system)).precondition if fresh else self.made
         if system.ties is not None:  # the preconditioner knows no ties: they are put on top
             solver: Any = MultigridSolver(system, precondition=TiedPreconditioner(made, system.ties, system.free))
         else:
