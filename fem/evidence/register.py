@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from fem.errors import InputError
 from fem.evidence import (
     beams,
+    bolted,
     corners,
     distances,
     grains,
@@ -25,7 +26,7 @@ Progress = Callable[[str, float], None]
 
 BARS, PLANES, SOLIDS = "Bars and beams", "Plates and holes", "Solids"
 LAYERS, INFILL, FIBRES, STRENGTH = "Layers and laminates", "Infill", "Short fibres", "Strength"
-LENGTHS = "Stress over a length"
+LENGTHS, BOLTS = "Stress over a length", "Bolts"
 
 CHECKS: tuple[Check, ...] = (
     Check(SOLIDS, "Patch test: uniform stress", patches.unit_patch),
@@ -71,6 +72,11 @@ CHECKS: tuple[Check, ...] = (
     Check(STRENGTH, "Criteria in a layer", limits.textbook),
     Check(STRENGTH, "Strength off the fibres", limits.off_axis),
     Check(STRENGTH, "Criteria in space", limits.in_space),
+    Check(BOLTS, "Metric threads", bolted.threads),
+    Check(BOLTS, "Tightening to 90 % of yield", bolted.torques),
+    Check(BOLTS, "Stiffness of bolts and members", bolted.stiffness),
+    Check(BOLTS, "Preloaded joints and washers", bolted.joints),
+    Check(BOLTS, "Creep and the clamp that is left", bolted.clamps),
 )
 
 

@@ -7,6 +7,7 @@ with it, and linear cases are sums of the answers to unit loads.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -18,11 +19,14 @@ from fem.loading.supports import Foundation, FoundationPoints, Held, foundation_
 from fem.part.tetmesh import Index, TetMesh
 from fem.printing.field import PrintedField
 from fem.solving.earlier import Earlier
+from fem.solving.joined import Joined
 from fem.solving.linear import TOLERANCE, SolveRecord
+from fem.solving.links import pattern_with
 from fem.solving.motions import rigid_motions
 from fem.solving.solvers import solver_for
 from fem.solving.stiffness import BlockPattern, assemble, block_pattern
 from fem.solving.system import HeldSystem
+from fem.solving.ties import Ties
 from fem.tensors import Array
 
 
@@ -73,19 +77,31 @@ class Equilibrium:
         blocks: Array | None = None,
         solver: str = "auto",
         earlier: Earlier | None = None,
+        joined: Joined | None = None,
     ) -> None:
-        refuse_free_motion(mesh, held=held, foundations=foundations)
+        if joined is None:
+            refuse_free_motion(mesh, held=held, foundations=foundations)
+        self.joined = joined
         self.mesh, self.printed = mesh, printed
         self.supports = tuple(held)
         self.foundations = {foundation.name: foundation for foundation in foundations}
         self.held = gather(mesh, tuple(held))
         self.pattern = pattern or block_pattern(mesh)
+        if joined is not None:
+            self.pattern = pattern_with(self.pattern, joined.links)
         self.elastic = (
             assemble(mesh, self.pattern, table=printed.stiffness_table, material=printed.material)
             if blocks is None
             else blocks
         )
-        self.system = HeldSystem(mesh, self.pattern, self.elastic, held=self.held, foundations=foundations)
+        self.system = HeldSystem(
+            mesh,
+            self.pattern,
+            self.elastic,
+            held=self.held,
+            foundations=foundations,
+            joined=joined,
+        )
         self._kind = solver
         self.solver = solver_for(solver, self.system, printed, earlier=earlier)
         made = getattr(self.solver, "precondition", None)
@@ -136,6 +152,16 @@ class Equilibrium:
         if given is not None:
             answer += given
         return answer.reshape(n, 3, k).transpose(2, 0, 1).copy(), record
+
+    def with_ties(self, ties: Ties) -> Equilibrium:
+        """The same with other springs in its bolts; the preconditioner knows none."""
+        other = copy(self)
+        other.system = self.system.with_ties(ties)
+        return other
+
+    def free(self, forces: Array) -> Array:
+        """Nodal forces (n, 3) without what held directions take."""
+        return np.einsum("nij,nj->ni", self.held.projector, forces)
 
     def starts(self, move: Held) -> Array:
         """Displacement (n, 3) [mm] that holds everything still but the nodes of one prescribed face."""
@@ -271,7 +297,7 @@ def refuse_free_motion(
         motions += [f"turn about {names[i]}" for i in range(3) if share[3 + i] > 0.3]
         place = ", ".join(f"{v:.4g}" for v in centre)
         raise FreeBodyError(
-            f"body {body} (piece around ({place}) mm) is free to {_listed(motions)}.",
+            f"body {body} (piece around ({place}) mm) is free to {listed(motions)}.",
             where="supports",
             advice="Hold a face of it in these directions, or give it an elastic foundation.",
         )
@@ -310,5 +336,6 @@ def _gram(points: Array, directions: Array, centre: Array, size: float) -> Array
     return rows.T @ rows / len(rows)
 
 
-def _listed(words: list[str]) -> str:
+def listed(words: list[str]) -> str:
+    """Words as one says them: "a, b and c"."""
     return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]

@@ -233,3 +233,18 @@ def scatter(nodes, local, start, column, blocks):  # type: ignore[no-untyped-def
         for a in range(nodes.shape[1]):
             for b in range(nodes.shape[1]):
                 blocks[find(start, column, nodes[e, a], nodes[e, b])] += local[e, a, b]
+
+
+@compiled
+def scatter_links(nodes, shares, spring, start, column, blocks):  # type: ignore[no-untyped-def]
+    """Add springs (q, 3, 3) between the nodes (q, a) of each link, by their shares (q, a), to the blocks."""
+    for q in range(nodes.shape[0]):
+        for a in range(nodes.shape[1]):
+            for b in range(nodes.shape[1]):
+                factor = shares[q, a] * shares[q, b]
+                if factor == 0.0:
+                    continue
+                at = find(start, column, nodes[q, a], nodes[q, b])
+                for i in range(3):
+                    for j in range(3):
+                        blocks[at, i, j] += factor * spring[q, i, j]

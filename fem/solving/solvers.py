@@ -16,6 +16,7 @@ from fem.tensors import Array
 
 if TYPE_CHECKING:
     from fem.solving.multigrid import Preconditioner
+    from fem.solving.ties import TiedPreconditioner
 
 SOLVERS = ("auto", "multigrid", "direct", "distributed")
 """auto: distributed under `mpirun`, otherwise multigrid, then direct where that does not converge."""
@@ -39,7 +40,9 @@ class Solver(Protocol):
 class MultigridSolver:
     """Conjugate gradients with the preconditioner of multigrid.py, made for this system unless one is given."""
 
-    def __init__(self, system: HeldSystem, *, precondition: Preconditioner | None = None) -> None:
+    def __init__(
+        self, system: HeldSystem, *, precondition: Preconditioner | TiedPreconditioner | None = None
+    ) -> None:
         from fem.solving.multigrid import Preconditioner
 
         system.refuse_beyond_memory(1)
@@ -59,6 +62,11 @@ class MultigridSolver:
         """See Solver."""
         self.system.refuse_beyond_memory(columns.shape[1])
         answers, records = [], []
+
+        def precondition(residual: Array) -> Array:
+            # Single precision leaves something of the held directions, which the matrix would answer
+            return self.system.free(self.precondition(residual))
+
         count = columns.shape[1]
         for first in range(0, count, MOST_COLUMNS):
             some = slice(first, min(first + MOST_COLUMNS, count))
@@ -70,7 +78,7 @@ class MultigridSolver:
             answer, record = conjugate_gradients(
                 self.system,
                 columns[:, some],
-                precondition=self.precondition,
+                precondition=precondition,
                 tolerance=tolerance,
                 guess=None if guess is None else guess[:, some],
                 progress=hear,
@@ -87,13 +95,15 @@ class WaryMultigrid:
     is of little use (tests/solving/test_ladder.py measures where).
     """
 
-    def __init__(self, system: HeldSystem, *, precondition: Preconditioner | None = None) -> None:
+    def __init__(
+        self, system: HeldSystem, *, precondition: Preconditioner | TiedPreconditioner | None = None
+    ) -> None:
         self.system = system
         self._multigrid = MultigridSolver(system, precondition=precondition)
         self._direct: Solver | None = None
 
     @property
-    def precondition(self) -> Preconditioner:
+    def precondition(self) -> Preconditioner | TiedPreconditioner:
         """The preconditioner of the iteration."""
         return self._multigrid.precondition
 

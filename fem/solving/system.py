@@ -13,7 +13,9 @@ from fem.loading.supports import Foundation, HeldNodes, foundation_matrices
 from fem.memory import available_memory
 from fem.part.tetmesh import TetMesh
 from fem.solving.blocks import BlockMatrix, padded
+from fem.solving.joined import Joined
 from fem.solving.stiffness import BlockPattern, add_blocks
+from fem.solving.ties import Ties
 from fem.tensors import Array
 
 MOST_COLUMNS = 12
@@ -33,8 +35,12 @@ class HeldSystem:
         *,
         held: HeldNodes,
         foundations: Sequence[Foundation],
+        joined: Joined | None = None,
     ) -> None:
         self.mesh, self.pattern = mesh, pattern
+        self.links = None if joined is None else joined.links
+        self.link_springs = None if joined is None else joined.law.closed()
+        self.ties = None if joined is None else joined.ties
         self.elastic = BlockMatrix(pattern.start, pattern.column, blocks)
         self.springs = [foundation_matrices(mesh, foundation) for foundation in foundations]
         self.projector = held.projector
@@ -51,6 +57,18 @@ class HeldSystem:
         other._foundation_nodes, other._foundation = _spring_matrix(other.springs)
         return other
 
+    def with_link_springs(self, spring: Array | None) -> HeldSystem:
+        """The same system with other springs (q, 3, 3) [N/mm] at its links, or with none."""
+        other = copy(self)
+        other.link_springs = spring
+        return other
+
+    def with_ties(self, ties: Ties | None) -> HeldSystem:
+        """The same system with other springs between mean motions of faces."""
+        other = copy(self)
+        other.ties = ties
+        return other
+
     def multiply(self, x: Array, out: Array) -> None:
         """out = P (K + B) x, for x (3n, k) that is zero in held directions; k one or a multiple of four."""
         self.whole(x, out)
@@ -63,6 +81,10 @@ class HeldSystem:
             k = x.shape[1]
             at = x.reshape(-1, 3, k)[self._foundation_nodes].reshape(-1, k)
             out.reshape(-1, 3, k)[self._foundation_nodes] += (self._foundation @ at).reshape(-1, 3, k)
+        if self.links is not None and self.link_springs is not None:
+            self.links.add_times(self.link_springs, x, out)
+        if self.ties is not None:
+            self.ties.add_times(x, out)
 
     def free(self, columns: Array) -> Array:
         """Take the held directions out of columns (3n, k), in place; returns them."""
@@ -88,6 +110,8 @@ class HeldSystem:
         )
         for nodes, local in self.springs:
             add_blocks(self.pattern, out.blocks, nodes=nodes, local=local)
+        if self.links is not None and self.link_springs is not None:
+            self.links.add_blocks(self.link_springs, self.pattern, out.blocks)
         out.hold(self.projector, scale=self.scale)
         return out
 

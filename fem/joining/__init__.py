@@ -1,0 +1,1 @@
+"""What joins bodies: faces that push, stick or slip, and bolts."""

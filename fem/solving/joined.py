@@ -1,0 +1,72 @@
+"""All joints of a study as the solvers see them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fem.joining.joint import BONDED, Joint
+from fem.joining.law import PointLaw
+from fem.part.tetmesh import Index, TetMesh
+from fem.printing.field import PrintedField
+from fem.solving.links import Links, joined_links, material_stiffness
+from fem.solving.ties import Ties
+from fem.tensors import Array
+
+PUSH = 100.0
+"""Stiffness of the springs along the normal, over that of the elements on both sides one behind the other: the
+approach that they allow is a hundredth of what the outermost elements give anyway. Iterations grow with its root."""
+HOLD = 0.05
+"""Stiffness across the normal over that along it where faces rub. The edge of what slips moves by the way over which
+shear builds up each step, so that stiffer springs take more steps."""
+
+
+@dataclass(frozen=True)
+class Joined:
+    """The `links` at which faces meet, the `law` by which they do, the number (q,) of each point's `joint`, the area
+    (q,) [mm^2] it stands for, and the `ties` of bolts.
+    """
+
+    joints: tuple[Joint, ...]
+    links: Links
+    law: PointLaw
+    joint: Index
+    area: Array
+    ties: Ties | None = None
+
+
+def joined_of(
+    mesh: TetMesh, printed: PrintedField, joints: Sequence[Joint], *, ties: Ties | None = None, push: float = PUSH
+) -> Joined:
+    """What the solvers need of the joints of a mesh; `push` as for PUSH."""
+    count = len(mesh.nodes)
+    each = material_stiffness(mesh, printed)
+    links = [Links(j.facing.nodes, j.facing.shares, count) for j in joints]
+    laws = [_law(joint, each, push) for joint in joints]
+    law = PointLaw(*(np.concatenate([getattr(one, name) for one in laws]) for name in PointLaw.__dataclass_fields__))
+    number = np.repeat(np.arange(len(joints)), [len(one.gap) for one in laws])
+    area = np.concatenate([joint.facing.areas for joint in joints])
+    return Joined(tuple(joints), joined_links(links), law, number, area, ties)
+
+
+def _law(joint: Joint, material: Array, push: float) -> PointLaw:
+    facing, glued = joint.facing, joint.kind == BONDED
+    size = np.abs(facing.shares) * material[facing.nodes]
+    total = np.abs(facing.shares)
+    half = facing.nodes.shape[1] if joint.rigid else facing.nodes.shape[1] // 2
+    soft = total[:, :half].sum(axis=1) / size[:, :half].sum(axis=1)
+    if not joint.rigid:
+        soft = soft + total[:, half:].sum(axis=1) / size[:, half:].sum(axis=1)
+    # One stiffness all over a joint: an even pressure shall approach evenly, whatever the elements
+    along = push * float((facing.areas / soft).sum() / facing.areas.sum()) * facing.areas
+    q = len(along)
+    return PointLaw(
+        normal=facing.normals,
+        gap=facing.gaps,
+        push=along,
+        hold=(1.0 if glued else HOLD) * along,
+        friction=np.full(q, np.inf if glued else joint.friction),
+        glued=np.full(q, glued),
+    )

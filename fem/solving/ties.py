@@ -1,0 +1,56 @@
+"""Springs between mean motions of whole faces: a bolt's shank between its head and its thread.
+
+Each spring acts on one sum over many nodes, which would fill the matrix; so the sums are kept as columns beside it.
+To the preconditioner they are a correction of low rank: M, which knows all but these springs, becomes the exact
+inverse of its sum with them by the identity of Sherman, Morrison and Woodbury.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from fem.tensors import Array
+
+
+@dataclass(frozen=True)
+class Ties:
+    """Springs of `stiffness` (m,) [N/mm] on the motions that `columns` (3n, m), sparse, make of a displacement."""
+
+    columns: Any
+    stiffness: Array
+
+    def motion(self, displacement: Array) -> Array:
+        """The motions (m,) of a displacement (n, 3) [mm]."""
+        return np.asarray(self.columns.T @ displacement.reshape(-1))
+
+    def forces(self, each: Array) -> Array:
+        """Nodal forces (n, 3) [N] of the forces (m,) of all springs' motions."""
+        return np.asarray(self.columns @ each).reshape(-1, 3)
+
+    def add_times(self, x: Array, out: Array) -> None:
+        """out += the springs times displacements x (3n, k)."""
+        out += self.columns @ (self.stiffness[:, None] * (self.columns.T @ x))
+
+    def with_stiffness(self, stiffness: Array) -> Ties:
+        """The same ties with other springs (m,) [N/mm]."""
+        return Ties(self.columns, stiffness)
+
+
+class TiedPreconditioner:
+    """A preconditioner `made` for a matrix without ties, corrected for their springs."""
+
+    def __init__(self, made: Callable[[Array], Array], ties: Ties, free: Callable[[Array], Array]) -> None:
+        used = np.flatnonzero(ties.stiffness > 0)
+        self.made = made
+        columns = free(np.asarray(ties.columns[:, used].todense(), dtype=float))
+        self.answers = np.ascontiguousarray(made(np.ascontiguousarray(columns)))
+        own = columns.T @ self.answers
+        self.small = np.linalg.inv(np.diag(1 / ties.stiffness[used]) + (own + own.T) / 2)
+
+    def __call__(self, residual: Array) -> Array:
+        """Apply to residuals (3n, k)."""
+        return self.made(residual) - self.answers @ (self.small @ (self.answers.T @ residual))
