@@ -1,6 +1,5 @@
 """Small structured meshes, materials and supports of known answers: the bench of the published checks."""
 
-from fem.evidence.bench import boundary, field, group, material, node_at, pinned, prescribe, solve
 from fem.evidence.bricks import (
     HIGH_X,
     HIGH_Y,
@@ -14,6 +13,7 @@ from fem.evidence.bricks import (
     mesh_from,
     outer_triangles,
 )
+from fem.evidence.small_parts import boundary, field, group, material, node_at, pinned, prescribe, solve
 
 __all__ = [
     "HIGH_X",

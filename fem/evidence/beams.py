@@ -6,9 +6,9 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from fem.evidence.bench import field, group, material, node_at, node_stress, on, pinned, prescribe, solve, still
 from fem.evidence.bricks import HIGH_X, LOW_X, box
 from fem.evidence.nouns import CLOSED_FORM, FROM_MEMORY, Row
+from fem.evidence.small_parts import field, group, material, node_at, node_stress, on, pinned, prescribe, solve, still
 from fem.loading.acceleration import acceleration_load
 from fem.loading.loads import force_load, spread, wrench_load
 from fem.loading.supports import held_face

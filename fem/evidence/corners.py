@@ -8,10 +8,10 @@ from math import gamma
 
 import numpy as np
 
-from fem.evidence.bench import field, material, node_at, prescribe, solve, square_to
 from fem.evidence.bricks import HIGH_Z, LOW_Z, block
 from fem.evidence.distances import first_step
 from fem.evidence.nouns import CLOSED_FORM, Row
+from fem.evidence.small_parts import field, material, node_at, prescribe, solve, square_to
 from fem.judging.corners import singular_exponent
 from fem.judging.stress import recover_stress
 from fem.part.tetmesh import TetMesh

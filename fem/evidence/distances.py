@@ -12,12 +12,12 @@ from math import sqrt
 
 import numpy as np
 
-from fem.evidence.bench import field, group, material, solve, square_to
 from fem.evidence.bricks import HIGH_X, HIGH_Z, LOW_Z, Bend, growing, ring
 from fem.evidence.holes import Plane, kirsch, potentials, strip
 from fem.evidence.laminates import T300, Constants, stack
 from fem.evidence.nouns import CLOSED_FORM, Row
 from fem.evidence.rounds import mirrored
+from fem.evidence.small_parts import field, group, material, solve, square_to
 from fem.judging.stress import recover_stress
 from fem.loading.loads import force_load, spread
 from fem.tensors import Array, engineering_constants, isotropic_stiffness, orthotropic_stiffness

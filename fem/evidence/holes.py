@@ -6,10 +6,10 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 
-from fem.evidence.bench import field, group, material, node_at, node_stress, solve, square_to
 from fem.evidence.bricks import HIGH_X, HIGH_Z, LOW_Z, block, growing, ring
 from fem.evidence.nouns import CLOSED_FORM, Row
 from fem.evidence.rounds import mirrored
+from fem.evidence.small_parts import field, group, material, node_at, node_stress, solve, square_to
 from fem.loading.loads import force_load, spread
 from fem.part.tetmesh import TetMesh
 from fem.tensors import Array, isotropic_stiffness, orthotropic_stiffness

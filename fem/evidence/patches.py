@@ -8,9 +8,20 @@ from typing import Any
 import numpy as np
 
 from fem.evidence.beams import PRINTED, bending
-from fem.evidence.bench import boundary, field, group, material, node_at, node_stress, on, pinned, prescribe, solve
 from fem.evidence.bricks import HIGH_X, LOW_X, block, box, brick_tets, mesh_from
 from fem.evidence.nouns import CLOSED_FORM, Row
+from fem.evidence.small_parts import (
+    boundary,
+    field,
+    group,
+    material,
+    node_at,
+    node_stress,
+    on,
+    pinned,
+    prescribe,
+    solve,
+)
 from fem.loading.loads import force_load
 from fem.part.tetmesh import TetMesh
 from fem.printing.plan import in_layer_rotation

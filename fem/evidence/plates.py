@@ -6,7 +6,6 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from fem.evidence.bench import field, group, material, node_at, node_stress, on, solve, square_to, still
 from fem.evidence.bricks import (
     ABOVE,
     BELOW,
@@ -25,6 +24,7 @@ from fem.evidence.bricks import (
 )
 from fem.evidence.nouns import CLOSED_FORM, Row
 from fem.evidence.rounds import mirrored
+from fem.evidence.small_parts import field, group, material, node_at, node_stress, on, solve, square_to, still
 from fem.loading.loads import force_load, pressure_load
 from fem.part.quadrature import node_volumes
 from fem.part.tetmesh import Index, TetMesh

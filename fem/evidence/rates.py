@@ -6,9 +6,9 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from fem.evidence.bench import boundary, field, material, prescribe, solve
 from fem.evidence.nouns import Row
 from fem.evidence.patches import shaken
+from fem.evidence.small_parts import boundary, field, material, prescribe, solve
 from fem.judging.convergence import grid_convergence
 from fem.judging.stress import raw_stress
 from fem.part.quadrature import STRESS_POINTS, tet_shapes

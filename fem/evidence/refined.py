@@ -10,8 +10,8 @@ from pathlib import Path
 from fem.evidence.nouns import MESHES, Check, Row
 from fem.study.change import homogenised
 from fem.study.file import read_study
-from fem.study.ground import own_sizes, read_bodies
 from fem.study.plans import Study
+from fem.study.shared_mesh import own_sizes, read_bodies
 
 Progress = Callable[[str, float], None]
 

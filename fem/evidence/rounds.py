@@ -6,7 +6,6 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from fem.evidence.bench import field, group, material, node_at, node_stress, solve, square_to
 from fem.evidence.bricks import (
     ABOVE,
     BELOW,
@@ -23,6 +22,7 @@ from fem.evidence.bricks import (
     shell,
 )
 from fem.evidence.nouns import CLOSED_FORM, Row
+from fem.evidence.small_parts import field, group, material, node_at, node_stress, solve, square_to
 from fem.loading.loads import pressure_load, spread
 from fem.loading.supports import Held
 from fem.loading.temperature_change import thermal_load

@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 
 from fem.cores import even_ranges, shared, workers
 from fem.joining.barrier import Barrier, barrier
-from fem.joining.misses import refuse_wide_clearance, not_facing
+from fem.joining.misses import not_facing, refuse_wide_clearance
 from fem.joining.overlaps import Overlaps, overlaps_of
 from fem.joining.sides import Side, side_of
 from fem.part.quadrature import TRIANGLE_POINTS, TRIANGLE_WEIGHTS, surface_points

@@ -129,7 +129,7 @@ class Pass:
     singular: frozenset[str] = frozenset()
 
     @property
-    def told(self) -> dict[str, Any]:
+    def as_dict(self) -> dict[str, Any]:
         """As in `trust.passes`; an unlimited reserve is None."""
         cases = {
             name: {key: value if math.isfinite(value) else None for key, value in own.items()}

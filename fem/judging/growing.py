@@ -19,7 +19,7 @@ from fem.errors import FreeBodyError
 from fem.judging.recovered import RecoveredStress
 from fem.judging.reserve import LeastReserve, ReserveField, judge_reserve
 from fem.judging.stress import StressField, combined_stress
-from fem.judging.used_up import told_apart, used_up_nodes
+from fem.judging.used_up import used_up_nodes, without_used_up
 from fem.loading.case import LoadCase
 from fem.part.tetmesh import TetMesh
 from fem.printing.field import PrintedField
@@ -94,7 +94,7 @@ def judge_growth(case: LoadCase, *, recovered: RecoveredStress, equilibrium: Equ
     if not used.any() or used.all():
         return found
     again, _ = _search(mesh, printed, first, load, used)
-    return replace(again, reserve=told_apart(again.reserve, used, alone))
+    return replace(again, reserve=without_used_up(again.reserve, used, alone))
 
 
 def _apart(mesh: TetMesh, printed: PrintedField, field: ReserveField, at: _Loaded) -> ReserveField:
@@ -106,7 +106,7 @@ def _apart(mesh: TetMesh, printed: PrintedField, field: ReserveField, at: _Loade
     if not used.any() or used.all():
         return replace(field, used=used, alone=alone) if used.any() else field
     stay, growing = at.stay.without(used), at.growing.without(used)
-    return told_apart(judge_reserve(mesh, printed, permanent=stay, growing=growing), used, alone)
+    return without_used_up(judge_reserve(mesh, printed, permanent=stay, growing=growing), used, alone)
 
 
 def _search(

@@ -43,7 +43,7 @@ def used_up_nodes(mesh: TetMesh, alone: Array) -> Bools:
     return np.isin(place, spent[spent >= 0])
 
 
-def told_apart(left: ReserveField, used: Bools, alone: ReserveField) -> ReserveField:
+def without_used_up(left: ReserveField, used: Bools, alone: ReserveField) -> ReserveField:
     """The field `left`, judged without the nodes `used` (n,), with reserve 0 at these, and what the permanent loads
     `alone` make there.
     """

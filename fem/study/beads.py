@@ -12,13 +12,13 @@ from fem.loading.case import LoadCase
 from fem.part.quadrature import tet_volumes
 from fem.printing.beads import Grid
 from fem.study.clock import Progress
-from fem.study.ground import Prepared
+from fem.study.shared_mesh import Prepared
 from fem.study.solved import SolvedStudy
 from fem.zooming.decided import decided, passed_over, views_of
 from fem.zooming.nouns import ZoomView
 from fem.zooming.place import ZoomedPlace
-from fem.zooming.told_whole import missed_caution, with_whole, zoom_missed
 from fem.zooming.whole import WholeBody, expected_unknowns, refuse_too_large, solve_whole, whole_grid
+from fem.zooming.whole_findings import missed_caution, with_whole, zoom_missed
 from fem.zooming.worst import JudgedCase, Surroundings, bodies_of_beads, doubtful_nodes, zoom_worst
 
 

@@ -13,7 +13,7 @@ from fem.judging.places import Places, gather_places
 from fem.judging.recovered import RecoveredStress, recovered_units
 from fem.solving.equilibrium import Equilibrium
 from fem.solving.sensitivity import stiffness_change
-from fem.study.ground import Prepared
+from fem.study.shared_mesh import Prepared
 
 
 def scatter_of(ready: Prepared) -> Scatter:

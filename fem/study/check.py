@@ -18,11 +18,11 @@ from fem.solving.equilibrium import refuse_free_motion
 from fem.study.clock import Progress
 from fem.study.file import read_study
 from fem.study.gather import print_keys, support_facts
-from fem.study.ground import expected_unknowns, own_sizes, read_bodies
 from fem.study.plans import Study
 from fem.study.prepare import supports_of
 from fem.study.remarks import remarks_of
 from fem.study.run import prepare
+from fem.study.shared_mesh import expected_unknowns, own_sizes, read_bodies
 
 
 @dataclass(frozen=True)

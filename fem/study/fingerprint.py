@@ -54,7 +54,7 @@ def fingerprint_of_all(study: Study, variants: Mapping[str, Study | None]) -> st
     return digest_of([_program(), study.sha256, [study.judge.zoom, study.judge.voxel], each])
 
 
-def ground_key(study: Study, *, sizes: Mapping[str, Any] | None = None) -> str:
+def mesh_key(study: Study, *, sizes: Mapping[str, Any] | None = None) -> str:
     """Hash of what the mesh of a study depends on; `sizes` (size, finest) [mm] by body replace the study's own."""
     bodies = {n: dataclasses.replace(b, print=None, metal=None, state=None) for n, b in study.bodies.items()}
     cuts = [(name, face) for name, face in sorted(study.faces.items()) if face.cut is not None]

@@ -19,9 +19,9 @@ from fem.loading.plan import SupportPlan
 from fem.part.faces import cut_notes
 from fem.printing.keys import PrintKeys
 from fem.study.fingerprint import fingerprint
-from fem.study.ground import Prepared
 from fem.study.machine import library_versions, peak_memory, program_version
 from fem.study.plans import Study
+from fem.study.shared_mesh import Prepared
 from fem.study.solved import SolvedStudy
 
 
@@ -45,9 +45,9 @@ def findings_of(
     errors = {name: answers[name].energy_error for name in solved.cases}
     trust = trust_of(about_mesh, results, balance=solved.balance, energy_error=errors, iterations=solved.iterations)
     if (passes := solved.passes) is not None:
-        trust |= {"passes": [each.told for each in passes.passes], "stopped_by": passes.stopped_by}
-    if ready.ground.refined_for and passes is None:
-        trust |= {"mesh_refined_for": ready.ground.refined_for}
+        trust |= {"passes": [each.as_dict for each in passes.passes], "stopped_by": passes.stopped_by}
+    if ready.shared_mesh.refined_for and passes is None:
+        trust |= {"mesh_refined_for": ready.shared_mesh.refined_for}
     notes = tuple(Caution("cut", note, {"face": name}) for name, note in cut_notes(ready.groups).items())
     notes += _shared_mesh(ready, passes)
     growing = tuple(
@@ -83,7 +83,7 @@ def findings_of(
 
 
 def _shared_mesh(ready: Prepared, passes: PassHistory | None) -> tuple[Caution, ...]:
-    base = ready.ground.refined_for
+    base = ready.shared_mesh.refined_for
     if not base or passes is not None:
         return ()
     text = f'The mesh was refined for the accuracy of "{base}"; all variants share it.'

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from fem.cores import cores
-from fem.crew import PROCESS_BYTES
 from fem.memory import available_memory
 from fem.part.meshing import BYTES_PER_UNKNOWN
+from fem.processes import PROCESS_BYTES
 
 
 def sensible_jobs(unknowns: int) -> int:

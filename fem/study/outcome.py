@@ -19,7 +19,7 @@ from fem.loading.case import LoadCase
 from fem.part.tetmesh import Index, TetMesh
 from fem.printing.cut import cut_body
 from fem.printing.field import PrintedField
-from fem.study.ground import Prepared
+from fem.study.shared_mesh import Prepared
 from fem.tensors import Array, stress_rotation, von_mises
 from fem.zooming.nouns import ZoomView
 from fem.zooming.probe import Probe, Values, line_points

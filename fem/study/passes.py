@@ -1,7 +1,7 @@
 """The mesh is chosen: mesh, solve, judge, estimate, refine, until the numbers stand within the accuracy asked for.
 
-A study that asks for no accuracy is solved once, on the mesh of its sizes. One of another study's refined ground is
-solved once, too: variants share the mesh that was refined for the first of them.
+A study that asks for no accuracy is solved once, on the mesh of its sizes. One of another study's refined shared mesh
+is solved once, too: variants share the mesh that was refined for the first of them.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from fem.part.meshing import BYTES_PER_UNKNOWN, refuse_too_large
 from fem.part.sizing import SizeField, regular_edge, size_field
 from fem.solving.units import Displacements
 from fem.study.clock import Progress, clock_say
-from fem.study.ground import Prepared, refined
+from fem.study.shared_mesh import Prepared, refined
 from fem.study.solved import SolvedStudy, solve_cases_of
 from fem.tensors import Array
 from fem.zooming.where import Locator
@@ -72,7 +72,7 @@ def solve_as_asked(ready: Prepared, *, progress: Progress | None = None) -> tupl
     Errors: FreeBodyError, NotConverged, NoTrustworthyAnswer, of the first mesh.
     """
     accuracy = ready.study.accuracy
-    if accuracy is None or ready.ground.refined_for:
+    if accuracy is None or ready.shared_mesh.refined_for:
         return ready, solve_cases_of(ready, progress=progress)
     history, meshes = PassHistory(accuracy), _Meshes(time.perf_counter())
     solved = solve_cases_of(ready, progress=_named(progress, 1))
@@ -224,11 +224,13 @@ def _room(ready: Prepared, meshes: _Meshes) -> tuple[float, str]:
 
 def _on_finer(ready: Prepared, wanted: Mapping[str, SizeField]) -> Prepared:
     """The study on its next mesh. Errors: MeshError, TooLargeError."""
-    ground = refined(ready.ground, ready.study, wanted)
-    refuse_too_large(ground.mesh.unknowns, where=str(ready.study.path))
-    printed = ground.field(ready.made)
-    loads = ground.loads(ready.study, printed)
-    return replace(ready, ground=ground, printed=printed, groups=ground.groups(ready.study), loads=loads)
+    shared_mesh = refined(ready.shared_mesh, ready.study, wanted)
+    refuse_too_large(shared_mesh.mesh.unknowns, where=str(ready.study.path))
+    printed = shared_mesh.field(ready.made)
+    loads = shared_mesh.loads(ready.study, printed)
+    return replace(
+        ready, shared_mesh=shared_mesh, printed=printed, groups=shared_mesh.groups(ready.study), loads=loads
+    )
 
 
 def _carried(old: Prepared, new: Prepared, moved: Displacements) -> Displacements:

@@ -13,9 +13,9 @@ from fem.part.several import chosen
 from fem.part.solid import Solid
 from fem.part.tetmesh import TetMesh
 from fem.printing.card.temperature import other_temperature
-from fem.study.ground import Prepared
 from fem.study.plans import Study
 from fem.study.prepare import card_of
+from fem.study.shared_mesh import Prepared
 
 SMALL = 5.0
 """A solid whose file states no unit and whose longest side is below this [mm] may have been drawn in inches."""

@@ -13,45 +13,49 @@ from fem.judging.findings import Findings
 from fem.study.beads import ask_beads
 from fem.study.chances import with_chances
 from fem.study.clock import Clock, Progress, added_seconds, by_the_clock, clock_say
-from fem.study.fingerprint import ground_key, shown_digests
+from fem.study.fingerprint import mesh_key, shown_digests
 from fem.study.folder import checked_place, fresh_folder
 from fem.study.gather import findings_of
-from fem.study.ground import Ground, Prepared, Sizes, lay_ground
 from fem.study.machine import peak_memory
 from fem.study.outcome import Outcome
 from fem.study.passes import solve_as_asked
 from fem.study.plans import Study
 from fem.study.prepare import body_print, refuse_no_force
+from fem.study.shared_mesh import Prepared, SharedMesh, Sizes, make_shared_mesh
 from fem.study.variants.asked import asked_study, results_folder, title_of
 
 
 def prepare(
-    study: Study, *, ground: Ground | None = None, sizes: Sizes | None = None, progress: Progress | None = None
+    study: Study,
+    *,
+    shared_mesh: SharedMesh | None = None,
+    sizes: Sizes | None = None,
+    progress: Progress | None = None,
 ) -> Prepared:
     """Read solids and cards, mesh, match faces, build the loads at factor one.
 
-    `ground` brings solids and mesh along; `sizes` are of the mesh, in place of the study's own.
-    Errors: InputError for a ground that is another study's or of other sizes; any of the rooms above.
+    `shared_mesh` brings solids and mesh along; `sizes` are of the mesh, in place of the study's own.
+    Errors: InputError for a shared mesh that is another study's or of other sizes; any of the rooms above.
     """
-    if ground is not None and ground.key != ground_key(study, sizes=sizes):
+    if shared_mesh is not None and shared_mesh.key != mesh_key(study, sizes=sizes):
         raise InputError(
-            "the ground is of other solids, or meshed otherwise, than this study asks for.",
+            "the shared mesh is of other solids, or meshed otherwise, than this study asks for.",
             where=str(study.path),
             advice="Lay one for it, or leave it out.",
         )
     clock = Clock(progress)
     clock("infill cells", 0.01)
     made = {name: body_print(body, where=study.path.name) for name, body in study.bodies.items()}
-    ground = ground or lay_ground(study, clock=clock, sizes=sizes)
+    shared_mesh = shared_mesh or make_shared_mesh(study, clock=clock, sizes=sizes)
     clock("match faces", 0.16)
-    groups = ground.groups(study)
+    groups = shared_mesh.groups(study)
     clock("material as printed", 0.165)
-    printed = ground.field(made)
+    printed = shared_mesh.field(made)
     clock("match faces", 0.175)
-    loads = ground.loads(study, printed)
-    refuse_no_force(study, ground.mesh, loads)
+    loads = shared_mesh.loads(study, printed)
+    refuse_no_force(study, shared_mesh.mesh, loads)
     clock("", 0.18)
-    return Prepared(study, ground, made, printed, groups, loads, clock.seconds)
+    return Prepared(study, shared_mesh, made, printed, groups, loads, clock.seconds)
 
 
 def answer(study: Study | Prepared, *, progress: Progress | None = None) -> Outcome:

@@ -23,9 +23,9 @@ from fem.solving.equilibrium import Equilibrium
 from fem.solving.units import Displacements, SolvedUnits, solve_units
 from fem.study.chances import places_of
 from fem.study.clock import Clock, Progress, clock_say
-from fem.study.ground import Prepared
 from fem.study.prepare import patches_of, supports_of
 from fem.study.remarks import remarks_of
+from fem.study.shared_mesh import Prepared
 from fem.tensors import Array
 from fem.zooming.cube import Supported
 from fem.zooming.place import SolvedPart
@@ -88,9 +88,9 @@ def solve_cases_of(
         list(out.cases.values()),
         held=held,
         foundations=foundations,
-        pattern=ready.ground.pattern,
+        pattern=ready.shared_mesh.pattern,
         solver=study.solver,
-        earlier=ready.ground.take_earlier,
+        earlier=ready.shared_mesh.take_earlier,
         watched=watched,
         begin=begin,
         stage=lambda text: clock(text, STAGES[text]),
@@ -111,7 +111,7 @@ def solve_cases_of(
             clock("chance", 0.49)
             out.places |= places_of(ready, units.equilibrium, recovered, out.answers)
             clock("judge", 0.49)
-        ready.ground.remember(units.equilibrium)
+        ready.shared_mesh.remember(units.equilibrium)
     if watched and not out.stiffness:
         # It would be that of the part without prescribed displacements, which here alone hold it
         text = "The stiffness of watched faces is not told: the supports alone leave the part free to move."

@@ -24,7 +24,7 @@ from fem.study.run import prepare
 from fem.study.variants.asked import results_folder
 from fem.zooming.decided import views_at
 from fem.zooming.nouns import ZoomView
-from fem.zooming.place import told_voxels, zoom_place
+from fem.zooming.place import fine_voxels, zoom_place
 from fem.zooming.worst import Surroundings, place_text
 
 SIZES = (2.0, 100.0)
@@ -77,7 +77,7 @@ def zoom(
             f"boxes of {voxel:.3g} mm are not between {width / 12:.3g} and {width:.3g} mm.", where="--voxel"
         )
     ready, judged = solve_as_asked(ready, progress=lambda text, share: clock_say(progress, text, share))
-    if ready.ground.refined_for:
+    if ready.shared_mesh.refined_for:
         around = surroundings(ready)
         body = around.bodies[body.name]
     found = zoom_place(
@@ -85,7 +85,7 @@ def zoom(
         place,
         parts=judged.parts,
         size=size,
-        voxels=None if voxel is None else told_voxels(body, voxel),
+        voxels=None if voxel is None else fine_voxels(body, voxel),
         progress=lambda share: clock_say(progress, "bead by bead", 0.6 + 0.35 * share),
     )
     return views_at(around, found, {name: answer.field for name, answer in judged.answers.items()})

@@ -8,10 +8,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from fem.cores import cores
-from fem.crew import Lost, work_through
 from fem.judging.findings import Findings
 from fem.judging.scene import Scene
 from fem.memory import available_memory
+from fem.processes import Lost, work_through
 from fem.telling.album import Album, Job, Picture, Progress
 from fem.telling.stage import Stage
 from fem.zooming.nouns import ZoomView

@@ -116,7 +116,7 @@ def default_size(body: BodyOfBeads) -> float:
     return float(np.clip(cells, FEWEST_BEADS * width, MOST_BEADS * width))
 
 
-def told_voxels(body: BodyOfBeads, step: float | None = None) -> Voxels:
+def fine_voxels(body: BodyOfBeads, step: float | None = None) -> Voxels:
     """Boxes fine enough for a number that is told: four across a bead and two a layer, or of another `step`."""
     side = body.plan.bead_width / 4 if step is None else step
     return Voxels(side, max(2, round(body.plan.bead_height / side)) if step is None else layers_of(body, side))
@@ -174,7 +174,7 @@ def zoom_place(
 ) -> ZoomedPlace:
     """Look at a place bead by bead, in all cases. Errors: InputError where no bead lies there; NotConverged."""
     size = default_size(body) if size is None else size
-    told, scan = voxels or told_voxels(body), scan_voxels(body)
+    told, scan = voxels or fine_voxels(body), scan_voxels(body)
     say = progress or (lambda _share: None)
     changes: dict[str, float] = {}
     parts = [_at_failure(body, at, size, scan, part) for part in parts]

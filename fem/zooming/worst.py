@@ -23,7 +23,7 @@ from fem.printing.body import PrintedBody
 from fem.printing.field import PrintedField
 from fem.tensors import Array
 from fem.zooming.cube import BodyOfBeads
-from fem.zooming.place import SolvedPart, ZoomedPlace, scan_place, told_voxels, zoom_place
+from fem.zooming.place import SolvedPart, ZoomedPlace, fine_voxels, scan_place, zoom_place
 
 PURE = 0.999
 """A tetrahedron of which one zone fills this share holds that zone alone."""
@@ -148,7 +148,7 @@ class _Looking:
                 if not near or full >= MOST:
                     self.places.append(found)
                     return
-            voxels = None if self.step is None else told_voxels(body, self.step)
+            voxels = None if self.step is None else fine_voxels(body, self.step)
             self.places.append(zoom_place(body, at, parts=self.parts, voxels=voxels, progress=self._say))
         except (InputError, NotConverged, NoTrustworthyAnswer) as error:
             text = f"Case {case}: the place at {place_text(spot.at_mm)} was not solved bead by bead: {error}"

@@ -20,11 +20,11 @@ from fem.printing.infill import store
 from fem.study.file import read_study
 from fem.study.fingerprint import fingerprint_of_all, shown_digests
 from fem.study.machine import program_version
-from fem.study.orientation import kept as directions
+from fem.study.orientation import store as directions
 from fem.study.review import find_comparison, what_is_missing
 from fem.study.run import answer
 from fem.study.run import prepare as prepared
-from fem.study.variants import kept as variants
+from fem.study.variants import store as variants
 from fem.study.variants.expand import expand
 from fuzzing.damage import EXTREME, damaged_bytes, damaged_text
 from fuzzing.doors import READ, REFUSED, Wrong, refused, tried
@@ -50,7 +50,7 @@ def prepare(folder: Path) -> Path:
     study = read_study(folder / "study.toml")
     found = replace(answer(prepared(study)).findings, files=shown_digests(out))
     write_findings(found, out / "findings.json")
-    keeps = variants.Kept(out)
+    keeps = variants.VariantStore(out)
     each = {v.name: v.study for v in expand(study)}
     made = {name: keeps.keep(own, answer(prepared(own)).findings) for name, own in each.items()}
     numbers = [
@@ -63,7 +63,7 @@ def prepare(folder: Path) -> Path:
     whole = compare(numbers, title="Bar", question="?", required_reserve=1.5, sweep={})
     whole = replace(whole, beadwork=program_version(), fingerprint=fingerprint_of_all(study, each))
     write_choice(whole, out / "comparison.json")
-    scanned = directions.Kept(out, mark="mark")
+    scanned = directions.DirectionStore(out, mark="mark")
     for i, way in enumerate(WAYS):
         scanned.write(way, DirectionNumbers(way, reserve=1.5 + i, mode="tension 1", at_mm=(1.0, 2.0, 3.0)))
     store.save(folder / "cells", CELL, ({"stiffness": np.arange(36.0).reshape(6, 6)}, {"moves": 0.01}))
@@ -126,7 +126,7 @@ def _told(folder: Path) -> dict[str, Any]:
     out = folder / "out"
     study = read_study(folder / "study.toml")
     each = {v.name: v.study for v in expand(study)}
-    scanned = directions.Kept(out, mark="mark")
+    scanned = directions.DirectionStore(out, mark="mark")
     found: dict[str, Any] = {
         "findings": tried(lambda: read_findings(out / "findings.json")),
         "comparison": tried(lambda: read_choice(out / "comparison.json")),
@@ -141,8 +141,8 @@ def _told(folder: Path) -> dict[str, Any]:
     shutil.rmtree(copy, ignore_errors=True)
     shutil.copytree(out, copy)  # what is found is told anew under its name
     for name, own in each.items():
-        found[f"variant {name}"] = tried(lambda own=own: variants.Kept(copy).find(own))
-    variants.Kept(out).not_taken()
+        found[f"variant {name}"] = tried(lambda own=own: variants.VariantStore(copy).find(own))
+    variants.VariantStore(out).not_taken()
     for way in WAYS:
         found[f"direction {way}"] = scanned.read(way, "scan")
     scanned.not_taken()

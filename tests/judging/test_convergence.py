@@ -108,5 +108,5 @@ def test_a_reserve_at_a_support_need_not_stand_still():
 
 
 def test_an_unlimited_reserve_is_told_as_none():
-    told = history((np.inf, np.inf)).passes[0].told
+    told = history((np.inf, np.inf)).passes[0].as_dict
     assert told["cases"]["pull"]["reserve"] is None and told["unknowns"] == 1000

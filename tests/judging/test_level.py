@@ -23,8 +23,8 @@ from fem.judging.choosing import choose, level_with
 from fem.judging.leading import next_leader
 from fem.judging.orientation import DirectionNumbers, leaders, picks_of, reason_of
 from fem.study.variants.expand import Variant
-from fem.study.variants.numbers import numbers_of, table_rows
-from fem.study.variants.series import Told
+from fem.study.variants.numbers import numbers_of_variant, table_rows
+from fem.study.variants.series import VariantResult
 from fem.telling.comparison.page import as_page
 from fem.telling.comparison.steps import best_buy, step_rows
 from fem.telling.words import answer, standing
@@ -217,7 +217,9 @@ def findings(low, high, *, used=()):
 
 def test_the_table_and_the_page_hold_bands_and_who_is_level():
     made = [
-        replace(numbers_of(Told(Variant(n, {}, None), findings(*band), "")), printed=True, mass_g=mass)
+        replace(
+            numbers_of_variant(VariantResult(Variant(n, {}, None), findings(*band), "")), printed=True, mass_g=mass
+        )
         for n, band, mass in (("a", (1.8, 2.4), 50.0), ("b", (2.3, 2.7), 60.0), ("c", (3.0, 3.2), 70.0))
     ]
     found = compared(made)
@@ -237,7 +239,7 @@ def test_permanent_loads_that_use_a_place_up_are_missed_by_a_variant():
     from fem.judging.findings import UsedUp
 
     used = (UsedUp(0.7, "compression", "core", "bar", "top", (0.0, 0.0, 0.0), 0.01, 4),)
-    made = numbers_of(Told(Variant("a", {}, None), findings(2.4, 2.6, used=used), ""))
+    made = numbers_of_variant(VariantResult(Variant("a", {}, None), findings(2.4, 2.6, used=used), ""))
     assert any("permanent loads alone use up a place" in text for text in made.missed)
     assert made.shortfall == pytest.approx(0.3) and choose([made], required_reserve=2.0)[0] is None
 

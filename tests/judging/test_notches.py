@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from helpers_cad import draw
 
-from fem.evidence.bench import boundary, field, material, prescribe, solve, still
+from fem.evidence.small_parts import boundary, field, material, prescribe, solve, still
 from fem.judging import notches
 from fem.judging.notches import opening_exponent
 from fem.judging.recovery import Recovery

@@ -25,8 +25,8 @@ from fem.judging.trust import WIDE, mesh_off
 from fem.loading.loads import pressure_load, spread
 from fem.loading.supports import held_face
 from fem.study.variants.expand import Variant
-from fem.study.variants.numbers import numbers_of
-from fem.study.variants.series import Told
+from fem.study.variants.numbers import numbers_of_variant
+from fem.study.variants.series import VariantResult
 from fem.tensors import isotropic_stiffness
 
 
@@ -108,7 +108,7 @@ def findings(minimum, *, share=0.1, bands_from=ONE_MESH):
 
 
 def variants(*minima, **more):
-    return [numbers_of(Told(Variant(f"{m:g}", {}, None), findings(m, **more), "")) for m in minima]
+    return [numbers_of_variant(VariantResult(Variant(f"{m:g}", {}, None), findings(m, **more), "")) for m in minima]
 
 
 def test_what_one_mesh_is_off_by_makes_no_variants_level():

@@ -7,10 +7,10 @@ from scipy.spatial import cKDTree
 
 from fem.errors import InputError
 from fem.loading.bearing import bearing_load, find_bore
-from fem.loading.bolts import find_holes, preload_forces
 from fem.loading.dense import Box, dense_samples
 from fem.loading.loads import even_traction, resultant, wrench_traction
 from fem.loading.point_springs import foundation_springs, held_springs
+from fem.loading.preload import find_holes, preload_forces
 from fem.loading.pressure import DepthPressure, pressure_on
 from fem.loading.sampling import FINE
 from fem.loading.spot import Spot, spot_force, within

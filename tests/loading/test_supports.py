@@ -6,10 +6,10 @@ from helpers_cad import draw
 from helpers_fe import field, material
 
 from fem.errors import FaceError, FreeBodyError, InputError
-from fem.loading.bolts import PreloadKeys, find_holes, preload_forces
 from fem.loading.kinds import load_of
 from fem.loading.loads import resultant
 from fem.loading.plan import LoadPlan
+from fem.loading.preload import PreloadKeys, find_holes, preload_forces
 from fem.loading.supports import Foundation, foundation_matrices, held_face
 from fem.part.faces import FaceQuery, face_group, find_faces
 from fem.part.meshing import mesh_solid

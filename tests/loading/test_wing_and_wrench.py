@@ -7,8 +7,8 @@ import pytest
 from helpers_fe import HIGH_X, HIGH_Y, HIGH_Z, LOW_X, block, group
 
 from fem.errors import InputError
-from fem.loading.bolts import find_holes, preload_forces
 from fem.loading.loads import force_load, pressure_load, resultant, spread, wrench_load
+from fem.loading.preload import find_holes, preload_forces
 from fem.loading.wing import elliptic_root_moment, wing_lift
 from fem.part.faces import FaceQuery, name_faces
 from fem.part.meshing import mesh_solid

@@ -10,7 +10,7 @@ import pytest
 from helpers_cad import SHAPES, bracket, draw, drawn_out, profile, turned, with_stl
 
 from fem.errors import FaceError, SolidError
-from fem.loading.bolts import find_holes
+from fem.loading.preload import find_holes
 from fem.part.faces import FaceQuery, describe, find_faces, kind_of, name_faces
 from fem.part.holes import angle_spanned
 from fem.part.meshing import mesh_solid

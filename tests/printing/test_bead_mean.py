@@ -14,11 +14,11 @@ from fem.printing.bead_box import BeadBox, bead_box
 from fem.printing.infill import CellWall, buckling_use, first_to_buckle, solid_at
 from fem.printing.infill.bead_mean import Pieces, Solid, means, places
 from fem.printing.infill.cell import cell_mesh
+from fem.printing.infill.cell_strength import cell_strength
 from fem.printing.infill.hexahedra import volumes
 from fem.printing.infill.homogenise import bead_material, homogenise, local_stress
 from fem.printing.infill.mesh import SIGNS, brick, graded
 from fem.printing.infill.patterns import PATTERNS, gyroid_slope, period_length
-from fem.printing.infill.strength import cell_strength
 from fem.printing.plan import in_layer_rotation
 
 WIDTH, HEIGHT = 0.45, 0.20

@@ -20,9 +20,9 @@ from fem.printing.infill import PATTERNS, buckling_use, infill_cell, makeable_de
 from fem.printing.infill.bead_mean import places
 from fem.printing.infill.buckling import cell_walls, plate_stiffness, square_stresses, strip_stresses, wall_axes
 from fem.printing.infill.cell import RESOLUTIONS, _packed, _unpacked, cell_mesh
+from fem.printing.infill.cell_strength import worst
 from fem.printing.infill.homogenise import bead_material, homogenise
 from fem.printing.infill.patterns import period_box
-from fem.printing.infill.strength import worst
 
 BEAD = {"E": (5500.0, 2000.0, 1800.0), "nu": (0.38, 0.40, 0.45), "G": (800.0, 700.0, 600.0)}
 STRENGTH = Strength(

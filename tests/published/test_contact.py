@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from helpers_fe import HIGH_X, HIGH_Y, HIGH_Z, LOW_X, LOW_Y, LOW_Z, field, group, material
 
-from fem.evidence.bench import prescribe, square_to
 from fem.evidence.bricks import block, growing
+from fem.evidence.small_parts import prescribe, square_to
 from fem.joining.facing import faces_opposite
 from fem.joining.joint import Joint
 from fem.loading.loads import force_load

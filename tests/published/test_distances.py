@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from fem.evidence import corners, distances
-from fem.evidence.bench import field, material
 from fem.evidence.holes import kirsch
+from fem.evidence.small_parts import field, material
 from fem.judging.stress import raw_stress, recover_stress
 from fem.tensors import isotropic_stiffness
 

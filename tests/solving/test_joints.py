@@ -7,8 +7,8 @@ import pytest
 from helpers_fe import HIGH_X, HIGH_Y, HIGH_Z, LOW_X, LOW_Y, LOW_Z, box, field, group, material, pinned
 
 from fem.errors import FreeBodyError, InputError
-from fem.evidence.bench import node_stress, square_to
 from fem.evidence.bricks import ring
+from fem.evidence.small_parts import node_stress, square_to
 from fem.joining.facing import faces_opposite, first_of, rigid_counterpart
 from fem.joining.joint import Joint
 from fem.joining.shank import ShankStiffness, shank_columns, shank_springs, washer_patch

@@ -27,7 +27,7 @@ ROOMS = (
     "digits",
     "tensors",
     "cores",
-    "crew",
+    "processes",
     "criteria",
     "cards",
     "part",

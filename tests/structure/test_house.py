@@ -195,7 +195,15 @@ def test_a_noun_astray_is_found(row):
 def test_the_drawing_names_what_is_there():
     page = (PROJECT / "DEVELOPERS.md").read_text(encoding="utf-8")
     drawing = page[page.index("```\nstudy file") : page.index("beadwork orient:")]
-    shown = ("read_study", "prepare", "body_print", "lay_ground", "solve_as_asked", "solve_cases_of", "solve_units")
+    shown = (
+        "read_study",
+        "prepare",
+        "body_print",
+        "make_shared_mesh",
+        "solve_as_asked",
+        "solve_cases_of",
+        "solve_units",
+    )
     shown += ("answer_case", "ask_beads", "with_chances", "findings_of", "tell")
     for verb in shown:
         assert verb in drawing and any(f"\ndef {verb}(" in source for source in SOURCES.values()), verb

@@ -1,4 +1,4 @@
-"""Work for the processes of a crew, with no library of weight; the first to come to 3 may be killed there."""
+"""Work for worker processes, with no library of weight; the first to come to 3 may be killed there."""
 
 import os
 import signal

@@ -165,7 +165,7 @@ def test_a_chance_that_cannot_be_is_refused(bar, chance):
 
 def test_a_kept_variant_whose_chance_is_of_another_reserve_is_solved_again(bar):
     """Requirements are compared anew with what is kept; a chance is of one required reserve factor alone."""
-    from fem.study.variants.kept import _says_chance
+    from fem.study.variants.store import _says_chance
 
     asked = "[requirements]\nreserve = {}\nchance = 0.95\n" + NO_BEADS
     study = bar(more=asked.format(0.3))

@@ -10,10 +10,10 @@ import pytest
 
 from fem.errors import InputError
 from fem.loading.acceleration import AccelerationKeys
-from fem.loading.bolts import PreloadKeys
 from fem.loading.displacement import DisplacementKeys
 from fem.loading.fixed import FixedKeys
 from fem.loading.force import ForceKeys
+from fem.loading.preload import PreloadKeys
 from fem.loading.pressure import PressureKeys
 from fem.loading.temperature_change import TemperatureChangeKeys
 from fem.loading.wing import WingKeys

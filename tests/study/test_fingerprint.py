@@ -19,9 +19,9 @@ from fem.printing import polymer
 from fem.study import fingerprint as fingerprint_module
 from fem.study.clock import Clock
 from fem.study.file import read_study
-from fem.study.fingerprint import fingerprint, fingerprint_of_all, ground_key
-from fem.study.ground import lay_ground
+from fem.study.fingerprint import fingerprint, fingerprint_of_all, mesh_key
 from fem.study.run import prepare
+from fem.study.shared_mesh import make_shared_mesh
 from fem.study.variants.expand import expand
 
 OWN = bars.PULLED.replace('"./even.toml"', '"./even"')
@@ -189,23 +189,23 @@ def test_a_replaced_study_has_no_text_that_could_lie(own):
         other.with_({"bodies.bar.print.walls": 3})
     (own / "new.step").write_text("new")
     moved = replace(study, bodies={"bar": replace(study.bodies["bar"], solid=own / "new.step")})
-    assert moved.solid_sha256 != study.solid_sha256 and ground_key(moved) != ground_key(study)
+    assert moved.solid_sha256 != study.solid_sha256 and mesh_key(moved) != mesh_key(study)
 
 
 def test_a_ground_serves_only_studies_of_its_key(tmp_path):
     study = read_study(bars.study(bars.put_into(tmp_path), bars.PULLED))
-    ground = lay_ground(study, clock=Clock(None))
-    assert prepare(study.with_({"bodies.bar.print.walls": 0}), ground=ground).ground is ground
-    assert pickle.loads(pickle.dumps(ground)).key == ground.key
+    shared_mesh = make_shared_mesh(study, clock=Clock(None))
+    assert prepare(study.with_({"bodies.bar.print.walls": 0}), shared_mesh=shared_mesh).shared_mesh is shared_mesh
+    assert pickle.loads(pickle.dumps(shared_mesh)).key == shared_mesh.key
     for other in (study.with_({"bodies.bar.mesh.size": "5 mm"}), study.with_({"bodies.bar.mesh.finest": "2 mm"})):
-        with pytest.raises(InputError, match="the ground is of other solids, or meshed otherwise"):
-            prepare(other, ground=ground)
+        with pytest.raises(InputError, match="the shared mesh is of other solids, or meshed otherwise"):
+            prepare(other, shared_mesh=shared_mesh)
     coarse = {"bar": (6.0, 3.0)}
-    rough = lay_ground(study, clock=Clock(None), sizes=coarse)
-    assert len(rough.mesh.tets) < len(ground.mesh.tets)
-    assert prepare(study, ground=rough, sizes=coarse).ground is rough
+    rough = make_shared_mesh(study, clock=Clock(None), sizes=coarse)
+    assert len(rough.mesh.tets) < len(shared_mesh.mesh.tets)
+    assert prepare(study, shared_mesh=rough, sizes=coarse).shared_mesh is rough
     with pytest.raises(InputError, match="meshed otherwise"):
-        prepare(study, ground=rough)
+        prepare(study, shared_mesh=rough)
     change(tmp_path / "bar.step", "ENDSEC;", "ENDSEC; ")
     with pytest.raises(InputError, match="of other solids"):
-        prepare(read_study(study.path), ground=ground)
+        prepare(read_study(study.path), shared_mesh=shared_mesh)

@@ -16,7 +16,7 @@ from fem.cli.judging import changes_of
 from fem.errors import InputError
 from fem.study.change import homogenised, zoomed_as
 from fem.study.file import read_study
-from fem.study.fingerprint import fingerprint, ground_key
+from fem.study.fingerprint import fingerprint, mesh_key
 from fem.study.plans import Judging
 from fem.study.variants.expand import expand
 
@@ -91,7 +91,7 @@ def test_results_depend_on_it_and_the_mesh_does_not(tmp_path):
     for change in ({"judge.zoom": 3}, {"judge.whole": True}, {"judge.voxel": "0.2 mm"}):
         other = plain.with_(change)
         assert fingerprint(other) != fingerprint(plain), change
-        assert ground_key(other) == ground_key(plain), change
+        assert mesh_key(other) == mesh_key(plain), change
 
 
 def test_ranking_takes_no_notice_of_it(tmp_path):

@@ -12,9 +12,9 @@ from fem.judging.hotspots import NearestFace
 from fem.study.check import check_study
 from fem.study.clock import Clock
 from fem.study.file import read_study
-from fem.study.ground import ground_key, lay_ground
 from fem.study.remarks import remarks_of
 from fem.study.run import prepare
+from fem.study.shared_mesh import make_shared_mesh, mesh_key
 
 STUDY = """
 title = "Tray and lid"
@@ -94,9 +94,9 @@ def test_check_and_faces_list_the_solids(tmp_path, capsys, monkeypatch):
 def test_an_assembly_is_refused_without_a_word(tmp_path):
     study = read_study(written(tmp_path, STUDY.replace("part = 2\n", "")))
     with pytest.raises(SeveralSolidsError, match="2 solids"):
-        lay_ground(study, clock=Clock(None))
+        make_shared_mesh(study, clock=Clock(None))
     fused = read_study(written(tmp_path, STUDY.replace("part = 2\n", "fused = true\n")))
-    assert lay_ground(fused, clock=Clock(None)).solids["lid"].volume == pytest.approx(11200)
+    assert make_shared_mesh(fused, clock=Clock(None)).solids["lid"].volume == pytest.approx(11200)
 
 
 @pytest.mark.parametrize(
@@ -119,12 +119,12 @@ def test_keys_that_say_nothing_are_refused(tmp_path, old, new, words):
 
 def test_another_part_or_cut_is_another_ground(tmp_path):
     study = read_study(written(tmp_path))
-    keys = {ground_key(study)}
+    keys = {mesh_key(study)}
     body = study.bodies["lid"]
     for changed in (dataclasses.replace(body, part=1), dataclasses.replace(body, part=None, fused=True)):
-        keys.add(ground_key(dataclasses.replace(study, bodies={"lid": changed})))
+        keys.add(mesh_key(dataclasses.replace(study, bodies={"lid": changed})))
     pad = dataclasses.replace(study.faces["pad"], cut=((5, 5, 13), (15, 11, 15)))
-    keys.add(ground_key(dataclasses.replace(study, faces={**study.faces, "pad": pad})))
+    keys.add(mesh_key(dataclasses.replace(study, faces={**study.faces, "pad": pad})))
     assert len(keys) == 4
 
 

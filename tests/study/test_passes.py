@@ -10,14 +10,14 @@ from fem.errors import InputError, MeshError
 from fem.study import passes
 from fem.study.clock import Clock
 from fem.study.file import read_study
-from fem.study.fingerprint import ground_key
-from fem.study.ground import lay_ground
+from fem.study.fingerprint import mesh_key
 from fem.study.passes import solve_as_asked
 from fem.study.run import answer, prepare
+from fem.study.shared_mesh import make_shared_mesh
 from fem.study.solved import solve_cases_of
 from fem.study.variants.expand import expand
-from fem.study.variants.kept import Kept
 from fem.study.variants.series import answer_series
+from fem.study.variants.store import VariantStore
 
 STUDY = """
 title = "Angle"
@@ -172,7 +172,7 @@ def test_a_pass_begins_at_the_last_answer(folder):
 def test_sizes_alone_are_solved_once(folder):
     study = read_study(folder / "round.toml").with_({"bodies.angle.mesh": {"size": "8 mm"}})
     ready, solved = solve_as_asked(prepare(study))
-    assert solved.passes is None and ready.ground.refined_for == ""
+    assert solved.passes is None and ready.shared_mesh.refined_for == ""
     assert "passes" not in answer(ready).findings.trust
 
 
@@ -182,7 +182,7 @@ def test_variants_share_one_refined_mesh(folder):
         text + '[variants.light]\n"loads.pull.force" = ["0 N", "0 N", "-250 N"]\n'
         '[variants.steel]\n"bodies.angle.metal" = "steel"\n'
     )
-    told = answer_series(expand(read_study(folder / "choose.toml")), kept=Kept(folder / "kept"), jobs=1)
+    told = answer_series(expand(read_study(folder / "choose.toml")), store=VariantStore(folder / "kept"), jobs=1)
     assert len({each.findings.mesh.unknowns for each in told}) == 1
     light, steel = (next(t.findings for t in told if t.variant.name == name) for name in ("light", "steel"))
     assert light.trust["mesh_refined_for"] == steel.trust["mesh_refined_for"] == told[0].variant.name
@@ -196,7 +196,7 @@ def test_variants_share_one_refined_mesh(folder):
 def test_a_refined_ground_stands_for_its_study_alone(folder):
     study = read_study(folder / "round.toml")
     other = study.with_({"bodies.angle.mesh.accuracy": "10 %"})
-    assert ground_key(study) != ground_key(other)
-    ground = lay_ground(study, clock=Clock(None))
+    assert mesh_key(study) != mesh_key(other)
+    shared_mesh = make_shared_mesh(study, clock=Clock(None))
     with pytest.raises(InputError, match="meshed otherwise"):
-        prepare(other, ground=ground)
+        prepare(other, shared_mesh=shared_mesh)

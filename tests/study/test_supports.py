@@ -9,7 +9,7 @@ from helpers_cad import draw
 from fem.errors import FreeBodyError
 from fem.printing.polymer import load_card
 from fem.study.file import read_study
-from fem.study.orientation.bench import numbers_of, set_up
+from fem.study.orientation.prepared_scan import numbers_of_direction, prepare_scan
 from fem.study.run import answer, prepare
 from fem.telling.reactions import failing_load, reaction_rows
 
@@ -133,11 +133,11 @@ def test_each_case_has_its_own_contact_and_directions_see_it_too(bar):
     assert all(found[name].foundations["stop"].lifted_area_fraction < 0.9 for name in ("near", "far"))
     assert found["both"].foundations["stop"].lifted_area_fraction < 1e-6
     assert all(max(c.force_error, c.moment_error) < 1e-7 for c in found.values())
-    bench = set_up(made.study, made.mesh, body="bar")
+    prepared = prepare_scan(made.study, made.mesh, body="bar")
     from fem.loading.case import LoadCase
 
     cases = [LoadCase(n, f, made.loads) for n, f in made.study.cases.items()]
-    groups = [part for units in bench.solved(made.printed, cases) for part in units.parts]
+    groups = [part for units in prepared.solved(made.printed, cases) for part in units.parts]
     assert [g.cases[0].name for g in groups] == ["near", "far", "both"]
     for group in groups:
         (case,) = group.cases
@@ -156,8 +156,8 @@ def test_the_scan_of_directions_judges_push_only_supports_as_a_run_does(bar):
     path.write_text(printed + ONLY_PUSHES + pull + "[cases]\nall = { press = 1.0, pull = 1.0 }\n")
     made = prepare(read_study(path))
     run = answer(made).findings.cases["all"].reserve
-    bench = set_up(made.study, made.mesh, body="bar")
-    scanned = numbers_of(bench, (0.0, 0.0, 1.0))
+    prepared = prepare_scan(made.study, made.mesh, body="bar")
+    scanned = numbers_of_direction(prepared, (0.0, 0.0, 1.0))
     assert (scanned.reserve, scanned.mode) == (pytest.approx(run.minimum, rel=5e-3), run.mode)
 
 

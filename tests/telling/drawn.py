@@ -1,4 +1,4 @@
-"""Pictures that tell which process drew them, for the processes of a crew to draw."""
+"""Pictures that tell which process drew them, for worker processes to draw."""
 
 import os
 import signal

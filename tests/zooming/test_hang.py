@@ -9,10 +9,10 @@ from helpers_cad import draw
 
 from fem.errors import NoTrustworthyAnswer
 from fem.loading.bearing import bearing_load, find_bore
-from fem.loading.bolts import find_holes, preload_forces
 from fem.loading.dense import Box
 from fem.loading.loads import even_traction
 from fem.loading.point_springs import PointSprings, foundation_springs, held_springs
+from fem.loading.preload import find_holes, preload_forces
 from fem.loading.supports import Foundation, held_face
 from fem.loading.traction import PointForces, dense_forces
 from fem.part.faces import FaceQuery, face_group, find_faces

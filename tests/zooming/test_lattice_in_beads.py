@@ -22,7 +22,7 @@ from helpers_lattice import (
 
 from fem.criteria.reserve import utilisation
 from fem.printing.beads import WAYS, Grid
-from fem.printing.infill.strength import unit_states
+from fem.printing.infill.cell_strength import unit_states
 from fem.printing.plan import in_layer_rotation
 from fem.tensors import engineering_constants, stress_rotation
 from fem.zooming.cube import Supported, solve_beads

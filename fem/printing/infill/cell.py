@@ -19,10 +19,10 @@ from fem.printing.bead_box import BeadBox, bead_box
 from fem.printing.infill import store
 from fem.printing.infill.bead_mean import Places, places
 from fem.printing.infill.buckling import CellWall, cell_walls, first_to_buckle
+from fem.printing.infill.cell_strength import cell_strength, critical, unit_states
 from fem.printing.infill.homogenise import Homogenised, Material, bead_material, homogenise
 from fem.printing.infill.mesh import CellMesh
 from fem.printing.infill.patterns import check_density, check_pattern, cube_axes, period_box
-from fem.printing.infill.strength import cell_strength, critical, unit_states
 from fem.tensors import Array, broken_condition, engineering_constants
 
 RESOLUTIONS: dict[str, tuple[tuple[float, float], tuple[float, float]]] = {

@@ -6,13 +6,13 @@ import time
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-from fem.crew import Lost, work_through
 from fem.errors import NoTrustworthyAnswer
 from fem.judging.direction import missed_of
 from fem.judging.orientation import DirectionNumbers, Vector
+from fem.processes import Lost, work_through
 from fem.study.jobs import allowed_jobs
-from fem.study.orientation.bench import Bench, try_direction
-from fem.study.orientation.kept import Kept
+from fem.study.orientation.prepared_scan import PreparedScan, try_direction
+from fem.study.orientation.store import DirectionStore
 
 Wanted = tuple[str, Vector]
 """A direction's kind and the direction."""
@@ -22,24 +22,28 @@ LOST = "its process was ended from outside each time, perhaps for want of memory
 
 
 def directions_answered(
-    bench: Bench, wanted: Sequence[Wanted], *, kept: Kept, jobs: int | None, tally: Countdown
+    prepared: PreparedScan, wanted: Sequence[Wanted], *, store: DirectionStore, jobs: int | None, tally: Countdown
 ) -> list[DirectionNumbers]:
     """Numbers of each direction, those kept from before as they are; a direction without an answer carries its error.
 
     `jobs` None: as many processes as there are cores and memory for. Errors: InputError (the disk does not take a
     finished one).
     """
-    known = {item: _told_for(bench, found) for item in wanted if (found := kept.read(item[1], item[0])) is not None}
+    known = {
+        item: _in_present_words(prepared, found)
+        for item in wanted
+        if (found := store.read(item[1], item[0])) is not None
+    }
     tally.known(len(known))
     rest = [item for item in dict.fromkeys(wanted) if item not in known]
-    few = bench.mesh.unknowns * len(rest) < FEW_UNKNOWNS
-    count = 1 if few and jobs is None else allowed_jobs(jobs, unknowns=bench.mesh.unknowns)[0]
-    for i, result in work_through(rest, work=_answer, shared=bench, jobs=count):
+    few = prepared.mesh.unknowns * len(rest) < FEW_UNKNOWNS
+    count = 1 if few and jobs is None else allowed_jobs(jobs, unknowns=prepared.mesh.unknowns)[0]
+    for i, result in work_through(rest, work=_answer, shared=prepared, jobs=count):
         kind, direction = rest[i]
         numbers = DirectionNumbers(direction, kind, error=LOST) if isinstance(result, Lost) else result
         try:
             if not numbers.error:
-                kept.write(direction, numbers)
+                store.write(direction, numbers)
         except NoTrustworthyAnswer as error:
             numbers = DirectionNumbers(direction, kind, error=str(error))
         known[rest[i]] = numbers
@@ -47,13 +51,13 @@ def directions_answered(
     return [known[item] for item in wanted]
 
 
-def _told_for(bench: Bench, found: DirectionNumbers) -> DirectionNumbers:
+def _in_present_words(prepared: PreparedScan, found: DirectionNumbers) -> DirectionNumbers:
     """The same numbers under the study's present requirements."""
-    return replace(found, missed=missed_of(found, bench.study.requirements))
+    return replace(found, missed=missed_of(found, prepared.study.requirements))
 
 
-def _answer(bench: Bench, item: Wanted) -> DirectionNumbers:
-    return try_direction(bench, item[1], kind=item[0])
+def _answer(prepared: PreparedScan, item: Wanted) -> DirectionNumbers:
+    return try_direction(prepared, item[1], kind=item[0])
 
 
 class Countdown:

@@ -38,14 +38,14 @@ from fem.study.clock import Progress
 from fem.study.file import read_study
 from fem.study.fingerprint import fingerprint
 from fem.study.folder import open_folder
-from fem.study.ground import mesh_bodies, read_bodies
 from fem.study.jobs import allowed_jobs
 from fem.study.machine import program_version
-from fem.study.orientation.bench import Bench, chosen_body, set_up
-from fem.study.orientation.kept import Kept
+from fem.study.orientation.prepared_scan import PreparedScan, chosen_body, prepare_scan
 from fem.study.orientation.series import Countdown, Wanted, directions_answered
+from fem.study.orientation.store import DirectionStore
 from fem.study.plans import Study
 from fem.study.remarks import drafted
+from fem.study.shared_mesh import mesh_bodies, read_bodies
 from fem.study.variants.asked import results_folder
 from fem.tensors import unit
 
@@ -103,18 +103,18 @@ def _scanned(
     say("mesh", 0.02)
     mesh, coarse = _scan_mesh(study, solids, own)
     say("supports and loads", 0.05)
-    bench = set_up(study, mesh, body=name)
-    kept = Kept(folder, mark=fingerprint(study, body=name, sizes=coarse))
-    if count := kept.not_taken():
+    prepared = prepare_scan(study, mesh, body=name)
+    store = DirectionStore(folder, mark=fingerprint(study, body=name, sizes=coarse))
+    if count := store.not_taken():
         say(f"{count} kept directions are of an earlier version, or damaged, and not taken", 0.055)
-    axis = int(np.abs(unit(bench.keys.build_direction)).argmax())
-    spread = _spread(bench, directions, axis=axis)
+    axis = int(np.abs(unit(prepared.keys.build_direction)).argmax())
+    spread = _spread(prepared, directions, axis=axis)
     tally = Countdown(say, total=len(spread) + (RINGS + 1) * RING, share=(0.06, 0.82))
-    found = directions_answered(bench, spread, kept=kept, jobs=jobs, tally=tally)
+    found = directions_answered(prepared, spread, store=store, jobs=jobs, tally=tally)
     if all(d.error for d in found):
         raise InputError(f"no direction could be computed; the first says: {found[0].error}", where=study.path.name)
     for wanted in _rings(found, directions, axis=axis):
-        found += directions_answered(bench, wanted, kept=kept, jobs=jobs, tally=tally)
+        found += directions_answered(prepared, wanted, store=store, jobs=jobs, tally=tally)
     required, asked = _required(study)
     picks = picks_of(found, required=required, asked=asked)
     unknowns = mesh.unknowns
@@ -145,7 +145,7 @@ def _scanned(
         picks=picks,
         reason=reason_of(picks, required=required, asked=asked),
         mirrored=mirrored_alike(
-            bench.keys.raster, pattern=bench.keys.infill_pattern, infill_angle=bench.keys.plan.infill_angle
+            prepared.keys.raster, pattern=prepared.keys.infill_pattern, infill_angle=prepared.keys.plan.infill_angle
         ),
         cautions=(*drafted(study), *_fewer(jobs, mesh), *_cautions(found, picks, confirmed), *STANDING),
         beadwork=program_version(),
@@ -203,10 +203,10 @@ def _meshed(study: Study, solids: dict[str, Solid], sizes: Sizes) -> TetMesh:
     return mesh_bodies(study, solids, sizes)
 
 
-def _spread(bench: Bench, count: int, *, axis: int) -> list[Wanted]:
+def _spread(prepared: PreparedScan, count: int, *, axis: int) -> list[Wanted]:
     """The even spiral, the three part axes, and the study's own direction."""
     out: list[Wanted] = [("scan", _vector(d)) for d in half_sphere(count, axis=axis)]
-    study = _vector(unit(bench.keys.build_direction))
+    study = _vector(unit(prepared.keys.build_direction))
     out += [("axis", _vector(d)) for d in np.eye(3) if abs(float(d @ np.array(study))) < 1 - 1e-9]
     return [*out, ("study", study)]
 
@@ -246,11 +246,11 @@ def _confirmed(
 ) -> tuple[list[DirectionNumbers], int]:
     """The chosen directions on the study's own mesh, in their order, and its number of unknowns."""
     mesh = _meshed(study, solids, sizes)
-    bench = set_up(study, mesh, body=body)
-    kept = Kept(folder, mark=fingerprint(study, body=body, sizes=sizes))
+    prepared = prepare_scan(study, mesh, body=body)
+    store = DirectionStore(folder, mark=fingerprint(study, body=body, sizes=sizes))
     tally = Countdown(say, total=len(chosen), share=(0.83, 0.95))
     wanted = [(d.kind, d.direction) for d in chosen]
-    return directions_answered(bench, wanted, kept=kept, jobs=jobs, tally=tally), mesh.unknowns
+    return directions_answered(prepared, wanted, store=store, jobs=jobs, tally=tally), mesh.unknowns
 
 
 def _fewer(jobs: int | None, mesh: TetMesh) -> list[Caution]:

@@ -12,11 +12,11 @@ from contextlib import contextmanager
 from typing import Any
 
 from fem.cores import cores
-from fem.crew import Lost
 from fem.errors import InputError
 from fem.fault import fault_line
-from fem.study.ground import Ground
+from fem.processes import Lost
 from fem.study.plans import Study
+from fem.study.shared_mesh import SharedMesh
 from fem.study.variants.series import Worker, answer_variant
 
 LOCAL = "local"
@@ -64,15 +64,15 @@ def open_cluster(address: str, *, jobs: int | None = None) -> Iterator[Worker]:
         yield worker_on(client)
 
 
-def worker_on(client: Any, *, work: Callable[[Ground, Study], Any] = answer_variant) -> Worker:
+def worker_on(client: Any, *, work: Callable[[SharedMesh, Study], Any] = answer_variant) -> Worker:
     """Answers variants as tasks of an open Dask client."""
 
-    def answers(ground: Ground, studies: Sequence[Study]) -> Iterator[tuple[int, Any]]:
+    def answers(shared_mesh: SharedMesh, studies: Sequence[Study]) -> Iterator[tuple[int, Any]]:
         from distributed import as_completed
 
         left, losses = list(range(len(studies))), Counter[int]()
         while left:
-            spread = client.scatter(ground, broadcast=True, hash=False)
+            spread = client.scatter(shared_mesh, broadcast=True, hash=False)
             tasks = {client.submit(work, spread, studies[i], pure=False): i for i in left}
             again = []
             for task in as_completed(tasks):

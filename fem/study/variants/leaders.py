@@ -14,12 +14,12 @@ from fem.judging.choice import Comparison, VariantNumbers
 from fem.judging.leading import MOST_LEADERS, next_leader
 from fem.study.change import zoomed_as
 from fem.study.clock import Progress, clock_say
-from fem.study.ground import Ground
 from fem.study.plans import Study
+from fem.study.shared_mesh import SharedMesh
 from fem.study.variants.expand import Variant
-from fem.study.variants.kept import Kept
-from fem.study.variants.numbers import numbers_of
-from fem.study.variants.series import Told, Worker, answer_series, answer_variant
+from fem.study.variants.numbers import numbers_of_variant
+from fem.study.variants.series import VariantResult, Worker, answer_series, answer_variant
+from fem.study.variants.store import VariantStore
 
 
 @dataclass(frozen=True)
@@ -37,7 +37,7 @@ def look_at_leaders(
     numbers: Sequence[VariantNumbers],
     *,
     choose_from: Callable[[Sequence[VariantNumbers]], Comparison],
-    kept: Kept,
+    store: VariantStore,
     worker: Worker | None = None,
     progress: Progress | None = None,
 ) -> Led:
@@ -63,31 +63,33 @@ def look_at_leaders(
             break
         variant = next(v for v in variants if v.name == name)
         say = _voice(progress, name, turn=len(looked))
-        told = _bead_by_bead(variant, study, kept=kept, worker=worker, progress=say)
+        told = _bead_by_bead(variant, study, store=store, worker=worker, progress=say)
         looked.append(name)
         if trouble := _trouble(told):
             notes.append(f"{name} could not be solved bead by bead, its numbers are homogenised: {trouble}")
         else:
-            known[name] = numbers_of(told)
+            known[name] = numbers_of_variant(told)
     names = tuple(name for name in looked if known[name].zoomed is not None)
     return Led(tuple(known.values()), names, tuple(notes))
 
 
-def _bead_by_bead(variant: Variant, study: Study, *, kept: Kept, worker: Worker | None, progress: Progress) -> Told:
+def _bead_by_bead(
+    variant: Variant, study: Study, *, store: VariantStore, worker: Worker | None, progress: Progress
+) -> VariantResult:
     assert variant.study is not None
     try:
         leader = replace(variant, study=zoomed_as(variant.study, study))
     except InputError as error:
-        return Told(variant, None, str(error))
+        return VariantResult(variant, None, str(error))
 
-    def here(ground: Ground, studies: Sequence[Study]) -> Iterator[tuple[int, Any]]:
-        yield from ((i, answer_variant(ground, each, progress=progress)) for i, each in enumerate(studies))
+    def here(shared_mesh: SharedMesh, studies: Sequence[Study]) -> Iterator[tuple[int, Any]]:
+        yield from ((i, answer_variant(shared_mesh, each, progress=progress)) for i, each in enumerate(studies))
 
-    (told,) = answer_series([leader], kept=kept, worker=worker or here)
+    (told,) = answer_series([leader], store=store, worker=worker or here)
     return told
 
 
-def _trouble(told: Told) -> str:
+def _trouble(told: VariantResult) -> str:
     """Why the beads of a leader say nothing, "" where they do or where none had to be asked."""
     if told.findings is None:
         return told.error

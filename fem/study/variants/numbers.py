@@ -18,13 +18,13 @@ from fem.judging.deciding import holding, outcome, reserve_of
 from fem.judging.findings import CaseFindings, Findings, RequirementFindings
 from fem.judging.verdict import is_lower, is_reserve, range_text, value_text
 from fem.study.plans import Study
-from fem.study.variants.series import Told
+from fem.study.variants.series import VariantResult
 from fem.telling.files import safe_cell, write_text
 from fem.telling.words import money, with_unit
 from fem.telling.zoom_words import kind_of
 
 
-def numbers_of(told: Told) -> VariantNumbers:
+def numbers_of_variant(told: VariantResult) -> VariantNumbers:
     """What is compared of one variant."""
     variant, found = told.variant, told.findings
     if found is None:

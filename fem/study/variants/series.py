@@ -1,4 +1,4 @@
-"""Many variants answered: one ground for all that keep the geometry, each kept as soon as it is finished."""
+"""Many variants answered: one shared mesh for all that keep the geometry, each kept as soon as it is finished."""
 
 from __future__ import annotations
 
@@ -7,29 +7,29 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from fem.crew import Lost, work_through
 from fem.errors import NoTrustworthyAnswer
 from fem.fault import failure_line
 from fem.judging.findings import Findings
+from fem.processes import Lost, work_through
 from fem.study.clock import Clock, Progress, clock_say
-from fem.study.fingerprint import fingerprint, ground_key
-from fem.study.ground import Ground, lay_ground
+from fem.study.fingerprint import fingerprint, mesh_key
 from fem.study.jobs import allowed_jobs, sensible_jobs
 from fem.study.passes import solve_as_asked
 from fem.study.plans import Study
 from fem.study.run import answer, prepare
+from fem.study.shared_mesh import SharedMesh, make_shared_mesh
 from fem.study.variants.expand import Variant
-from fem.study.variants.kept import Kept
+from fem.study.variants.store import VariantStore
 
 LOST = "its process was ended from outside each time, perhaps for want of memory; try --jobs 1 or a larger mesh size."
 FEW_UNKNOWNS = 200_000
 """Less than this, over all variants, is solved sooner than a process with its libraries has come up."""
-Worker = Callable[[Ground, Sequence[Study]], Iterator[tuple[int, Any]]]
-"""Answers studies on one ground, in any order: the number of each and what `answer_variant` gave."""
+Worker = Callable[[SharedMesh, Sequence[Study]], Iterator[tuple[int, Any]]]
+"""Answers studies on one shared mesh, in any order: the number of each and what `answer_variant` gave."""
 
 
 @dataclass(frozen=True)
-class Told:
+class VariantResult:
     """What became of a variant: its findings, or the `error` for which it has none."""
 
     variant: Variant
@@ -38,10 +38,10 @@ class Told:
     file: str = ""
 
 
-def answer_variant(ground: Ground, study: Study, *, progress: Progress | None = None) -> Findings | str:
+def answer_variant(shared_mesh: SharedMesh, study: Study, *, progress: Progress | None = None) -> Findings | str:
     """One variant's findings without pictures, or the line that says why there are none."""
     try:
-        return answer(prepare(study, ground=ground), progress=progress).findings
+        return answer(prepare(study, shared_mesh=shared_mesh), progress=progress).findings
     except Exception as error:
         return failure_line(error)
 
@@ -49,40 +49,42 @@ def answer_variant(ground: Ground, study: Study, *, progress: Progress | None = 
 def answer_series(
     variants: Sequence[Variant],
     *,
-    kept: Kept,
+    store: VariantStore,
     jobs: int | None = None,
     worker: Worker | None = None,
     progress: Progress | None = None,
     remark: Callable[[str], Any] = lambda _: None,
-    laid: Callable[[Ground], Any] = lambda _: None,
-) -> tuple[Told, ...]:
+    laid: Callable[[SharedMesh], Any] = lambda _: None,
+) -> tuple[VariantResult, ...]:
     """All variants answered, in their order; those that were kept are taken as they are.
 
     `worker` answers them elsewhere than in `jobs` processes of this machine (None: as many as fit). A variant that
     fails, for whatever reason, carries it and ends nothing else; `remark` hears what the user should know of the run,
-    `laid` each ground that variants were solved on.
+    `laid` each shared mesh that variants were solved on.
     Errors: InputError (the disk does not take a finished one).
     """
-    out: dict[int, Told] = {i: Told(v, None, v.error) for i, v in enumerate(variants) if v.study is None}
+    out: dict[int, VariantResult] = {
+        i: VariantResult(v, None, v.error) for i, v in enumerate(variants) if v.study is None
+    }
     keys: dict[int, str] = {}
     for i, variant in enumerate(variants):
         if variant.study is not None:
             keys[i] = fingerprint(variant.study)
-            found = kept.find(variant.study)
+            found = store.find(variant.study)
             if found is not None:
-                out[i] = _told(variant, found, kept)
+                out[i] = _result(variant, found, store)
     todo = [i for i in range(len(variants)) if i not in out]
     tally = Countdown(progress, total=len(variants), known=len(out))
-    for same in _by_ground(variants, todo):
+    for same in _by_mesh(variants, todo):
         study = _study(variants[same[0]])
-        key = ground_key(study)
-        alike = [s for v in variants if (s := v.study) is not None and ground_key(s) == key]
-        ground = _ground_of(study) if study.accuracy is None else _refined_for_one(alike)
-        if isinstance(ground, str):
-            out |= {i: Told(variants[i], None, ground) for i in same}
+        key = mesh_key(study)
+        alike = [s for v in variants if (s := v.study) is not None and mesh_key(s) == key]
+        shared_mesh = _shared_mesh_of(study) if study.accuracy is None else _mesh_refined_for_one(alike)
+        if isinstance(shared_mesh, str):
+            out |= {i: VariantResult(variants[i], None, shared_mesh) for i in same}
             tally(len(same), "")
             continue
-        laid(ground)
+        laid(shared_mesh)
         # Variants of equal numbers are solved once
         first: dict[str, int] = {}
         for i in same:
@@ -90,44 +92,44 @@ def answer_series(
         order = in_turn([_study(variants[i]) for i in first.values()])
         numbers = [list(first.values())[k] for k in order]
         studies = [_study(variants[i]) for i in numbers]
-        count, why = allowed_jobs(jobs, unknowns=ground.mesh.unknowns)
+        count, why = allowed_jobs(jobs, unknowns=shared_mesh.mesh.unknowns)
         if jobs is None:
-            count = _crew_for(ground, len(studies))
+            count = _process_count(shared_mesh, len(studies))
         elif why and worker is None:
             remark(why)
         answers = (
-            worker(ground, studies)
+            worker(shared_mesh, studies)
             if worker is not None
-            else work_through(studies, work=answer_variant, shared=ground, jobs=count)
+            else work_through(studies, work=answer_variant, shared=shared_mesh, jobs=count)
         )
         for k, result in answers:
             twins = [i for i in same if keys[i] == keys[numbers[k]]]
             for i in twins:
-                out[i] = _finished(variants[i], result, kept)
+                out[i] = _finished(variants[i], result, store)
             tally(len(twins), variants[numbers[k]].name)
     return tuple(out[i] for i in range(len(variants)))
 
 
-def _ground_of(study: Study) -> Ground | str:
-    """The ground of a study, or the line that says why there is none."""
+def _shared_mesh_of(study: Study) -> SharedMesh | str:
+    """The shared mesh of a study, or the line that says why there is none."""
     try:
-        return lay_ground(study, clock=Clock(None))
+        return make_shared_mesh(study, clock=Clock(None))
     except Exception as error:
         return failure_line(error)
 
 
-def _refined_for_one(studies: Sequence[Study]) -> Ground | str:
-    """The ground whose mesh is refined for the accuracy that all of these studies ask for, by the first that can be
-    solved; or the line that says why there is none. Variants on one mesh differ by what they are alone.
+def _mesh_refined_for_one(studies: Sequence[Study]) -> SharedMesh | str:
+    """The shared mesh whose mesh is refined for the accuracy that all of these studies ask for, by the first that can
+    be solved; or the line that says why there is none. Variants on one mesh differ by what they are alone.
     """
     told = ""
     for study in studies:
-        ground = _ground_of(study)
-        if isinstance(ground, str):
-            return ground
+        shared_mesh = _shared_mesh_of(study)
+        if isinstance(shared_mesh, str):
+            return shared_mesh
         try:
-            ready, _ = solve_as_asked(prepare(study, ground=ground))
-            return replace(ready.ground, refined_for=study.variant or study.path.stem)
+            ready, _ = solve_as_asked(prepare(study, shared_mesh=shared_mesh))
+            return replace(ready.shared_mesh, refined_for=study.variant or study.path.stem)
         except MemoryError as error:
             return failure_line(error)
         except Exception as error:
@@ -135,26 +137,26 @@ def _refined_for_one(studies: Sequence[Study]) -> Ground | str:
     return told
 
 
-def _crew_for(ground: Ground, count: int) -> int:
+def _process_count(shared_mesh: SharedMesh, count: int) -> int:
     """How many processes are worth starting for so many variants."""
-    unknowns = ground.mesh.unknowns
+    unknowns = shared_mesh.mesh.unknowns
     return 1 if unknowns * count < FEW_UNKNOWNS else sensible_jobs(unknowns)
 
 
-def _finished(variant: Variant, result: Any, kept: Kept) -> Told:
+def _finished(variant: Variant, result: Any, store: VariantStore) -> VariantResult:
     if isinstance(result, Lost):
-        return Told(variant, None, LOST)
+        return VariantResult(variant, None, LOST)
     if isinstance(result, str):
-        return Told(variant, None, result)
+        return VariantResult(variant, None, result)
     try:
-        return _told(variant, kept.keep(_study(variant), result), kept)
+        return _result(variant, store.keep(_study(variant), result), store)
     except NoTrustworthyAnswer as error:
-        return Told(variant, None, str(error))
+        return VariantResult(variant, None, str(error))
 
 
-def _told(variant: Variant, findings: Findings, kept: Kept) -> Told:
-    path = kept.path_of(findings, _study(variant).variant)
-    return Told(variant, findings, file=f"{path.parent.name}/{path.name}")
+def _result(variant: Variant, findings: Findings, store: VariantStore) -> VariantResult:
+    path = store.path_of(findings, _study(variant).variant)
+    return VariantResult(variant, findings, file=f"{path.parent.name}/{path.name}")
 
 
 def _study(variant: Variant) -> Study:
@@ -162,10 +164,10 @@ def _study(variant: Variant) -> Study:
     return variant.study
 
 
-def _by_ground(variants: Sequence[Variant], todo: Sequence[int]) -> list[list[int]]:
+def _by_mesh(variants: Sequence[Variant], todo: Sequence[int]) -> list[list[int]]:
     groups: dict[Any, list[int]] = {}
     for i in todo:
-        groups.setdefault(ground_key(_study(variants[i])), []).append(i)
+        groups.setdefault(mesh_key(_study(variants[i])), []).append(i)
     return list(groups.values())
 
 

@@ -20,18 +20,18 @@ from fem.study.clock import Progress, clock_say
 from fem.study.file import read_study
 from fem.study.fingerprint import fingerprint_of_all
 from fem.study.folder import open_folder
-from fem.study.ground import Ground, expected_unknowns, own_sizes, read_bodies
 from fem.study.machine import program_version
 from fem.study.plans import Study
+from fem.study.shared_mesh import SharedMesh, expected_unknowns, own_sizes, read_bodies
 from fem.study.variants.asked import results_folder
 from fem.study.variants.cluster import LOCAL, open_cluster
 from fem.study.variants.expand import MOST, Variant, count_variants, expand
-from fem.study.variants.kept import Kept
 from fem.study.variants.leaders import look_at_leaders
 from fem.study.variants.names import as_written
-from fem.study.variants.numbers import numbers_of, write_table
+from fem.study.variants.numbers import numbers_of_variant, write_table
 from fem.study.variants.portraits import draw_portraits
 from fem.study.variants.series import Worker, answer_series, time_text
+from fem.study.variants.store import VariantStore
 
 MANY = 500
 """More variants than this are computed only when asked for twice."""
@@ -101,38 +101,38 @@ def _compared(
     pictures: bool,
     progress: Progress | None,
 ) -> Compared:
-    kept = Kept(folder)
+    store = VariantStore(folder)
     notes = []
     if worker is not None and jobs is not None and jobs > cores():
         notes.append(f"{jobs:,} processes were asked for; there are {cores()} cores for as many.")
     notes += [
         f"{count} kept {'variant is' if count == 1 else 'variants are'} of {maker} and not taken; the old "
         f"{'file stays' if count == 1 else 'files stay'}."
-        for maker, count in kept.not_taken().items()
+        for maker, count in store.not_taken().items()
     ]
-    taken = kept.count(v.study for v in variants if v.study is not None)
+    taken = store.count(v.study for v in variants if v.study is not None)
     if taken or resume:
         notes.append(f"{taken} of {len(variants)} variants were finished before and are taken as they were.")
     share = 1.0 if study.judge.zoom == 0 else SHARE_OF_VARIANTS
-    grounds: list[Ground] = []
+    shared_meshes: list[SharedMesh] = []
     told = answer_series(
         variants,
-        kept=kept,
+        store=store,
         jobs=jobs,
         worker=worker,
         progress=lambda text, done: clock_say(progress, text, share * done),
         remark=notes.append,
-        laid=lambda ground: grounds.__setitem__(slice(None), [ground]),
+        laid=lambda shared_mesh: shared_meshes.__setitem__(slice(None), [shared_mesh]),
     )
     if not any(each.findings for each in told):
         raise InputError(f"no variant could be solved; the first one: {told[0].error}", where=str(study.path))
-    numbers = [numbers_of(each) for each in told]
+    numbers = [numbers_of_variant(each) for each in told]
     led = look_at_leaders(
         study,
         variants,
         numbers,
         choose_from=lambda own: put_side_by_side(study, own),
-        kept=kept,
+        store=store,
         worker=worker,
         progress=lambda text, done: clock_say(progress, text, share + (0.94 - share) * done),
     )
@@ -149,7 +149,7 @@ def _compared(
             comparison,
             variants,
             folder=folder,
-            ground=grounds[0] if grounds else None,
+            shared_mesh=shared_meshes[0] if shared_meshes else None,
             remark=notes.append,
             progress=lambda text, done: clock_say(progress, text, 0.94 + 0.04 * done),
         )
@@ -166,10 +166,10 @@ def refuse_many(study: Study, *, jobs: int | None) -> None:
         return  # more than that are refused before they are spelled out
     solids = read_bodies(study)
     each = SECONDS_PER_UNKNOWN * sum(expected_unknowns(solids, own_sizes(study)).values())
-    crew = jobs or cores()
+    processes = jobs or cores()
     raise InputError(
-        f"{count:,} variants at about {each / 60:.2g} min each take {time_text(count * each / crew)} "
-        f"on {crew} {'core' if crew == 1 else 'cores'}.",
+        f"{count:,} variants at about {each / 60:.2g} min each take {time_text(count * each / processes)} "
+        f"on {processes} {'core' if processes == 1 else 'cores'}.",
         where=f"{study.path}: sweep",
         advice="Ask for fewer, or say --yes.",
     )

@@ -15,7 +15,7 @@ from fem.part.solid import read_solid
 from fem.printing.polymer import load_card
 from fem.study.file import read_study
 from fem.study.orientation import story
-from fem.study.orientation.bench import numbers_of, set_up
+from fem.study.orientation.prepared_scan import numbers_of_direction, prepare_scan
 from fem.study.orientation.story import orient_study
 
 X = (1.0, 0.0, 0.0)
@@ -97,11 +97,11 @@ def test_a_large_mesh_is_scanned_coarser_and_its_best_on_its_own(monkeypatch, tm
 
 
 @pytest.fixture(scope="module")
-def bench(tmp_path_factory):
+def prepared(tmp_path_factory):
     folder = tmp_path_factory.mktemp("bent")
     study = read_study(write(folder, BENT, length=LONG))
     body = study.bodies["bar"]
-    return set_up(study, mesh_solid(read_solid(body.solid, name="bar"), size=6.0, finest=1.5), body="bar")
+    return prepare_scan(study, mesh_solid(read_solid(body.solid, name="bar"), size=6.0, finest=1.5), body="bar")
 
 
 def tip_of(young, shear):
@@ -110,10 +110,10 @@ def tip_of(young, shear):
     return TIP * LONG**3 / (3 * young * inertia) + TIP * LONG / (5 / 6 * shear * WIDTH * HEIGHT)
 
 
-def test_a_cantilever_is_stiffest_with_its_layers_along_it(bench):
+def test_a_cantilever_is_stiffest_with_its_layers_along_it(prepared):
     state = first_state()
     e, (g23, g13, g12) = state.E, [state.G[k] for k in ("23", "13", "12")] if isinstance(state.G, dict) else state.G
-    up, side, along = (numbers_of(bench, d) for d in ((0, 0, 1), (0, 1, 0), (1, 0, 0)))
+    up, side, along = (numbers_of_direction(prepared, d) for d in ((0, 0, 1), (0, 1, 0), (1, 0, 0)))
     assert up.deflection_mm == pytest.approx(tip_of(e[0], g13), rel=0.02)
     assert side.deflection_mm == pytest.approx(tip_of(e[0], g12), rel=0.02)
     assert along.deflection_mm == pytest.approx(tip_of(e[2], g23), rel=0.02)
@@ -126,29 +126,31 @@ def test_a_cantilever_is_stiffest_with_its_layers_along_it(bench):
     assert along.height_mm == pytest.approx(LONG) and up.overhang_mm2 == 0
 
 
-def with_raster(bench, *angles, walls=0):
-    keys = replace(bench.keys, raster=angles, walls=walls)
-    body = replace(bench.plan, print=keys)
-    return replace(bench, study=replace(bench.study, bodies={"bar": body}))
+def with_raster(prepared, *angles, walls=0):
+    keys = replace(prepared.keys, raster=angles, walls=walls)
+    body = replace(prepared.plan, print=keys)
+    return replace(prepared, study=replace(prepared.study, bodies={"bar": body}))
 
 
-def test_a_direction_and_its_opposite_bear_the_same(bench):
+def test_a_direction_and_its_opposite_bear_the_same(prepared):
     way = np.array([0.3, 0.5, 0.8])
-    plain = with_raster(bench, 30.0, -30.0)
-    first, second = numbers_of(plain, tuple(way)), numbers_of(plain, tuple(-way))
+    plain = with_raster(prepared, 30.0, -30.0)
+    first, second = numbers_of_direction(plain, tuple(way)), numbers_of_direction(plain, tuple(-way))
     assert second.reserve == pytest.approx(first.reserve, rel=1e-6)
     assert second.deflection_mm == pytest.approx(first.deflection_mm, rel=1e-7)
     assert (second.overhang_mm2, second.overhang_opposite_mm2) == pytest.approx(
         (first.overhang_opposite_mm2, first.overhang_mm2)
     )
     # Walls are found from samples, which fall elsewhere upside down
-    first, second = (numbers_of(with_raster(bench, 30.0, -30.0, walls=2), tuple(s * way)) for s in (1, -1))
+    first, second = (
+        numbers_of_direction(with_raster(prepared, 30.0, -30.0, walls=2), tuple(s * way)) for s in (1, -1)
+    )
     assert second.reserve == pytest.approx(first.reserve, rel=0.01)
     assert second.deflection_mm == pytest.approx(first.deflection_mm, rel=0.01)
     # One raster alone is another print upside down, unless its angle is negated
-    lone = numbers_of(with_raster(bench, 30.0), tuple(way))
-    turned = numbers_of(with_raster(bench, 30.0), tuple(-way))
-    negated = numbers_of(with_raster(bench, -30.0), tuple(-way))
+    lone = numbers_of_direction(with_raster(prepared, 30.0), tuple(way))
+    turned = numbers_of_direction(with_raster(prepared, 30.0), tuple(-way))
+    negated = numbers_of_direction(with_raster(prepared, -30.0), tuple(-way))
     assert abs(turned.deflection_mm / lone.deflection_mm - 1) > 1e-3
     assert negated.deflection_mm == pytest.approx(lone.deflection_mm, rel=1e-7)
     assert LENGTH < LONG

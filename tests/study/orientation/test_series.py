@@ -8,14 +8,14 @@ import pickle
 import pytest
 from scanned_bars import PRINT, PULLED, write
 
-import fem.study.orientation.bench as bench_module
+import fem.study.orientation.prepared_scan as scan_module
 import fem.study.orientation.series as series
 from fem.cli import main
 from fem.errors import InputError
 from fem.part.meshing import mesh_solid
 from fem.part.solid import read_solid
 from fem.study.file import read_study
-from fem.study.orientation.kept import FOLDER
+from fem.study.orientation.store import FOLDER
 from fem.study.orientation.story import orient_study
 
 FEW = 6
@@ -33,9 +33,9 @@ def counted(monkeypatch):
     """How many directions were computed."""
     asked = []
 
-    def counting(bench, direction, *, kind="scan"):
+    def counting(prepared, direction, *, kind="scan"):
         asked.append(direction)
-        return bench_module.try_direction(bench, direction, kind=kind)
+        return scan_module.try_direction(prepared, direction, kind=kind)
 
     monkeypatch.setattr(series, "try_direction", counting)
     return asked
@@ -85,10 +85,10 @@ def test_a_stopped_scan_keeps_what_is_finished(scanned, monkeypatch, counted, tm
     _, path, _, _ = scanned
     real = series.try_direction
 
-    def stopping(bench, direction, *, kind="scan"):
+    def stopping(prepared, direction, *, kind="scan"):
         if len(counted) == 4:
             raise KeyboardInterrupt
-        return real(bench, direction, kind=kind)
+        return real(prepared, direction, kind=kind)
 
     with monkeypatch.context() as patch:
         patch.setattr(series, "try_direction", stopping)
@@ -103,14 +103,14 @@ def test_a_stopped_scan_keeps_what_is_finished(scanned, monkeypatch, counted, tm
 
 def test_a_direction_without_an_answer_does_not_stop_the_scan(scanned, monkeypatch, tmp_path):
     _, path, _, _ = scanned
-    real = bench_module.numbers_of
+    real = scan_module.numbers_of_direction
 
-    def failing(bench, direction, *, kind="scan"):
+    def failing(prepared, direction, *, kind="scan"):
         if kind == "axis":
             raise InputError("cannot be laid so.")
-        return real(bench, direction, kind=kind)
+        return real(prepared, direction, kind=kind)
 
-    monkeypatch.setattr(bench_module, "numbers_of", failing)
+    monkeypatch.setattr(scan_module, "numbers_of_direction", failing)
     scan, _ = orient_study(path, directions=FEW, jobs=1, out=tmp_path / "out")
     assert [d.error for d in scan.directions if d.kind == "axis"] == ["cannot be laid so."] * 2
     assert "2 of" in scan.cautions[0].text and "cannot be laid so." in scan.cautions[0].text
@@ -120,9 +120,9 @@ def test_a_bench_sent_to_another_process_gives_the_same(scanned):
     _, path, scan, _ = scanned
     study = read_study(path)
     mesh = mesh_solid(read_solid(study.bodies["bar"].solid, name="bar"), size=9.0, finest=2.25)
-    bench = bench_module.set_up(study, mesh, body="bar")
-    assert bench.pattern is bench.pattern
-    sent = pickle.loads(pickle.dumps(bench))
+    prepared = scan_module.prepare_scan(study, mesh, body="bar")
+    assert prepared.pattern is prepared.pattern
+    sent = pickle.loads(pickle.dumps(prepared))
     way = scan.directions[0].direction
     assert series._answer(sent, ("scan", way)).reserve == pytest.approx(scan.directions[0].reserve, rel=1e-6)
 

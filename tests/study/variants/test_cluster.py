@@ -7,8 +7,8 @@ from fem.errors import InputError
 from fem.study.file import read_study
 from fem.study.variants.cluster import open_cluster, worker_on
 from fem.study.variants.expand import expand
-from fem.study.variants.kept import Kept
 from fem.study.variants.series import answer_series
+from fem.study.variants.store import VariantStore
 
 TEXT = bars.PULLED + '[sweep]\n"bodies.bar.print.walls" = [0, 1, 2, 3]\n'
 
@@ -24,9 +24,9 @@ def test_a_killed_worker_loses_nothing(own):
         Client(made) as client,
     ):
         worker = worker_on(client, work=bars.dies_once)
-        found = answer_series(variants, kept=Kept(own / "cluster"), worker=worker)
+        found = answer_series(variants, store=VariantStore(own / "cluster"), worker=worker)
     assert (own / "bar.killed").exists(), "a worker was killed while it had a variant in hand"
-    alone = answer_series(variants, kept=Kept(own / "alone"), jobs=1)
+    alone = answer_series(variants, store=VariantStore(own / "alone"), jobs=1)
     assert [a.error for a in found] == [""] * 4
     # A worker has one thread, this process all cores: the order of additions differs, the answer only by rounding
     told, expected = numbers(found), numbers(alone)

@@ -1,4 +1,4 @@
-"""Variants answered on one ground: closed forms, sums of loads, what is kept, processes that are lost."""
+"""Variants answered on one shared mesh: closed forms, sums of loads, what is kept, processes that are lost."""
 
 import json
 import math
@@ -8,14 +8,14 @@ import bars
 import numpy as np
 import pytest
 
-from fem.crew import Lost, work_through
 from fem.errors import InputError
+from fem.processes import Lost, work_through
 from fem.study.file import read_study
 from fem.study.run import answer, prepare
 from fem.study.variants.expand import expand
-from fem.study.variants.kept import Kept
-from fem.study.variants.numbers import numbers_of
+from fem.study.variants.numbers import numbers_of_variant
 from fem.study.variants.series import Countdown, answer_series, answer_variant, in_turn
+from fem.study.variants.store import VariantStore
 from fem.study.variants.story import put_side_by_side
 
 WALLS = '[sweep]\n"bodies.bar.print.walls" = [0, 1, 2, 3, 8]\n'
@@ -25,14 +25,14 @@ DENSITY += '"bodies.bar.print.infill.density" = [0.3, 0.6]\n"bodies.bar.print.wa
 
 def told(folder, text, *, out="out", name="bar.toml", **more):
     study = read_study(bars.study(folder, text, name))
-    return study, answer_series(expand(study), kept=Kept(folder / out), **{"jobs": 1, **more})
+    return study, answer_series(expand(study), store=VariantStore(folder / out), **{"jobs": 1, **more})
 
 
-def refusing(ground, studies):
+def refusing(shared_mesh, studies):
     raise AssertionError(f"{[s.variant for s in studies]} would be computed")
 
 
-@pytest.mark.parametrize("where", ["answer", "lay_ground"])
+@pytest.mark.parametrize("where", ["answer", "make_shared_mesh"])
 def test_a_variant_that_fails_for_any_reason_is_a_row_with_it(own, monkeypatch, where):
     from fem.study.variants import series
 
@@ -79,7 +79,7 @@ def test_ea_and_mass_of_a_bar_whose_walls_grow(bar):
 
 def test_what_a_step_buys_and_what_the_reference_is_worth(bar):
     study, found = told(bar, bars.PULLED + DENSITY, out="density")
-    choice = put_side_by_side(study, [numbers_of(each) for each in found])
+    choice = put_side_by_side(study, [numbers_of_variant(each) for each in found])
     metal, light, dense = choice.variants
     for numbers, young, density in (
         (light, 0.3 * bars.YOUNG, 0.3 * bars.DENSITY),
@@ -147,7 +147,7 @@ thicker = { "bodies.bar.print.walls" = 3 }
     # Two at once never share one: what is at work in one thread of a cluster's worker is not given to another
     ready = prepare(expand(read_study(bars.study(own, bars.PULLED + text)))[0].study)
     answer(ready)
-    assert ready.ground.take_earlier() is not None and ready.ground.take_earlier() is None
+    assert ready.shared_mesh.take_earlier() is not None and ready.shared_mesh.take_earlier() is None
     first, second = (each.findings.cases["pulled"] for each in found[:2])
     assert first.maximum_displacement_mm == pytest.approx(second.maximum_displacement_mm, rel=1e-9)
 
@@ -156,7 +156,7 @@ def test_an_invalid_variant_does_not_stop_the_others(own):
     text = bars.PULLED + '[variants]\nloose = { "supports.foot.fixed" = ["x"] }\nfine = {}\n'
     text += 'no_card = { "bodies.bar.metal" = "unobtainium" }\n[sweep]\n"bodies.bar.print.walls" = [-1]\n'
     study, found = told(own, text)
-    loose, fine, no_card, minus = [numbers_of(each) for each in found]
+    loose, fine, no_card, minus = [numbers_of_variant(each) for each in found]
     assert "free to slide along z" in loose.error
     assert fine.answered and fine.findings_file.startswith("variants/fine-")
     assert "no card is named" in no_card.error and "walls: must be at least 0" in minus.error
@@ -170,9 +170,9 @@ def test_nothing_is_computed_twice(own):
     )
     counted = []
 
-    def counting(ground, studies):
+    def counting(shared_mesh, studies):
         counted.extend(s.variant for s in studies)
-        yield from work_through(studies, work=answer_variant, shared=ground, jobs=1)
+        yield from work_through(studies, work=answer_variant, shared=shared_mesh, jobs=1)
 
     _, first = told(own, text, worker=counting)
     assert counted == ["plain", "more"], "twin is plain in other words"
@@ -185,7 +185,7 @@ def test_nothing_is_computed_twice(own):
     _, renamed = told(own, other, worker=refusing)
     assert renamed[0].findings.question == "How many?"
     assert json.loads((own / "out" / renamed[0].file).read_text())["inputs"]["variant"] == "renamed"
-    assert [len(numbers_of(each).missed) for each in (first[2], renamed[2])] == [0, 1]
+    assert [len(numbers_of_variant(each).missed) for each in (first[2], renamed[2])] == [0, 1]
 
 
 def test_what_is_damaged_or_of_another_version_is_never_taken(own, monkeypatch):
@@ -199,23 +199,23 @@ def test_what_is_damaged_or_of_another_version_is_never_taken(own, monkeypatch):
     least = f'"minimum": {thick.findings.cases["pulled"].reserve.minimum!r}'
     assert least in found
     (own / "out" / thick.file).write_text(found.replace(least, '"minimum": 931.0'))
-    kept = Kept(own / "out")
-    assert kept.count([each.variant.study for each in (plain, thick, more)]) == 1
-    assert kept.not_taken() == {"an earlier version of Beadwork, or damaged,": 2}
+    store = VariantStore(own / "out")
+    assert store.count([each.variant.study for each in (plain, thick, more)]) == 1
+    assert store.not_taken() == {"an earlier version of Beadwork, or damaged,": 2}
     (own / "out" / thick.file).write_bytes((own / "out" / more.file).read_bytes())
     names = []
 
-    def counting(ground, studies):
+    def counting(shared_mesh, studies):
         names.extend(s.variant for s in studies)
-        yield from work_through(studies, work=answer_variant, shared=ground, jobs=1)
+        yield from work_through(studies, work=answer_variant, shared=shared_mesh, jobs=1)
 
     _, again = told(own, text, worker=counting)
     assert sorted(names) == ["plain", "thick"]
     assert [a.findings.cases for a in again] == [each.findings.cases for each in (plain, thick, more)]
-    monkeypatch.setattr("fem.study.variants.kept.program_version", lambda: "99.0")
+    monkeypatch.setattr("fem.study.variants.store.program_version", lambda: "99.0")
     monkeypatch.setattr("fem.study.fingerprint.program_version", lambda: "99.0")
-    assert kept.not_taken() == {f"Beadwork {plain.findings.beadwork}": 3}
-    assert kept.count([plain.variant.study]) == 0
+    assert store.not_taken() == {f"Beadwork {plain.findings.beadwork}": 3}
+    assert store.count([plain.variant.study]) == 0
 
 
 def test_a_full_disk_is_told_in_one_line(own, monkeypatch):
@@ -231,17 +231,17 @@ def test_a_full_disk_is_told_in_one_line(own, monkeypatch):
 def test_a_stopped_run_goes_on(own):
     text = bars.PULLED + '[sweep]\n"bodies.bar.print.walls" = [0, 1, 2]\n'
 
-    def stopped(ground, studies):
-        yield 0, answer_variant(ground, studies[0])
+    def stopped(shared_mesh, studies):
+        yield 0, answer_variant(shared_mesh, studies[0])
         raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
         told(own, text, worker=stopped)
     names = []
 
-    def rest(ground, studies):
+    def rest(shared_mesh, studies):
         names.extend(s.variant for s in studies)
-        yield from work_through(studies, work=answer_variant, shared=ground, jobs=1)
+        yield from work_through(studies, work=answer_variant, shared=shared_mesh, jobs=1)
 
     _, found = told(own, text, worker=rest)
     assert names == ["1 wall", "2 walls"] and all(each.findings for each in found)
@@ -250,9 +250,9 @@ def test_a_stopped_run_goes_on(own):
 def test_a_variant_whose_numbers_are_none_is_told_and_stops_nothing(own):
     text = bars.PULLED + '[variants]\nplain = {}\nthick = { "bodies.bar.print.walls" = 3 }\n'
 
-    def spoiling(ground, studies):
+    def spoiling(shared_mesh, studies):
         for i, study in enumerate(studies):
-            found = answer_variant(ground, study)
+            found = answer_variant(shared_mesh, study)
             yield i, replace(found, peak_memory_MB=math.nan if study.variant == "plain" else 1.0)
 
     _, (plain, thick) = told(own, text, worker=spoiling)
@@ -263,7 +263,7 @@ def test_what_kills_every_process_is_given_up(own):
     study, found = told(
         own, bars.PULLED + '[sweep]\n"bodies.bar.print.walls" = [2]\n', worker=lambda g, s: iter([(0, Lost())])
     )
-    assert "ended from outside" in numbers_of(found[0]).error
+    assert "ended from outside" in numbers_of_variant(found[0]).error
     assert study.sweep
 
 

@@ -166,8 +166,8 @@ def test_what_can_turn_the_choice_is_told_above_the_table(compared, capsys):
     from fem.judging.findings import read_findings
     from fem.study.file import read_study
     from fem.study.variants.expand import expand
-    from fem.study.variants.numbers import numbers_of
-    from fem.study.variants.series import Told
+    from fem.study.variants.numbers import numbers_of_variant
+    from fem.study.variants.series import VariantResult
 
     folder, path, _ = compared
     study = read_study(path)
@@ -179,7 +179,7 @@ def test_what_can_turn_the_choice_is_told_above_the_table(compared, capsys):
         cautions = (Caution("coarse_mesh", t, decisive=True) for t in texts)
         shared = (Caution("balance", "Shared.", decisive=True), Caution("plain", "Plain."))
         found = replace(found, cautions=(*cautions, *shared))
-        numbers.append(numbers_of(Told(variant, found)))
+        numbers.append(numbers_of_variant(VariantResult(variant, found)))
     comparison = story.put_side_by_side(study, numbers)
     assert comparison.cautions == ("Plain.",)
     _print_comparison(screen(), comparison)

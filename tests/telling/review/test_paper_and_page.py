@@ -240,8 +240,8 @@ def test_the_review_has_the_part_in_hand_and_nothing_serious(reviewed, scheme):
         for wide in (360, 1300):
             page.at.set_viewport_size({"width": wide, "height": 900})
             assert page.run("() => document.documentElement.scrollWidth") <= wide
-        ground = page.run("() => getComputedStyle(document.body).backgroundColor.match(/\\d+/g).map(Number)")
-        assert min(ground) > 230 if scheme == "light" else max(ground) < 60
+        shared_mesh = page.run("() => getComputedStyle(document.body).backgroundColor.match(/\\d+/g).map(Number)")
+        assert min(shared_mesh) > 230 if scheme == "light" else max(shared_mesh) < 60
         page.at.emulate_media(media="print")
         assert page.at.locator("#part .hand-print").is_visible()
         assert page.said == [] and all(url.startswith(("file:", "data:", "blob:")) for url in page.asked)

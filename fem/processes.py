@@ -13,7 +13,7 @@ from fem.fault import quiet_libraries
 PROCESS_BYTES = 6e8
 """What a process with its libraries takes before it computes, measured."""
 _THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS", "LP_NUM_THREADS")
-_shared: list[Any] = []  # what a process of the crew works on
+_shared: list[Any] = []  # what a worker process works on
 
 
 class Lost:
@@ -35,14 +35,14 @@ def work_through(
     waiting = deque(range(len(items)))
     while waiting:
         lost: list[int] = []
-        yield from _one_crew(items, waiting, lost, work=work, shared=shared, jobs=min(jobs, len(waiting)))
+        yield from _one_set(items, waiting, lost, work=work, shared=shared, jobs=min(jobs, len(waiting)))
         for i in lost:
             again: list[int] = []
-            yield from _one_crew(items, deque([i]), again, work=work, shared=shared, jobs=1)
+            yield from _one_set(items, deque([i]), again, work=work, shared=shared, jobs=1)
             yield from ((i, Lost()) for i in again)
 
 
-def _one_crew(
+def _one_set(
     items: Sequence[Any],
     waiting: deque[int],
     lost: list[int],

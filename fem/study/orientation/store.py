@@ -16,7 +16,7 @@ from fem.study.fingerprint import digest_of
 FOLDER = "directions"
 
 
-class Kept:
+class DirectionStore:
     """The finished directions of one scan's mesh in a folder; `mark` is the fingerprint of the study on that mesh."""
 
     def __init__(self, folder: Path, *, mark: str) -> None:

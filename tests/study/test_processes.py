@@ -14,7 +14,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 import chores
 
 from fem.cores import cores
-from fem.crew import Lost, work_through
+from fem.processes import Lost, work_through
 from fem.study.jobs import sensible_jobs
 
 ITEMS = list(range(6))
@@ -58,7 +58,7 @@ WAITING = """
 import sys
 sys.path.insert(0, {here!r})
 import chores
-from fem.crew import work_through
+from fem.processes import work_through
 if __name__ == "__main__":
     list(work_through([1, 2], work=chores.says_who_and_waits, shared={there!r}, jobs=2))
 """

@@ -25,7 +25,7 @@ SHOWN = 12
 """So many digits of the fingerprint stand in a file's name; the whole of it stands in the file."""
 
 
-class Kept:
+class VariantStore:
     """The finished variants in a results folder."""
 
     def __init__(self, folder: Path) -> None:
@@ -45,7 +45,7 @@ class Kept:
             except InputError:
                 continue
             if found.inputs.get("fingerprint") == mark and _says_chance(study, found):
-                told = _told_for(study, found)
+                told = _in_present_words(study, found)
                 if told != found or path != self.path_of(told, study.variant):
                     self._write(told, study.variant)
                 return told
@@ -57,7 +57,7 @@ class Kept:
 
     def keep(self, study: Study, findings: Findings) -> Findings:
         """Keep what a variant came to. Errors: InputError when the disk does not take it."""
-        told = _told_for(study, findings)
+        told = _in_present_words(study, findings)
         self._write(told, study.variant)
         return told
 
@@ -91,7 +91,7 @@ def _says_chance(study: Study, found: Findings) -> bool:
     return wanted.chance is None or all(r.chance_above_1 is None or r.chance_of(wanted.reserve) for r in known)
 
 
-def _told_for(study: Study, found: Findings) -> Findings:
+def _in_present_words(study: Study, found: Findings) -> Findings:
     """The same numbers under the study's present words and requirements."""
     own = {key: found.inputs[key] for key in ("fingerprint", "versions")}
     found = decided_anew(found, study.requirements)

@@ -40,7 +40,7 @@ ENOUGH = 1e-8
 
 
 @dataclass(frozen=True)
-class Bench:
+class PreparedScan:
     """A study on one mesh, with all that does not depend on the build direction of `body`."""
 
     study: Study
@@ -102,7 +102,7 @@ def chosen_body(study: Study, wanted: str | None) -> str:
     return wanted
 
 
-def set_up(study: Study, mesh: TetMesh, *, body: str) -> Bench:
+def prepare_scan(study: Study, mesh: TetMesh, *, body: str) -> PreparedScan:
     """Faces, supports and loads of a study on a mesh. Errors: any InputError of the rooms above."""
     if not study.cases:
         raise InputError("there is no load case.", where=str(study.path), advice="Add [loads] and [cases].")
@@ -116,7 +116,7 @@ def set_up(study: Study, mesh: TetMesh, *, body: str) -> Bench:
     field = printed_field(mesh, bodies=made)
     loads = {k: load_of(p, mesh, field, groups) for k, p in plain.items()}
     watched = {name: unit_wrenches(mesh, groups[name]) for name in study.watch}
-    return Bench(
+    return PreparedScan(
         study, body, mesh, groups, others, loads, tuple(held), tuple(foundations), watched, skin_of(mesh, body=body)
     )
 
@@ -129,37 +129,37 @@ def turned_keys(keys: PrintKeys, direction: Vector) -> PrintKeys:
     return replace(keys, build_direction=tuple(float(v) for v in direction), raster_zero=zero)  # type: ignore[arg-type]
 
 
-def try_direction(bench: Bench, direction: Vector, *, kind: str = "scan") -> DirectionNumbers:
+def try_direction(prepared: PreparedScan, direction: Vector, *, kind: str = "scan") -> DirectionNumbers:
     """What a direction gives; one that has no answer says why instead of stopping the scan."""
     try:
-        return numbers_of(bench, direction, kind=kind)
+        return numbers_of_direction(prepared, direction, kind=kind)
     except Exception as error:
         return DirectionNumbers(tuple(direction), kind, error=failure_line(error))
 
 
-def numbers_of(bench: Bench, direction: Vector, *, kind: str = "scan") -> DirectionNumbers:
+def numbers_of_direction(prepared: PreparedScan, direction: Vector, *, kind: str = "scan") -> DirectionNumbers:
     """Solve and judge all cases with the body built along a direction (3,).
 
     Errors: InputError (a print that cannot be made), NotConverged, NoTrustworthyAnswer.
     """
-    study, mesh = bench.study, bench.mesh
-    keys = turned_keys(bench.keys, direction)
-    made = {**bench.others, bench.body: body_print(replace(bench.plan, print=keys), where=study.path.name)}
+    study, mesh = prepared.study, prepared.mesh
+    keys = turned_keys(prepared.keys, direction)
+    made = {**prepared.others, prepared.body: body_print(replace(prepared.plan, print=keys), where=study.path.name)}
     printed = printed_field(mesh, bodies=made)
-    plans = {name: study.loads[name] for name in bench.loads}
-    anew = {k: load_of(p, mesh, printed, bench.groups) for k, p in plans.items() if LOAD_KINDS[p.kind].of_material}
-    cases = [LoadCase(n, f, {**bench.loads, **anew}) for n, f in study.cases.items()]
+    plans = {name: study.loads[name] for name in prepared.loads}
+    anew = {k: load_of(p, mesh, printed, prepared.groups) for k, p in plans.items() if LOAD_KINDS[p.kind].of_material}
+    cases = [LoadCase(n, f, {**prepared.loads, **anew}) for n, f in study.cases.items()]
 
     judged: dict[str, JudgedCase] = {}
-    for units in bench.solved(printed, cases):
+    for units in prepared.solved(printed, cases):
         judged |= judge_units(printed, units)
-    about = describe_bodies(mesh, printed, made=made, keys={n: b.print for n, b in _with(bench, keys).items()})
+    about = describe_bodies(mesh, printed, made=made, keys={n: b.print for n, b in _with(prepared, keys).items()})
     numbers = direction_numbers(
-        judged, mesh, printed, bodies=about, body=bench.body, watched=bench.watched, skin=bench.skin
+        judged, mesh, printed, bodies=about, body=prepared.body, watched=prepared.watched, skin=prepared.skin
     )
     missed = missed_of(numbers, study.requirements, borne=borne_loads(judged, study.requirements.load))
     return replace(numbers, kind=kind, missed=missed)
 
 
-def _with(bench: Bench, keys: PrintKeys) -> dict[str, BodyPlan]:
-    return {**bench.study.bodies, bench.body: replace(bench.plan, print=keys)}
+def _with(prepared: PreparedScan, keys: PrintKeys) -> dict[str, BodyPlan]:
+    return {**prepared.study.bodies, prepared.body: replace(prepared.plan, print=keys)}

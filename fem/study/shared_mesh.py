@@ -20,7 +20,7 @@ from fem.solving.earlier import Earlier
 from fem.solving.equilibrium import Equilibrium
 from fem.solving.stiffness import BlockPattern, block_pattern
 from fem.study.clock import Clock
-from fem.study.fingerprint import ground_key
+from fem.study.fingerprint import mesh_key
 from fem.study.plans import Study
 
 T = TypeVar("T")
@@ -29,10 +29,10 @@ MOST_ZONINGS = 8
 
 
 @dataclass(frozen=True)
-class Ground:
+class SharedMesh:
     """Solids and the mesh that fills them; what is computed from them once is kept for the next variant.
 
-    Studies of the same `key` (`fingerprint.ground_key`) may stand on it; `refined_for` names the study for whose
+    Studies of the same `key` (`fingerprint.mesh_key`) may stand on it; `refined_for` names the study for whose
     accuracy its mesh was refined, "" where it is the first one. What is kept goes with the object in its own process,
     and stays behind when the object is sent to another.
     """
@@ -56,7 +56,7 @@ class Ground:
         return self.once("pattern", lambda: block_pattern(self.mesh))
 
     def take_earlier(self) -> Earlier | None:
-        """The preconditioner of the latest equilibrium on this ground, and what it was made for.
+        """The preconditioner of the latest equilibrium on this shared mesh, and what it was made for.
 
         Only one at a time may work with it, so it is handed out once.
         """
@@ -109,7 +109,7 @@ class Prepared:
     """A study brought as far as the equations: what `beadwork check` reports on."""
 
     study: Study
-    ground: Ground
+    shared_mesh: SharedMesh
     made: dict[str, PrintedBody]
     printed: PrintedField
     groups: dict[str, FaceGroup]
@@ -119,19 +119,19 @@ class Prepared:
     @property
     def mesh(self) -> TetMesh:
         """The mesh of all bodies."""
-        return self.ground.mesh
+        return self.shared_mesh.mesh
 
     @property
     def solids(self) -> dict[str, Solid]:
         """The solids as read."""
-        return self.ground.solids
+        return self.shared_mesh.solids
 
 
 Sizes = Mapping[str, tuple[float | None, float | None]]
 """Mesh sizes (size, finest) [mm] by body; None: chosen from the solid."""
 
 
-def lay_ground(study: Study, *, clock: Clock, sizes: Sizes | None = None) -> Ground:
+def make_shared_mesh(study: Study, *, clock: Clock, sizes: Sizes | None = None) -> SharedMesh:
     """Read the solids and fill them, with elements of other `sizes` than the study asks for where these are given.
 
     Errors: SolidError, MeshError, TooLargeError.
@@ -141,17 +141,17 @@ def lay_ground(study: Study, *, clock: Clock, sizes: Sizes | None = None) -> Gro
     chosen = sizes or own_sizes(study)
     refuse_too_large(sum(expected_unknowns(solids, chosen).values()), where=str(study.path))
     clock("mesh", 0.04)
-    return Ground(solids, mesh_bodies(study, solids, chosen), ground_key(study, sizes=sizes))
+    return SharedMesh(solids, mesh_bodies(study, solids, chosen), mesh_key(study, sizes=sizes))
 
 
-def refined(ground: Ground, study: Study, wanted: Mapping[str, SizeField]) -> Ground:
-    """The ground with its bodies meshed anew by fields of sizes; its key stays that of the study, which asks for an
-    accuracy and not for this mesh or that.
+def refined(shared_mesh: SharedMesh, study: Study, wanted: Mapping[str, SizeField]) -> SharedMesh:
+    """The shared mesh with its bodies meshed anew by fields of sizes; its key stays that of the study, which asks for
+    an accuracy and not for this mesh or that.
 
     Errors: MeshError, TooLargeError.
     """
-    mesh = mesh_bodies(study, ground.solids, own_sizes(study), wanted=wanted)
-    return Ground(ground.solids, mesh, ground.key, study.variant or study.path.stem)
+    mesh = mesh_bodies(study, shared_mesh.solids, own_sizes(study), wanted=wanted)
+    return SharedMesh(shared_mesh.solids, mesh, shared_mesh.key, study.variant or study.path.stem)
 
 
 def own_sizes(study: Study) -> Sizes:
