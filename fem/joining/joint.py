@@ -13,6 +13,19 @@ KINDS = (BEARING, BONDED)
 
 
 @dataclass(frozen=True)
+class JointPlan:
+    """What a study says of a joint: the two `faces` by name, its `kind`, the coefficient of `friction` and the
+    `clearance` [mm] added to the gap as drawn.
+    """
+
+    name: str
+    faces: tuple[str, str]
+    kind: str = BEARING
+    friction: float = 0.0
+    clearance: float = 0.0
+
+
+@dataclass(frozen=True)
 class Joint:
     """Faces that lie opposite each other: `bearing` ones push, with `friction` (infinite: what touches sticks), and
     are free to part; `bonded` ones are glued.

@@ -21,11 +21,12 @@ from fem.judging.findings import (
 )
 from fem.judging.growing import LIFTS_OFF, Growth, judge_growth
 from fem.judging.hotspots import NearestFace, SingularPlaces, find_hot_spots
+from fem.judging.joints import joint_findings
 from fem.judging.recovered import RecoveredStress
 from fem.judging.reserve import ReserveField
 from fem.judging.scene import CaseFields
 from fem.judging.used_up import used_up_places
-from fem.loading.case import NO_RESULTANT, LoadCase
+from fem.loading.case import NO_RESULTANT, LoadCase, without_joints
 from fem.loading.loads import resultant, wrench_load
 from fem.part.faces import FaceGroup
 from fem.part.quadrature import tet_volumes
@@ -71,11 +72,11 @@ def answer_case(
 ) -> Answer:
     """Combine the answers to a case's loads at unit factor and judge what comes out."""
     mesh, printed, solved = recovered.mesh, recovered.printed, recovered.solved
-    units, contact = solved.units, solved.contact
+    units, contact, named = solved.units, solved.contact, without_joints(case)
     forces = {k: case.loads[k].forces for k in case.factors}
     everything = tuple(case.factors)
     displacement = case.combined(everything, units)
-    applied = case.combined(everything, forces)
+    applied = named.combined(tuple(named.factors), forces)
     solution = equilibrium.balance(displacement, applied, solved.record, contact=contact)
     # A part that follows a moved face as one is not strained; what the solve left there is rounding
     strained = solved if solution.resisted else _unstrained(solved)
@@ -95,7 +96,7 @@ def answer_case(
         reserve = _lifted(reserve, growth.lift_off)
     failing = failing_load(mesh, case.combined(case.growing, forces), reserve.minimum)
     findings = CaseFindings(
-        factors=dict(case.factors),
+        factors=dict(named.factors),
         applied_N=_floats(force),
         applied_Nmm=_floats(moment),
         reaction_N=_floats(solution.support.sum(axis=0)),
@@ -119,6 +120,7 @@ def answer_case(
         },
         used_up=used_up_places(mesh, field, near),
         growing_N=case.growing_forces(mesh),
+        joints=joint_findings(equilibrium, displacement, contact=contact),
     )
     fields = CaseFields(displacement, whole.node, field.print_stress, field.reserve)
     return Answer(

@@ -204,6 +204,26 @@ class UsedUp:
 
 
 @dataclass(frozen=True)
+class JointFindings:
+    """What the faces of a joint do to each other: the `force_N` (3,) and `moment_Nmm` (3,), about `at_mm`, on the
+    body of the first face; `pressure_max_MPa` a high mean over an element's size, `gap_max_mm` and `slip_max_mm` how
+    far faces that were to touch have parted and slid; the shares of the area that touch and slip; `closing_max_mm`
+    how far faces approach beyond touching, which springs between them allow. `state` sums it up in words.
+    """
+
+    force_N: Vector
+    moment_Nmm: Vector
+    at_mm: Vector
+    pressure_max_MPa: float
+    gap_max_mm: float
+    slip_max_mm: float
+    touching: float
+    slipping: float
+    closing_max_mm: float
+    state: str
+
+
+@dataclass(frozen=True)
 class CaseFindings:
     """What a case came to. `failing_load_N` is the resultant of its growing loads times the minimum reserve factor,
     `failing_load_Nmm` that of their moments where they have no resultant; None where they have neither. `bands` are
@@ -235,6 +255,7 @@ class CaseFindings:
     used_up: tuple[UsedUp, ...] = ()
     bands_from: str = ""
     growing_N: dict[str, float] = field(default_factory=dict)
+    joints: dict[str, JointFindings] = field(default_factory=dict)
 
     @property
     def magnitudes(self) -> dict[str, float]:

@@ -13,6 +13,8 @@ from fem.loading.loads import Load, resultant
 from fem.part.tetmesh import TetMesh
 from fem.tensors import Array
 
+JOINTS = "joints"
+"""The load of a case that stands for what its joints do beside springs (`solving/jointed`): it never grows."""
 NO_RESULTANT = 1e-9
 """A resultant below this share of the sum of all nodal forces is what rounding leaves of forces in balance."""
 
@@ -36,11 +38,11 @@ class LoadCase:
 
     @property
     def all_grow(self) -> bool:
-        return all(self.loads[k].permanent for k, f in self.factors.items() if f != 0)
+        return all(self.loads[k].permanent for k, f in self.factors.items() if f != 0 and k != JOINTS)
 
     @property
     def growing(self) -> tuple[str, ...]:
-        return tuple(k for k in self.factors if self.all_grow or not self.loads[k].permanent)
+        return tuple(k for k in self.factors if k != JOINTS and (self.all_grow or not self.loads[k].permanent))
 
     @property
     def permanent(self) -> tuple[str, ...]:
@@ -70,6 +72,17 @@ class LoadCase:
             if force > NO_RESULTANT * float(np.linalg.norm(forces, axis=1).sum()):
                 out[name] = force
         return out
+
+
+def without_joints(case: LoadCase) -> LoadCase:
+    """The case with the loads that a study names, without what its joints add."""
+    if JOINTS not in case.factors:
+        return case
+    return LoadCase(
+        case.name,
+        {k: f for k, f in case.factors.items() if k != JOINTS},
+        {k: load for k, load in case.loads.items() if k != JOINTS},
+    )
 
 
 def lost_loads(loads: Mapping[str, Load], projector: Array) -> tuple[Caution, ...]:

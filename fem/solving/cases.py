@@ -13,10 +13,11 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from fem.errors import FreeBodyError, NotConverged
-from fem.loading.case import LoadCase
+from fem.loading.case import JOINTS, LoadCase
 from fem.loading.supports import Held
 from fem.solving.contact import solve_contact
 from fem.solving.equilibrium import Contact, Equilibrium
+from fem.solving.jointed import meeting
 from fem.solving.linear import TOLERANCE, SolveRecord
 from fem.tensors import Array
 
@@ -55,7 +56,7 @@ def solve_cases(
     """
     beside = np.zeros((0, *equilibrium.mesh.nodes.shape)) if beside is None else beside
     starts = {name: equilibrium.starts(move) for name, move in moves.items()}
-    if not any(f.push_only for f in equilibrium.foundations.values()):
+    if equilibrium.linear and not any(f.push_only for f in equilibrium.foundations.values()):
         names = sorted({k for case in cases for k in case.factors})
         units, record, rest = _units(
             equilibrium, cases, names, starts, beside, tolerance, None, progress, guesses, beside_guess
@@ -75,14 +76,26 @@ def solved_at(equilibrium: Equilibrium, case: LoadCase, solved: SolvedCases, *, 
 
     Errors: NotConverged, FreeBodyError where the part lifts off there.
     """
-    return _whole(equilibrium, case, solved.starts, factor, TOLERANCE)
+    begin = None
+    if JOINTS in case.factors:
+        begin = case.combined(tuple(case.factors), solved.units)
+    return _whole(equilibrium, case, solved.starts, factor, TOLERANCE, begin)
 
 
 def _whole(
-    equilibrium: Equilibrium, case: LoadCase, starts: Mapping[str, Array], factor: float, tolerance: float
+    equilibrium: Equilibrium,
+    case: LoadCase,
+    starts: Mapping[str, Array],
+    factor: float,
+    tolerance: float,
+    begin: Array | None = None,
 ) -> SolvedCases:
     """A case solved with its contact when its growing loads are `factor` times as large."""
-    found, contact = _contact_of(equilibrium, case, starts, factor, tolerance)
+    if not equilibrium.linear:
+        case, contact, met = meeting(equilibrium, case, starts, factor=factor, begin=begin)
+        found = SolveRecord(sum(met.iterations), met.history)
+    else:
+        found, contact = _contact_of(equilibrium, case, starts, factor, tolerance)
     none = np.zeros((0, *equilibrium.mesh.nodes.shape))
     units, record, _ = _units(equilibrium, [case], list(case.factors), starts, none, tolerance, contact)
     iterations = found.iterations + record.iterations

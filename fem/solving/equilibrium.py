@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fem.errors import FreeBodyError
+from fem.joining.law import PointState
 from fem.loading.supports import Foundation, FoundationPoints, Held, foundation_points, gather
 from fem.part.tetmesh import Index, TetMesh
 from fem.printing.field import PrintedField
@@ -50,13 +51,14 @@ class Solution:
 class Contact:
     """Which points (j, q) of each push-only foundation press, by its name, and the system with these alone.
 
-    `steps` is how often the part was solved until they no longer changed.
+    `steps` is how often the part was solved until they no longer changed; `state` what the points of joints do.
     """
 
     pressing: Mapping[str, NDArray[np.bool_]]
     system: HeldSystem
     solver: Any
     steps: int = 0
+    state: PointState | None = None
 
 
 class Equilibrium:
@@ -86,9 +88,9 @@ class Equilibrium:
         self.supports = tuple(held)
         self.foundations = {foundation.name: foundation for foundation in foundations}
         self.held = gather(mesh, tuple(held))
-        self.pattern = pattern or block_pattern(mesh)
-        if joined is not None:
-            self.pattern = pattern_with(self.pattern, joined.links)
+        if pattern is None:
+            pattern = block_pattern(mesh) if joined is None else pattern_with(block_pattern(mesh), joined.links)
+        self.pattern = pattern
         self.elastic = (
             assemble(mesh, self.pattern, table=printed.stiffness_table, material=printed.material)
             if blocks is None
@@ -102,7 +104,7 @@ class Equilibrium:
             foundations=foundations,
             joined=joined,
         )
-        self._kind = solver
+        self.kind = solver
         self.solver = solver_for(solver, self.system, printed, earlier=earlier)
         made = getattr(self.solver, "precondition", None)
         if earlier is None or made is not earlier.precondition:
@@ -153,6 +155,11 @@ class Equilibrium:
             answer += given
         return answer.reshape(n, 3, k).transpose(2, 0, 1).copy(), record
 
+    @property
+    def linear(self) -> bool:
+        """Whether nothing but the loads decides what moves: there is no joint that may part or slip."""
+        return self.joined is None or self.joined.glued
+
     def with_ties(self, ties: Ties) -> Equilibrium:
         """The same with other springs in its bolts; the preconditioner knows none."""
         other = copy(self)
@@ -186,7 +193,17 @@ class Equilibrium:
             [self.points(name).matrices(pressing[name]) if name in pressing else full for name, full in each]
         )
         made = getattr(self.solver, "precondition", None)
-        return Contact(pressing, system, solver_for(self._kind, system, self.printed, precondition=made), steps)
+        return Contact(pressing, system, solver_for(self.kind, system, self.printed, precondition=made), steps)
+
+    def joint_forces(self, displacement: Array, contact: Contact | None = None) -> Array:
+        """Nodal forces (n, 3) [N] of the joints on the bodies at a displacement (n, 3) [mm]: zero in sum."""
+        if self.joined is None:
+            return np.zeros_like(displacement)
+        law, links = self.joined.law, self.joined.links
+        state = None if contact is None else contact.state
+        if state is None:
+            state = law.answer(links.jump(displacement), rest=np.zeros_like(law.normal))
+        return -links.forces(state.total(law.normal))
 
     def points(self, name: str) -> FoundationPoints:
         """The integration points of a foundation."""
@@ -197,7 +214,8 @@ class Equilibrium:
     ) -> Solution:
         """The solution with the answer of the supports and what is left of the balance of force and moment."""
         elastic = self.elastic_forces(displacement)
-        system = self.system if contact is None else contact.system
+        system = (self.system if contact is None else contact.system).with_link_springs(None)
+        forces = forces + self.joint_forces(displacement, contact)
         whole = system.whole_forces(displacement.reshape(-1, 1)).reshape(-1, 3)
         foundation = elastic - whole
         left = whole - forces

@@ -36,6 +36,11 @@ class Joined:
     area: Array
     ties: Ties | None = None
 
+    @property
+    def glued(self) -> bool:
+        """Whether all faces are glued: then nothing changes with the load, and cases are sums."""
+        return bool(self.law.glued.all())
+
 
 def joined_of(
     mesh: TetMesh, printed: PrintedField, joints: Sequence[Joint], *, ties: Ties | None = None, push: float = PUSH
@@ -64,7 +69,7 @@ def _law(joint: Joint, material: Array, push: float) -> PointLaw:
     q = len(along)
     return PointLaw(
         normal=facing.normals,
-        gap=facing.gaps,
+        gap=np.zeros(q) if glued else facing.gaps,  # glue fills what is drawn open
         push=along,
         hold=(1.0 if glued else HOLD) * along,
         friction=np.full(q, np.inf if glued else joint.friction),

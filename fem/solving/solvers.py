@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 
-from fem.errors import NotConverged, NoTrustworthyAnswer, TooLargeError
+from fem.errors import InputError, NotConverged, NoTrustworthyAnswer, TooLargeError
 from fem.printing.field import PrintedField
 from fem.solving.earlier import Earlier
 from fem.solving.linear import ROUNDING, TOLERANCE, SolveRecord, conjugate_gradients
@@ -159,6 +159,8 @@ def solver_for(
         from fem.solving.direct import DirectSolver
 
         return DirectSolver(system.matrix(single=False).as_scipy())
+    if name == "distributed" and system.links is not None:
+        raise InputError("ranks do not solve joints yet.", where="solver", advice="Run it without mpirun.")
     if name == "distributed":
         from fem.solving.distributed.solver import DistributedSolver
 

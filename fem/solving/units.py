@@ -13,6 +13,7 @@ import numpy as np
 
 from fem.caution import Caution
 from fem.errors import FreeBodyError
+from fem.joining.joint import Joint
 from fem.loading.case import LoadCase, lost_loads
 from fem.loading.supports import Foundation, Held
 from fem.part.tetmesh import Index, TetMesh
@@ -20,7 +21,11 @@ from fem.printing.field import PrintedField
 from fem.solving.cases import SolvedCases, solve_cases
 from fem.solving.earlier import Earlier
 from fem.solving.equilibrium import Equilibrium
+from fem.solving.joined import joined_of
+from fem.solving.joints import HOLD_IT
 from fem.solving.linear import TOLERANCE
+from fem.solving.links import pattern_with
+from fem.solving.rigid import refuse_free_pieces
 from fem.solving.stiffness import BlockPattern
 from fem.tensors import Array
 
@@ -62,6 +67,7 @@ def solve_units(
     *,
     held: Sequence[Held],
     foundations: Sequence[Foundation],
+    joints: Sequence[Joint] = (),
     pattern: BlockPattern,
     solver: str = "auto",
     earlier: Callable[[], Earlier | None] = lambda: None,
@@ -78,6 +84,10 @@ def solve_units(
     Errors: FreeBodyError, NotConverged; InputError for a load that is lost on held directions.
     """
     blocks, known, watched = None, begin or {}, watched or {}
+    joined = joined_of(mesh, printed, joints) if joints else None
+    if joined is not None:
+        pattern = pattern_with(pattern, joined.links)
+        watched = watched if joined.glued else {}  # a stiffness is that of a linear part
     for displaced in sorted({case.displaced for case in cases} | ({()} if watched else set())):
         own = [case for case in cases if case.displaced == displaced]
         moved = {name: face for name in displaced if (face := own[0].loads[name].displacement) is not None}
@@ -92,7 +102,10 @@ def solve_units(
                 blocks=blocks,
                 solver=solver,
                 earlier=earlier(),
+                joined=joined,
             )
+            if joined is not None:
+                refuse_free_pieces(equilibrium, joined.law.closed(), where="joints", advice=HOLD_IT)
         except FreeBodyError:
             if own:
                 raise

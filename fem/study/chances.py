@@ -27,9 +27,10 @@ def scatter_of(ready: Prepared) -> Scatter:
 def places_of(
     ready: Prepared, equilibrium: Equilibrium, recovered: RecoveredStress, answers: Mapping[str, Answer]
 ) -> dict[str, Places]:
-    """Where each of the cases solved together may fail; none where nothing scatters. Errors: NotConverged."""
+    """Where each of the cases solved together may fail; none where nothing scatters, or where
+    what bearing joints do would change with every sample. Errors: NotConverged."""
     scatter, solved = scatter_of(ready), recovered.solved
-    if not scatter.any:
+    if not scatter.any or not equilibrium.linear:
         return {}
     changes = stiffness_change(equilibrium, solved, ready.loads) if any(scatter.stiffness.values()) else None
     units = None

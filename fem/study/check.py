@@ -19,7 +19,7 @@ from fem.study.clock import Progress
 from fem.study.file import read_study
 from fem.study.gather import print_keys, support_facts
 from fem.study.plans import Study
-from fem.study.prepare import supports_of
+from fem.study.prepare import joints_of, supports_of
 from fem.study.remarks import remarks_of
 from fem.study.run import prepare
 from fem.study.shared_mesh import expected_unknowns, own_sizes, read_bodies
@@ -59,8 +59,10 @@ def check_study(study: Study | Path | str, *, progress: Progress | None = None) 
     cases = [LoadCase(name, factors, loads) for name, factors in study.cases.items()]
     for displaced in {case.displaced for case in cases}:
         moved = [face for name in displaced if (face := loads[name].displacement) is not None]
-        refuse_free_motion(ready.mesh, held=[*held, *moved], foundations=foundations)
+        if not study.joints:
+            refuse_free_motion(ready.mesh, held=[*held, *moved], foundations=foundations)
         lost_loads(loads, gather(ready.mesh, (*held, *moved)).projector)
+    joints_of(study, ready.mesh, ready.groups)
     totals = {}
     for case in cases:
         forces = case.combined(tuple(case.factors), {k: v.forces for k, v in loads.items()})

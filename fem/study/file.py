@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from fem.errors import Faults, InputError, nearest, toml_trouble
+from fem.joining.joint import JointPlan
 from fem.judging.requirements import Requirements
 from fem.study.form import checked_form
 from fem.study.plans import Judging, Study
@@ -64,6 +65,10 @@ def study_of(
         variants=form.variants,
         sweep={path: tuple(values) for path, values in form.sweep.items()},
         draft=form.draft,
+        joints={
+            name: JointPlan(name, (j.faces[0], j.faces[1]), j.kind, j.friction, j.clearance)
+            for name, j in form.joints.items()
+        },
     )
     # Only here is it known that plans and text belong together
     for name, value in {"text": text, "tree": tree, "variant": variant, "changes": dict(changes or {})}.items():

@@ -14,6 +14,7 @@ EACH, KEYS = "*", "keys"
 NAMED: dict[tuple[str, ...], str] = {
     ("faces", EACH, "body"): "bodies",
     ("supports", EACH, "face"): "faces",
+    ("joints", EACH, "faces", EACH): "faces",
     ("loads", EACH, "face"): "faces",
     **{("loads", EACH, word, *at): table for word, kind in LOAD_KINDS.items() for at, table in kind.names.items()},
     ("cases", EACH, KEYS): "loads",

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from fem.errors import InputError
+from fem.joining.facing import faces_opposite, first_of
+from fem.joining.joint import Joint
 from fem.judging.scene import Patch
 from fem.loading.case import LoadCase
 from fem.loading.kinds import support_of
@@ -48,6 +50,31 @@ def supports_of(study: Study, mesh: TetMesh, groups: Mapping[str, FaceGroup]) ->
     """Held faces, and foundations with springs among them."""
     found = [support_of(plan, mesh, groups) for plan in study.supports.values()]
     return [s for s in found if isinstance(s, Held)], [s for s in found if isinstance(s, Foundation)]
+
+
+def joints_of(study: Study, mesh: TetMesh, groups: Mapping[str, FaceGroup]) -> list[Joint]:
+    """The joints of a study on a mesh, point by point.
+
+    Errors: InputError for faces of one body, or that do not face each other.
+    """
+    out = []
+    for plan in study.joints.values():
+        where = f"{study.path}: joints.{plan.name}"
+        one, other = (groups[name].triangles for name in plan.faces)
+        bodies = {mesh.bodies[mesh.node_body[mesh.triangles[t[0], 0]]] for t in (one, other)}
+        if len(bodies) == 1:
+            raise InputError(
+                f"both faces are of body {bodies.pop()}: a joint is between two.",
+                where=f"{where}.faces",
+                advice="Name a face of each.",
+            )
+        first, second = first_of(mesh, one, other)
+        try:
+            facing = faces_opposite(mesh, first, second, clearance=plan.clearance)
+        except InputError as error:
+            raise InputError(error.message, where=where, advice=error.advice) from None
+        out.append(Joint(plan.name, facing, plan.kind, plan.friction))
+    return out
 
 
 def patches_of(

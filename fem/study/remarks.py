@@ -73,10 +73,12 @@ def _touching(study: Study, solids: dict[str, Solid]) -> Iterable[Caution]:
     for i, one in enumerate(names):
         for other in names[i + 1 :]:
             (file, part), (also, second) = number[one], number[other]
-            if file == also and second.number in (*part.touches, *part.overlaps):
+            pairs = [{study.faces[face].body for face in joint.faces} for joint in study.joints.values()]
+            joined = {one, other} in pairs
+            if not joined and file == also and second.number in (*part.touches, *part.overlaps):
                 text = (
                     f"Bodies {one} and {other} touch but are not joined: no force passes between them. Hold and load "
-                    "each, or join them on purpose with fused = true."
+                    "each, name the joint between them, or join them on purpose with fused = true."
                 )
                 yield Caution("not_joined", text, {"bodies": [one, other]}, decisive=True)
 

@@ -23,7 +23,7 @@ from fem.solving.equilibrium import Equilibrium
 from fem.solving.units import Displacements, SolvedUnits, solve_units
 from fem.study.chances import places_of
 from fem.study.clock import Clock, Progress, clock_say
-from fem.study.prepare import patches_of, supports_of
+from fem.study.prepare import joints_of, patches_of, supports_of
 from fem.study.remarks import remarks_of
 from fem.study.shared_mesh import Prepared
 from fem.tensors import Array
@@ -75,6 +75,7 @@ def solve_cases_of(
     if not out.cases:
         raise InputError("there is no load case.", where=str(study.path), advice="Add [loads] and [cases].")
     held, foundations = supports_of(study, mesh, groups)
+    joints = joints_of(study, mesh, groups)
     watched = {name: unit_wrenches(mesh, groups[name]) for name in study.watch}
     out.remarks += remarks_of(ready)
     if watched and (pushing := [f.name for f in foundations if f.push_only]):
@@ -88,6 +89,7 @@ def solve_cases_of(
         list(out.cases.values()),
         held=held,
         foundations=foundations,
+        joints=joints,
         pattern=ready.shared_mesh.pattern,
         solver=study.solver,
         earlier=ready.shared_mesh.take_earlier,
@@ -114,7 +116,11 @@ def solve_cases_of(
         ready.shared_mesh.remember(units.equilibrium)
     if watched and not out.stiffness:
         # It would be that of the part without prescribed displacements, which here alone hold it
-        text = "The stiffness of watched faces is not told: the supports alone leave the part free to move."
+        text = "The stiffness of watched faces is not told: " + (
+            "what bearing joints do changes with the load."
+            if joints
+            else "the supports alone leave the part free to move."
+        )
         out.remarks.append(Caution("no_stiffness", text, {"faces": list(watched)}))
     clock("", 0.5)
     if out.balance > WORST_BALANCE:

@@ -34,6 +34,30 @@ def reaction_rows(case: CaseFindings) -> list[tuple[str, ...]]:
     return rows
 
 
+JOINT_HEAD = (
+    "Joint", "Fx [N]", "Fy [N]", "Fz [N]", "Mx [N·m]", "My [N·m]", "Mz [N·m]", "About, at [mm]",
+    "Highest pressure [MPa]", "Opened [mm]", "Slipped [mm]", "State",
+)  # fmt: skip
+JOINTS_EXPLAINED = (
+    "Forces and moments on the finer-meshed of the two faces, in part axes, about the joint's middle. The highest "
+    "pressure is the mean over the hundredth of the area that is pressed most; faces that were drawn apart count as "
+    "opened by what is left."
+)
+
+
+def joint_rows(case: CaseFindings) -> list[tuple[str, ...]]:
+    """The rows under JOINT_HEAD."""
+    push = max((abs(v) for j in case.joints.values() for v in j.force_N), default=0.0)
+    turn = max((abs(v) for j in case.joints.values() for v in j.moment_Nmm), default=0.0)
+    rows = []
+    for name, j in case.joints.items():
+        at = "(" + ", ".join(f"{round(v, 1) + 0.0:.1f}" for v in j.at_mm) + ")"
+        moment = _components([v / 1000 for v in j.moment_Nmm], max(turn, push) / 1000)
+        how_far = (number(j.pressure_max_MPa), number(j.gap_max_mm), number(j.slip_max_mm))
+        rows.append((name, *_components(j.force_N, push), *moment, at, *how_far, j.state))
+    return rows
+
+
 def failing_load(case: CaseFindings) -> str:
     """The resultant of the growing loads at which the part fails, with its unit; "–" where they have none."""
     if case.failing_load_N is not None:

@@ -14,13 +14,14 @@ from fem.loading.kinds import LOAD_KINDS, SUPPORT_KINDS
 from fem.study.keys.bodies import BodyForm
 from fem.study.keys.faces import FaceForm
 from fem.study.keys.forms import PLAIN, TABLE
+from fem.study.keys.joints import JointForm
 from fem.study.keys.loads import LoadForm
 from fem.study.keys.supports import SupportForm
 from fem.study.keys.values import Angle, Extent, Form, Mass, Name, Point, Positive, Preload
 from fem.study.plans import FINEST_VOXEL, MOST_ZOOMS
 
 LATER = {
-    "joints": "joints between bodies",
+    "bolts": "tightened bolts",
 }
 """Tables that a study may not hold yet, and what they would bring."""
 RENAMED = {
@@ -125,7 +126,8 @@ class StudyForm(Form):
         "`auto` takes multigrid, and a factorisation where the iteration does not arrive.",
     )
     bodies: Annotated[dict[Name, BodyForm], Field(min_length=1)] = Field(
-        description="The solids, their meshes and their materials. Bodies are not joined; each needs supports."
+        description="The solids, their meshes and their materials. Bodies are joined "
+        "by `joints` alone; what these leave free needs supports."
     )
     faces: dict[Name, FaceForm] = Field(
         default={}, description="Names for faces of the solids. Keys of one name narrow each other down."
@@ -133,6 +135,9 @@ class StudyForm(Form):
     supports: dict[Name, SupportForm] = Field(
         default={},
         description=f"What holds the part. Each says exactly one of {', '.join(f'`{k}`' for k in SUPPORT_KINDS)}.",
+    )
+    joints: dict[Name, JointForm] = Field(
+        default={}, description="Faces of different bodies that meet: they push, rub and part, or are glued."
     )
     loads: Annotated[dict[Name, LoadForm], Field(min_length=1)] = Field(
         description=f"What acts on the part. Each says exactly one of {', '.join(f'`{k}`' for k in LOAD_KINDS)}."

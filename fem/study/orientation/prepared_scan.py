@@ -15,6 +15,7 @@ import numpy as np
 
 from fem.errors import InputError, nearest
 from fem.fault import failure_line
+from fem.joining.joint import Joint
 from fem.judging.answers import unit_wrenches
 from fem.judging.bodies import describe_bodies
 from fem.judging.direction import JudgedCase, borne_loads, direction_numbers, judge_units, missed_of
@@ -32,7 +33,7 @@ from fem.printing.mixing import printed_field
 from fem.printing.overhang import Skin, skin_of
 from fem.solving.units import SolvedUnits, solve_units
 from fem.study.plans import BodyPlan, Study
-from fem.study.prepare import body_print, supports_of
+from fem.study.prepare import body_print, joints_of, supports_of
 from fem.tensors import Array, unit
 
 ENOUGH = 1e-8
@@ -51,6 +52,7 @@ class PreparedScan:
     loads: dict[str, Load]
     held: tuple[Held, ...]
     foundations: tuple[Foundation, ...]
+    joints: tuple[Joint, ...]
     watched: dict[str, Array]
     skin: Skin
 
@@ -79,6 +81,7 @@ class PreparedScan:
             cases,
             held=self.held,
             foundations=self.foundations,
+            joints=self.joints,
             pattern=self.pattern,
             tolerance=ENOUGH,
         )
@@ -117,7 +120,17 @@ def prepare_scan(study: Study, mesh: TetMesh, *, body: str) -> PreparedScan:
     loads = {k: load_of(p, mesh, field, groups) for k, p in plain.items()}
     watched = {name: unit_wrenches(mesh, groups[name]) for name in study.watch}
     return PreparedScan(
-        study, body, mesh, groups, others, loads, tuple(held), tuple(foundations), watched, skin_of(mesh, body=body)
+        study,
+        body,
+        mesh,
+        groups,
+        others,
+        loads,
+        tuple(held),
+        tuple(foundations),
+        tuple(joints_of(study, mesh, groups)),
+        watched,
+        skin_of(mesh, body=body),
     )
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from fem.digits import number
 from fem.telling.blocks import PHOTO_MM, Block, Cell, Figure, Heading, Items, Section, Table, Text, table
 from fem.telling.facts import flat
-from fem.telling.reactions import EXPLAINED, HEAD, reaction_rows
+from fem.telling.reactions import EXPLAINED, HEAD, JOINT_HEAD, JOINTS_EXPLAINED, joint_rows, reaction_rows
 from fem.telling.review.free_body_figure import draw_free_body
 from fem.telling.review.material import Material
 from fem.telling.review.numbers import components
@@ -135,7 +135,12 @@ def _balance_table(material: Material, body: FreeBody) -> Table:
 def _reactions(material: Material, case: str) -> list[Block]:
     rows = [[Cell(text) for text in row] for row in reaction_rows(material.findings.cases[case])]
     caption = f"Reactions in case {case}. {EXPLAINED}"
-    return [table(HEAD, rows, align="lrrrrrrll", caption=caption, small=True)] if rows else []
+    out: list[Block] = [table(HEAD, rows, align="lrrrrrrll", caption=caption, small=True)] if rows else []
+    joints = [[Cell(text) for text in row] for row in joint_rows(material.findings.cases[case])]
+    if joints:
+        caption = f"Joints in case {case}. {JOINTS_EXPLAINED}"
+        out.append(table(JOINT_HEAD, joints, align="lrrrrrrlrrrl", caption=caption, small=True))
+    return out
 
 
 def _balance(material: Material, case: str) -> str:

@@ -1,0 +1,42 @@
+"""Keys of `[joints.NAME]`: two faces that meet, and what they do to each other."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from fem.joining.joint import BEARING, BONDED
+from fem.study.keys.values import Form, Length, Name, NotNegative, fault
+
+
+class JointForm(Form):
+    faces: Annotated[list[Name], Field(min_length=2, max_length=2)] = Field(
+        description="The two faces that meet, of different bodies. Their meshes need not fit each other.",
+        examples=['[joints.socket]\nfaces = ["socket", "foot"]\nfriction = 0.25\nclearance = "0.15 mm"'],
+    )
+    kind: Literal["bearing", "bonded"] = Field(
+        default="bearing",
+        description="`bearing` faces push, rub and part; `bonded` ones are glued wherever they lie opposite "
+        "each other.",
+        examples=['[joints.glue]\nfaces = ["lid_rim", "case_rim"]\nkind = "bonded"'],
+    )
+    friction: NotNegative = Field(
+        default=0.0, description="Coefficient of friction of bearing faces; none if left out."
+    )
+    clearance: Length = Field(
+        default=0.0,
+        description="Gap added to the faces as drawn, along their normals: of a pin in a bore the radial one. "
+        "Negative for a press fit.",
+    )
+
+    @model_validator(mode="after")
+    def _as_glued(self) -> JointForm:
+        if self.kind == BONDED and (self.friction or self.clearance):
+            raise fault(
+                f"bonded faces have neither {'friction' if self.friction else 'a clearance'}.",
+                f'Remove it, or write kind = "{BEARING}".',
+            )
+        if self.faces[0] == self.faces[1]:
+            raise fault("a face cannot meet itself.", "Name the two faces that meet.")
+        return self
