@@ -38,6 +38,10 @@ LOOSE = 0.01
 HOLD_IT = "Add what holds it: a support, friction, a bolt, or the load that presses it on."
 CORRECTED = 0.9
 """The limits of the shear are corrected once what they leave is this part of what the corrected ones would leave."""
+FIRM = 1e-2
+"""The share of closed joints' springs that is added to a step whose own problem has no answer."""
+MOST_FIRM = 5
+"""After so many of these, a body that the joints leave free to move is told."""
 GROUNDED = 1e-3
 """The share of closed joints' springs by which a preconditioner holds what only bolts hold."""
 SLOW = 5.0
@@ -99,6 +103,7 @@ def solve_joints(
     moves = _Moves(getattr(equilibrium.solver, "precondition", None), law.closed())
     iterations: list[int] = []
     history: list[float] = []
+    firm_steps = 0
     for step in range(most):
         left, error = _left(equilibrium, here, law.answer(here.jump, rest=rest), forces)
         history.append(error)
@@ -115,9 +120,12 @@ def solve_joints(
         enough = max(0.1 * settled / error, min(LOOSE, error))
         try:
             move, record = moves.solve(equilibrium.system.with_link_springs(springs), left, enough)
-        except NotConverged:
-            refuse_free_pieces(equilibrium, springs, where="joints", advice=HOLD_IT)
-            raise
+        except NotConverged:  # few points touch, and slip: a firmer step goes less far, and down all the same
+            firm_steps += 1
+            if firm_steps > MOST_FIRM:
+                refuse_free_pieces(equilibrium, springs, where="joints", advice=HOLD_IT)
+            firm = springs + FIRM * law.closed()
+            move, record = moves.solve(equilibrium.system.with_link_springs(firm), left, LOOSE)
         iterations.append(record.iterations)
         here = _moved(equilibrium, here, move, rest, forces)
         if progress is not None:
