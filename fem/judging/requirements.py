@@ -12,7 +12,7 @@ from fem.judging.advice import away_of
 from fem.judging.band import MET, NOT_DECIDED, NOT_MET, Band
 from fem.judging.deciding import WORST_FIRST, at_least, decided_cases, holding
 from fem.judging.findings import BodyFindings, CaseFindings, Findings, RequirementFindings, Vector
-from fem.judging.verdict import CHANCE
+from fem.judging.verdict import AWAY, CHANCE
 
 LEFT_OVER = "where permanent loads leave any"
 
@@ -54,7 +54,7 @@ def compare_requirements(
         out.append(_reserve(wanted.reserve, cases))
     if wanted.reserve_away is not None:
         away = {c: away_of(f) for c, f in cases.items()}
-        out.append(_lower("reserve away from singular places", wanted.reserve_away, away, "", cases))
+        out.append(_lower(AWAY, wanted.reserve_away, away, "", cases))
     for load, least in wanted.load.items():
         failing = {
             c: (f.reserve.minimum * f.growing_N[load], tuple(b * f.growing_N[load] for b in f.reserve.band))

@@ -14,6 +14,8 @@ TARGET_RESERVE = 2.0
 
 CHANCE = "chance"
 """The requirement on the chance that the required reserve factor is there."""
+AWAY = "reserve away from singular places"
+"""The requirement on the least reserve factor that no singular place makes."""
 DRAFT = "draft"
 """The caution of a study whose loads, supports and material are guesses."""
 
@@ -44,17 +46,28 @@ class Verdict:
 def verdict_of(findings: Findings) -> Verdict:
     """The verdict on a study. One without requirements passes where every case has a reserve factor of 1 or more."""
     limits = [r.limit for r in findings.requirements if is_reserve(r)]
-    required = max(limits, default=TARGET_RESERVE)
+    away = [r for r in findings.requirements if r.name == AWAY]
+    required, asked = goal_of(max(limits, default=None), max((r.limit for r in away), default=None))
     minimum, told = reserve_of(findings.cases.values())
     band = holding(minimum, told)
     used_up = tuple(name for name, case in findings.cases.items() if case.used_up)
     bears = NOT_MET if used_up else band.at_least(1.0)
-    reaches = NOT_MET if used_up else band.at_least(required)
+    # Who asks for a reserve away from singular places alone has said what shall count
+    own = [outcome(r) for r in away] if away and not limits else [band.at_least(required)]
+    reaches = NOT_MET if used_up or NOT_MET in own else NOT_DECIDED if NOT_DECIDED in own else MET
     each = {outcome(r) for r in findings.requirements} | {reaches}
     met = all(r.met for r in findings.requirements)
-    passes = met and not used_up and (bool(limits) or bears == MET)
+    passes = met and not used_up and (asked or bears == MET)
     draft = any(caution.kind == DRAFT for caution in findings.cautions)
-    return Verdict(_word(bears, each), required, bool(limits), minimum, passes, told, bears, reaches, used_up, draft)
+    return Verdict(_word(bears, each), required, asked, minimum, passes, told, bears, reaches, used_up, draft)
+
+
+def goal_of(reserve: float | None, away: float | None) -> tuple[float, bool]:
+    """The reserve factor to measure against, and whether it was asked for: that of all places, else that away from
+    singular ones, else the usual target.
+    """
+    asked = reserve if reserve is not None else away
+    return (TARGET_RESERVE, False) if asked is None else (asked, True)
 
 
 def _word(bears: str, each: set[str]) -> str:

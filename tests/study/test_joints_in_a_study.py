@@ -80,7 +80,7 @@ def test_a_bearing_joint_at_its_load_of_failure_has_a_reserve_of_one(tmp_path):
     reserve = first.cases["all"].reserve.minimum
     seam = first.cases["all"].joints["seam"]
     assert abs(seam.force_N[0]) == pytest.approx(1000, rel=1e-5)
-    # 90 N on 40 mm put the pressure 2.4 mm from the edge: even, it would reach over 0.4 of the face, rising to there 0.6
+    # 90 N on 40 mm put the pressure 2.4 mm from the edge: it reaches over 0.4 of the face if even, 0.6 if a triangle
     assert 0.4 < seam.touching < 0.6
     study = read_study(tmp_path / "beam.toml").with_({"cases": {"all": {"hang": reserve}}})
     again = answer(study).findings

@@ -22,7 +22,7 @@ from fem.judging.band import MET, NOT_DECIDED, NOT_MET
 from fem.judging.direction import missed_of
 from fem.judging.orientation import DirectionNumbers
 from fem.judging.requirements import Requirements, compare_requirements, decided_anew
-from fem.judging.verdict import is_lower, value_text
+from fem.judging.verdict import goal_of, is_lower, value_text, verdict_of
 from fem.loading.case import LoadCase
 from fem.loading.loads import Load
 from fem.printing.polymer import load_card
@@ -120,6 +120,20 @@ def test_the_worst_case_in_which_the_load_grows_decides(found):
     assert "at least" in _missed(missed)
     assert _short(missed) == pytest.approx(0.5, abs=0.01)
     assert value_text(missed).endswith(" N")
+
+
+def test_a_reserve_asked_for_away_from_singular_places_is_the_goal(found):
+    """Nothing else asked for, the usual target must not turn what meets it into a part that is short."""
+    case = found.cases["one"]
+    reserve = replace(case.reserve, minimum=1.2, nonsingular_minimum=1.8, singular=True, band=(1.1, 1.3))
+    cases = {"one": replace(case, reserve=reserve, hot_spots=())}
+    rows = compare_requirements(Requirements(reserve_away=1.5), bodies=found.bodies, cases=cases)
+    verdict = verdict_of(replace(found, cases=cases, requirements=rows))
+    assert (verdict.word, verdict.required, verdict.asked, verdict.passes) == ("holds", 1.5, True, True)
+    missed = compare_requirements(Requirements(reserve_away=3.0), bodies=found.bodies, cases=cases)
+    assert verdict_of(replace(found, cases=cases, requirements=missed)).word == "short"
+    assert goal_of(None, None) == (2.0, False)
+    assert goal_of(1.2, 3.0) == (1.2, True)
 
 
 @pytest.mark.parametrize("load", ["inertia", "warm"])

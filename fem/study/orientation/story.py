@@ -227,10 +227,9 @@ def _vector(direction: Any) -> Vector:
 
 
 def _required(study: Study) -> tuple[float, bool]:
-    from fem.judging.verdict import TARGET_RESERVE
+    from fem.judging.verdict import goal_of
 
-    wanted = study.requirements.reserve
-    return (TARGET_RESERVE, False) if wanted is None else (wanted, True)
+    return goal_of(study.requirements.reserve, study.requirements.reserve_away)
 
 
 def _confirmed(

@@ -177,15 +177,15 @@ def refuse_many(study: Study, *, jobs: int | None) -> None:
 
 def put_side_by_side(study: Study, numbers: Sequence[VariantNumbers]) -> Comparison:
     """The comparison of a study's variants."""
-    from fem.judging.verdict import TARGET_RESERVE
+    from fem.judging.verdict import goal_of
 
-    asked = study.requirements.reserve
+    required, asked = goal_of(study.requirements.reserve, study.requirements.reserve_away)
     found = compare(
         numbers,
         title=study.title,
         question=study.question,
-        required_reserve=TARGET_RESERVE if asked is None else asked,
-        reserve_asked=asked is not None,
+        required_reserve=required,
+        reserve_asked=asked,
         sweep={path: tuple(map(as_written, values)) for path, values in study.sweep.items()},
         cautions=shared_cautions(numbers),
         beadwork=program_version(),
