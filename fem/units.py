@@ -47,7 +47,7 @@ EXAMPLES = {
     "length": "4 mm",
     "area": "20 mm^2",
     "volume": "3 cm^3",
-    "force": "2.5 kN",
+    "force": "250 N",
     "moment": "8 N*m",
     "pressure": "3 MPa",
     "pressure gradient": "10 kPa/m",

@@ -413,8 +413,8 @@ SLIPS = {
     "no solid": ('"mast.stl"', '"mst.stl"', "bodies.mast.solid: there is no file .* mst.stl. Nearest: mast.stl"),
     "later table": (
         "[watch]",
-        "[joints.a]\n[watch]",
-        "joints: this table is not accepted yet: joints between bodies",
+        "[bolts.a]\n[watch]",
+        "bolts: this table is not accepted yet: tightened bolts",
     ),
     "empty sweep": ("[watch]", '[sweep]\n"solver" = []\n[watch]', "sweep.solver: must not be empty."),
     "variant no table": ("[watch]", "[variants]\na = 3\n[watch]", "variants.a: must be a table, not 3."),

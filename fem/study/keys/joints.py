@@ -10,16 +10,23 @@ from fem.joining.joint import BEARING, BONDED
 from fem.study.keys.values import Form, Length, Name, NotNegative, fault
 
 
+LID = (
+    '[bodies.lid]\nsolid = "case.step"\npart = 2\nmetal = "6082-t6"\n'
+    '[faces.rim]\nbody = "lid"\nplane = { normal = [0, 0, -1], at = "min" }\n'
+)
+"""A second body with a face, for the examples."""
+
+
 class JointForm(Form):
     faces: Annotated[list[Name], Field(min_length=2, max_length=2)] = Field(
         description="The two faces that meet, of different bodies. Their meshes need not fit each other.",
-        examples=['[joints.socket]\nfaces = ["socket", "foot"]\nfriction = 0.25\nclearance = "0.15 mm"'],
+        examples=[f'{LID}[joints.seat]\nfaces = ["pad", "rim"]\nfriction = 0.25\nclearance = "0.15 mm"'],
     )
     kind: Literal["bearing", "bonded"] = Field(
         default="bearing",
         description="`bearing` faces push, rub and part; `bonded` ones are glued wherever they lie opposite "
         "each other.",
-        examples=['[joints.glue]\nfaces = ["lid_rim", "case_rim"]\nkind = "bonded"'],
+        examples=[f'{LID}[joints.glue]\nfaces = ["pad", "rim"]\nkind = "bonded"'],
     )
     friction: NotNegative = Field(
         default=0.0, description="Coefficient of friction of bearing faces; none if left out."
