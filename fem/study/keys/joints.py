@@ -9,7 +9,6 @@ from pydantic import Field, model_validator
 from fem.joining.joint import BEARING, BONDED
 from fem.study.keys.values import Form, Length, Name, NotNegative, fault
 
-
 LID = (
     '[bodies.lid]\nsolid = "case.step"\npart = 2\nmetal = "6082-t6"\n'
     '[faces.rim]\nbody = "lid"\nplane = { normal = [0, 0, -1], at = "min" }\n'
