@@ -18,8 +18,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "tests"))
 
 from helpers_lattice import WIDTH, Period, fitting_density
 
-from fem.printing.infill.patterns import PATTERNS, period_length
 from fem.printing.infill.cell_strength import unit_states
+from fem.printing.infill.patterns import PATTERNS, period_length
 from fem.tensors import engineering_constants
 
 MODULI = ("E1", "E2", "E3", "G12", "G13", "G23")

@@ -91,9 +91,9 @@ class Probe:
             low, high = locator.extent(np.eye(3))
             near = np.flatnonzero(((points >= low - margin) & (points <= high + margin)).all(axis=1))
             found = locator.find(points[near])
-            on = (found.away <= ON_SURFACE * self.mesh.edge_length[found.tet]) & (found.away < away[near])
-            body[near[on]], away[near[on]] = number, found.away[on]
-            nodes[near[on]], shape[near[on]] = found.nodes[on], found.shape[on]
+            nearer = (found.away <= ON_SURFACE * self.mesh.edge_length[found.tet]) & (found.away < away[near])
+            body[near[nearer]], away[near[nearer]] = number, found.away[nearer]
+            nodes[near[nearer]], shape[near[nearer]] = found.nodes[nearer], found.shape[nearer]
         return nodes, shape, body
 
 
