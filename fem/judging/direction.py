@@ -19,6 +19,7 @@ from fem.judging.requirements import Requirements
 from fem.judging.reserve import LeastReserve, judge_reserve
 from fem.judging.stress import StressField, combined_stress
 from fem.judging.trust import WORST_BALANCE
+from fem.loading.case import without_joints
 from fem.loading.kinds import edged_patches
 from fem.part.tetmesh import TetMesh
 from fem.printing.field import PrintedField
@@ -48,9 +49,9 @@ def judge_units(printed: PrintedField, units: SolvedUnits) -> dict[str, JudgedCa
     for part in units.parts:
         recovered = RecoveredStress(mesh, printed, part)
         for case in part.cases:
-            every = tuple(case.factors)
-            displacement = case.combined(every, part.units)
-            applied = case.combined(every, {k: used[k].forces for k in every})
+            displacement = case.combined(tuple(case.factors), part.units)
+            named = without_joints(case)
+            applied = named.combined(tuple(named.factors), {k: used[k].forces for k in named.factors})
             left = units.equilibrium.balance(displacement, applied, part.record, contact=part.contact)
             if max(left.force_error, left.moment_error) > WORST_BALANCE:
                 raise NoTrustworthyAnswer(f"case {case.name}: forces do not balance.")

@@ -30,7 +30,8 @@ compared by what they cost in support."""
 class DirectionNumbers:
     """What one build direction gives.
 
-    `direction` (3,) of length one in part axes; `kind` is "scan", "refined", "axis" or "study" (the study's own).
+    `direction` (3,) of length one in part axes; `kind` is "scan", "refined", "axis", "flat" (a large flat lies
+    on the bed) or "study" (the study's own).
     `reserve` is the minimum over the cases, in `reserve_case`, by `mode` in the `zone` at `at_mm`; `reserve_away` the
     minimum away from singularities. They bear no band: what their one mesh is off by, all directions on it have in
     common. `deflection_mm` is the largest over the cases, `interlayer_MPa` the largest tension between layers at the

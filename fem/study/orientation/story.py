@@ -58,6 +58,10 @@ MESHED_AGAIN = 3
 """So often at most it is made anew when it came out finer than that."""
 MOST_COARSER = 2.5
 """But not by more than this factor in element size."""
+FLATS = 6
+"""The largest flats of a part that are tried lying on the bed."""
+ALIKE = 1e-4
+"""One less the cosine of the angle between two directions that are one."""
 RINGS = 2
 """Leaders that get a ring of directions around them at half the spacing; the best gets one at a quarter."""
 RING = 6
@@ -204,11 +208,17 @@ def _meshed(study: Study, solids: dict[str, Solid], sizes: Sizes) -> TetMesh:
 
 
 def _spread(prepared: PreparedScan, count: int, *, axis: int) -> list[Wanted]:
-    """The even spiral, the three part axes, and the study's own direction."""
+    """The even spiral, the three part axes, the study's own direction, and those that lay a large flat on the bed."""
     out: list[Wanted] = [("scan", _vector(d)) for d in half_sphere(count, axis=axis)]
     study = _vector(unit(prepared.keys.build_direction))
     out += [("axis", _vector(d)) for d in np.eye(3) if abs(float(d @ np.array(study))) < 1 - 1e-9]
-    return [*out, ("study", study)]
+    out.append(("study", study))
+    flats = [f for f in prepared.mesh.faces if f.body == prepared.body and f.normal is not None]
+    for face in sorted(flats, key=lambda f: -f.area)[:FLATS]:
+        down = _vector(-unit(face.normal))
+        if all(abs(float(np.dot(down, other))) < 1 - ALIKE for kind, other in out if kind != "scan"):
+            out.append(("flat", down))
+    return out
 
 
 def _rings(found: list[DirectionNumbers], count: int, *, axis: int) -> Iterator[list[Wanted]]:

@@ -7,16 +7,19 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from helpers_cad import draw
 from scanned_bars import BENT, FORCE, HEIGHT, LENGTH, LONG, PULLED, TIP, WIDTH, write
 
 from fem.judging.orientation import angle_between, spacing
 from fem.part.meshing import mesh_solid
 from fem.part.solid import read_solid
+from fem.printing.overhang import overhang_area
 from fem.printing.polymer import load_card
 from fem.study.file import read_study
 from fem.study.orientation import story
 from fem.study.orientation.prepared_scan import numbers_of_direction, prepare_scan
-from fem.study.orientation.story import orient_study
+from fem.study.orientation.story import _spread, orient_study
+from fem.study.shared_mesh import mesh_bodies, read_bodies
 
 X = (1.0, 0.0, 0.0)
 
@@ -154,3 +157,27 @@ def test_a_direction_and_its_opposite_bear_the_same(prepared):
     assert abs(turned.deflection_mm / lone.deflection_mm - 1) > 1e-3
     assert negated.deflection_mm == pytest.approx(lone.deflection_mm, rel=1e-7)
     assert LENGTH < LONG
+
+
+def test_a_part_that_stands_skew_is_tried_on_its_own_flats(tmp_path):
+    def skew(occ):
+        occ.addBox(0, 0, 0, 40, 20, 10)
+        occ.rotate([(3, 1)], 0, 0, 0, 1, 0.4, -0.3, 0.5)
+
+    draw(tmp_path / "skew.step", skew)
+    (tmp_path / "skew.toml").write_text(
+        'title = "Skew"\n[bodies.block]\nsolid = "skew.step"\nmesh = { size = "10 mm" }\n'
+        '[bodies.block.print]\npolymer = "pa12-cf"\nbuild_direction = [0, 0, 1]\n'
+        "[faces]\nlow = { id = 1 }\nhigh = { id = 2 }\n"
+        '[supports.hold]\nface = "low"\nfixed = ["x", "y", "z"]\n'
+        '[loads.pull]\nface = "high"\nforce = ["0 N", "100 N", "0 N"]\n'
+    )
+    study = read_study(tmp_path / "skew.toml")
+    solids = read_bodies(study)
+    prepared = prepare_scan(study, mesh_bodies(study, solids, {"block": (10.0, 5.0)}), body="block")
+    flats = np.array([d for kind, d in _spread(prepared, 12, axis=2) if kind == "flat"])
+    # A box has three directions, each once whichever way it stands
+    assert len(flats) == 3
+    assert np.abs(flats @ flats.T) == pytest.approx(np.eye(3), abs=1e-6)
+    areas = sorted(overhang_area(prepared.skin, direction=d, bed=0.2) for d in flats)
+    assert areas == pytest.approx([0, 0, 0], abs=1e-6)
