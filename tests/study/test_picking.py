@@ -81,7 +81,7 @@ def test_a_name_of_a_file_ends_no_element(tmp_path):
     odd.write_bytes(BRACKET.read_bytes())
     place, _ = write_pick_page(odd, out=tmp_path / "p.html")
     text = place.read_text(encoding="utf-8")
-    assert "<h1>a &lt;b&gt; &amp; &#x27;c&#x27;.step</h1>" in text and "<b> &" not in text
+    assert "<h1>a &lt;b&gt; &amp; &#39;c&#39;.step</h1>" in text and "<b> &" not in text
 
 
 def test_only_a_page_of_the_same_solid_is_replaced(tmp_path, monkeypatch, capsys):
