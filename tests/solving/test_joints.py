@@ -12,9 +12,11 @@ from fem.evidence.small_parts import node_stress, square_to
 from fem.joining.facing import faces_opposite, first_of, rigid_counterpart
 from fem.joining.joint import Joint
 from fem.joining.shank import ShankStiffness, shank_columns, shank_springs, washer_patch
-from fem.loading.loads import force_load, pressure_load
+from fem.loading.case import JOINTS, LoadCase
+from fem.loading.loads import Load, force_load, pressure_load
 from fem.loading.supports import held_face
 from fem.part.tetmesh import joined
+from fem.solving.cases import solve_cases, solved_at
 from fem.solving.equilibrium import Equilibrium
 from fem.solving.joined import joined_of
 from fem.solving.joints import solve_joints
@@ -215,3 +217,23 @@ def test_a_shank_bends_as_a_beam_does():
     below = np.cross(mesh.nodes - [10, 10, 0.0], force)
     assert below[~upper[:, 0]].sum(axis=0)[0] == pytest.approx(2 * 4e7 / 20, rel=1e-9)
     assert ties.forces(ties.stiffness * ties.motion(turn)) == pytest.approx(0, abs=1e-6)
+
+
+def test_what_joints_add_to_a_case_never_grows():
+    """A gap of 0.05 mm to a stop: the bar's own load grows, the constant part of the stop stays, alone or not."""
+    mesh = box((100, 10, 10), (12, 1, 1))
+    printed = field(mesh, material(isotropic_stiffness(YOUNG, 0.0)))
+    held = [square_to(mesh, LOW_X, LOW_Y, LOW_Z, name="symmetry")]
+    stop = Joint("stop", rigid_counterpart(mesh, mesh.triangles_of((HIGH_X,)), clearance=0.05))
+    both = equilibrium(mesh, printed, held, stop)
+    pull = force_load(mesh, group(mesh, HIGH_X), force=np.array([200.0, 0, 0]))
+    for permanent in (False, True):
+        load = Load("pull", "force", pull, permanent, mesh.triangles_of((HIGH_X,)))
+        ((solved,), _) = solve_cases(both, [LoadCase("on", {"pull": 1.0}, {"pull": load})], moves={})
+        (case,) = solved.cases
+        assert (case.growing, case.permanent) == (("pull",), (JOINTS,))
+        whole = case.combined(tuple(case.factors), solved.units)
+        assert whole[:, 0].max() == pytest.approx(0.05, rel=2e-3)
+        again = solved_at(both, case, solved, factor=2.0)
+        pushed = again.contact.state.force.sum()
+        assert pushed == pytest.approx(2 * 200 - 100, rel=2e-3)
