@@ -17,7 +17,7 @@ MOST_TURNS = 200
 HARD = 1e3
 """Stiffness of held directions over that of all joints together."""
 FREE = 1e-7
-"""A motion is free that is resisted by less than this, over the stiffness of all joints together."""
+"""A motion is free that joints and supports resist by less than this share of what they hold."""
 TINY = 1e-9
 """Stiffness given to motions that nothing resists, over that of all joints together."""
 
@@ -68,13 +68,14 @@ def refuse_free_pieces(equilibrium: Equilibrium, springs: Array, *, where: str, 
     joined, mesh = equilibrium.joined, equilibrium.mesh
     assert joined is not None
     motions, first = _motions_of_pieces(mesh)
-    total = float(joined.law.push.sum())
-    none = np.zeros((len(mesh.nodes), 3))
     jumps = joined.links.jump(motions)
-    matrix = _supports(equilibrium, motions, none, total)[0]
-    matrix = matrix + np.einsum("qik,qij,qjl->kl", jumps, springs, jumps, optimize=True)
+    by_joints = np.einsum("qik,qij,qjl->kl", jumps, springs, jumps, optimize=True) / float(joined.law.push.sum())
+    # Each support counts by what it holds, not by how stiff it is: a soft spring holds as well as a wall
+    soft = (each / np.trace(each) for each in _soft_supports(equilibrium, motions) if np.trace(each) > 0)
+    none = np.zeros((len(mesh.nodes), 3))
+    matrix = by_joints + _held(equilibrium, motions, none, 1.0)[0] + sum(soft, np.zeros_like(by_joints))
     values, vectors = np.linalg.eigh(matrix)
-    free = vectors[:, values < FREE * total]
+    free = vectors[:, values < FREE]
     if not free.shape[1]:
         return
     share = np.linalg.norm(free, axis=1).reshape(-1, 6)
@@ -100,17 +101,31 @@ def _supports(equilibrium: Equilibrium, motions: Array, start: Array, joints: fl
     """The stiffness (k, k) of supports and ties on the motions (n, 3, k), and the forces (k,) that `start` makes of
     it; held directions are far stiffer than all `joints` [N/mm] together.
     """
+    out, moved = _held(equilibrium, motions, start, joints)
+    out = out + TINY * joints * np.eye(len(out))
+    return sum(_soft_supports(equilibrium, motions), out), moved
+
+
+def _held(equilibrium: Equilibrium, motions: Array, start: Array, joints: float) -> tuple[Array, Array]:
+    """The same of held directions alone."""
     held = np.eye(3) - equilibrium.held.projector
     on = np.flatnonzero(held.any(axis=(1, 2)))
-    out, moved = TINY * joints * np.eye(motions.shape[2]), np.zeros(motions.shape[2])
+    out, moved = np.zeros((motions.shape[2],) * 2), np.zeros(motions.shape[2])
     if len(on):
         hard = HARD * joints / len(on) * np.einsum("nij,njl->nil", held[on], motions[on])
         out += np.einsum("nik,nil->kl", motions[on], hard, optimize=True)
         moved += np.einsum("nik,ni->k", hard, start[on])
-    for nodes, local in equilibrium.system.springs:
-        out += np.einsum("jaik,jabil,jblm->km", motions[nodes], local, motions[nodes], optimize=True)
+    return out, moved
+
+
+def _soft_supports(equilibrium: Equilibrium, motions: Array) -> list[Array]:
+    """The stiffness (k, k) of each foundation, and of the ties, on the motions (n, 3, k)."""
+    out = [
+        np.einsum("jaik,jabil,jblm->km", motions[nodes], local, motions[nodes], optimize=True)
+        for nodes, local in equilibrium.system.springs
+    ]
     ties = equilibrium.system.ties
     if ties is not None:
         own = ties.columns.T @ motions.reshape(-1, motions.shape[2])
-        out += own.T @ (ties.stiffness[:, None] * own)
-    return out, moved
+        out += [np.outer(each, each) * k for each, k in zip(own, ties.stiffness, strict=True)]
+    return out

@@ -14,13 +14,14 @@ from fem.joining.joint import Joint
 from fem.joining.shank import ShankStiffness, shank_columns, shank_springs, washer_patch
 from fem.loading.case import JOINTS, LoadCase
 from fem.loading.loads import Load, force_load, pressure_load
-from fem.loading.supports import held_face
+from fem.loading.supports import held_face, spring_support
 from fem.part.tetmesh import joined
 from fem.solving.cases import solve_cases, solved_at
 from fem.solving.equilibrium import Equilibrium
 from fem.solving.joined import joined_of
 from fem.solving.joints import solve_joints
 from fem.solving.motions import rigid_motions
+from fem.solving.rigid import refuse_free_pieces
 from fem.solving.ties import Ties
 from fem.solving.tightened import load_tightened, tighten
 from fem.tensors import isotropic_stiffness, unpack_stress
@@ -237,3 +238,16 @@ def test_what_joints_add_to_a_case_never_grows():
         again = solved_at(both, case, solved, factor=2.0)
         pushed = again.contact.state.force.sum()
         assert pushed == pytest.approx(2 * 200 - 100, rel=2e-3)
+
+
+def test_a_soft_spring_holds_a_body_too():
+    mesh, off = two_blocks((2, 2, 1), (3, 3, 1))
+    printed = field(mesh, material(SOFT))
+    soft = spring_support(mesh, group(mesh, LOW_Z), stiffness=np.array([0.5, 0.5, 0.5]), name="soft")
+    joined_up = joined_of(mesh, printed, [seam(mesh, off, kind="bonded")])
+    both = Equilibrium(mesh, printed, foundations=[soft], joined=joined_up)
+    refuse_free_pieces(both, joined_up.law.closed(), where="joints", advice="")
+    slide = spring_support(mesh, group(mesh, LOW_Z), stiffness=np.array([0.0, 0.5, 0.5]), name="soft")
+    free = Equilibrium(mesh, printed, foundations=[slide], joined=joined_up)
+    with pytest.raises(FreeBodyError, match="slide along x"):
+        refuse_free_pieces(free, joined_up.law.closed(), where="joints", advice="")
