@@ -1,9 +1,9 @@
 """Draw the solids of the demonstration studies: `python meshes/draw_solids.py`.
 
 The scenario is the project's own: a student team's solar catamaran on T-foils. The printed saddle joins the
-front wing, below it, to the foot of the mast, above it. The bracket is a plain cantilever, to be checked by
-hand; a shroud's pin pulls at the lug, and the sea presses on the hatch. Part axes: x forward, y left, z up;
-lengths in mm. Written beside this script, as STEP and, of the larger parts, as STL.
+front wing, below it, to the foot of the mast, above it: its socket takes the mast foot, and the wing's root plate is
+bolted under its seat. The bracket is a plain cantilever, to be checked by hand; a shroud's pin pulls at the lug, and
+the sea presses on the hatch. Part axes: x forward, y left, z up; lengths in mm. Written beside this script, as STEP and, of the larger parts, as STL.
 """
 
 from __future__ import annotations
@@ -201,6 +201,21 @@ def hatch_lid() -> int:
     return cut(lid, occ.addBox(-60, -1, 10, 120, 3, 80))
 
 
+def mast_foot() -> int:
+    """A block of 50 x 18 x 62 mm that fills the saddle's socket without play and stands out of it by 32 mm.
+
+    It stands on the socket's floor at z = 18; its lower edge is rounded with 4 mm, clear of the socket's 3 mm.
+    """
+    foot = slab(length=50, width=18, low=18, high=80, corner=7)
+    return fillet(foot, curves=curves_in(foot, low=(-26, -10, 17.9), high=(26, 10, 18.1)), radius=4)
+
+
+def wing_root_plate() -> int:
+    """A plate of 140 x 80 x 8 mm under the saddle's seat, with its four bolt holes (radius 4.2 mm)."""
+    plate = slab(length=140, width=80, low=-8, high=0, corner=12)
+    return cut(plate, *[occ.addCylinder(x, y, -9, 0, 0, 10, 4.2) for x in (-47, 47) for y in (-21, 21)])
+
+
 def write(name: str, draw: Callable[[], int], *, stl: bool = True) -> None:
     """Draw one solid, write NAME.step and, if asked for, NAME.stl beside this script, and print what it is."""
     here = Path(__file__).resolve().parent
@@ -237,6 +252,8 @@ def write(name: str, draw: Callable[[], int], *, stl: bool = True) -> None:
 if __name__ == "__main__":
     write("wing_saddle", wing_saddle)
     write("wing_saddle_beside", saddle_beside, stl=False)
+    write("mast_foot", mast_foot, stl=False)
+    write("wing_root_plate", wing_root_plate, stl=False)
     write("cantilever_bracket", cantilever_bracket)
     write("shroud_lug", shroud_lug, stl=False)
     write("hatch_lid", hatch_lid, stl=False)
