@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from fem.caution import Caution
 from fem.errors import NoTrustworthyAnswer
+from fem.joining.bolt_forces import BoltForces
+from fem.joining.fitting import FittedBolt
+from fem.judging.bolts import forces_of_bolts
 from fem.judging.deciding import as_homogenised
 from fem.judging.findings import (
     CaseFindings,
@@ -41,7 +44,8 @@ from fem.tensors import Array
 @dataclass(frozen=True)
 class Answer:
     """One case answered: numbers for the findings, fields for the pictures, its estimated energy error, its reserve
-    `field`, what must be said about it, and the factor at which the part has lifted off and is free.
+    `field`, what must be said about it, the factor at which the part has lifted off and is free, and what its bolts
+    bear.
     """
 
     findings: CaseFindings
@@ -50,6 +54,7 @@ class Answer:
     field: ReserveField
     remarks: tuple[Caution, ...] = ()
     lift_off: float = np.inf
+    bolts: Mapping[str, BoltForces] | None = None
 
 
 def unit_wrenches(mesh: TetMesh, group: FaceGroup) -> Array:
@@ -69,6 +74,7 @@ def answer_case(
     points: Mapping[str, tuple[float, float, float]],
     singular: SingularPlaces,
     near: NearestFace,
+    bolts: Sequence[FittedBolt] = (),
 ) -> Answer:
     """Combine the answers to a case's loads at unit factor and judge what comes out."""
     mesh, printed, solved = recovered.mesh, recovered.printed, recovered.solved
@@ -123,9 +129,9 @@ def answer_case(
         joints=joint_findings(equilibrium, displacement, contact=contact),
     )
     fields = CaseFields(displacement, whole.node, field.print_stress, field.reserve)
-    return Answer(
-        findings, fields, whole.energy_error, field, _remarks(case, growth, reserve, solution), growth.lift_off
-    )
+    remarks = _remarks(case, growth, reserve, solution)
+    pulled = forces_of_bolts(equilibrium, bolts, displacement, contact=contact)
+    return Answer(findings, fields, whole.energy_error, field, remarks, growth.lift_off, pulled)
 
 
 def _unstrained(solved: SolvedCases) -> SolvedCases:

@@ -224,12 +224,43 @@ class JointFindings:
 
 
 @dataclass(frozen=True)
+class BoltFindings:
+    """A bolt in a case. Tightening leaves between `preload_low_N` and `preload_N`; after the most of it the case
+    makes its pull `force_N`, by `change_N` more, its `shear_N`, `bending_Nmm` and `stress_MPa`, and presses its head
+    on the part with `head_pressure_MPa`; after the least the parts around it are pressed together with `clamp_N`,
+    and are `open` where nothing is left. `reserve` is yield over stress, `head_reserve` what the part bears under
+    the head, for long too, over the pressure there, `thread_reserve` the pull that its thread, or what it is
+    `held_by`, bears over its pull (None: a nut, or something not meshed). None of them is a factor on the load.
+    """
+
+    preload_N: float
+    preload_low_N: float
+    force_N: float
+    change_N: float
+    shear_N: float
+    bending_Nmm: float
+    clamp_N: float
+    stress_MPa: float
+    reserve: float
+    head_pressure_MPa: float
+    head_bears_MPa: float
+    head_bears_long_MPa: float
+    head_reserve: float
+    thread_reserve: float | None
+    held_by: str
+    open: bool
+    at_mm: Vector
+
+
+@dataclass(frozen=True)
 class CaseFindings:
     """What a case came to. `failing_load_N` is the resultant of its growing loads times the minimum reserve factor,
     `failing_load_Nmm` that of their moments where they have no resultant; None where they have neither. `bands` are
     (low, high) by the keys of `magnitudes`; `bands_from` tells what made these and the homogenised reserve factors'
     (one of `band.MADE_BY`, "" where there are none). `used_up` are the places that its permanent loads alone use up,
     worst first: the part does not bear this case. `growing_N` are the resultants of its growing loads that have one.
+    `tightened` names the end of the tightening scatter, "low" or "high", that makes its reserve factor ("": no
+    bolts).
     """
 
     factors: dict[str, float]
@@ -256,6 +287,8 @@ class CaseFindings:
     bands_from: str = ""
     growing_N: dict[str, float] = field(default_factory=dict)
     joints: dict[str, JointFindings] = field(default_factory=dict)
+    bolts: dict[str, BoltFindings] = field(default_factory=dict)
+    tightened: str = ""
 
     @property
     def magnitudes(self) -> dict[str, float]:
