@@ -17,6 +17,8 @@ from fem.errors import InputError
 from fem.judging.body_findings import BodyFindings as BodyFindings
 from fem.judging.body_findings import Matrix, Vector
 from fem.judging.body_findings import PrintFindings as PrintFindings
+from fem.judging.path import JointAtLoad as JointAtLoad
+from fem.judging.path import PathPoint as PathPoint
 from fem.judging.sealed import SealBroken, plain, read_sealed, typed, write_sealed
 from fem.judging.zoomed import WholeFindings, ZoomFindings
 
@@ -208,7 +210,8 @@ class JointFindings:
     """What the faces of a joint do to each other: the `force_N` (3,) and `moment_Nmm` (3,), about `at_mm`, on the
     body of the first face; `pressure_max_MPa` a high mean over an element's size, `gap_max_mm` and `slip_max_mm` how
     far faces that were to touch have parted and slid; the shares of the area that touch and slip; `closing_max_mm`
-    how far faces approach beyond touching, which springs between them allow. `state` sums it up in words.
+    how far faces approach beyond touching, which springs between them allow. `state` sums it up in words; `bodies`
+    are that of the first face, then that of the second (none where the counterpart is rigid).
     """
 
     force_N: Vector
@@ -221,6 +224,7 @@ class JointFindings:
     slipping: float
     closing_max_mm: float
     state: str
+    bodies: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -230,6 +234,7 @@ class CaseFindings:
     (low, high) by the keys of `magnitudes`; `bands_from` tells what made these and the homogenised reserve factors'
     (one of `band.MADE_BY`, "" where there are none). `used_up` are the places that its permanent loads alone use up,
     worst first: the part does not bear this case. `growing_N` are the resultants of its growing loads that have one.
+    With bearing joints, whose part in it changes with the load, `path` tells of each load factor that was solved.
     """
 
     factors: dict[str, float]
@@ -256,6 +261,7 @@ class CaseFindings:
     bands_from: str = ""
     growing_N: dict[str, float] = field(default_factory=dict)
     joints: dict[str, JointFindings] = field(default_factory=dict)
+    path: tuple[PathPoint, ...] = ()
 
     @property
     def magnitudes(self) -> dict[str, float]:
