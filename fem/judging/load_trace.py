@@ -16,8 +16,8 @@ from fem.loading.case import JOINTS, LoadCase
 from fem.solving.cases import SolvedCases, solved_at
 from fem.solving.equilibrium import Equilibrium
 
-ENOUGH = 4
-"""Points of a path that tell its course; some factors are solved for it only where there are fewer."""
+FAR_UP = 0.3
+"""Below so large a share of the load of failure, a path has a point."""
 WIDE = 0.25
 """A change that lies between factors further apart than this share of the higher one is closed in, once."""
 
@@ -55,16 +55,18 @@ class LoadTrace:
         )
 
     def completed(self, failing: float) -> tuple[PathPoint, ...]:
-        """The path with the factors that it lacks: where nothing has grown yet, half of the `failing` one, and the
-        middle between the two where a joint first changes, if they lie far apart: at most three solves.
+        """The path with the factors that it lacks: where nothing has grown yet, half of the lowest one if that is
+        far up the way to the `failing` one, and the middle between the two where a joint first changes, if they lie
+        far apart: at most three solves.
         """
         if not self.points:
             return ()
         end = failing if np.isfinite(failing) and failing > 0 else 1.0
         if self._presses_unloaded and 0.0 not in self.points:
             self._solve(0.0)
-        if len(self.points) < ENOUGH and not any(0.25 * end < factor < 0.75 * end for factor in self.points):
-            self._solve(0.5 * end)
+        lowest = min((factor for factor in self.points if factor > 0), default=end)
+        if lowest > FAR_UP * end:
+            self._solve(0.5 * lowest)
         if (gap := self._widest()) is not None:
             self._solve((gap.low + gap.high) / 2)
         return self.path
