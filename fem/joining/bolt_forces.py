@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fem.joining.fitting import FittedBolt
+from fem.joining.shank import deformations
 from fem.part.tetmesh import Index
 from fem.tensors import Array
 
@@ -17,12 +18,16 @@ ALONG = 0.7
 
 @dataclass(frozen=True)
 class BoltForces:
-    """A bolt's `pull`, its `shear` across [N], its largest `bending` moment [N mm], and the `clamp` [N] around it."""
+    """A bolt's `pull`, its `shear` across [N], its largest `bending` moment [N mm], and the `clamp` [N] around it;
+    what it does to the part under its head, `force` (3,) [N] and `moment` (3,) [N mm] about the head's middle.
+    """
 
     pull: float
     shear: float
     bending: float
     clamp: float
+    force: Array
+    moment: Array
 
 
 @dataclass(frozen=True)
@@ -49,10 +54,12 @@ def bolt_forces(
     clamps = _clamps(bolts, pressed)
     out = []
     for bolt, moments, force, clamp in zip(bolts, each, pull, clamps, strict=True):
+        on_head = -deformations(bolt.axis, bolt.length)[0].T @ np.concatenate([[force], moments[1:]])
         even, alike = moments[[2, 4]], moments[[3, 5]]
         bending = max(float(np.linalg.norm(even + alike)), float(np.linalg.norm(even - alike)))
         shear = 2 * float(np.linalg.norm(alike)) / bolt.length
-        out.append(BoltForces(float(force), shear, bending, float(force) if clamp is None else clamp))
+        pressed_on = float(force) if clamp is None else clamp
+        out.append(BoltForces(float(force), shear, bending, pressed_on, on_head[:3], on_head[3:]))
     return out
 
 

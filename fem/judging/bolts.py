@@ -83,10 +83,17 @@ def judge_bolts(
             thread_reserve=judged.thread_reserve,
             held_by=bolt.held_by,
             open=judged.is_open,
-            at_mm=tuple(float(v) for v in bolt.at),
+            at_mm=_three(bolt.at),
+            on_head_N=_three(tight.force),
+            on_head_Nmm=_three(tight.moment),
+            bodies=(bolt.under, bolt.into),
         )
         cautions += judged.cautions
     return out, tuple(cautions)
+
+
+def _three(vector: Array) -> tuple[float, ...]:
+    return tuple(float(v) + 0.0 for v in vector)
 
 
 def holder_of(bolt: FittedBolt, made: Mapping[str, PrintedBody]) -> ThreadStrength | PullOut | None:
