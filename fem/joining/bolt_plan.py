@@ -7,12 +7,14 @@ from dataclasses import dataclass
 
 from fem.errors import InputError, nearest, shown
 from fem.joining.bolt_sizes import HEAD_SHAPES, WASHERS, BoltSize, Grade, bolt_grade, bolt_size
+from fem.joining.pull_out import pull_out_kinds
 
 THREAD_FRICTION = HEAD_FRICTION = 0.14
 """Steel on steel, as delivered or lightly oiled: 0.08 to 0.16 (common practice; friction class B of VDI 2230, from
 memory). Stainless on stainless without a lubricant has 0.2 to 0.5."""
 TIGHTENING_SCATTER = 1.6
 """Torque wrench, friction estimated: 1.4 to 1.6 (VDI 2230 part 1, table of tightening factors, from memory)."""
+METAL_HOLDERS = ("tapped", "nut")
 FRICTION_RANGE = (0.02, 0.6)
 SCATTER_RANGE = (1.0, 4.0)
 
@@ -21,7 +23,8 @@ SCATTER_RANGE = (1.0, 4.0)
 class BoltPlan:
     """One bolt: `size` ("M8") and `grade` ("A4-80") of the standards' tables, the faces that it touches: `head` under
     the head or washer, `thread` where it is screwed in; the `washer` (WASHERS) and the `head_shape` (HEAD_SHAPES);
-    either the `torque` [N mm] or the `preload` [N].
+    either the `torque` [N mm] or the `preload` [N]. What holds its thread is `held_by` (HOLDERS; "" by what the face
+    is). Without a `thread` it ends in something that is not meshed, its free `length` [mm] below the head.
 
     The frictions are the low ones of what may occur: less friction means more pull. The preload that they give is the
     highest; the lowest is that over the `tightening_scatter`. Errors: InputError, under `bolts.<name>`.
@@ -39,6 +42,8 @@ class BoltPlan:
     head_friction: float = HEAD_FRICTION
     tightening_scatter: float = TIGHTENING_SCATTER
     head_shape: str = "socket"
+    held_by: str = ""
+    length: float | None = None
 
     def __post_init__(self) -> None:
         bolt_size(self.size, where=self.key("size"))
@@ -47,13 +52,16 @@ class BoltPlan:
             if getattr(self, key) not in known:
                 text = f"{shown(getattr(self, key))} is no {key.replace('_', ' ')}."
                 raise InputError(text, where=self.key(key), advice=nearest(str(getattr(self, key)), known))
+        if self.held_by and self.held_by not in holders():
+            text = f"a thread is not held by {shown(self.held_by)}."
+            raise InputError(text, where=self.key("held_by"), advice=nearest(self.held_by, holders()))
         if (self.torque is None) == (self.preload is None):
             raise InputError(
                 "a bolt is tightened by a torque or to a preload.",
                 where=self.key(),
                 advice='Give one of them: torque = "16 N*m" or preload = "12 kN".',
             )
-        for key in ("torque", "preload"):
+        for key in ("torque", "preload", "length"):
             value = getattr(self, key)
             if value is not None and not (math.isfinite(value) and value > 0):
                 raise InputError(f"a {key} must be positive.", where=self.key(key))
@@ -78,6 +86,11 @@ class BoltPlan:
     def material(self) -> Grade:
         """What its grade bears."""
         return bolt_grade(self.grade)
+
+
+def holders() -> tuple[str, ...]:
+    """What may hold a bolt's thread: a hole tapped into metal, a nut, or what is screwed into a polymer."""
+    return (*METAL_HOLDERS, *pull_out_kinds())
 
 
 @dataclass(frozen=True)

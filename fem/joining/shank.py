@@ -84,15 +84,23 @@ def shank_columns(head: Patch, thread: Patch | None, *, where: Array | None = No
     length = float(np.linalg.norm(head.at - end))
     if not length > 0:
         raise InputError("head and thread of a bolt lie in one place.", where="bolts")
-    a, b, c = _frame((head.at - end) / length)
-    zero = np.zeros(3)
-    # Deformations as weights of the ends' motions: displacement, then rotation
-    rows_head = [(a, zero), (zero, a), (zero, b), (2 * c / length, b), (zero, c), (-2 * b / length, c)]
-    rows_thread = [(-a, zero), (zero, -a), (zero, -b), (-2 * c / length, b), (zero, -c), (2 * b / length, c)]
-    out = head.wrenches @ csr_matrix(np.array([np.concatenate(r) for r in rows_head]).T)
+    at_head, at_thread = deformations((head.at - end) / length, length)
+    out = head.wrenches @ csr_matrix(at_head.T)
     if thread is not None:
-        out = out + thread.wrenches @ csr_matrix(np.array([np.concatenate(r) for r in rows_thread]).T)
+        out = out + thread.wrenches @ csr_matrix(at_thread.T)
     return out.tocsr(), length
+
+
+def deformations(axis: Array, length: float) -> tuple[Array, Array]:
+    """The natural deformations of a shank of `length` [mm] along an `axis` (3,) to its head, as weights (6, 6) of the
+    motions of its head and of its thread: displacement, then rotation. Transposed, they make the ends' forces and
+    moments of the six forces of these deformations.
+    """
+    a, b, c = _frame(axis)
+    zero = np.zeros(3)
+    head = [(a, zero), (zero, a), (zero, b), (2 * c / length, b), (zero, c), (-2 * b / length, c)]
+    thread = [(-a, zero), (zero, -a), (zero, -b), (-2 * c / length, b), (zero, -c), (2 * b / length, c)]
+    return np.array([np.concatenate(r) for r in head]), np.array([np.concatenate(r) for r in thread])
 
 
 def shank_springs(stiffness: ShankStiffness, length: float) -> Array:

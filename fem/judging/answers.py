@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from fem.caution import Caution
 from fem.errors import NoTrustworthyAnswer
+from fem.joining.bolt_forces import BoltForces
+from fem.joining.fitting import FittedBolt
+from fem.judging.bolts import forces_of_bolts
 from fem.judging.deciding import as_homogenised
 from fem.judging.findings import (
     CaseFindings,
@@ -22,6 +25,8 @@ from fem.judging.findings import (
 from fem.judging.growing import LIFTS_OFF, Growth, judge_growth
 from fem.judging.hotspots import NearestFace, SingularPlaces, find_hot_spots
 from fem.judging.joints import joint_findings
+from fem.judging.load_trace import LoadTrace
+from fem.judging.pressed import pressed_joints
 from fem.judging.recovered import RecoveredStress
 from fem.judging.reserve import ReserveField
 from fem.judging.scene import CaseFields
@@ -41,7 +46,8 @@ from fem.tensors import Array
 @dataclass(frozen=True)
 class Answer:
     """One case answered: numbers for the findings, fields for the pictures, its estimated energy error, its reserve
-    `field`, what must be said about it, and the factor at which the part has lifted off and is free.
+    `field`, what must be said about it, the factor at which the part has lifted off and is free; with bearing joints
+    the `trace` of its growing load, with bolts what these bear.
     """
 
     findings: CaseFindings
@@ -50,6 +56,8 @@ class Answer:
     field: ReserveField
     remarks: tuple[Caution, ...] = ()
     lift_off: float = np.inf
+    trace: LoadTrace | None = None
+    bolts: Mapping[str, BoltForces] | None = None
 
 
 def unit_wrenches(mesh: TetMesh, group: FaceGroup) -> Array:
@@ -69,6 +77,7 @@ def answer_case(
     points: Mapping[str, tuple[float, float, float]],
     singular: SingularPlaces,
     near: NearestFace,
+    bolts: Sequence[FittedBolt] = (),
 ) -> Answer:
     """Combine the answers to a case's loads at unit factor and judge what comes out."""
     mesh, printed, solved = recovered.mesh, recovered.printed, recovered.solved
@@ -82,7 +91,8 @@ def answer_case(
     strained = solved if solution.resisted else _unstrained(solved)
     if not solution.resisted:
         recovered = RecoveredStress(mesh, printed, strained)
-    growth = judge_growth(case, recovered=recovered, equilibrium=equilibrium)
+    trace = None if equilibrium.linear else LoadTrace(case, recovered, equilibrium)
+    growth = judge_growth(case, recovered=recovered, equilibrium=equilibrium, trace=trace)
     whole, field = growth.stress, growth.reserve
     if not (np.isfinite(displacement).all() and not np.isnan(field.reserve).any()):
         raise NoTrustworthyAnswer(
@@ -121,11 +131,21 @@ def answer_case(
         used_up=used_up_places(mesh, field, near),
         growing_N=case.growing_forces(mesh),
         joints=joint_findings(equilibrium, displacement, contact=contact),
+        path=() if trace is None else trace.path,
     )
-    fields = CaseFields(displacement, whole.node, field.print_stress, field.reserve)
-    return Answer(
-        findings, fields, whole.energy_error, field, _remarks(case, growth, reserve, solution), growth.lift_off
-    )
+    pressed = pressed_joints(equilibrium, displacement, contact=contact)
+    fields = CaseFields(displacement, whole.node, field.print_stress, field.reserve, pressed)
+    remarks = _remarks(case, growth, reserve, solution)
+    pulled = forces_of_bolts(equilibrium, bolts, displacement, contact=contact)
+    return Answer(findings, fields, whole.energy_error, field, remarks, growth.lift_off, trace, pulled)
+
+
+def with_load_path(answer: Answer) -> Answer:
+    """The answer with the load factors solved that its path lacks, for its pictures."""
+    if answer.trace is None:
+        return answer
+    path = answer.trace.completed(answer.findings.reserve.minimum)
+    return replace(answer, findings=replace(answer.findings, path=path))
 
 
 def _unstrained(solved: SolvedCases) -> SolvedCases:

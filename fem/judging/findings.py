@@ -17,6 +17,8 @@ from fem.errors import InputError
 from fem.judging.body_findings import BodyFindings as BodyFindings
 from fem.judging.body_findings import Matrix, Vector
 from fem.judging.body_findings import PrintFindings as PrintFindings
+from fem.judging.path import JointAtLoad as JointAtLoad
+from fem.judging.path import PathPoint as PathPoint
 from fem.judging.sealed import SealBroken, plain, read_sealed, typed, write_sealed
 from fem.judging.zoomed import WholeFindings, ZoomFindings
 
@@ -208,7 +210,8 @@ class JointFindings:
     """What the faces of a joint do to each other: the `force_N` (3,) and `moment_Nmm` (3,), about `at_mm`, on the
     body of the first face; `pressure_max_MPa` a high mean over an element's size, `gap_max_mm` and `slip_max_mm` how
     far faces that were to touch have parted and slid; the shares of the area that touch and slip; `closing_max_mm`
-    how far faces approach beyond touching, which springs between them allow. `state` sums it up in words.
+    how far faces approach beyond touching, which springs between them allow. `state` sums it up in words; `bodies`
+    are that of the first face, then that of the second (none where the counterpart is rigid).
     """
 
     force_N: Vector
@@ -221,6 +224,40 @@ class JointFindings:
     slipping: float
     closing_max_mm: float
     state: str
+    bodies: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class BoltFindings:
+    """A bolt in a case. Tightening leaves between `preload_low_N` and `preload_N`; after the most of it the case
+    makes its pull `force_N`, by `change_N` more, its `shear_N`, `bending_Nmm` and `stress_MPa`, and presses its head
+    on the part with `head_pressure_MPa`; after the least the parts around it are pressed together with `clamp_N`,
+    and are `open` where nothing is left. `reserve` is yield over stress, `head_reserve` what the part bears under
+    the head, for long too, over the pressure there, `thread_reserve` the pull that its thread, or what it is
+    `held_by`, bears over its pull (None: a nut, or something not meshed). None of them is a factor on the load.
+    `on_head_N` (3,) and `on_head_Nmm` (3,), about `at_mm`, is what it does to the first of its `bodies`.
+    """
+
+    preload_N: float
+    preload_low_N: float
+    force_N: float
+    change_N: float
+    shear_N: float
+    bending_Nmm: float
+    clamp_N: float
+    stress_MPa: float
+    reserve: float
+    head_pressure_MPa: float
+    head_bears_MPa: float
+    head_bears_long_MPa: float
+    head_reserve: float
+    thread_reserve: float | None
+    held_by: str
+    open: bool
+    at_mm: Vector
+    on_head_N: Vector
+    on_head_Nmm: Vector
+    bodies: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -230,6 +267,9 @@ class CaseFindings:
     (low, high) by the keys of `magnitudes`; `bands_from` tells what made these and the homogenised reserve factors'
     (one of `band.MADE_BY`, "" where there are none). `used_up` are the places that its permanent loads alone use up,
     worst first: the part does not bear this case. `growing_N` are the resultants of its growing loads that have one.
+    `tightened` names the end of the tightening scatter, "low" or "high", that makes its reserve factor ("": no
+    bolts).
+    With bearing joints, whose part in it changes with the load, `path` tells of each load factor that was solved.
     """
 
     factors: dict[str, float]
@@ -256,6 +296,9 @@ class CaseFindings:
     bands_from: str = ""
     growing_N: dict[str, float] = field(default_factory=dict)
     joints: dict[str, JointFindings] = field(default_factory=dict)
+    bolts: dict[str, BoltFindings] = field(default_factory=dict)
+    tightened: str = ""
+    path: tuple[PathPoint, ...] = ()
 
     @property
     def magnitudes(self) -> dict[str, float]:

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fem.errors import FreeBodyError
+from fem.judging.load_trace import LoadTrace
 from fem.judging.recovered import RecoveredStress
 from fem.judging.reserve import LeastReserve, ReserveField, judge_reserve
 from fem.judging.stress import StressField, combined_stress
@@ -69,8 +70,13 @@ class _Loaded:
     growing: StressField
 
 
-def judge_growth(case: LoadCase, *, recovered: RecoveredStress, equilibrium: Equilibrium) -> Growth:
-    """Judge a case by the stress `recovered` from its solution. Errors: NotConverged."""
+def judge_growth(
+    case: LoadCase, *, recovered: RecoveredStress, equilibrium: Equilibrium, trace: LoadTrace | None = None
+) -> Growth:
+    """Judge a case by the stress `recovered` from its solution; what is solved on the way is kept in the `trace`.
+
+    Errors: NotConverged.
+    """
     mesh, printed, solved = recovered.mesh, recovered.printed, recovered.solved
     first = _loaded(case, recovered, 1.0)
     if solved.contact is None or not case.permanent:
@@ -81,10 +87,15 @@ def judge_growth(case: LoadCase, *, recovered: RecoveredStress, equilibrium: Equ
         """The case at another factor, None where it is free."""
         try:
             again = solved_at(equilibrium, case, solved, factor=factor)
-            return _loaded(case, RecoveredStress(mesh, printed, again), factor)
         except FreeBodyError:
             return None
+        there = _loaded(case, RecoveredStress(mesh, printed, again), factor)
+        if trace is not None:
+            trace.took(factor, again, there.stress, asked_by="reserve")
+        return there
 
+    if trace is not None:
+        trace.took(1.0, solved, first.stress, asked_by="case")
     found, crushed = _search(mesh, printed, first, load, None)
     if crushed is None:
         return found

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from fem.joining.joint import Joint
 from fem.judging.findings import JointFindings
+from fem.judging.pressed import state_of
 from fem.solving.equilibrium import Contact, Equilibrium
 from fem.tensors import Array
 
@@ -20,9 +22,7 @@ def joint_findings(
     if joined is None:
         return {}
     law, jump = joined.law, joined.links.jump(displacement)
-    state = contact.state if contact is not None else None
-    if state is None:
-        state = law.answer(jump, rest=np.zeros_like(law.normal))
+    state = state_of(equilibrium, displacement, contact=contact)
     total = -state.total(law.normal)
     out = {}
     for number, joint in enumerate(joined.joints):
@@ -46,8 +46,16 @@ def joint_findings(
             slipping=sliding,
             closing_max_mm=float(np.maximum(state.approach[own], 0.0).max(initial=0.0)),
             state=_in_words(joint.kind, share, sliding),
+            bodies=_bodies(equilibrium, joint),
         )
     return out
+
+
+def _bodies(equilibrium: Equilibrium, joint: Joint) -> tuple[str, ...]:
+    """The body of the first face, and that of the second where it is meshed."""
+    mesh, nodes = equilibrium.mesh, joint.facing.nodes[0]
+    ends = nodes[:1] if joint.rigid else nodes[[0, len(nodes) // 2]]
+    return tuple(mesh.bodies[mesh.node_body[node]] for node in ends)
 
 
 def _highest(pressure: Array, area: Array) -> float:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from fem.judging.pressed import PressedJoint
 from fem.loading.loads import Arrow
 from fem.part.tetmesh import Index, TetMesh
 from fem.printing.cut import ZoneCut
@@ -23,12 +24,14 @@ class Patch:
 class CaseFields:
     """Node fields of one case: `displacement` (n, 3) [mm]; `stress` (n, 6) [MPa] in part axes; `print_stress`
     (n, 6) [MPa] in the axes of the beads that come nearest to failure; `reserve` (n,), inf where nothing grows.
+    `joints` are its bearing joints, point by point.
     """
 
     displacement: Array
     stress: Array
     print_stress: Array
     reserve: Array
+    joints: tuple[PressedJoint, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import product
 
 import numpy as np
 
@@ -19,6 +20,7 @@ from fem.solving.contact import solve_contact
 from fem.solving.equilibrium import Contact, Equilibrium
 from fem.solving.jointed import meeting
 from fem.solving.linear import TOLERANCE, SolveRecord
+from fem.solving.tightened import Tightened
 from fem.tensors import Array
 
 Progress = Callable[[float], None]
@@ -27,7 +29,8 @@ Progress = Callable[[float], None]
 @dataclass(frozen=True)
 class SolvedCases:
     """Cases with the displacement (n, 3) [mm] of each of their loads at unit factor, under the `contact` that they
-    share (None: no foundation only pushes). `starts` (n, 3) [mm] are the loads' prescribed displacements.
+    share (None: no foundation only pushes). `starts` (n, 3) [mm] are the loads' prescribed displacements;
+    `tightened` is how bolts were before.
     """
 
     cases: tuple[LoadCase, ...]
@@ -35,6 +38,7 @@ class SolvedCases:
     record: SolveRecord
     contact: Contact | None = None
     starts: Mapping[str, Array] = field(default_factory=dict)
+    tightened: Tightened | None = None
 
 
 def solve_cases(
@@ -42,13 +46,15 @@ def solve_cases(
     cases: Sequence[LoadCase],
     *,
     moves: Mapping[str, Held],
+    tightened: Sequence[Tightened | None] = (None,),
     beside: Array | None = None,
     tolerance: float = TOLERANCE,
     guesses: Mapping[str, Array] | None = None,
     beside_guess: Array | None = None,
     progress: Progress | None = None,
 ) -> tuple[list[SolvedCases], Array]:
-    """Solve cases that prescribe the displacements `moves`, by load; one entry for all, or one a case with a contact.
+    """Solve cases that prescribe the displacements `moves`, by load; one entry for all, or one a case with a contact,
+    and one for each way in which bolts were `tightened`.
 
     `beside` (k, n, 3) [N] are further nodal forces, answered (k, n, 3) [mm] with every foundation pressing all over.
     `guesses` (n, 3) [mm] by load and `beside_guess` (k, n, 3) [mm] are where iterations begin.
@@ -64,10 +70,10 @@ def solve_cases(
         return [SolvedCases(tuple(cases), units, record)], rest
     rest, _ = equilibrium.solve(beside, tolerance=tolerance, guess=beside_guess)
     out = []
-    for number, case in enumerate(cases):
-        out.append(_whole(equilibrium, case, starts, 1.0, tolerance))
+    for number, (case, before) in enumerate(product(cases, tightened)):
+        out.append(_whole(equilibrium, case, starts, 1.0, tolerance, tightened=before))
         if progress is not None:
-            progress((number + 1) / len(cases))
+            progress((number + 1) / (len(cases) * len(tightened)))
     return out, rest
 
 
@@ -79,7 +85,7 @@ def solved_at(equilibrium: Equilibrium, case: LoadCase, solved: SolvedCases, *, 
     begin = None
     if JOINTS in case.factors:
         begin = case.combined(tuple(case.factors), solved.units)
-    return _whole(equilibrium, case, solved.starts, factor, TOLERANCE, begin)
+    return _whole(equilibrium, case, solved.starts, factor, TOLERANCE, begin, solved.tightened)
 
 
 def _whole(
@@ -89,17 +95,18 @@ def _whole(
     factor: float,
     tolerance: float,
     begin: Array | None = None,
+    tightened: Tightened | None = None,
 ) -> SolvedCases:
     """A case solved with its contact when its growing loads are `factor` times as large."""
     if not equilibrium.linear:
-        case, contact, met = meeting(equilibrium, case, starts, factor=factor, begin=begin)
+        case, contact, met = meeting(equilibrium, case, starts, factor=factor, begin=begin, tightened=tightened)
         found = SolveRecord(sum(met.iterations), met.history)
     else:
         found, contact = _contact_of(equilibrium, case, starts, factor, tolerance)
     none = np.zeros((0, *equilibrium.mesh.nodes.shape))
     units, record, _ = _units(equilibrium, [case], list(case.factors), starts, none, tolerance, contact)
     iterations = found.iterations + record.iterations
-    return SolvedCases((case,), units, SolveRecord(iterations, record.history), contact, starts)
+    return SolvedCases((case,), units, SolveRecord(iterations, record.history), contact, starts, tightened)
 
 
 def _contact_of(

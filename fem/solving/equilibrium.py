@@ -27,7 +27,7 @@ from fem.solving.motions import rigid_motions
 from fem.solving.solvers import solver_for
 from fem.solving.stiffness import BlockPattern, assemble, block_pattern
 from fem.solving.system import HeldSystem
-from fem.solving.ties import Ties
+from fem.solving.ties import Locked, Ties
 from fem.tensors import Array
 
 
@@ -51,7 +51,8 @@ class Solution:
 class Contact:
     """Which points (j, q) of each push-only foundation press, by its name, and the system with these alone.
 
-    `steps` is how often the part was solved until they no longer changed; `state` what the points of joints do.
+    `steps` is how often the part was solved until they no longer changed; `state` what the points of joints do,
+    `locked` how bolts were tightened.
     """
 
     pressing: Mapping[str, NDArray[np.bool_]]
@@ -59,6 +60,7 @@ class Contact:
     solver: Any
     steps: int = 0
     state: PointState | None = None
+    locked: Locked | None = None
 
 
 class Equilibrium:
@@ -157,8 +159,8 @@ class Equilibrium:
 
     @property
     def linear(self) -> bool:
-        """Whether nothing but the loads decides what moves: there is no joint that may part or slip."""
-        return self.joined is None or self.joined.glued
+        """Whether nothing but the loads decides what moves: there is no bolt, and no joint that may part or slip."""
+        return self.joined is None or (self.joined.glued and self.joined.ties is None)
 
     def with_ties(self, ties: Ties) -> Equilibrium:
         """The same with other springs in its bolts; the preconditioner knows none."""
@@ -196,14 +198,20 @@ class Equilibrium:
         return Contact(pressing, system, solver_for(self.kind, system, self.printed, precondition=made), steps)
 
     def joint_forces(self, displacement: Array, contact: Contact | None = None) -> Array:
-        """Nodal forces (n, 3) [N] of the joints on the bodies at a displacement (n, 3) [mm]: zero in sum."""
+        """Nodal forces (n, 3) [N] of joints and bolts on the bodies at a displacement (n, 3) [mm]: zero in sum, but
+        for those of bolts that end in something not meshed."""
         if self.joined is None:
             return np.zeros_like(displacement)
-        law, links = self.joined.law, self.joined.links
+        law, links, ties = self.joined.law, self.joined.links, self.joined.ties
         state = None if contact is None else contact.state
         if state is None:
             state = law.answer(links.jump(displacement), rest=np.zeros_like(law.normal))
-        return -links.forces(state.total(law.normal))
+        out = -links.forces(state.total(law.normal))
+        if ties is not None:
+            out -= ties.forces(ties.stiffness * ties.motion(displacement))
+        if ties is not None and contact is not None and contact.locked is not None:
+            out += contact.locked.forces(ties)
+        return out
 
     def points(self, name: str) -> FoundationPoints:
         """The integration points of a foundation."""
@@ -214,7 +222,7 @@ class Equilibrium:
     ) -> Solution:
         """The solution with the answer of the supports and what is left of the balance of force and moment."""
         elastic = self.elastic_forces(displacement)
-        system = (self.system if contact is None else contact.system).with_link_springs(None)
+        system = (self.system if contact is None else contact.system).with_link_springs(None).with_ties(None)
         forces = forces + self.joint_forces(displacement, contact)
         whole = system.whole_forces(displacement.reshape(-1, 1)).reshape(-1, 3)
         foundation = elastic - whole

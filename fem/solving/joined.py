@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fem.joining.fitting import FittedBolt
 from fem.joining.joint import BONDED, Joint
 from fem.joining.law import PointLaw
 from fem.part.tetmesh import Index, TetMesh
@@ -21,6 +22,16 @@ approach that they allow is a hundredth of what the outermost elements give anyw
 HOLD = 0.05
 """Stiffness across the normal over that along it where faces rub. The edge of what slips moves by the way over which
 shear builds up each step, so that stiffer springs take more steps."""
+
+
+def ties_of(bolts: Sequence[FittedBolt]) -> Ties | None:
+    """The springs of all bolts' shanks, six a bolt; None where there is no bolt."""
+    from scipy.sparse import hstack
+
+    if not bolts:
+        return None
+    columns = hstack([bolt.columns for bolt in bolts], format="csr")
+    return Ties(columns, np.concatenate([bolt.springs for bolt in bolts]))
 
 
 @dataclass(frozen=True)
@@ -48,6 +59,17 @@ def joined_of(
     """What the solvers need of the joints of a mesh; `push` as for PUSH."""
     count = len(mesh.nodes)
     each = material_stiffness(mesh, printed)
+    if not joints:  # bolts alone
+        none = np.zeros(0)
+        law = PointLaw(np.zeros((0, 3)), none, none, none, none, none.astype(bool))
+        return Joined(
+            (),
+            Links(np.zeros((0, 1), dtype=np.int32), np.zeros((0, 1)), count),
+            law,
+            none.astype(np.int32),
+            none,
+            ties,
+        )
     links = [Links(j.facing.nodes, j.facing.shares, count) for j in joints]
     laws = [_law(joint, each, push) for joint in joints]
     law = PointLaw(*(np.concatenate([getattr(one, name) for one in laws]) for name in PointLaw.__dataclass_fields__))

@@ -20,6 +20,8 @@ from fem.loading.loads import Load
 from fem.solving.equilibrium import Contact, Equilibrium
 from fem.solving.joints import JointsAnswer, solve_joints
 from fem.solving.solvers import solver_for
+from fem.solving.ties import Locked, TiedPreconditioner
+from fem.solving.tightened import Tightened, load_tightened
 from fem.tensors import Array
 
 
@@ -30,9 +32,11 @@ def meeting(
     *,
     factor: float,
     begin: Array | None = None,
+    tightened: Tightened | None = None,
 ) -> tuple[LoadCase, Contact, JointsAnswer]:
     """A case when its growing loads are `factor` times as large: with the load `JOINTS`, and the contact that all its
-    unit loads are solved with. All loads act at once: what slips has slipped by them together.
+    unit loads are solved with. All loads act at once, after bolts were `tightened`: what slips has slipped by them
+    together.
 
     Errors: FreeBodyError, NotConverged, both naming the case.
     """
@@ -44,20 +48,23 @@ def meeting(
         moved = {k: (factor if k in own.growing else 1.0) * starts[k] for k in own.displaced}
         start = own.combined(own.displaced, moved)
     try:
-        found = solve_joints(equilibrium, forces, start=start, begin=begin)
+        if tightened is None:
+            found = solve_joints(equilibrium, forces, start=start, begin=begin)
+        else:
+            found = load_tightened(equilibrium, tightened, forces, start=start, begin=begin).answer
     except FreeBodyError as error:
         raise FreeBodyError(error.message, where=f"cases.{case.name}", advice=error.advice) from None
     except NotConverged as error:
         named = f"case {case.name}: {error.message}"
         raise NotConverged(named, best=error.best, history=error.history, advice=error.advice) from None
-    contact, constant = _as_springs(equilibrium, found)
+    contact, constant = _as_springs(equilibrium, found, None if tightened is None else tightened.locked)
     factors = {**own.factors, JOINTS: 1.0}
     return replace(own, factors=factors, loads={**own.loads, JOINTS: _load(constant)}), contact, found
 
 
-def _as_springs(equilibrium: Equilibrium, found: JointsAnswer) -> tuple[Contact, Array]:
-    """The joints beside an answer: springs of all points that touch, and the constant nodal forces (n, 3) [N] that
-    make up the rest.
+def _as_springs(equilibrium: Equilibrium, found: JointsAnswer, locked: Locked | None) -> tuple[Contact, Array]:
+    """Joints and bolts beside an answer: springs of all points that touch and of all shanks, and the constant nodal
+    forces (n, 3) [N] that make up the rest.
     """
     joined = equilibrium.joined
     assert joined is not None
@@ -66,9 +73,13 @@ def _as_springs(equilibrium: Equilibrium, found: JointsAnswer) -> tuple[Contact,
     linear = np.einsum("qij,qj->qi", springs, joined.links.jump(found.displacement))
     system = equilibrium.system.with_link_springs(springs)
     made = getattr(equilibrium.solver, "precondition", None)
+    constant = joined.links.forces(linear - total)
+    if made is not None and joined.ties is not None:
+        made = TiedPreconditioner(made, joined.ties, system.free)
+    if joined.ties is not None and locked is not None:
+        constant += locked.forces(joined.ties)
     solver = solver_for(equilibrium.kind, system, equilibrium.printed, precondition=made)
-    contact = Contact({}, system, solver, len(found.iterations), found.state)
-    return contact, joined.links.forces(linear - total)
+    return Contact({}, system, solver, len(found.iterations), found.state, locked), constant
 
 
 def _load(forces: Array) -> Load:

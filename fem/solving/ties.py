@@ -15,6 +15,9 @@ import numpy as np
 
 from fem.tensors import Array
 
+A_BOLT = 6
+"""Ties come six a bolt (`joining.shank`): the first is along the axis."""
+
 
 @dataclass(frozen=True)
 class Ties:
@@ -38,6 +41,32 @@ class Ties:
     def with_stiffness(self, stiffness: Array) -> Ties:
         """The same ties with other springs (m,) [N/mm]."""
         return Ties(self.columns, stiffness)
+
+
+@dataclass(frozen=True)
+class Locked:
+    """Bolts that pull with `preload` (b,) [N] at the `extension` (b,) [mm] of their shanks at which they were
+    locked.
+    """
+
+    preload: Array
+    extension: Array
+
+    def forces(self, ties: Ties) -> Array:
+        """Nodal forces (n, 3) [N] of the bolts beyond those of their springs."""
+        return ties.forces(along_axes(ties, ties.stiffness[::A_BOLT] * self.extension - self.preload))
+
+    def pull(self, ties: Ties, displacement: Array) -> Array:
+        """The pull (b,) [N] of each bolt at a displacement (n, 3) [mm]."""
+        grown = ties.motion(displacement)[::A_BOLT] - self.extension
+        return np.asarray(self.preload + ties.stiffness[::A_BOLT] * grown)
+
+
+def along_axes(ties: Ties, each: Array) -> Array:
+    """Forces (m,) on all ties, from those (b,) along the bolts' axes."""
+    out = np.zeros(len(ties.stiffness))
+    out[::A_BOLT] = each
+    return out
 
 
 class TiedPreconditioner:

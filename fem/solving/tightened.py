@@ -7,31 +7,29 @@ and thread move apart.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from fem.joining.fitting import FittedBolt
 from fem.joining.law import rest_after
 from fem.solving.equilibrium import Equilibrium
+from fem.solving.joined import Joined
 from fem.solving.joints import JointsAnswer, solve_joints
-from fem.solving.ties import Ties
+from fem.solving.ties import A_BOLT, Locked, Ties, along_axes
 from fem.tensors import Array
-
-AXIAL = 6
-"""Ties come six a bolt (`joining.shank`): the first is along the axis."""
 
 
 @dataclass(frozen=True)
 class Tightened:
-    """Bolts pulled to `preload` (b,) [N]: the `answer`, where tangential springs are at `rest` (q, 3) [mm] from then
-    on, and the extension (b,) [mm] of each shank at which its length was locked.
+    """Bolts `locked` as they were pulled: the `answer`, and where tangential springs are at `rest` (q, 3) [mm] from
+    then on.
     """
 
-    preload: Array
+    locked: Locked
     answer: JointsAnswer
     rest: Array
-    extension: Array
 
 
 @dataclass(frozen=True)
@@ -43,19 +41,39 @@ class Loaded:
 
 
 def tighten(
-    equilibrium: Equilibrium, preload: Array, *, progress: Callable[[float], None] | None = None
+    equilibrium: Equilibrium,
+    preload: Array,
+    *,
+    begin: Array | None = None,
+    progress: Callable[[float], None] | None = None,
 ) -> Tightened:
-    """Pull each bolt to its preload (b,) [N], with nothing else acting. Errors: those of `solve_joints`."""
-    ties = _ties(equilibrium)
+    """Pull each bolt to its preload (b,) [N], with nothing else acting; steps `begin` at a displacement (n, 3) [mm].
+
+    Errors: those of `solve_joints`.
+    """
+    joined, ties = _tied(equilibrium)
     loose = ties.stiffness.copy()
-    loose[::AXIAL] = 0.0
+    loose[::A_BOLT] = 0.0
     pulled = equilibrium.with_ties(ties.with_stiffness(loose))
-    found = solve_joints(pulled, ties.forces(_axial(ties, -np.asarray(preload, dtype=float))), progress=progress)
-    assert equilibrium.joined is not None
-    jump = equilibrium.joined.links.jump(found.displacement)
-    rest = rest_after(equilibrium.joined.law, found.state, jump)
-    extension = ties.motion(found.displacement)[::AXIAL]
-    return Tightened(np.asarray(preload, dtype=float), found, rest, extension)
+    forces = ties.forces(along_axes(ties, -np.asarray(preload, dtype=float)))
+    found = solve_joints(pulled, forces, begin=begin, progress=progress)
+    rest = rest_after(joined.law, found.state, joined.links.jump(found.displacement))
+    extension = ties.motion(found.displacement)[::A_BOLT]
+    return Tightened(Locked(np.asarray(preload, dtype=float), extension), found, rest)
+
+
+def both_ends(equilibrium: Equilibrium, bolts: Sequence[FittedBolt]) -> list[Tightened | None]:
+    """Bolts pulled to the least and to the most that tightening may leave: one state where both are alike, [None]
+    without bolts.
+    """
+    if not bolts:
+        return [None]
+    low, high = (np.array([getattr(bolt.tightened, end) for bolt in bolts]) for end in ("low", "high"))
+    least = tighten(equilibrium, low)
+    if np.allclose(low, high, rtol=1e-6):
+        return [least]
+    begin = least.answer.displacement * float((high / low).mean())
+    return [least, tighten(equilibrium, high, begin=begin)]
 
 
 def load_tightened(
@@ -64,36 +82,33 @@ def load_tightened(
     forces: Array,
     *,
     start: Array | None = None,
+    begin: Array | None = None,
     before: JointsAnswer | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> Loaded:
     """Load (n, 3) [N] what was tightened. What slips goes on from the state `before`, that of tightening unless
-    given.
+    given; steps `begin` at its displacement, or at another (n, 3) [mm].
 
     Errors: those of `solve_joints`.
     """
-    ties, joined = _ties(equilibrium), equilibrium.joined
-    assert joined is not None
-    axial = ties.stiffness[::AXIAL]
-    locked = ties.forces(_axial(ties, axial * tightened.extension - tightened.preload))
-    rest, begin = tightened.rest, tightened.answer.displacement
+    joined, ties = _tied(equilibrium)
+    rest, came = tightened.rest, tightened.answer.displacement
     if before is not None:
-        begin = before.displacement
-        rest = rest_after(joined.law, before.state, joined.links.jump(begin))
-    found = solve_joints(equilibrium, forces + locked, start=start, rest=rest, begin=begin, progress=progress)
-    grown = ties.motion(found.displacement)[::AXIAL] - tightened.extension
-    return Loaded(found, tightened.preload + axial * grown)
+        came = before.displacement
+        rest = rest_after(joined.law, before.state, joined.links.jump(came))
+    found = solve_joints(
+        equilibrium,
+        forces + tightened.locked.forces(ties),
+        start=start,
+        rest=rest,
+        begin=came if begin is None else begin,
+        progress=progress,
+    )
+    return Loaded(found, tightened.locked.pull(ties, found.displacement))
 
 
-def _ties(equilibrium: Equilibrium) -> Ties:
+def _tied(equilibrium: Equilibrium) -> tuple[Joined, Ties]:
     joined = equilibrium.joined
     if joined is None or joined.ties is None:
         raise ValueError("there is no bolt to tighten")
-    return joined.ties
-
-
-def _axial(ties: Ties, each: Array) -> Array:
-    """Forces (m,) on all ties, from those (b,) along the bolts' axes."""
-    out = np.zeros(len(ties.stiffness))
-    out[::AXIAL] = each
-    return out
+    return joined, joined.ties

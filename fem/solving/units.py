@@ -13,6 +13,7 @@ import numpy as np
 
 from fem.caution import Caution
 from fem.errors import FreeBodyError
+from fem.joining.fitting import FittedBolt
 from fem.joining.joint import Joint
 from fem.loading.case import LoadCase, lost_loads
 from fem.loading.supports import Foundation, Held
@@ -21,12 +22,13 @@ from fem.printing.field import PrintedField
 from fem.solving.cases import SolvedCases, solve_cases
 from fem.solving.earlier import Earlier
 from fem.solving.equilibrium import Equilibrium
-from fem.solving.joined import joined_of
+from fem.solving.joined import joined_of, ties_of
 from fem.solving.joints import HOLD_IT
 from fem.solving.linear import TOLERANCE
 from fem.solving.links import pattern_with
 from fem.solving.rigid import refuse_free_pieces
 from fem.solving.stiffness import BlockPattern
+from fem.solving.tightened import both_ends
 from fem.tensors import Array
 
 Displacements = dict[tuple[tuple[str, ...], str, str], Array]
@@ -68,6 +70,7 @@ def solve_units(
     held: Sequence[Held],
     foundations: Sequence[Foundation],
     joints: Sequence[Joint] = (),
+    bolts: Sequence[FittedBolt] = (),
     pattern: BlockPattern,
     solver: str = "auto",
     earlier: Callable[[], Earlier | None] = lambda: None,
@@ -84,10 +87,11 @@ def solve_units(
     Errors: FreeBodyError, NotConverged; InputError for a load that is lost on held directions.
     """
     blocks, known, watched = None, begin or {}, watched or {}
-    joined = joined_of(mesh, printed, joints) if joints else None
-    if joined is not None:
+    joined = joined_of(mesh, printed, joints, ties=ties_of(bolts)) if joints or bolts else None
+    if joints and joined is not None:
         pattern = pattern_with(pattern, joined.links)
-        watched = watched if joined.glued else {}  # a stiffness is that of a linear part
+    if joined is not None:
+        watched = watched if joined.glued and not bolts else {}  # a stiffness is that of a linear part
     for displaced in sorted({case.displaced for case in cases} | ({()} if watched else set())):
         own = [case for case in cases if case.displaced == displaced]
         moved = {name: face for name in displaced if (face := own[0].loads[name].displacement) is not None}
@@ -119,6 +123,7 @@ def solve_units(
             equilibrium,
             own,
             moves=moved,
+            tightened=both_ends(equilibrium, bolts),
             beside=np.concatenate(list(wrenches.values())) if wrenches else None,
             tolerance=tolerance,
             guesses={name: at for (held, kind, name), at in known.items() if held == displaced and kind == "load"},

@@ -15,7 +15,16 @@ from fem.joining.joint import JointPlan
 from fem.judging.requirements import Requirements
 from fem.study.form import checked_form
 from fem.study.plans import Judging, Study
-from fem.study.to_plans import body_plan, face_query, judging, load_plan, support_plan, vector, with_accuracy
+from fem.study.to_plans import (
+    body_plan,
+    bolt_plan,
+    face_query,
+    judging,
+    load_plan,
+    support_plan,
+    vector,
+    with_accuracy,
+)
 
 LARGEST_STUDY = 4_000_000
 """A study file with more bytes than this is some other file."""
@@ -44,6 +53,7 @@ def study_of(
     """
     form, faults = checked_form(tree, file), Faults()
     bodies = {name: faults.of(body_plan, name, body, file) for name, body in form.bodies.items()}
+    bolts = {name: faults.of(bolt_plan, name, bolt, file) for name, bolt in form.bolts.items()}
     read = [body for body in bodies.values() if body is not None]
     judge = faults.of(judging, form.judge, read, file)
     faults.refuse(str(file))
@@ -69,6 +79,7 @@ def study_of(
             name: JointPlan(name, (j.faces[0], j.faces[1]), j.kind, j.friction, j.clearance)
             for name, j in form.joints.items()
         },
+        bolts={name: bolt for name, bolt in bolts.items() if bolt is not None},
     )
     # Only here is it known that plans and text belong together
     for name, value in {"text": text, "tree": tree, "variant": variant, "changes": dict(changes or {})}.items():

@@ -101,13 +101,11 @@ WANTED = {
 
 def _in_words(error: Mapping[str, Any]) -> tuple[str, str]:
     """What is wrong and what to do, for one error of the form's check."""
-    from fem.study.keys import LATER, known_keys, renamed
+    from fem.study.keys import known_keys, renamed
 
     kind, value, context = error["type"], _shown(error["input"]), error.get("ctx", {})
     if kind == "beadwork":
         return context["message"], context["advice"]
-    if kind == "extra_forbidden" and len(error["loc"]) == 1 and (later := LATER.get(str(error["loc"][0]))):
-        return f"this table is not accepted yet: {later} cannot be computed.", "Remove it."
     if kind == "extra_forbidden" and (new := renamed(error["loc"])):
         return f'this key is called "{new}" now.', "Rename it."
     if kind == "extra_forbidden":

@@ -15,6 +15,8 @@ NAMED: dict[tuple[str, ...], str] = {
     ("faces", EACH, "body"): "bodies",
     ("supports", EACH, "face"): "faces",
     ("joints", EACH, "faces", EACH): "faces",
+    ("bolts", EACH, "head"): "faces",
+    ("bolts", EACH, "thread"): "faces",
     ("loads", EACH, "face"): "faces",
     **{("loads", EACH, word, *at): table for word, kind in LOAD_KINDS.items() for at, table in kind.names.items()},
     ("cases", EACH, KEYS): "loads",

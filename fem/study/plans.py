@@ -12,6 +12,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+from fem.joining.bolt_plan import BoltPlan
 from fem.joining.joint import JointPlan
 from fem.judging.requirements import Requirements
 from fem.loading.plan import LoadPlan, SupportPlan
@@ -109,6 +110,7 @@ class Study:
     sweep: Mapping[str, tuple[Any, ...]] = field(default_factory=dict)
     draft: bool = False
     joints: Mapping[str, JointPlan] = field(default_factory=dict)
+    bolts: Mapping[str, BoltPlan] = field(default_factory=dict)
     text: str = field(default="", init=False)
     tree: Mapping[str, Any] = field(default_factory=dict, init=False, repr=False)
     variant: str = field(default="", init=False)

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 from fem.errors import InputError
 from fem.joining.facing import faces_opposite, first_of
+from fem.joining.fitting import FittedBolt, fitted_bolts
 from fem.joining.joint import Joint
 from fem.judging.scene import Patch
 from fem.loading.case import LoadCase
@@ -77,6 +78,20 @@ def joints_of(study: Study, mesh: TetMesh, groups: Mapping[str, FaceGroup]) -> l
         except InputError as error:
             raise InputError(error.message, where=where, advice=error.advice) from None
         out.append(Joint(plan.name, facing, plan.kind, plan.friction))
+    return out
+
+
+def bolts_of(study: Study, mesh: TetMesh, groups: Mapping[str, FaceGroup]) -> list[FittedBolt]:
+    """The bolts of a study on a mesh.
+
+    Errors: FaceError, InputError for faces without a hole, holes that do not line up, a torque beyond the yield.
+    """
+    out: list[FittedBolt] = []
+    for plan in study.bolts.values():
+        try:
+            out += fitted_bolts(mesh, groups, plan)
+        except InputError as error:
+            raise error.inside(str(study.path)) from None
     return out
 
 

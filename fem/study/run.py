@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from fem.errors import InputError
+from fem.judging.answers import with_load_path
 from fem.judging.findings import Findings
 from fem.study.beads import ask_beads
 from fem.study.chances import with_chances
@@ -58,8 +59,9 @@ def prepare(
     return Prepared(study, shared_mesh, made, printed, groups, loads, clock.seconds)
 
 
-def answer(study: Study | Prepared, *, progress: Progress | None = None) -> Outcome:
-    """Solve and judge every case of a study, prepared or not.
+def answer(study: Study | Prepared, *, progress: Progress | None = None, whole_paths: bool = True) -> Outcome:
+    """Solve and judge every case of a study, prepared or not; `whole_paths`: with the few load factors solved that
+    drawing the path of a case with joints takes.
 
     Errors: FreeBodyError, NotConverged; those of `prepare`.
     """
@@ -70,6 +72,9 @@ def answer(study: Study | Prepared, *, progress: Progress | None = None) -> Outc
     asked = ask_beads(ready, solved, progress=lambda text, share: clock_say(progress, text, 0.5 + 0.1 * share))
     clock("chance", 0.6)
     answers = with_chances(ready, solved.places, asked.answers)
+    if whole_paths and any(each.trace for each in answers.values()):
+        clock("load path", 0.6)
+        answers = {name: with_load_path(each) for name, each in answers.items()}
     clock("", 0.6)
     findings = findings_of(ready, solved, answers, remarks=asked.remarks)
     findings = replace(findings, seconds=added_seconds(ready.seconds, solved.seconds, clock.seconds))

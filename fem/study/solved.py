@@ -6,7 +6,10 @@ from dataclasses import dataclass, field, replace
 
 from fem.caution import Caution
 from fem.errors import FreeBodyError, InputError, NoTrustworthyAnswer
+from fem.joining.fitting import FittedBolt
 from fem.judging.answers import Answer, answer_case, face_stiffness, unit_wrenches
+from fem.judging.bolts import judge_bolts
+from fem.judging.both_ends import of_both_ends
 from fem.judging.convergence import PassHistory
 from fem.judging.findings import FaceStiffness
 from fem.judging.hotspots import NearestFace, SingularPlaces, find_singular_places
@@ -19,11 +22,10 @@ from fem.loading.case import LoadCase
 from fem.loading.kinds import edged_patches
 from fem.loading.supports import Held
 from fem.solving.cases import SolvedCases, solved_at
-from fem.solving.equilibrium import Equilibrium
 from fem.solving.units import Displacements, SolvedUnits, solve_units
 from fem.study.chances import places_of
 from fem.study.clock import Clock, Progress, clock_say
-from fem.study.prepare import joints_of, patches_of, supports_of
+from fem.study.prepare import bolts_of, joints_of, patches_of, supports_of
 from fem.study.remarks import remarks_of
 from fem.study.shared_mesh import Prepared
 from fem.tensors import Array
@@ -75,7 +77,7 @@ def solve_cases_of(
     if not out.cases:
         raise InputError("there is no load case.", where=str(study.path), advice="Add [loads] and [cases].")
     held, foundations = supports_of(study, mesh, groups)
-    joints = joints_of(study, mesh, groups)
+    joints, bolts = joints_of(study, mesh, groups), bolts_of(study, mesh, groups)
     watched = {name: unit_wrenches(mesh, groups[name]) for name in study.watch}
     out.remarks += remarks_of(ready)
     if watched and (pushing := [f.name for f in foundations if f.push_only]):
@@ -90,6 +92,7 @@ def solve_cases_of(
         held=held,
         foundations=foundations,
         joints=joints,
+        bolts=bolts,
         pattern=ready.shared_mesh.pattern,
         solver=study.solver,
         earlier=ready.shared_mesh.take_earlier,
@@ -103,15 +106,23 @@ def solve_cases_of(
         out.moved |= units.displacements
         out.stiffness |= {name: face_stiffness(watched[name], found) for name, found in units.wrenches.items()}
         singular = find_singular_places(mesh, held=units.held, loaded=edged_patches(ready.loads))
+        ends: dict[tuple[str, ...], list[_End]] = {}
         for some in units.parts:
             out.iterations += some.record.iterations
-            out.parts.append(_part(some, units, held))
-            recovered = RecoveredStress(mesh, ready.printed, some)
-            for case in some.cases:
-                out.singular[case.name] = singular
-                _judge(ready, out, case, units.equilibrium, recovered, watched, near)
+            out.singular |= dict.fromkeys((case.name for case in some.cases), singular)
+            end = _judged(ready, units, some, singular=singular, watched=watched, near=near, bolts=bolts, held=held)
+            ends.setdefault(tuple(end.answers), []).append(end)
+        for each in ends.values():
+            end = each[0] if len(each) == 1 else _of_both(*each)
+            out.parts.append(end.part)
+            for name, answer in end.answers.items():
+                out.answers[name] = _with_bolts(
+                    ready, bolts, answer, low=each[0].answers[name], high=each[-1].answers[name]
+                )
+                out.remarks += [caution for caution in answer.remarks if caution not in out.remarks]
+                out.balance = max(out.balance, answer.findings.force_error, answer.findings.moment_error)
             clock("chance", 0.49)
-            out.places |= places_of(ready, units.equilibrium, recovered, out.answers)
+            out.places |= places_of(ready, units.equilibrium, end.recovered, out.answers)
             clock("judge", 0.49)
         ready.shared_mesh.remember(units.equilibrium)
     if watched and not out.stiffness:
@@ -132,37 +143,65 @@ def solve_cases_of(
     return out
 
 
-def _judge(
+@dataclass(frozen=True)
+class _End:
+    """Cases solved together, judged; with bolts, at one end of what tightening may leave."""
+
+    part: SolvedPart
+    recovered: RecoveredStress
+    answers: dict[str, Answer]
+
+
+def _judged(
     ready: Prepared,
-    out: SolvedStudy,
-    case: LoadCase,
-    equilibrium: Equilibrium,
-    recovered: RecoveredStress,
+    units: SolvedUnits,
+    solved: SolvedCases,
+    *,
+    singular: SingularPlaces,
     watched: dict[str, Array],
     near: NearestFace,
-) -> None:
-    answer = answer_case(
-        case,
-        recovered=recovered,
-        equilibrium=equilibrium,
-        watched=watched,
-        points=ready.study.points,
-        singular=out.singular[case.name],
-        near=near,
-    )
-    stay = recovered.stay(case) if case.permanent else None
-    findings = with_mesh_bands(
-        answer.findings,
-        ready.mesh,
-        ready.printed,
-        answer.fields.displacement,
-        energy_error=answer.energy_error,
-        stay=stay,
-        temperature_change=out.temperature_change(case.name),
-    )
-    out.answers[case.name] = replace(answer, findings=findings)
-    out.remarks += answer.remarks
-    out.balance = max(out.balance, answer.findings.force_error, answer.findings.moment_error)
+    bolts: list[FittedBolt],
+    held: list[Held],
+) -> _End:
+    recovered = RecoveredStress(ready.mesh, ready.printed, solved)
+    answers = {}
+    for case in solved.cases:
+        answer = answer_case(
+            case,
+            recovered=recovered,
+            equilibrium=units.equilibrium,
+            watched=watched,
+            points=ready.study.points,
+            singular=singular,
+            near=near,
+            bolts=bolts,
+        )
+        findings = with_mesh_bands(
+            answer.findings,
+            ready.mesh,
+            ready.printed,
+            answer.fields.displacement,
+            energy_error=answer.energy_error,
+            stay=recovered.stay(case) if case.permanent else None,
+            temperature_change=case.temperature_change(tuple(case.factors)),
+        )
+        answers[case.name] = replace(answer, findings=findings)
+    return _End(_part(solved, units, held), recovered, answers)
+
+
+def _of_both(low: _End, high: _End) -> _End:
+    """A case after the least and the most tightening, told by the end with the lesser reserve factor."""
+    (name,) = low.answers
+    answer, tells_low = of_both_ends(low.answers[name], high.answers[name])
+    return replace(low if tells_low else high, answers={name: answer})
+
+
+def _with_bolts(ready: Prepared, bolts: list[FittedBolt], answer: Answer, *, low: Answer, high: Answer) -> Answer:
+    """The answer with its bolts judged, from both ends of tightening."""
+    if not low.bolts or not high.bolts:
+        return answer
+    found, cautions = judge_bolts(bolts, ready.made, low=low.bolts, high=high.bolts)
+    return replace(answer, findings=replace(answer.findings, bolts=found), remarks=(*answer.remarks, *cautions))
 
 
 def _part(solved: SolvedCases, units: SolvedUnits, held: list[Held]) -> SolvedPart:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fem.errors import InputError, nearest
+from fem.joining.bolt_plan import BoltPlan
 from fem.loading.kinds import LOAD_KINDS
 from fem.loading.plan import LoadPlan, SupportPlan
 from fem.loading.values import Vector
@@ -20,6 +21,7 @@ from fem.study.plans import DEFAULT_ACCURACY, FINEST_VOXEL, BodyPlan, Judging
 if TYPE_CHECKING:
     from fem.study.keys import JudgeForm
     from fem.study.keys.bodies import BodyForm, LaminateForm, PrintForm
+    from fem.study.keys.bolts import BoltForm
     from fem.study.keys.faces import FaceForm
     from fem.study.keys.loads import LoadForm
     from fem.study.keys.supports import SupportForm
@@ -164,6 +166,15 @@ def face_query(form: FaceForm) -> FaceQuery:
 def support_plan(name: str, form: SupportForm) -> SupportPlan:
     """What holds a face."""
     return SupportPlan(name, form.kind, form.what, form.face)
+
+
+def bolt_plan(name: str, form: BoltForm, file: Path) -> BoltPlan:
+    """A bolt by its standard. Errors: InputError for a size, a grade, a holder that there is none of."""
+    keys = {key: value for key, value in form.model_dump().items() if value is not None}
+    try:
+        return BoltPlan(name, **keys)
+    except InputError as error:
+        raise error.inside(str(file)) from None
 
 
 def load_plan(name: str, form: LoadForm) -> LoadPlan:

@@ -30,7 +30,8 @@ GREY, LINE, GHOST = (0.80, 0.83, 0.86), (0.10, 0.12, 0.14), (0.55, 0.57, 0.60)
 class Picture:
     """A finished picture: its `file` in the folder, words for it, and the numbers it was drawn with.
 
-    `kind` is mesh, zones, loads, deflection, exaggerated, stress, reserve, cut, hot spot, beads or bead layer;
+    `kind` is mesh, zones, loads, deflection, exaggerated, stress, reserve, cut, hot spot, joint, beads or
+    bead layer;
     `case` is the load case or ""; `low`, `high` the ends of its bar in `unit`; `factor` by which a deflection is
     exaggerated;
     `labels` every text written on it; `view` the camera; `body` the body whose zones or beads it shows or "";

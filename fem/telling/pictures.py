@@ -22,6 +22,7 @@ from fem.telling.colours import displacement_map
 from fem.telling.cut_picture import draw_cut
 from fem.telling.drawing import Studio, draw_all
 from fem.telling.face_picture import draw_faces as draw_faces
+from fem.telling.joint_picture import draw_joint
 from fem.telling.load_picture import draw_loads
 from fem.telling.reserve_picture import draw_hot_spot, draw_reserve
 from fem.telling.stage import Stage, fit
@@ -34,6 +35,8 @@ from fem.zooming.nouns import ZoomView
 
 SEEN_SHARE = 0.08
 """The exaggerated deflection is at most this share of the box's diagonal."""
+MOST_JOINTS = 12
+"""So many pictures of joints are drawn over all cases; where there are more, those of the deciding case."""
 
 
 def draw_pictures(
@@ -70,6 +73,9 @@ def jobs_of(findings: Findings, scene: Scene, zooms: Sequence[ZoomView]) -> list
         jobs.append(Job("cut", partial(draw_cut, case=worst)))
         for quantity in stresses_shown(printed=any(body.print for body in findings.bodies.values())):
             jobs.append(Job(f"stress, {quantity}", partial(draw_stress, case=worst, quantity=quantity)))
+        joints = [(case, j.name) for case, fields in scene.cases.items() for j in fields.joints]
+        for case, name in joints if len(joints) <= MOST_JOINTS else [j for j in joints if j[0] == worst]:
+            jobs.append(Job(f"joint {name}, {case}", partial(draw_joint, case=case, joint=name)))
     for rank, (name, spot) in enumerate(worst_hot_spots(findings, apart=0.04 * scene.mesh.diagonal), start=1):
         jobs.append(Job(f"hot spot {rank}", partial(draw_hot_spot, rank=rank, case=name, spot=spot)))
     return jobs + bead_jobs(zooms)

@@ -31,7 +31,7 @@ HANDS = (4_500_000, 2_000_000, 700_000)
 """Bytes of the part in hand, tried in turn."""
 WIDTHS = (PAGE_WIDTH, 1000, 800, 640, 480)
 """Widths [px] of the pictures inside the page, tried in turn until the page is small enough."""
-IN_SECTIONS = ("zones", "beads", "bead layer")
+IN_SECTIONS = ("zones", "beads", "bead layer", "joint")
 """Kinds of pictures that stand in the sections which a report shares with the review, not beside its cases."""
 
 

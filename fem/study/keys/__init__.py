@@ -12,6 +12,7 @@ from pydantic import Field
 
 from fem.loading.kinds import LOAD_KINDS, SUPPORT_KINDS
 from fem.study.keys.bodies import BodyForm
+from fem.study.keys.bolts import BoltForm
 from fem.study.keys.faces import FaceForm
 from fem.study.keys.forms import PLAIN, TABLE
 from fem.study.keys.joints import JointForm
@@ -20,10 +21,6 @@ from fem.study.keys.supports import SupportForm
 from fem.study.keys.values import Angle, Extent, Form, Mass, Name, Point, Positive, Preload
 from fem.study.plans import FINEST_VOXEL, MOST_ZOOMS
 
-LATER = {
-    "bolts": "tightened bolts",
-}
-"""Tables that a study may not hold yet, and what they would bring."""
 RENAMED = {
     "hold": "fixed",
     "bed": "foundation",
@@ -138,6 +135,9 @@ class StudyForm(Form):
     )
     joints: dict[Name, JointForm] = Field(
         default={}, description="Faces of different bodies that meet: they push, rub and part, or are glued."
+    )
+    bolts: dict[Name, BoltForm] = Field(
+        default={}, description="Bolts: tightened first, then locked and loaded with every case."
     )
     loads: Annotated[dict[Name, LoadForm], Field(min_length=1)] = Field(
         description=f"What acts on the part. Each says exactly one of {', '.join(f'`{k}`' for k in LOAD_KINDS)}."

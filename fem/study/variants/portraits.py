@@ -43,7 +43,7 @@ def draw_portraits(
         if shared is None and study.accuracy is not None:
             continue
         try:
-            outcome = answer(prepare(study, shared_mesh=shared))
+            outcome = answer(prepare(study, shared_mesh=shared), whole_paths=False)
             draw_portrait(outcome.findings, outcome.scene, file=file, most_bytes=room_for(comparison, name))
         except (BeadworkError, MemoryError, OSError) as error:
             remark(f"There is no picture of the variant {name}: {error}")

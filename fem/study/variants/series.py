@@ -41,7 +41,7 @@ class VariantResult:
 def answer_variant(shared_mesh: SharedMesh, study: Study, *, progress: Progress | None = None) -> Findings | str:
     """One variant's findings without pictures, or the line that says why there are none."""
     try:
-        return answer(prepare(study, shared_mesh=shared_mesh), progress=progress).findings
+        return answer(prepare(study, shared_mesh=shared_mesh), progress=progress, whole_paths=False).findings
     except Exception as error:
         return failure_line(error)
 

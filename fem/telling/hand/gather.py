@@ -10,13 +10,14 @@ import numpy as np
 
 from fem.errors import InputError
 from fem.judging.findings import Findings
+from fem.judging.pressed import on_nodes
 from fem.judging.scene import CaseFields, Scene
 from fem.judging.verdict import TARGET_RESERVE, verdict_of
 from fem.telling.colours import UTILISATION_TOP, painted
 from fem.telling.hand.body import Shown, levels
 from fem.telling.hand.nouns import Hand
 from fem.telling.hand.packing import packed, packed_indices, places, signed, unsigned
-from fem.telling.hand.quantities import described, principal_stresses
+from fem.telling.hand.quantities import JOINT_FIELDS, described, principal_stresses
 from fem.telling.hand.things import arrows_of, marks_of, named_axes, sections_of, supports_of
 
 MOST_BYTES = 4_500_000
@@ -76,6 +77,7 @@ def _plain_size(shown: Shown, cases: int) -> int:
 
 
 def _mesh_data(scene: Scene, shown: Shown) -> dict[str, Any]:
+    joints = _joint_data(scene, shown)
     return {
         "nodes": len(shown.node),
         "points": places(shown.points),
@@ -85,8 +87,20 @@ def _mesh_data(scene: Scene, shown: Shown) -> dict[str, Any]:
         "straight": packed_indices(shown.straight),
         "curved": packed_indices(shown.curved),
         "supports": supports_of(scene, shown),
-        "cases": {name: _case_data(fields, shown) for name, fields in scene.cases.items()},
+        "cases": {name: _case_data(fields, shown) | joints[name] for name, fields in scene.cases.items()},
     }
+
+
+def _joint_data(scene: Scene, shown: Shown) -> dict[str, dict[str, Any]]:
+    """By case, the packed fields at joints, where any case has one."""
+    out: dict[str, dict[str, Any]] = {name: {} for name in scene.cases}
+    if not any(fields.joints for fields in scene.cases.values()):
+        return out
+    for name, fields in scene.cases.items():
+        for key, *_ in JOINT_FIELDS:
+            values = on_nodes(fields.joints, key, scene.mesh.triangles, count=len(scene.mesh.nodes))
+            out[name][key] = signed(values[shown.node], steps=STRESS_STEPS)
+    return out
 
 
 def _case_data(fields: CaseFields, shown: Shown) -> dict[str, Any]:

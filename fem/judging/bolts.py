@@ -1,0 +1,125 @@
+"""Bolts of a case in numbers: the most of tightening for crushing and strength, the least for what opens."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from fem.caution import Caution
+from fem.joining.bolt_forces import BoltForces, PressedPoints, bolt_forces
+from fem.joining.bolt_judgement import judge_bolt
+from fem.joining.fitting import FittedBolt
+from fem.joining.pull_out import PullOut
+from fem.joining.strength_along import bears_for_long, compression_along, insert_in_polymer, thread_in_metal
+from fem.joining.thread_stripping import ThreadStrength
+from fem.judging.findings import BoltFindings
+from fem.printing.body import PrintedBody
+from fem.printing.plan import print_axes
+from fem.solving.equilibrium import Contact, Equilibrium
+from fem.tensors import Array
+
+
+def forces_of_bolts(
+    equilibrium: Equilibrium, bolts: Sequence[FittedBolt], displacement: Array, *, contact: Contact | None
+) -> dict[str, BoltForces]:
+    """What each bolt bears in a solved case, by name."""
+    joined = equilibrium.joined
+    if not bolts or joined is None or joined.ties is None or contact is None or contact.locked is None:
+        return {}
+    state, ties = contact.state, joined.ties
+    assert state is not None
+    places = [joint.facing.places for joint in joined.joints]
+    pressed = PressedPoints(
+        np.concatenate(places) if places else np.zeros((0, 3)), joined.law.normal, state.force, joined.joint
+    )
+    found = bolt_forces(
+        bolts,
+        pull=contact.locked.pull(ties, displacement),
+        motion=ties.motion(displacement),
+        pressed=pressed,
+    )
+    return {bolt.name: forces for bolt, forces in zip(bolts, found, strict=True)}
+
+
+def judge_bolts(
+    bolts: Sequence[FittedBolt], made: Mapping[str, PrintedBody], *, low: Mapping[str, BoltForces],
+    high: Mapping[str, BoltForces],
+) -> tuple[dict[str, BoltFindings], tuple[Caution, ...]]:  # fmt: skip
+    """The bolts of a case by name, from their forces after the least and after the most tightening."""
+    out: dict[str, BoltFindings] = {}
+    cautions: list[Caution] = []
+    for bolt in bolts:
+        loose, tight = low[bolt.name], high[bolt.name]
+        held_by = holder_of(bolt, made)
+        borne, share = _borne(bolt, made[bolt.under])
+        judged = judge_bolt(
+            replace(bolt.plan, name=bolt.name),
+            bolt.tightened,
+            force=tight.pull,
+            clamp=loose.clamp,
+            borne=borne,
+            long_term=share,
+            shear=tight.shear,
+            bending=tight.bending,
+            seat=bolt.seat,
+            held_by=held_by,
+        )
+        out[bolt.name] = BoltFindings(
+            preload_N=bolt.tightened.high,
+            preload_low_N=bolt.tightened.low,
+            force_N=tight.pull,
+            change_N=tight.pull - bolt.tightened.high,
+            shear_N=tight.shear,
+            bending_Nmm=tight.bending,
+            clamp_N=loose.clamp,
+            stress_MPa=judged.stress.total,
+            reserve=judged.reserve,
+            head_pressure_MPa=judged.pressure.highest,
+            head_bears_MPa=judged.pressure.borne,
+            head_bears_long_MPa=judged.pressure.borne_long,
+            head_reserve=judged.pressure.reserve,
+            thread_reserve=judged.thread_reserve,
+            held_by=bolt.held_by,
+            open=judged.is_open,
+            at_mm=_three(bolt.at),
+            on_head_N=_three(tight.force),
+            on_head_Nmm=_three(tight.moment),
+            bodies=(bolt.under, bolt.into),
+        )
+        cautions += judged.cautions
+    return out, tuple(cautions)
+
+
+def _three(vector: Array) -> tuple[float, ...]:
+    return tuple(float(v) + 0.0 for v in vector)
+
+
+def holder_of(bolt: FittedBolt, made: Mapping[str, PrintedBody]) -> ThreadStrength | PullOut | None:
+    """What holds a bolt's thread; None of a nut, which standards make stronger than its bolt, and of what is not
+    meshed.
+
+    Errors: InputError for an engagement too short.
+    """
+    if bolt.engagement is None:
+        return None
+    body = made[bolt.into]
+    values = body.values
+    assert values is not None
+    if bolt.held_by == "tapped" and values.ultimate is not None:
+        return thread_in_metal(bolt.plan, values, engagement=bolt.engagement)
+    kind = "printed thread" if bolt.held_by == "tapped" else bolt.held_by
+    diameter = bolt.plan.sizes.thread.diameter
+    return insert_in_polymer(kind, values, axis=_in_print(bolt, body), diameter=diameter, length=bolt.engagement)
+
+
+def _borne(bolt: FittedBolt, body: PrintedBody) -> tuple[float, float]:
+    """What is borne under a head for a short time [MPa], and the share of it that is borne for long."""
+    assert body.values is not None
+    return compression_along(body.values, _in_print(bolt, body)), bears_for_long(body.values)
+
+
+def _in_print(bolt: FittedBolt, body: PrintedBody) -> Array:
+    """A bolt's axis (3,) in the axes of the print that it presses on."""
+    return bolt.axis if body.plan is None else np.asarray(print_axes(body.plan) @ bolt.axis)
