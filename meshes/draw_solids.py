@@ -3,7 +3,8 @@
 The scenario is the project's own: a student team's solar catamaran on T-foils. The printed saddle joins the
 front wing, below it, to the foot of the mast, above it: its socket takes the mast foot, and the wing's root plate is
 bolted under its seat. The bracket is a plain cantilever, to be checked by hand; a shroud's pin pulls at the lug, and
-the sea presses on the hatch. Part axes: x forward, y left, z up; lengths in mm. Written beside this script, as STEP and, of the larger parts, as STL.
+the sea presses on the hatch. Part axes: x forward, y left, z up; lengths in mm. Written beside this script, as STEP
+and, of the larger parts, as STL.
 """
 
 from __future__ import annotations

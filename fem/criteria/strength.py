@@ -70,8 +70,8 @@ class Strength:
     """What one family of beads or plies, or a metal, bears [MPa].
 
     `tension`, `compression` (3,): along the bead, across it in the layer, up the build; `shear` (3,) in the
-    component order 23, 13, 12. An isotropic body has `yield_stress` alone, and is judged by von Mises. `ply`: what fails
-    is told in the words of a laminate.
+    component order 23, 13, 12. An isotropic body has `yield_stress` alone, and is judged by von Mises. `ply`: what
+    fails is told in the words of a laminate.
     """
 
     tension: Array | None = None

@@ -76,7 +76,7 @@ def metal_body(card: Card, *, state: str | None = None, temperature: float | Non
 
 
 def laminate_body(keys: LaminateKeys, *, card: Card) -> PrintedBody:
-    """A body of plies as a study's keys say it, of a state of their card. Errors: CardError for another kind's card."""
+    """A body of plies as a study's keys say it, in a state of their card. Errors: CardError for any other card."""
     values = card.state(keys.state or next(iter(card.states)), temperature=keys.temperature)
     return PrintedBody(laminate_material(keys, card=card, values=values), card.density, values=values)
 

@@ -16,7 +16,6 @@ from fem.criteria.strength import Strength, WallBuckling
 from fem.part.tetmesh import Index
 from fem.tensors import Array
 
-
 UNPRINTED = ("metal", "laminate")
 """Zones of bodies that are not printed: they have no beads, and no layers of a print that could part."""
 
@@ -25,8 +24,8 @@ UNPRINTED = ("metal", "laminate")
 class Phase:
     """One family of beads inside a zone.
 
-    `zone` is wall, cover, core, solid, metal or laminate; `label` names the family ("raster 45 deg"); `to_bead` (6, 6)
-    takes the mean stress of the zone, in part axes (in the wall's own axes for a wall), to the stress in bead
+    `zone` is wall, cover, core, solid, metal or laminate; `label` names the family ("raster 45 deg"); `to_bead`
+    (6, 6) takes the mean stress of the zone, in part axes (in the wall's own axes for a wall), to the stress in bead
     axes; `thermal_stress` (6,) [MPa/K] is what the beads do to one another when the zone warms by one kelvin with no
     mean stress, in bead axes.
     """

@@ -1,11 +1,10 @@
 """Material cards: elastic constants and strengths of one polymer, metal or laminate, state by state.
 
 A card is a TOML file, one table a state, every value with its source. A scalar `E` makes it isotropic: a metal. A
-laminate of continuous fibres says `kind = "laminate"` and has the values of a polymer, of a ply or of a whole plate: along
-the fibres, across them, through the thickness. A
-state may be another one times factors (`as`), with values of its own on top, or computed from `resin` and `fibre`; a
-`temperature` table says what heat does to stiffness and strength. A card may be made `from` another one and give the
-values that differ alone.
+laminate says `kind = "laminate"` and has the values of a polymer, of one ply or of a whole plate: along its fibres,
+across them, through the thickness. A state may be another one times factors (`as`), with values of its own on top, or
+computed from `resin` and `fibre`; a `temperature` table says what heat does to stiffness and strength. A card may be
+made `from` another one and give the values that differ alone.
 Cards that ship with Beadwork lie in fem/cards and go by name; any other card goes by the path of its file.
 """
 

@@ -36,9 +36,9 @@ MOST_UNKNOWNS = 1_500_000
 @dataclass(frozen=True)
 class BodyPlan:
     """One body: `solid` its file, `unit` the length unit it was drawn in where the format has none, `size` and
-    `finest` the mesh [mm] (None: chosen from the solid); one of `print`, `metal` (with `state`) and `laminate` is set. `part` is
-    the number (from one) or name of the solid in a file of several, `fused` joins them all. With an `accuracy` (a
-    share) `size` is that of the first mesh only, and `most_unknowns` bounds the last.
+    `finest` the mesh [mm] (None: chosen from the solid); one of `print`, `metal` (with `state`) and `laminate` is
+    set. `part` is the number (from one) or name of the solid in a file of several, `fused` joins them all. With an
+    `accuracy` (a share) `size` is that of the first mesh only, and `most_unknowns` bounds the last.
     """
 
     name: str

@@ -34,7 +34,7 @@ def plane_stress():
 
 
 def off_axis(angle):
-    """Young's modulus [MPa] along `angle` [degrees] from the fibres (Jones, Mechanics of Composite Materials, 2.97)."""
+    """Young's modulus [MPa] along `angle` [degrees] from the fibres (Jones, 2nd ed., 2.97)."""
     c, s = math.cos(math.radians(angle)), math.sin(math.radians(angle))
     return 1 / (c**4 / E1 + (1 / G12 - 2 * NU12 / E1) * c**2 * s**2 + s**4 / E2)
 

@@ -138,9 +138,9 @@ class LaminateForm(Form):
     state: Name | None = Field(default=None, description="One of the card's states. The card's first if left out.")
     plies: Annotated[list[float], Field(min_length=1)] = Field(
         default=[0.0],
-        description="Degrees of the plies from `fibre`, of a stack that repeats through the thickness: `[0, 45, 90, -45]` "
-        "is quasi-isotropic. The card's values are those of the whole plate if left out. Plies are smeared: right for "
-        "many thin ones, less so for the bending of a few.",
+        description="Degrees of the plies from `fibre`, of a stack that repeats through the thickness: "
+        "`[0, 45, 90, -45]` is quasi-isotropic. The card's values are those of the whole plate if left out. "
+        "Plies are smeared: right for many thin ones, less so for the bending of a few.",
     )
     fibre: Direction = Field(
         default=[1.0, 0.0, 0.0], description="Direction of a ply at 0 degrees, in the part's axes."
