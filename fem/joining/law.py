@@ -69,6 +69,13 @@ class PointLaw:
         push = np.where(state.touching, self.push, 0.0)[:, None, None] * outer
         return push + (np.where(state.touching, self.hold, 0.0) * state.kept)[:, None, None] * across
 
+    def turning(self, state: PointState) -> Array:
+        """What the tangent (q, 3, 3) [N/mm] has beside `springs`, since what presses more bears more shear where it
+        slips: not symmetric.
+        """
+        gain = np.where(state.slipping, self.push * np.where(state.slipping, self.friction, 0.0), 0.0)
+        return gain[:, None, None] * state.way[:, :, None] * self.normal[:, None, :]
+
     def held(self, state: PointState) -> Array:
         """The springs (q, 3, 3) [N/mm] of the points that touch, as if all of them stuck that rub at all."""
         return np.where(state.touching, 1.0, 0.0)[:, None, None] * self.closed()
