@@ -70,6 +70,45 @@ def _print_reactions(console: Any, findings: Findings) -> None:
         console.print(ruled(title, [columns[i] for i in used], [[row[i] for i in used] for row in told]))
 
 
+def _print_joints(console: Any, findings: Findings) -> None:
+    """Joints and bolts of all cases, or of the worst one where these are too many."""
+    from fem.telling import bolt_rows
+    from fem.telling.reactions import JOINT_HEAD, joint_rows
+
+    worst = findings.worst_case
+    for title, head, rows_of in (
+        ("Joints: on the finer-meshed of both faces", JOINT_HEAD, joint_rows),
+        ("Bolts", bolt_rows.HEAD, bolt_rows.bolt_rows),
+    ):
+        rows = {name: rows_of(case) for name, case in findings.cases.items()}
+        if sum(map(len, rows.values())) > MOST_ROWS:
+            rows, title = {worst: rows[worst]}, f"{title}, case {worst} (the others are in the report)"
+        if told := [[name, *row] for name, some in rows.items() for row in some]:
+            columns = [h if h.startswith(("F", "M")) else h[0].lower() + h[1:] for h in head]
+            console.print(ruled(title, ["case", *columns], told))
+
+
+def _print_bolts(console: Any, bolts: Any) -> None:
+    """How the bolts of a study are tightened, and where they go."""
+    rows = [
+        [
+            bolt.name,
+            f"{bolt.plan.size} {bolt.plan.grade}",
+            f"{number(bolt.tightened.torque / 1000)} N·m",
+            f"{number(bolt.tightened.low / 1000)} to {number(bolt.tightened.high / 1000)} kN",
+            f"{100 * bolt.tightened.used:.0f} %",
+            f"{number(bolt.seat.inner)} to {number(bolt.seat.outer)} mm",
+            f"{number(bolt.grip)} mm",
+            number(bolt.engagement) + " mm" if bolt.engagement else bolt.held_by or "not meshed",
+            place_text(bolt.at),
+        ]
+        for bolt in bolts
+    ]
+    if rows:
+        heads = ["bolt", "size", "torque", "pulls", "of its yield", "presses on", "grip", "thread", "head at [mm]"]
+        console.print(ruled("Bolts as tightened", heads, rows))
+
+
 def _print_findings(console: Any, findings: Findings) -> None:
     from fem.judging.verdict import is_reserve, outcome_text
     from fem.telling.words import answer
@@ -81,6 +120,7 @@ def _print_findings(console: Any, findings: Findings) -> None:
     _print_cases(console, findings)
     _print_hot_spots(console, findings)
     _print_reactions(console, findings)
+    _print_joints(console, findings)
     if findings.requirements:
         rows = [
             [
@@ -196,6 +236,7 @@ def check(options: argparse.Namespace) -> int:
     )
     rows = [[n, place_text(force), place_text(moment)] for n, (force, moment) in found.totals.items()]
     console.print(ruled("Cases", ["case", "total force [N]", "total moment [N mm]"], rows))
+    _print_bolts(console, found.bolts)
     tell_cautions(console, found.cautions)
     flagged = {(b.material, b.state): b.estimates for b in found.bodies.values() if b.estimates}
     for (card, state), values in flagged.items():

@@ -159,9 +159,18 @@ def judge_bolt(
         seat or pressing_seat(plan), force=force, preload=tightened.high, borne=borne, long_term=long_term
     )
     reserve = plan.material.yield_stress / stress.total
-    return BoltJudgement(
-        force, clamp, stress, reserve, pressure, thread_reserve, _cautions(plan, tightened, pressure, held_by, clamp)
+    cautions = (*_yields(plan, stress), *_cautions(plan, tightened, pressure, held_by, clamp))
+    return BoltJudgement(force, clamp, stress, reserve, pressure, thread_reserve, cautions)
+
+
+def _yields(plan: BoltPlan, stress: BoltStress) -> tuple[Caution, ...]:
+    bears = plan.material.yield_stress
+    if stress.total <= bears:
+        return ()
+    text = (
+        f"Bolt {plan.name} yields: {stress.total:.0f} MPa of {bears:.0f} MPa. Take a larger one, or a better grade."
     )
+    return (Caution("bolt_yields", text, {"stress_MPa": stress.total, "yields_at_MPa": bears}, decisive=True),)
 
 
 def _cautions(

@@ -16,9 +16,11 @@ from numpy.typing import NDArray
 from fem.tensors import Array
 
 NEAR_ENOUGH = 0.05
-"""What is left of the slope, or of the interval, where the search along a step ends."""
+"""What is left of the slope where a whole step is taken; a search goes on to a tenth of it."""
 FARTHEST = 16.0
 """The longest step, in whole ones."""
+MOST_TRIES = 60
+"""Places at which a step looks for the least work at the most."""
 
 
 @dataclass(frozen=True)
@@ -66,6 +68,13 @@ class PointLaw:
         )
         push = np.where(state.touching, self.push, 0.0)[:, None, None] * outer
         return push + (np.where(state.touching, self.hold, 0.0) * state.kept)[:, None, None] * across
+
+    def turning(self, state: PointState) -> Array:
+        """What the tangent (q, 3, 3) [N/mm] has beside `springs`, since what presses more bears more shear where it
+        slips: not symmetric.
+        """
+        gain = np.where(state.slipping, self.push * np.where(state.slipping, self.friction, 0.0), 0.0)
+        return gain[:, None, None] * state.way[:, :, None] * self.normal[:, None, :]
 
     def held(self, state: PointState) -> Array:
         """The springs (q, 3, 3) [N/mm] of the points that touch, as if all of them stuck that rub at all."""
@@ -119,18 +128,30 @@ def least_work(
     The work is convex along the move, so its derivative has one root; close to a whole step, that is taken.
     """
 
-    def rise(far: float) -> float:
-        there = law.answer(jump + far * move, rest=rest, pressure=pressure)
-        return slope + far * curve + float((there.total(law.normal) * move).sum())
+    from fem.joining import law_kernels
 
-    first, end = rise(0.0), rise(1.0)
+    rubbing = ~law.glued & np.isfinite(law.friction)
+    limit = np.where(rubbing, np.where(rubbing, law.friction, 0.0) * np.maximum(pressure, 0.0), np.inf)
+    gap = law.gap - np.einsum("qi,qi->q", rest, law.normal)
+    given = law.normal, gap, law.push, law.hold, limit, law.glued, np.ascontiguousarray(jump - rest), move
+
+    def rise(far: float) -> tuple[float, float]:
+        work, growth = law_kernels.rises(*given, far)
+        return slope + far * curve + work, curve + growth
+
+    first, end = rise(0.0)[0], rise(1.0)[0]
     if abs(end) <= NEAR_ENOUGH * abs(first):
         return 1.0
     low, high = 0.0, 1.0
     while end < 0 and high < FARTHEST:
         low, high = high, 2 * high
-        end = rise(high)
-    while high - low > NEAR_ENOUGH * high and high > 1e-12:
-        middle = (low + high) / 2
-        low, high = (middle, high) if rise(middle) < 0 else (low, middle)
-    return (low + high) / 2
+        end = rise(high)[0]
+    far = high
+    for _ in range(MOST_TRIES):
+        here, growth = rise(far)
+        if abs(here) <= NEAR_ENOUGH * abs(first) / 10 or high - low <= 1e-12:
+            break
+        low, high = (far, high) if here < 0 else (low, far)
+        newton = far - here / growth if growth > 0 else low
+        far = newton if low < newton < high else (low + high) / 2
+    return far

@@ -4,12 +4,13 @@ Where nothing lifts off, stress is linear in the load, and one solution tells th
 foundation that only pushes makes it linear by pieces: as long as the same points press. With permanent loads, these
 points change while the others grow. The load of failure is then closed in from both sides: a factor at which the part
 holds, with the contact that it has there, and one at which it fails or has lifted off and is free. The next factor is
-the one at which it would fail if the contact stayed; where that lies outside, the middle.
+the one at which it would fail if the contact stayed; where that lies outside, the one at which what is used of the
+strength would reach all of it on a straight line between the two. Each begins at the states solved before it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -21,15 +22,20 @@ from fem.judging.recovered import RecoveredStress
 from fem.judging.reserve import LeastReserve, ReserveField, judge_reserve
 from fem.judging.stress import StressField, combined_stress
 from fem.judging.used_up import used_up_nodes, without_used_up
-from fem.loading.case import LoadCase
+from fem.loading.case import JOINTS, LoadCase
 from fem.part.tetmesh import TetMesh
 from fem.printing.field import PrintedField
-from fem.solving.cases import solved_at
+from fem.solving.cases import SolvedCases, solved_at
 from fem.solving.equilibrium import Equilibrium
+from fem.tensors import Array
 
 MOST_TURNS = 40
 AGREED = 2e-3
 """Distance of the two factors, relative, at which the search ends; the smaller one counts."""
+AGREED_JOINTS = 5e-3
+"""The same where what joints do changes all along: each further factor costs a solution with friction."""
+INSIDE = 0.1
+"""Share of the way between two factors that the next one keeps away from both."""
 FAR = 1e3
 """Where nothing grows towards failure, whether the part lifts off is asked at this factor."""
 LIFTS_OFF = "lift-off from its foundation"
@@ -83,12 +89,15 @@ def judge_growth(
         field = judge_reserve(mesh, printed, permanent=first.stay, growing=first.growing)
         return Growth(first.stress, _apart(mesh, printed, field, first) if first.stay else field)
 
+    states = {1.0: solved}
+
     def load(factor: float) -> _Loaded | None:
         """The case at another factor, None where it is free."""
         try:
-            again = solved_at(equilibrium, case, solved, factor=factor)
+            again = solved_at(equilibrium, case, solved, factor=factor, begin=_between(case, states, factor))
         except FreeBodyError:
             return None
+        states[factor] = again
         there = _loaded(case, RecoveredStress(mesh, printed, again), factor)
         if trace is not None:
             trace.took(factor, again, there.stress, asked_by="reserve")
@@ -96,7 +105,8 @@ def judge_growth(
 
     if trace is not None:
         trace.took(1.0, solved, first.stress, asked_by="case")
-    found, crushed = _search(mesh, printed, first, load, None)
+    agreed = AGREED_JOINTS if JOINTS in case.factors else AGREED
+    found, crushed = _search(mesh, printed, first, load, None, agreed)
     if crushed is None:
         return found
     # Nearly nothing grows there: what fails is used up by the permanent loads, with the contact that these make
@@ -104,8 +114,20 @@ def judge_growth(
     used = used_up_nodes(mesh, alone.reserve)
     if not used.any() or used.all():
         return found
-    again, _ = _search(mesh, printed, first, load, used)
+    again, _ = _search(mesh, printed, first, load, used, agreed)
     return replace(again, reserve=without_used_up(again.reserve, used, alone))
+
+
+def _between(case: LoadCase, states: Mapping[float, SolvedCases], factor: float) -> Array:
+    """Displacement (n, 3) [mm] at a factor on the line through those of the two solved nearest to it."""
+    near = sorted(states, key=lambda known: abs(known - factor))[:2]
+    each = [
+        case.combined(case.permanent, states[f].units) + f * case.combined(case.growing, states[f].units)
+        for f in near
+    ]
+    if len(near) == 1:
+        return each[0]
+    return np.asarray(each[0] + (factor - near[0]) / (near[1] - near[0]) * (each[1] - each[0]))
 
 
 def _apart(mesh: TetMesh, printed: PrintedField, field: ReserveField, at: _Loaded) -> ReserveField:
@@ -126,10 +148,12 @@ def _search(
     first: _Loaded,
     load: Callable[[float], _Loaded | None],
     used: NDArray[np.bool_] | None,
+    agreed: float,
 ) -> tuple[Growth, _Loaded | None]:
-    """Close in on the load of failure from the `first` state, without the nodes `used` (n,); and the state in which
-    the part fails with nearly nothing of what grows, None where it bears more.
+    """Close in on the load of failure from the `first` state, without the nodes `used` (n,), until both sides have
+    `agreed`; and the state in which the part fails with nearly nothing of what grows, None where it bears more.
     """
+    taken: dict[float, float] = {}
 
     def left(field: StressField | None) -> StressField | None:
         return field if field is None or used is None else field.without(used)
@@ -149,33 +173,39 @@ def _search(
     for _ in range(MOST_TURNS):
         guess = np.inf
         if at is not None:
+            taken[factor] = 1 / float(judge(None, at.stress).reserve.min())
             beyond = judged(at, factor)
             least = float(beyond.reserve.min())
             if least > factor:
                 held, held_field, guess = factor, beyond, least
-                if guess * (1 - AGREED) <= held or (guess == np.inf and held >= FAR):
+                if guess * (1 - agreed) <= held or (guess == np.inf and held >= FAR):
                     return Growth(first.stress, beyond), None
             else:
                 over, failed = factor, at
                 frozen = judge(at.stay, at.growing)
                 guess = float(frozen.reserve.min())
-                if over * (1 - AGREED) <= guess:
+                if over * (1 - agreed) <= guess:
                     return Growth(first.stress, frozen), None
         else:
             over = factor
-        if over * (1 - AGREED) <= held or over < NEAR:
+        if over * (1 - agreed) <= held or over < NEAR:
             if failed.factor == over:
                 crushed = failed if over < NEAR and used is None else None
                 return Growth(first.stress, judged(failed, held)), crushed
             return Growth(first.stress, held_field or judged(first, 0.0), lift_off=held), None
-        factor = _next(held, over, guess)
+        factor = _next(held, over, guess, taken)
         at = load(factor)
     return Growth(first.stress, held_field or judged(first, 0.0), agreed=False), None
 
 
-def _next(held: float, over: float, guess: float) -> float:
-    """The factor to try next between `held` and `over`."""
-    if held < guess < over and np.isfinite(guess):
+def _next(held: float, over: float, guess: float, taken: Mapping[float, float]) -> float:
+    """The factor to try next between `held` and `over`, at which the shares of the strength `taken` are known."""
+    inside = held < guess < over and np.isfinite(guess)
+    if held in taken and over in taken and not (inside and len(taken) < 3):
+        low, high = taken[held], taken[over]
+        way = (1 - low) / (high - low) if high > low else 0.5
+        return held + float(np.clip(way, INSIDE, 1 - INSIDE)) * (over - held)
+    if inside:
         return guess
     if not np.isfinite(over):
         return FAR

@@ -77,13 +77,17 @@ def solve_cases(
     return out, rest
 
 
-def solved_at(equilibrium: Equilibrium, case: LoadCase, solved: SolvedCases, *, factor: float) -> SolvedCases:
-    """A case, solved before, with the contact that it has when its growing loads are `factor` times as large.
+def solved_at(
+    equilibrium: Equilibrium, case: LoadCase, solved: SolvedCases, *, factor: float, begin: Array | None = None
+) -> SolvedCases:
+    """A case, solved before, with the contact that it has when its growing loads are `factor` times as large; joints
+    `begin` at a displacement (n, 3) [mm], that of the case unless given.
 
     Errors: NotConverged, FreeBodyError where the part lifts off there.
     """
-    begin = None
-    if JOINTS in case.factors:
+    if JOINTS not in case.factors:
+        begin = None
+    elif begin is None:
         begin = case.combined(tuple(case.factors), solved.units)
     return _whole(equilibrium, case, solved.starts, factor, TOLERANCE, begin, solved.tightened)
 

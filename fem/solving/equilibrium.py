@@ -21,6 +21,7 @@ from fem.part.tetmesh import Index, TetMesh
 from fem.printing.field import PrintedField
 from fem.solving.earlier import Earlier
 from fem.solving.joined import Joined
+from fem.solving.joint_moves import KeptPreconditioner
 from fem.solving.linear import TOLERANCE, SolveRecord
 from fem.solving.links import pattern_with
 from fem.solving.motions import rigid_motions
@@ -113,6 +114,8 @@ class Equilibrium:
             described = printed.stiffness_table, printed.material
             earlier = None if made is None else Earlier.of(made, *described, self.system)
         self.earlier = earlier
+        closed = np.zeros((0, 3, 3)) if joined is None else joined.law.closed()
+        self.kept = KeptPreconditioner(made, closed)
 
     def solve(
         self,

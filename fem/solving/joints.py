@@ -16,18 +16,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from fem.errors import NotConverged
 from fem.joining.law import PointState, least_work
 from fem.solving.equilibrium import Equilibrium
-from fem.solving.linear import SolveRecord
+from fem.solving.joint_moves import Moves
 from fem.solving.rigid import refuse_free_pieces, rigid_start
-from fem.solving.solvers import MultigridSolver, WaryMultigrid
-from fem.solving.system import HeldSystem
-from fem.solving.ties import TiedPreconditioner
 from fem.tensors import Array
 
 MOST_STEPS = 80
@@ -42,12 +38,8 @@ FIRM = 1e-2
 """The share of closed joints' springs that is added to a step whose own problem has no answer."""
 MOST_FIRM = 5
 """After so many of these, a body that the joints leave free to move is told."""
-GROUNDED = 1e-3
-"""The share of closed joints' springs by which a preconditioner holds what only bolts hold."""
-SLOW = 5.0
-"""Iterations for each decade of the residual from which on the preconditioner is made anew for the springs as they
-are then: twice what one takes that fits.
-"""
+NEARER = 0.9
+"""What a whole step has to leave of the residual at the most."""
 
 
 @dataclass(frozen=True)
@@ -99,35 +91,17 @@ def solve_joints(
     rest = np.zeros_like(law.normal) if rest is None else rest
     start = np.zeros_like(forces) if start is None else start
     u = rigid_start(equilibrium, forces, start=start) if begin is None else begin
+    steps = _Steps(equilibrium, forces, rest)
     here = _here(equilibrium, equilibrium.free(u) + start, rest)
-    moves = _Moves(getattr(equilibrium.solver, "precondition", None), law.closed())
-    iterations: list[int] = []
     history: list[float] = []
-    firm_steps = 0
     for step in range(most):
-        left, error = _left(equilibrium, here, law.answer(here.jump, rest=rest), forces)
+        state = law.answer(here.jump, rest=rest)
+        left, error = _left(equilibrium, here, state, forces)
         history.append(error)
         if error <= settled:
-            state = law.answer(here.jump, rest=rest)
             refuse_free_pieces(equilibrium, law.held(state), where="joints", advice=HOLD_IT)
-            return JointsAnswer(here.displacement, state, rest, tuple(iterations), tuple(history))
-        given, rest_of_it = _left(equilibrium, here, law.answer(here.jump, rest=rest, pressure=here.pressure), forces)
-        if rest_of_it > CORRECTED * error:
-            left, error = given, rest_of_it
-        else:
-            here.pressure = law.answer(here.jump, rest=rest).force
-        springs = law.springs(law.answer(here.jump, rest=rest, pressure=here.pressure))
-        enough = max(0.1 * settled / error, min(LOOSE, error))
-        try:
-            move, record = moves.solve(equilibrium.system.with_link_springs(springs), left, enough)
-        except NotConverged:  # few points touch, and slip: a firmer step goes less far, and down all the same
-            firm_steps += 1
-            if firm_steps > MOST_FIRM:
-                refuse_free_pieces(equilibrium, springs, where="joints", advice=HOLD_IT)
-            firm = springs + FIRM * law.closed()
-            move, record = moves.solve(equilibrium.system.with_link_springs(firm), left, LOOSE)
-        iterations.append(record.iterations)
-        here = _moved(equilibrium, here, move, rest, forces)
+            return JointsAnswer(here.displacement, state, rest, tuple(steps.iterations), tuple(history))
+        here = steps.whole(here, state, left, error, settled) or steps.held(here, state, left, error, settled)
         if progress is not None:
             progress(1 - 0.5 ** (step + 1))
     refuse_free_pieces(equilibrium, law.springs(law.answer(here.jump, rest=rest)), where="joints", advice=HOLD_IT)
@@ -137,6 +111,68 @@ def solve_joints(
         history=history,
         advice="Look for a body that hardly rests on anything; give it friction or another support.",
     )
+
+
+class _Steps:
+    """Steps to the balance of `forces` (n, 3) [N], with tangential springs at `rest` (q, 3) [mm]."""
+
+    def __init__(self, equilibrium: Equilibrium, forces: Array, rest: Array) -> None:
+        assert equilibrium.joined is not None
+        self.equilibrium, self.forces, self.rest = equilibrium, forces, rest
+        self.law = equilibrium.joined.law
+        self.moves = Moves(equilibrium.kept, self.law.closed())
+        self.iterations: list[int] = []
+        self.firm = 0
+        self.trust = 1.0
+
+    def whole(self, here: _Here, state: PointState, left: Array, error: float, settled: float) -> _Here | None:
+        """A step with the limit of the shear growing with the pressure; None where it does not lead nearer."""
+        if error > self.trust:
+            return None
+        system = self.equilibrium.system.with_link_springs(self.law.springs(state))
+        turning = self.law.turning(state) if state.slipping.any() else None
+        try:
+            move, record = self.moves.solve(
+                system, left, max(0.1 * settled / error, min(LOOSE, error)), turning=turning
+            )
+        except NotConverged as e:
+            print("not", e)
+            self.trust = error / 4
+            return None
+        self.iterations.append(record.iterations)
+        there = _along(self.equilibrium, here, move, 1.0, self.rest)
+        after = _left(self.equilibrium, there, self.law.answer(there.jump, rest=self.rest), self.forces)[1]
+        print(
+            f"whole {error:.1e} -> {after:.1e} its {record.iterations} {state.touching.sum()} {state.slipping.sum()}"
+        )
+        if after > NEARER * error:
+            self.trust = error / 4
+            return None
+        return there
+
+    def held(self, here: _Here, state: PointState, left: Array, error: float, settled: float) -> _Here:
+        """A step with the limit of the shear held, as far as the work falls."""
+        law, equilibrium = self.law, self.equilibrium
+        bound = law.answer(here.jump, rest=self.rest, pressure=here.pressure)
+        given, rest_of_it = _left(equilibrium, here, bound, self.forces)
+        if rest_of_it > CORRECTED * error:
+            left, error = given, rest_of_it
+        else:
+            here.pressure, bound = state.force, state
+        springs = law.springs(bound)
+        enough = max(0.1 * settled / error, min(LOOSE, error))
+        try:
+            move, record = self.moves.solve(equilibrium.system.with_link_springs(springs), left, enough)
+        except NotConverged:  # few points touch, and slip: a firmer step goes less far, and down all the same
+            self.firm += 1
+            if self.firm > MOST_FIRM:
+                refuse_free_pieces(equilibrium, springs, where="joints", advice=HOLD_IT)
+            firm = springs + FIRM * law.closed()
+            move, record = self.moves.solve(equilibrium.system.with_link_springs(firm), left, LOOSE)
+        self.iterations.append(record.iterations)
+        there = _moved(equilibrium, here, move, self.rest, self.forces)
+        print(f"held {error:.1e}  its {record.iterations} {state.touching.sum()} {state.slipping.sum()}")
+        return there
 
 
 def _here(equilibrium: Equilibrium, u: Array, rest: Array) -> _Here:
@@ -170,42 +206,10 @@ def _moved(equilibrium: Equilibrium, here: _Here, move: Array, rest: Array, forc
     return _Here(here.displacement + far * move, here.inner + far * inner, here.jump + far * jump, here.pressure)
 
 
-class _Moves:
-    """Solves the linear problem of each step, with the preconditioner `made` as long as it serves; `closed` (q, 3, 3)
-    [N/mm] are the springs of joints that touch all over.
-    """
-
-    def __init__(self, made: Any, closed: Array) -> None:
-        self.made, self.closed, self.slow = made, closed, False
-
-    def solve(self, system: HeldSystem, left: Array, tolerance: float) -> tuple[Array, SolveRecord]:
-        """The move (n, 3) [mm] under forces (n, 3) [N]. Errors: NotConverged."""
-        try:
-            if self.slow:
-                self.made = None
-            return self._solve(system, left, tolerance)
-        except NotConverged:
-            if self.made is None:
-                raise
-        self.made = None
-        return self._solve(system, left, tolerance)
-
-    def _grounded(self, system: HeldSystem) -> HeldSystem:
-        """Bodies that bolts alone hold are free to a preconditioner that knows no bolts: a little of all joints'
-        springs holds them.
-        """
-        if system.ties is None or system.link_springs is None:
-            return system
-        return system.with_link_springs(system.link_springs + GROUNDED * self.closed)
-
-    def _solve(self, system: HeldSystem, left: Array, tolerance: float) -> tuple[Array, SolveRecord]:
-        fresh = self.made is None
-        made = MultigridSolver(self._grounded(system)).precondition if fresh else self.made
-        if system.ties is not None:  # the preconditioner knows no ties: they are put on top
-            solver: Any = MultigridSolver(system, precondition=TiedPreconditioner(made, system.ties, system.free))
-        else:
-            solver = (WaryMultigrid if fresh else MultigridSolver)(system, precondition=made)
-        move, record = solver.solve(left.reshape(-1, 1), tolerance=tolerance)
-        self.made = made
-        self.slow = record.iterations > 2 - SLOW * np.log10(max(record.history[-1], 1e-16))
-        return move.reshape(-1, 3), record
+def _along(equilibrium: Equilibrium, here: _Here, move: Array, far: float, rest: Array) -> _Here:
+    """That far along a move (n, 3) [mm], with the limit of the shear as it is there."""
+    assert equilibrium.joined is not None
+    jump = here.jump + far * equilibrium.joined.links.jump(move)
+    inner = here.inner + far * _inner(equilibrium, move)
+    pressure = equilibrium.joined.law.answer(jump, rest=rest).force
+    return _Here(here.displacement + far * move, inner, jump, pressure)

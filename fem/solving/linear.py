@@ -16,6 +16,8 @@ from fem.tensors import Array
 TOLERANCE = 1e-10
 """Residual over load, both in the Euclidean norm, at which the iteration stops."""
 MOST_ITERATIONS = 400
+MOST_KEPT = 60
+"""Directions that are kept at the most where the matrix is not symmetric."""
 ROUNDING = 1e-6
 """The updated residual strays from the true one by rounding, on slender parts above the tolerance. An answer whose
 true residual is up to here is accepted; one above is improved again from where it stands. What is left of the balance
@@ -89,6 +91,49 @@ def conjugate_gradients(
         history=history,
         advice="Look for a body that is hardly held, a very soft foundation, or very flat tetrahedra.",
     )
+
+
+def minimal_residuals(
+    matrix: Operator,
+    load: Array,
+    *,
+    precondition: Callable[[Array], Array],
+    tolerance: float,
+    most: int = MOST_KEPT,
+) -> tuple[Array, SolveRecord]:
+    """Solve matrix x = `load` (3n, 1) for a matrix that need not be symmetric, until |residual| <= tolerance |load|.
+
+    All directions are kept, so that the residual falls as fast as the preconditioned products allow.
+    Source: Y. Saad and M. H. Schultz, SIAM J. Sci. Stat. Comput. 7 (1986) 856, preconditioned from the right.
+    Errors: NotConverged with the best answer and the history.
+    """
+    size = float(np.sqrt(_dots(load, load)[0]))
+    if size == 0:
+        return np.zeros_like(load), SolveRecord(0, ())
+    frame = [load / size]
+    table, right = np.zeros((most + 1, most)), np.zeros(most + 1)
+    right[0] = 1.0
+    history: list[float] = []
+    weights = np.zeros(0)
+    image = np.empty_like(load)
+    while len(history) < most and not (history and history[-1] <= tolerance):
+        k = len(history)
+        matrix.multiply(np.ascontiguousarray(precondition(frame[k])), image)
+        new = image.copy()
+        for i, q in enumerate(frame):
+            table[i, k] = float(_dots(q, new)[0])
+            new -= table[i, k] * q
+        table[k + 1, k] = float(np.sqrt(_dots(new, new)[0]))
+        some = table[: k + 2, : k + 1]
+        weights = np.linalg.lstsq(some, right[: k + 2], rcond=None)[0]
+        history.append(float(np.linalg.norm(right[: k + 2] - some @ weights)))
+        if not table[k + 1, k] > 0:
+            break
+        frame.append(new / table[k + 1, k])
+    x = precondition(np.einsum("k,knj->nj", size * weights, np.array(frame[: len(weights)])))
+    if history[-1] > tolerance:
+        raise NotConverged(f"the iteration stopped after {len(history)} steps.", best=x, history=history)
+    return x, SolveRecord(len(history), tuple(history))
 
 
 def _sweep(

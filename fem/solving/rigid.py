@@ -2,18 +2,26 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from fem.errors import FreeBodyError
-from fem.joining.law import least_work
+from fem.joining.law import PointLaw
 from fem.part.tetmesh import Index, TetMesh
 from fem.solving.equilibrium import Equilibrium, listed, pieces
 from fem.solving.motions import rigid_motions
 from fem.tensors import Array
 
-MOST_TURNS = 200
+MOST_TURNS = 40
+SHARPER = 8.0
+"""By how much faces push more sharply from one state of rest to the next."""
+AGAIN = 4
+"""How often what sticks is found anew at last."""
+SHARP = 1e-6
+"""The sharpest, over the widest gap."""
+RESTS = 1e-3
+"""What is left of the load where rigid bodies count as being at rest."""
+ALMOST = 0.1
+"""What is left of the slope along a move, or of the interval, where its end counts as found."""
 HARD = 1e3
 """Stiffness of held directions over that of all joints together."""
 FREE = 1e-7
@@ -27,29 +35,27 @@ def rigid_start(equilibrium: Equilibrium, forces: Array, *, start: Array) -> Arr
     supports and joints. Whatever rubs sticks; supports hardly yield, and move by `start` (n, 3) [mm] where that is
     prescribed.
 
-    Errors: FreeBodyError where a piece is pushed away.
+    Faces push softly before they touch at first, then ever more sharply: rigid bodies on stiff springs that only push
+    find no rest from afar. Errors: FreeBodyError where a piece is pushed away.
     """
     joined, mesh = equilibrium.joined, equilibrium.mesh
     assert joined is not None
-    links, law = joined.links, joined.law
-    law = replace(law, friction=np.where(law.friction > 0, np.inf, 0.0))
+    law, total = joined.law, float(joined.law.push.sum())
     motions, _ = _motions_of_pieces(mesh)
-    jumps, rest = links.jump(motions), np.zeros_like(law.normal)
-    base, moved = _supports(equilibrium, motions, start, float(law.push.sum()))
+    base, moved = _supports(equilibrium, motions, start, total)
     load = np.einsum("ni,nik->k", forces, motions) + moved
+    bodies = _RigidBodies(law, joined.links.jump(motions), base, load)
     q = np.zeros(len(load))
-    for _ in range(MOST_TURNS):
-        jump = jumps @ q
-        state = law.answer(jump, rest=rest)
-        left = load - base @ q - np.einsum("qi,qik->k", state.total(law.normal), jumps)
-        if np.linalg.norm(left) <= 1e-9 * np.linalg.norm(load):
+    wide = float(np.abs(law.gap).max())
+    sharp = max(float(np.linalg.norm(load)) / total, SHARP * wide, SHARP * SHARP * mesh.diagonal)
+    width = max(wide, sharp)
+    while True:
+        q = bodies.at_rest(q, width, bodies.sticking(q, width))
+        if width == sharp:
             break
-        matrix = base + np.einsum("qik,qij,qjl->kl", jumps, law.springs(state), jumps, optimize=True)
-        move = np.linalg.solve(matrix, left)
-        slope, curve = float(move @ (base @ q - load)), float(move @ base @ move)
-        q = q + move * least_work(
-            law, jump=jump, move=jumps @ move, rest=rest, pressure=state.force, slope=slope, curve=curve
-        )
+        width = max(width / SHARPER, sharp)
+    for _ in range(AGAIN):
+        q = bodies.at_rest(q, sharp, bodies.sticking(q, 0.0))
     found = np.einsum("nik,k->ni", motions, q)
     if not np.isfinite(found).all() or np.abs(found).max() > mesh.diagonal:
         raise FreeBodyError(
@@ -58,6 +64,68 @@ def rigid_start(equilibrium: Equilibrium, forces: Array, *, start: Array) -> Arr
             advice="Add what holds it: a support, a bolt, or the load that presses it on.",
         )
     return found
+
+
+class _RigidBodies:
+    """Rigid motions under a `load` (k,) on springs: those of supports as a matrix `base` (k, k), and those of points
+    at joints, which the motions move by `jumps` (q, 3, k).
+    """
+
+    def __init__(self, law: PointLaw, jumps: Array, base: Array, load: Array) -> None:
+        self.law, self.base, self.load = law, base, load
+        self.into = np.einsum("qik,qi->qk", jumps, law.normal)
+        self.along = jumps - law.normal[:, :, None] * self.into[:, None, :]
+        self.hold = np.where(law.glued | (law.friction > 0), law.hold, 0.0)
+        self.size = float(np.linalg.norm(load))
+
+    def nearness(self, q: Array, width: float) -> tuple[Array, Array]:
+        """The approach (q,) [mm] that pushes, smooth over a `width` [mm] around touching, and its derivative."""
+        near = self.into @ q - self.law.gap
+        share = np.clip(near / width, -60, 60)
+        smooth = np.where(near > 60 * width, near, width * np.log1p(np.exp(share)))
+        rises = 1 / (1 + np.exp(-share))
+        return np.where(self.law.glued, near, smooth), np.where(self.law.glued, 1.0, rises)
+
+    def sticking(self, q: Array, width: float) -> Array:
+        """Springs (q,) [N/mm] across the normal, by which what touches at `q` (k,) sticks: they bear as much as
+        presses there, of the loads at the most. What lies closer than a `width` [mm] counts in part.
+        """
+        pressed = self.law.push * self.nearness(q, max(width, 1e-300))[0].clip(0)
+        pressed *= min(1.0, self.size / max(float(pressed.sum()), 1e-300))
+        moved = np.linalg.norm(self.along @ q, axis=1) + width
+        loose = pressed / np.where(moved > 0, moved + pressed / np.where(self.hold > 0, self.hold, 1.0), 1.0)
+        return np.where(self.law.glued, self.law.hold, np.where(self.hold > 0, loose, 0.0))
+
+    def at_rest(self, q: Array, width: float, sticking: Array) -> Array:
+        """Motions (k,) at rest, from `q` (k,): points stick by springs `sticking` (q,) [N/mm]."""
+        hold = np.repeat(sticking, 3)
+        across = self.along.reshape(len(hold), -1)
+        base = self.base + across.T @ (hold[:, None] * across)
+        for _ in range(MOST_TURNS):
+            deep, rises = self.nearness(q, width)
+            pushed = self.into.T @ (self.law.push * deep)
+            left = self.load - base @ q - pushed
+            if np.linalg.norm(left) <= RESTS * max(np.linalg.norm(self.load), np.linalg.norm(pushed)):
+                break
+            matrix = base + self.into.T @ ((self.law.push * rises)[:, None] * self.into)
+            q = self._farther(q, np.linalg.solve(matrix, left), base, width)
+        return q
+
+    def _farther(self, q: Array, move: Array, base: Array, width: float) -> Array:
+        """As far along a move (k,) as the work falls."""
+        into = self.law.push * (self.into @ move)
+
+        def rise(far: float) -> float:
+            there = q + far * move
+            return float(move @ (base @ there - self.load) + into @ self.nearness(there, width)[0])
+
+        low, high, first = 0.0, 1.0, abs(rise(0.0))
+        if rise(1.0) <= first * ALMOST:
+            return q + move
+        while high - low > ALMOST * high:
+            far = (low + high) / 2
+            low, high = (far, high) if rise(far) < 0 else (low, far)
+        return q + high * move
 
 
 def refuse_free_pieces(equilibrium: Equilibrium, springs: Array, *, where: str, advice: str) -> None:

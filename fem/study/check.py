@@ -7,7 +7,9 @@ from pathlib import Path
 from typing import Any
 
 from fem.caution import Caution
+from fem.joining.fitting import FittedBolt
 from fem.judging.bodies import describe_bodies, print_cautions
+from fem.judging.bolts import holder_of
 from fem.loading.case import LoadCase, lost_loads
 from fem.loading.loads import resultant
 from fem.loading.supports import gather
@@ -19,7 +21,7 @@ from fem.study.clock import Progress
 from fem.study.file import read_study
 from fem.study.gather import print_keys, support_facts
 from fem.study.plans import Study
-from fem.study.prepare import joints_of, supports_of
+from fem.study.prepare import bolts_of, joints_of, supports_of
 from fem.study.remarks import remarks_of
 from fem.study.run import prepare
 from fem.study.shared_mesh import expected_unknowns, own_sizes, read_bodies
@@ -28,7 +30,8 @@ from fem.study.shared_mesh import expected_unknowns, own_sizes, read_bodies
 @dataclass(frozen=True)
 class Checked:
     """What a study would use: `unknowns` by body (about), `loads` the facts at factor one, `totals` force [N] and
-    moment [N mm] about the origin by case; `solids` the solids as read, by body.
+    moment [N mm] about the origin by case; `solids` the solids as read, by body; `bolts` as they
+    fit their holes.
     """
 
     study: Study
@@ -39,6 +42,7 @@ class Checked:
     supports: dict[str, dict[str, Any]]
     loads: dict[str, dict[str, Any]]
     totals: dict[str, tuple[Any, Any]]
+    bolts: tuple[FittedBolt, ...]
     cautions: tuple[Caution, ...]
 
 
@@ -63,6 +67,9 @@ def check_study(study: Study | Path | str, *, progress: Progress | None = None) 
             refuse_free_motion(ready.mesh, held=[*held, *moved], foundations=foundations)
         lost_loads(loads, gather(ready.mesh, (*held, *moved)).projector)
     joints_of(study, ready.mesh, ready.groups)
+    bolts = tuple(bolts_of(study, ready.mesh, ready.groups))
+    for bolt in bolts:
+        holder_of(bolt, ready.made)
     totals = {}
     for case in cases:
         forces = case.combined(tuple(case.factors), {k: v.forces for k, v in loads.items()})
@@ -80,5 +87,6 @@ def check_study(study: Study | Path | str, *, progress: Progress | None = None) 
         supports,
         facts,
         totals,
+        bolts,
         (*remarks_of(ready), *print_cautions(bodies)),
     )

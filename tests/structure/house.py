@@ -83,6 +83,7 @@ LOADED_LATE = frozenset(
         "fem.judging.chance_kernels",
         "fem.judging.patch_kernels",
         "fem.judging.recovery_kernels",
+        "fem.joining.law_kernels",
         "fem.joining.opposite_kernels",
         "fem.solving.kernels",
         "fem.solving.products",

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from fem.digits import number
+from fem.telling import bolt_rows
 from fem.telling.blocks import PHOTO_MM, Block, Cell, Figure, Heading, Items, Section, Table, Text, table
 from fem.telling.facts import flat
 from fem.telling.reactions import EXPLAINED, HEAD, JOINT_HEAD, JOINTS_EXPLAINED, joint_rows, reaction_rows
@@ -140,6 +141,10 @@ def _reactions(material: Material, case: str) -> list[Block]:
     if joints:
         caption = f"Joints in case {case}. {JOINTS_EXPLAINED}"
         out.append(table(JOINT_HEAD, joints, align="lrrrrrrlrrrl", caption=caption, small=True))
+    bolts = [[Cell(text) for text in row] for row in bolt_rows.bolt_rows(material.findings.cases[case])]
+    if bolts:
+        caption = f"Bolts in case {case}. {bolt_rows.EXPLAINED}"
+        out.append(table(bolt_rows.HEAD, bolts, align="lrrrrrrrrrrrr", caption=caption, small=True))
     return out
 
 
