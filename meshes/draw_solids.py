@@ -203,12 +203,13 @@ def hatch_lid() -> int:
 
 
 def mast_foot() -> int:
-    """A block of 50 x 18 x 62 mm that fills the saddle's socket without play and stands out of it by 32 mm.
+    """A foot of 50 x 18 mm that fills the saddle's socket without play, under a mast of 60 x 28 mm from z = 52 to 80.
 
     It stands on the socket's floor at z = 18; its lower edge is rounded with 4 mm, clear of the socket's 3 mm.
     """
-    foot = slab(length=50, width=18, low=18, high=80, corner=7)
-    return fillet(foot, curves=curves_in(foot, low=(-26, -10, 17.9), high=(26, 10, 18.1)), radius=4)
+    foot = slab(length=50, width=18, low=18, high=60, corner=7)
+    foot = fillet(foot, curves=curves_in(foot, low=(-26, -10, 17.9), high=(26, 10, 18.1)), radius=4)
+    return fuse(foot, slab(length=60, width=28, low=52, high=80, corner=12))
 
 
 def wing_root_plate() -> int:
