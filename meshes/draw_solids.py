@@ -202,20 +202,33 @@ def hatch_lid() -> int:
     return cut(lid, occ.addBox(-60, -1, 10, 120, 3, 80))
 
 
+def bolted_saddle() -> int:
+    """The saddle with two more holes of radius 4.2 mm, through the socket's floor: bolts pull the mast foot down on it."""
+    return cut(wing_saddle(), *axial_holes(radius=4.2, low=-1, high=20))
+
+
 def mast_foot() -> int:
     """A foot of 50 x 18 mm that fills the saddle's socket without play, under a mast of 60 x 28 mm from z = 52 to 80.
 
-    It stands on the socket's floor at z = 18; its lower edge is rounded with 4 mm, clear of the socket's 3 mm.
+    It stands on the socket's floor at z = 18; its lower edge is rounded with 4 mm, clear of the socket's 3 mm. Two
+    holes, tapped M8 (drawn as drilled, radius 3.4 mm), go up from its bottom to z = 38.
     """
     foot = slab(length=50, width=18, low=18, high=60, corner=7)
     foot = fillet(foot, curves=curves_in(foot, low=(-26, -10, 17.9), high=(26, 10, 18.1)), radius=4)
-    return fuse(foot, slab(length=60, width=28, low=52, high=80, corner=12))
+    body = fuse(foot, slab(length=60, width=28, low=52, high=80, corner=12))
+    return cut(body, *axial_holes(radius=3.4, low=10, high=38))
 
 
 def wing_root_plate() -> int:
-    """A plate of 140 x 80 x 8 mm under the saddle's seat, with its four bolt holes (radius 4.2 mm)."""
+    """A plate of 140 x 80 x 8 mm under the saddle's seat, with six bolt holes of radius 4.2 mm."""
     plate = slab(length=140, width=80, low=-8, high=0, corner=12)
-    return cut(plate, *[occ.addCylinder(x, y, -9, 0, 0, 10, 4.2) for x in (-47, 47) for y in (-21, 21)])
+    flange = [occ.addCylinder(x, y, -9, 0, 0, 10, 4.2) for x in (-47, 47) for y in (-21, 21)]
+    return cut(plate, *flange, *axial_holes(radius=4.2, low=-9, high=1))
+
+
+def axial_holes(*, radius: float, low: float, high: float) -> list[int]:
+    """The two holes of the bolts that pull the mast foot on the socket's floor, 30 mm apart along x."""
+    return [occ.addCylinder(x, 0, low, 0, 0, high - low, radius) for x in (-15, 15)]
 
 
 def write(name: str, draw: Callable[[], int], *, stl: bool = True) -> None:
@@ -254,6 +267,7 @@ def write(name: str, draw: Callable[[], int], *, stl: bool = True) -> None:
 if __name__ == "__main__":
     write("wing_saddle", wing_saddle)
     write("wing_saddle_beside", saddle_beside, stl=False)
+    write("bolted_saddle", bolted_saddle, stl=False)
     write("mast_foot", mast_foot, stl=False)
     write("wing_root_plate", wing_root_plate, stl=False)
     write("cantilever_bracket", cantilever_bracket)
