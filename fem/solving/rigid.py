@@ -47,8 +47,9 @@ def rigid_start(equilibrium: Equilibrium, forces: Array, *, start: Array) -> Arr
     bodies = _RigidBodies(law, joined.links.jump(motions), base, load)
     q = np.zeros(len(load))
     wide = float(np.abs(law.gap).max())
-    sharp = max(float(np.linalg.norm(load)) / total, SHARP * wide, SHARP * SHARP * mesh.diagonal)
-    width = max(wide, sharp)
+    evenly = max(bodies.size / total, SHARP * wide, SHARP * SHARP * mesh.diagonal)
+    sharp = evenly / SHARPER**2
+    width = max(wide, evenly)
     while True:
         q = bodies.at_rest(q, width, bodies.sticking(q, width))
         if width == sharp:
@@ -93,8 +94,8 @@ class _RigidBodies:
         pressed = self.law.push * self.nearness(q, max(width, 1e-300))[0].clip(0)
         pressed *= min(1.0, self.size / max(float(pressed.sum()), 1e-300))
         moved = np.linalg.norm(self.along @ q, axis=1) + width
-        loose = pressed / np.where(moved > 0, moved + pressed / np.where(self.hold > 0, self.hold, 1.0), 1.0)
-        return np.where(self.law.glued, self.law.hold, np.where(self.hold > 0, loose, 0.0))
+        loose = pressed / np.where(moved > 0, moved, 1.0)
+        return np.where(self.law.glued | (moved <= 0), self.hold, np.minimum(loose, self.hold))
 
     def at_rest(self, q: Array, width: float, sticking: Array) -> Array:
         """Motions (k,) at rest, from `q` (k,): points stick by springs `sticking` (q,) [N/mm]."""
