@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from fem.caution import Caution
+from fem.errors import InputError
 from fem.joining.bolt_forces import BoltForces, PressedPoints, bolt_forces
 from fem.joining.bolt_judgement import judge_bolt
 from fem.joining.fitting import FittedBolt
@@ -19,6 +20,10 @@ from fem.printing.body import PrintedBody
 from fem.printing.plan import print_axes
 from fem.solving.equilibrium import Contact, Equilibrium
 from fem.tensors import Array
+
+
+OF_A_CASE = ("joint_opens", "bolt_yields")
+"""Cautions that hold in one case; the others are of the bolt as tightened."""
 
 
 def forces_of_bolts(
@@ -44,10 +49,10 @@ def forces_of_bolts(
 
 
 def judge_bolts(
-    bolts: Sequence[FittedBolt], made: Mapping[str, PrintedBody], *, low: Mapping[str, BoltForces],
+    bolts: Sequence[FittedBolt], made: Mapping[str, PrintedBody], *, case: str, low: Mapping[str, BoltForces],
     high: Mapping[str, BoltForces],
 ) -> tuple[dict[str, BoltFindings], tuple[Caution, ...]]:  # fmt: skip
-    """The bolts of a case by name, from their forces after the least and after the most tightening."""
+    """The bolts of a `case` by name, from their forces after the least and after the most tightening."""
     out: dict[str, BoltFindings] = {}
     cautions: list[Caution] = []
     for bolt in bolts:
@@ -88,7 +93,12 @@ def judge_bolts(
             on_head_Nmm=_three(tight.moment),
             bodies=(bolt.under, bolt.into),
         )
-        cautions += judged.cautions
+        cautions += [
+            replace(caution, text=f"Case {case}: {caution.text}", numbers={**caution.numbers, "case": case})
+            if caution.kind in OF_A_CASE
+            else caution
+            for caution in judged.cautions
+        ]
     return out, tuple(cautions)
 
 
@@ -108,7 +118,10 @@ def holder_of(bolt: FittedBolt, made: Mapping[str, PrintedBody]) -> ThreadStreng
     values = body.values
     assert values is not None
     if bolt.held_by == "tapped" and values.ultimate is not None:
-        return thread_in_metal(bolt.plan, values, engagement=bolt.engagement)
+        try:
+            return thread_in_metal(bolt.plan, values, engagement=bolt.engagement)
+        except InputError as error:
+            raise InputError(error.message, where=bolt.plan.key("thread"), advice=error.advice) from None
     kind = "printed thread" if bolt.held_by == "tapped" else bolt.held_by
     diameter = bolt.plan.sizes.thread.diameter
     return insert_in_polymer(kind, values, axis=_in_print(bolt, body), diameter=diameter, length=bolt.engagement)

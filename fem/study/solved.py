@@ -115,10 +115,9 @@ def solve_cases_of(
         for each in ends.values():
             end = each[0] if len(each) == 1 else _of_both(*each)
             out.parts.append(end.part)
-            for name, answer in end.answers.items():
-                out.answers[name] = _with_bolts(
-                    ready, bolts, answer, low=each[0].answers[name], high=each[-1].answers[name]
-                )
+            for name, told in end.answers.items():
+                low, high = each[0].answers[name], each[-1].answers[name]
+                answer = out.answers[name] = _with_bolts(ready, bolts, told, name, low=low, high=high)
                 out.remarks += [caution for caution in answer.remarks if caution not in out.remarks]
                 out.balance = max(out.balance, answer.findings.force_error, answer.findings.moment_error)
             clock("chance", 0.49)
@@ -196,11 +195,13 @@ def _of_both(low: _End, high: _End) -> _End:
     return replace(low if tells_low else high, answers={name: answer})
 
 
-def _with_bolts(ready: Prepared, bolts: list[FittedBolt], answer: Answer, *, low: Answer, high: Answer) -> Answer:
-    """The answer with its bolts judged, from both ends of tightening."""
+def _with_bolts(
+    ready: Prepared, bolts: list[FittedBolt], answer: Answer, case: str, *, low: Answer, high: Answer
+) -> Answer:
+    """The answer of a case with its bolts judged, from both ends of tightening."""
     if not low.bolts or not high.bolts:
         return answer
-    found, cautions = judge_bolts(bolts, ready.made, low=low.bolts, high=high.bolts)
+    found, cautions = judge_bolts(bolts, ready.made, case=case, low=low.bolts, high=high.bolts)
     return replace(answer, findings=replace(answer.findings, bolts=found), remarks=(*answer.remarks, *cautions))
 
 
