@@ -195,15 +195,23 @@ class Equilibrium:
         made = getattr(self.solver, "precondition", None)
         return Contact(pressing, system, solver_for(self.kind, system, self.printed, precondition=made), steps)
 
-    def joint_forces(self, displacement: Array, contact: Contact | None = None) -> Array:
-        """Nodal forces (n, 3) [N] of the joints on the bodies at a displacement (n, 3) [mm]: zero in sum."""
+    def joint_forces(self, displacement: Array, contact: Contact | None = None) -> tuple[Array, Array]:
+        """Nodal forces (n, 3) [N] of the joints on the bodies at a displacement (n, 3) [mm]: of those between bodies,
+        zero in sum, and of rigid bodies, which are supports.
+        """
         if self.joined is None:
-            return np.zeros_like(displacement)
-        law, links = self.joined.law, self.joined.links
-        state = None if contact is None else contact.state
+            return np.zeros_like(displacement), np.zeros_like(displacement)
+        each, links = self.forces_at_joints(displacement, contact), self.joined.links
+        rigid = self.joined.rigid[:, None]
+        return links.forces(np.where(rigid, 0.0, each)), links.forces(np.where(rigid, each, 0.0))
+
+    def forces_at_joints(self, displacement: Array, contact: Contact | None = None) -> Array:
+        """The force (q, 3) [N] on the first side at each point of the joints."""
+        assert self.joined is not None
+        law, state = self.joined.law, None if contact is None else contact.state
         if state is None:
-            state = law.answer(links.jump(displacement), rest=np.zeros_like(law.normal))
-        return -links.forces(state.total(law.normal))
+            state = law.answer(self.joined.links.jump(displacement), rest=np.zeros_like(law.normal))
+        return -state.total(law.normal)
 
     def points(self, name: str) -> FoundationPoints:
         """The integration points of a foundation."""
@@ -215,11 +223,12 @@ class Equilibrium:
         """The solution with the answer of the supports and what is left of the balance of force and moment."""
         elastic = self.elastic_forces(displacement)
         system = (self.system if contact is None else contact.system).with_link_springs(None)
-        forces = forces + self.joint_forces(displacement, contact)
+        between, outside = self.joint_forces(displacement, contact)
+        forces = forces + between
         whole = system.whole_forces(displacement.reshape(-1, 1)).reshape(-1, 3)
         foundation = elastic - whole
-        left = whole - forces
-        support = foundation + left - np.einsum("nij,nj->ni", self.held.projector, left)
+        left = whole - forces - outside
+        support = foundation + outside + left - np.einsum("nij,nj->ni", self.held.projector, left)
         total = forces + support
         moment = np.cross(self.mesh.nodes - self.mesh.box.mean(axis=0), total).sum(axis=0)
         scale = float(np.linalg.norm(forces, axis=1).sum() + np.linalg.norm(support, axis=1).sum()) / 2

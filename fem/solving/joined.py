@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fem.joining.joint import BONDED, Joint
 from fem.joining.law import PointLaw
@@ -35,6 +37,16 @@ class Joined:
     joint: Index
     area: Array
     ties: Ties | None = None
+
+    @cached_property
+    def rigid(self) -> NDArray[np.bool_]:
+        """At which points (q,) the counterpart is rigid: what it does to the body comes from outside."""
+        return np.array([joint.rigid for joint in self.joints])[self.joint]
+
+    @property
+    def where(self) -> str:
+        """The table of a study in which they stand: a rigid body is a support."""
+        return "supports" if self.rigid.all() else "joints"
 
     @property
     def glued(self) -> bool:

@@ -105,7 +105,7 @@ def solve_units(
                 joined=joined,
             )
             if joined is not None:
-                refuse_free_pieces(equilibrium, joined.law.closed(), where="joints", advice=HOLD_IT)
+                refuse_free_pieces(equilibrium, joined.law.closed(), where=joined.where, advice=HOLD_IT)
         except FreeBodyError:
             if own:
                 raise
