@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from helpers_cad import draw
 from helpers_fe import HIGH_X, HIGH_Y, LOW_X, LOW_Y, LOW_Z, block, field, group, material
 
 from fem.errors import FreeBodyError
@@ -11,8 +12,11 @@ from fem.evidence.bricks import ring
 from fem.evidence.small_parts import square_to
 from fem.joining.facing import faces_opposite, rigid_counterpart
 from fem.joining.joint import Joint, rigid_joint
-from fem.loading.loads import force_load
+from fem.loading.loads import force_load, wrench_load
 from fem.loading.supports import RigidBearing, held_face
+from fem.part.faces import FaceQuery, face_group, find_faces
+from fem.part.meshing import mesh_solid
+from fem.part.solid import read_solid
 from fem.part.tetmesh import joined
 from fem.solving.equilibrium import Equilibrium
 from fem.solving.joined import joined_of
@@ -113,3 +117,31 @@ def test_what_a_pin_leaves_free_is_named():
     with pytest.raises(FreeBodyError, match="body part is pushed away and nothing stops it: it can slide along x"):
         open_hook = replace(pin, facing=pin.facing.only(pin.facing.places[:, 0] > 0))
         pulled(lug, open_hook, [square_to(lug, LOW_Y, HIGH_Y, LOW_Z, name="symmetry")])
+
+
+@pytest.mark.parametrize("share", [0.9, 1.1])
+def test_a_shrunk_ring_turns_on_its_shaft_beyond_what_friction_holds(tmp_path, share):
+    # Lame's pressure over the bore, times friction and radius, is the moment that the fit bears
+    inner, outer, height, friction, over = 8.0, 20.0, 6.0, 0.2, 0.01
+
+    def build(occ):
+        bore = occ.addCylinder(0, 0, -1, 0, 0, height + 2, inner)
+        occ.cut([(3, occ.addCylinder(0, 0, 0, 0, 0, height, outer))], [(3, bore)])
+
+    mesh = mesh_solid(read_solid(draw(tmp_path / "ring.step", build), name="ring"), size=8, finest=4)
+    bore, rim = (face_group(mesh, find_faces(mesh.faces, FaceQuery(radius=r), name="f"), name="f") for r in (8, 20))
+    shaft = rigid_joint(mesh, RigidBearing("shaft", bore.triangles, friction, -over))
+    both = ready(mesh, [], shaft)
+    pressure = over * YOUNG / (inner * ((outer**2 + inner**2) / (outer**2 - inner**2) + POISSON))
+    most = friction * pressure * 2 * np.pi * inner * height * inner
+    moment = np.array([0, 0, share * most])
+    load = wrench_load(mesh, rim.triangles, force=np.zeros(3), moment=moment, at=np.array([0, 0, height / 2]))
+    if share > 1:
+        with pytest.raises(FreeBodyError, match="body ring is free to turn about z"):
+            solve_joints(both, load)
+        return
+    found = solve_joints(both, load)
+    solution = both.balance(found.displacement, load, SolveRecord(0, ()))
+    assert max(solution.force_error, solution.moment_error) < 1e-8
+    (told,) = reactions(both, solution)
+    assert told.moment == pytest.approx(-moment, abs=1e-6 * most)

@@ -1,4 +1,4 @@
-"""Faces that bear on rigid bodies, as a study says it: how far they push, rub and part, and what the supports bear."""
+"""Faces that bear on rigid bodies, as a study says it: how far they push, rub and part, and what supports bear."""
 
 import numpy as np
 import pytest
@@ -53,11 +53,6 @@ acceleration = ["SIDE m/s^2", "0 m/s^2", "-100 m/s^2"]
 def folder(tmp_path_factory):
     folder = tmp_path_factory.mktemp("bar")
     draw(folder / "bar.step", lambda occ: occ.addBox(0, 0, 0, 40, 10, 10))
-
-    def build(occ):
-        occ.cut([(3, occ.addCylinder(0, 0, 0, 0, 0, 6, 20))], [(3, occ.addCylinder(0, 0, -1, 0, 0, 8, 8))])
-
-    draw(folder / "ring.step", build)
     return folder
 
 
@@ -88,9 +83,9 @@ def test_a_bar_closes_its_gap_to_a_rigid_wall(folder):
     assert case.force_error < 1e-8 and case.moment_error < 1e-8
     seam = case.joints["wall"]
     assert seam.force_N == pytest.approx([told["wall"], 0, 0], abs=1e-3)
-    assert seam.state == "touches all over"
+    assert seam.state == "touches all over, slips"  # without friction
     rows = {row[0]: row[-1] for row in reaction_rows(case)}
-    assert rows["wall"] == "touches all over" and rows["root"] == ""
+    assert rows["wall"] == seam.state and rows["root"] == ""
     # A gap that the load does not close bears nothing, and the bar stretches by F L / (E A)
     wide = solved(folder, GUIDED.replace("0.02 mm", "0.2 mm")).cases["all"]
     assert wide.joints["wall"].state == "open"
@@ -110,42 +105,6 @@ def test_a_block_on_a_rough_ground_slides_beyond_the_angle_of_friction(folder, s
     assert np.array(case.reactions[0].force_N) == pytest.approx(-np.array(case.applied_N), rel=1e-7, abs=1e-7)
     assert case.force_error < 1e-8 and case.moment_error < 1e-8
     assert found.supports["ground"] == {"face": "bottom", "bearing_friction": 0.3, "bearing_clearance_mm": 0.0}
-
-
-RING = """
-title = "A ring on a shaft"
-[bodies.ring]
-solid = "ring.step"
-metal = "6082-t6"
-mesh = { size = "4 mm" }
-[faces]
-bore = { hole = { radius = "8 mm" } }
-rim = { boss = { radius = "20 mm" } }
-[supports.shaft]
-face = "bore"
-bearing = { friction = 0.2, clearance = "-0.01 mm" }
-[loads.turn]
-face = "rim"
-wrench = { moment = ["0 N*m", "0 N*m", "MOMENT N*m"] }
-"""
-
-
-@pytest.mark.parametrize("share", [0.9, 1.1])
-def test_a_shrunk_ring_turns_on_its_shaft_beyond_what_friction_holds(folder, share):
-    # Lame's pressure over the bore, times friction and radius, is the moment that the fit bears
-    young, nu = metal()
-    pressure = 0.01 * young / (8 * ((20**2 + 8**2) / (20**2 - 8**2) + nu))
-    most = 0.2 * pressure * 2 * np.pi * 8 * 6 * 8
-    text = RING.replace("MOMENT", str(share * most / 1000))
-    if share > 1:
-        with pytest.raises(FreeBodyError, match="body ring is free to turn about z"):
-            solved(folder, text, "")
-        return
-    case = solved(folder, text, "").cases["all"]
-    assert case.reactions[0].moment_Nmm[2] == pytest.approx(-share * most, rel=1e-6)
-    assert case.joints["shaft"].pressure_max_MPa > pressure
-    with pytest.raises(FreeBodyError, match="free to slide along z and turn about z"):
-        solved(folder, text.replace("friction = 0.2, ", ""), "")
 
 
 CANTILEVER = """
