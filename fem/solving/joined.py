@@ -78,12 +78,15 @@ def _law(joint: Joint, material: Array, push: float) -> PointLaw:
         soft = soft + total[:, half:].sum(axis=1) / size[:, half:].sum(axis=1)
     # One stiffness all over a joint: an even pressure shall approach evenly, whatever the elements
     along = push * float((facing.areas / soft).sum() / facing.areas.sum()) * facing.areas
+    hold = (1.0 if glued else HOLD) * along
+    if joint.stiffness is not None:
+        along, hold = (each * facing.areas for each in joint.stiffness)
     q = len(along)
     return PointLaw(
         normal=facing.normals,
         gap=np.zeros(q) if glued else facing.gaps,  # glue fills what is drawn open
         push=along,
-        hold=(1.0 if glued else HOLD) * along,
+        hold=hold,
         friction=np.full(q, np.inf if glued else joint.friction),
         glued=np.full(q, glued),
     )

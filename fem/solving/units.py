@@ -13,7 +13,7 @@ import numpy as np
 
 from fem.caution import Caution
 from fem.errors import FreeBodyError
-from fem.joining.joint import Joint
+from fem.joining.joint import Joint, foundation_joint
 from fem.loading.case import LoadCase, lost_loads
 from fem.loading.supports import Foundation, Held
 from fem.part.tetmesh import Index, TetMesh
@@ -84,6 +84,9 @@ def solve_units(
     Errors: FreeBodyError, NotConverged; InputError for a load that is lost on held directions.
     """
     blocks, known, watched = None, begin or {}, watched or {}
+    if joints:  # what presses is one question, whatever it presses on
+        joints = [*joints, *(foundation_joint(mesh, f) for f in foundations if f.push_only)]
+        foundations = [f for f in foundations if not f.push_only]
     joined = joined_of(mesh, printed, joints) if joints else None
     if joined is not None:
         pattern = pattern_with(pattern, joined.links)

@@ -63,7 +63,7 @@ def wrong_names(tree: Mapping[str, Any]) -> dict[Place, Words]:
         if key not in known_keys(("requirements",)) and (key in names["cases"] or key in names["faces"]):
             out["requirements", key] = partial(_limit_of, key, "case" if key in names["cases"] else "face")
     for name, support in names["supports"].items():
-        if isinstance(support, dict) and "bearing" in support and name in _table(tree, "joints"):
+        if name in _table(tree, "joints") and _bears(support):
             out["joints", name] = partial(_joint_and_support, name)
     bodies = list(names["bodies"])
     for name, face in names["faces"].items():
@@ -106,6 +106,14 @@ def _stands_for_nothing(place: Place, name: str, table: str, names: Mapping[str,
 
 def _face_and_case(name: str) -> tuple[str, str]:
     return f'both a face and a case are called "{name}".', f"{RULES['requirements']} Rename one of them."
+
+
+def _bears(support: Any) -> bool:
+    """Whether what a support does is told among the joints."""
+    if not isinstance(support, dict):
+        return False
+    foundation = support.get("foundation")
+    return "bearing" in support or (isinstance(foundation, dict) and foundation.get("push_only") is True)
 
 
 def _joint_and_support(name: str) -> tuple[str, str]:

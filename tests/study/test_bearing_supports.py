@@ -165,3 +165,18 @@ def test_a_bar_that_nothing_presses_on_its_wall_is_refused(folder):
         solved(folder, text.replace("10 kN", "-10 kN"))
     pressed = solved(folder, text).cases["all"]
     assert pressed.reactions[0].force_N[0] == pytest.approx(-10000, rel=1e-8)
+
+
+def test_beside_joints_a_foundation_that_only_pushes_is_one_of_them(folder):
+    # It sinks in by the pressure over its stiffness, and where the bar leaves the wall, that bears nothing
+    ground = GUIDED[: GUIDED.index("[supports.wall]")].replace(
+        '[supports.root]\nface = "left"\nfixed = ["x"]',
+        '[supports.root]\nface = "left"\nfoundation = { normal = "500 N/mm^3", push_only = true }',
+    )
+    pulled = ground + '[supports.wall]\nface = "right"\nbearing = {}\n[loads.push]\nface = "right"\n'
+    case = solved(folder, pulled + 'force = ["-10 kN", "0 N", "0 N"]\n').cases["all"]
+    told = {r.support: r.force_N[0] for r in case.reactions}
+    assert told["root"] == pytest.approx(10000, rel=1e-6) and told["wall"] == pytest.approx(0, abs=1e-3)
+    sunk = case.joints["root"].closing_max_mm
+    assert sunk == pytest.approx(10000 / (500 * 100), rel=5e-3)
+    assert case.force_error < 1e-8 and case.moment_error < 1e-8
