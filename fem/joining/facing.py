@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 
 from fem.cores import even_ranges, shared, workers
 from fem.joining.barrier import Barrier, barrier
-from fem.joining.misses import not_facing, refuse_wide_clearance
+from fem.joining.misses import not_facing, refuse_no_counterpart, refuse_wide_clearance
 from fem.joining.overlaps import Overlaps, overlaps_of
 from fem.joining.sides import Side, side_of
 from fem.part.quadrature import TRIANGLE_POINTS, TRIANGLE_WEIGHTS, surface_points
@@ -130,11 +130,12 @@ def _points_of(
 def rigid_counterpart(mesh: TetMesh, first: Index, *, clearance: float = 0.0, order: int = 2) -> Facing:
     """Boundary triangles `first` (j,) opposite a rigid body that has their shape, `clearance` [mm] away.
 
-    Errors: InputError when the clearance is wider than the part.
+    Errors: InputError when the clearance is wider than the part, or than half the face.
     """
     from fem.joining.opposite_kernels import places_at
 
     refuse_wide_clearance(mesh, (first,), clearance)
+    refuse_no_counterpart(mesh, first, clearance)
     one = side_of(mesh, first, order=order)
     q = len(TRIANGLE_POINTS)
     triangle = np.repeat(np.arange(len(first)), q)

@@ -21,7 +21,6 @@ from fem.printing.plan import print_axes
 from fem.solving.equilibrium import Contact, Equilibrium
 from fem.tensors import Array
 
-
 OF_A_CASE = ("joint_opens", "bolt_yields")
 """Cautions that hold in one case; the others are of the bolt as tightened."""
 

@@ -41,7 +41,7 @@ def rigid_start(equilibrium: Equilibrium, forces: Array, *, start: Array) -> Arr
     joined, mesh = equilibrium.joined, equilibrium.mesh
     assert joined is not None
     law, total = joined.law, float(joined.law.push.sum())
-    motions, _ = _motions_of_pieces(mesh)
+    motions, first = _motions_of_pieces(mesh)
     base, moved = _supports(equilibrium, motions, start, total)
     load = np.einsum("ni,nik->k", forces, motions) + moved
     bodies = _RigidBodies(law, joined.links.jump(motions), base, load)
@@ -59,8 +59,9 @@ def rigid_start(equilibrium: Equilibrium, forces: Array, *, start: Array) -> Arr
         q = bodies.at_rest(q, sharp, bodies.sticking(q, 0.0))
     found = np.einsum("nik,k->ni", motions, q)
     if not np.isfinite(found).all() or np.abs(found).max() > mesh.diagonal:
+        body, moves = _told(mesh, first, np.nan_to_num(q)[:, None])
         raise FreeBodyError(
-            "a body is pushed away and nothing stops it.",
+            f"body {body} is pushed away and nothing stops it: it can {moves}.",
             where="joints",
             advice="Add what holds it: a support, a bolt, or the load that presses it on.",
         )
@@ -147,12 +148,17 @@ def refuse_free_pieces(equilibrium: Equilibrium, springs: Array, *, where: str, 
     free = vectors[:, values < FREE]
     if not free.shape[1]:
         return
+    body, moves = _told(mesh, first, free)
+    raise FreeBodyError(f"body {body} is free to {moves}.", where=where, advice=advice)
+
+
+def _told(mesh: TetMesh, first: Index, free: Array) -> tuple[str, str]:
+    """The body that moves most in motions (6 p, k) of pieces, each with its `first` node (p,), and how."""
     share = np.linalg.norm(free, axis=1).reshape(-1, 6)
     worst = int(np.linalg.norm(share, axis=1).argmax())
     names = [f"slide along {a}" for a in "xyz"] + [f"turn about {a}" for a in "xyz"]
     moves = [name for name, size in zip(names, share[worst], strict=True) if size > 0.3 * share[worst].max()]
-    body = mesh.bodies[mesh.node_body[first[worst]]]
-    raise FreeBodyError(f"body {body} is free to {listed(moves)}.", where=where, advice=advice)
+    return mesh.bodies[mesh.node_body[first[worst]]], listed(moves)
 
 
 def _motions_of_pieces(mesh: TetMesh) -> tuple[Array, Index]:

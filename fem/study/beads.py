@@ -45,7 +45,7 @@ def ask_beads(ready: Prepared, solved: SolvedStudy, *, progress: Progress | None
     answers = dict(solved.answers)
     if not around.bodies or (judge.zoom == 0 and not judge.whole):
         return AskedBeads(answers, (), ())
-    if ready.study.joints:
+    if ready.study.meets:
         return AskedBeads(answers, (), (NO_BEADS,))
     grids = whole_grids(ready, around) if judge.whole else {}
     cases = {k: JudgedCase(a.findings, a.field, solved.singular[k], a.lift_off) for k, a in answers.items()}

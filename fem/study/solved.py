@@ -138,7 +138,7 @@ def solve_cases_of(
             f"forces balance only to {out.balance:.1e} of the load.",
             advice="Look for a body that is hardly held, or a very soft foundation.",
         )
-    out.patches, out.seconds = patches_of(mesh, held, foundations, ready.loads), clock.seconds
+    out.patches, out.seconds = patches_of(mesh, held, foundations, ready.loads, joints), clock.seconds
     return out
 
 
