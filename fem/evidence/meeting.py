@@ -13,7 +13,7 @@ from fem.evidence.small_parts import field, material
 from fem.joining.facing import Facing, faces_opposite, first_of, rigid_counterpart
 from fem.joining.joint import Joint
 from fem.loading.supports import Held
-from fem.part.tetmesh import TetMesh, joined
+from fem.part.tetmesh import Index, TetMesh, joined
 from fem.printing.field import PrintedField
 from fem.solving.equilibrium import Equilibrium
 from fem.solving.joined import joined_of
@@ -52,7 +52,7 @@ class Met:
         assert self.equilibrium.joined is not None
         return np.concatenate([joint.facing.places for joint in self.equilibrium.joined.joints])
 
-    def support_on(self, nodes: Array) -> Array:
+    def support_on(self, nodes: Index) -> Array:
         """The force (3,) [N] with which supports hold some nodes (j,)."""
         inner = self.equilibrium.elastic_forces(self.found.displacement)
         return np.asarray(inner[nodes].sum(axis=0))
@@ -122,4 +122,4 @@ def meet(equilibrium: Equilibrium, forces: Array) -> Met:
 
 def each_of(mesh: TetMesh, *stiffness: Array) -> PrintedField:
     """A material of its own (6, 6) [MPa] in each body."""
-    return field(mesh, *(material(one) for one in stiffness), which=mesh.body)
+    return field(mesh, *(material(one) for one in stiffness), which=np.asarray(mesh.body, dtype=float))
