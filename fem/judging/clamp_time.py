@@ -149,11 +149,11 @@ def _fading(
     if left >= HALF:
         return ()
     better = [name for name, way in remedies.items() if way.low_N[-1] > max(HALF * preload, planned.low_N[-1])]
-    advice = f"{better[-1].capitalize()} would keep more; " if better else ""
+    advice = f" More stays with {' or '.join(better)}." if better else ""
     return (
         Caution(
             "clamp_fades",
-            f"Of the clamp of bolt {plan.name} {100 * left:.0f} % stay in the end. {advice}Retighten it meanwhile.",
+            f"Of the clamp of bolt {plan.name} {100 * left:.0f} % stay in the end: retighten it.{advice}",
             {"kept": left},
             decisive=left <= 0,
         ),

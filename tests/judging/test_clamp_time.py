@@ -111,7 +111,7 @@ def test_materials_that_creep_differently_take_the_worse_law():
 def test_a_clamp_that_fades_is_told_with_what_would_keep_it():
     wet = replace(SADDLE, state=NYLON.state("dry"), service=NYLON.state("saturated"))
     told = {c.kind: c for c in clamp_with_time(PLAN, TIGHT, [wet]).cautions}["clamp_fades"]
-    assert "bolt front" in told.text and "Metal sleeve would keep more" in told.text and not told.decisive
+    assert "bolt front" in told.text and "More stays with metal sleeve." in told.text and not told.decisive
     gone = clamp_with_time(PLAN, TIGHT, [wet], settling=2.0)
     assert gone.as_planned.high_N == (0.0,) * len(TIMES)
     assert next(c for c in gone.cautions if c.kind == "clamp_fades").decisive
