@@ -68,7 +68,7 @@ def draw_joint(run: Album, *, case: str, joint: str) -> Picture:
     kept = sorted(sorted(range(len(panels)), key=lambda i: -float(panels[i].size.prod()))[:MOST_PANELS])
     seats = seated([panels[i] for i in kept])
     high = told.pressure_max_MPa or 1.0
-    scene = np.full((SCENE[1], SCENE[0], 3), 255, dtype=np.uint8)
+    scene: Any = np.full((SCENE[1], SCENE[0], 3), 255, dtype=np.uint8)
     bare = [_paint(scene, seat, pressed, high) for seat in seats]
     title = f"Joint {joint}, case {case}"
     canvas = Canvas(scene, title=title, note=f"{told.state[:1].upper()}{told.state[1:]}")
@@ -193,11 +193,11 @@ def _blended(
     sharp = areas[beside] / (near**2 + (SHARP * width[beside]) ** 2)
     touching, slipping = pressed.touching[panel.of], (pressed.slipping & pressed.touching)[panel.of]
     # The mean of what touches alone, so that a small spot keeps its pressure
-    soft = areas[which] * touching[which] * np.exp(-((far - far[:, :1]) / (SOFT * seat.scale * panel.edge)) ** 2)
+    soft = areas[which] * touching[which] * np.exp(-(((far - far[:, :1]) / (SOFT * seat.scale * panel.edge)) ** 2))
 
     def placed(values: Array, weights: Array) -> Array:
         out, whole = np.zeros(inside.shape), weights.sum(axis=1)
-        out[rows, columns] = np.divide((weights * values).sum(axis=1), whole, out=np.zeros_like(whole), where=whole > 0)
+        out[rows, columns] = (weights * values).sum(axis=1) / np.where(whole > 0, whole, 1.0)
         return out
 
     covered = (near <= REACH * width[beside]).any(axis=1).astype(float)[:, None]
