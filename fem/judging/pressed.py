@@ -106,8 +106,8 @@ def corner_means(nodes: Index, shares: Array, *, areas: Array, values: Array) ->
     """
     used, flat = np.unique(nodes, return_inverse=True)
     weights = (shares * areas[:, None]).ravel()
-    total: Array = np.bincount(flat.ravel(), weights=weights, minlength=len(used))
-    summed: Array = np.bincount(flat.ravel(), weights=weights * np.repeat(values, 3), minlength=len(used))
+    total = np.asarray(np.bincount(flat.ravel(), weights=weights), dtype=float)
+    summed = np.asarray(np.bincount(flat.ravel(), weights=weights * np.repeat(values, 3)), dtype=float)
     mean: Array = np.divide(summed, total, out=np.zeros_like(total), where=total > 0)
     return used, mean, total
 

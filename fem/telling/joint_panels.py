@@ -20,7 +20,7 @@ from fem.tensors import Array
 
 ALIKE = 1e-3
 """Normals that differ by less are one direction; offsets by less, as a share of the mesh's size, one plane."""
-FLAT = 0.9
+FLAT = 0.95
 """A face whose mean normal is at least so long is looked at straight, however it is curved."""
 WIDE_GAP = 0.5
 """A round face with a gap wider than this angle is cut open there."""

@@ -37,7 +37,7 @@ def share_lines(case: CaseFindings) -> list[str]:
             continue
         size = sum(v * v for v in found.moment) ** 0.5 / 1000
         shares = sorted(found.shares.items(), key=lambda share: -share[1])
-        told = ", ".join(f"{name} {number(100 * share)} %" for name, share in shares)
+        told = ", ".join(f"{name} {round(100 * share)} %" for name, share in shares)
         out.append(
             f"Of the moment of {number(size)} N·m that {other} exerts on {one} about {place(found.about)}, the "
             f"joints carry: {told}. A negative share turns the other way."
