@@ -127,8 +127,8 @@ def _at_joints(scene: Scene, key: str, name: str, sign: str, unit: str) -> dict[
         for case, fields in scene.cases.items()
     }
     scale = {"kind": "even", "colours": _sampled(use_map() if key == "pressure" else displacement_map())}
-    out = {"key": key, "name": name, "group": "Where bodies meet", "unit": unit, "tops": tops, "scale": scale}
-    return out | ({"sign": sign} if sign else {})
+    out = {"key": key, "name": name, "group": "Where bodies meet", "skin": True, "unit": unit, "tops": tops}
+    return out | {"scale": scale} | ({"sign": sign} if sign else {})
 
 
 def _zones(scene: Scene) -> dict[str, Any]:
