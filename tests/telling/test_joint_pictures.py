@@ -13,6 +13,7 @@ from fem.joining.joint import Joint
 from fem.judging.findings import JointAtLoad, JointFindings, PathPoint
 from fem.telling.album import Album
 from fem.telling.blocks import Figure, Table, Text
+from fem.telling.files import write_fields
 from fem.telling.hand import part_in_hand
 from fem.telling.hand.packing import unpacked
 from fem.telling.joint_panels import panels_of
@@ -141,6 +142,15 @@ def test_the_part_in_hand_has_the_pressure_where_there_are_joints_alone(scene, f
         assert values.max() == pytest.approx(most) and values.min() == 0
 
 
+def test_the_file_of_fields_has_the_pressure_where_there_are_joints(scene, findings, tmp_path):
+    import pyvista
+
+    made, _ = joined_beam(scene, findings)
+    grid = pyvista.read(write_fields(made, tmp_path / "fields.vtu"))
+    assert grid.point_data["landing_bearing_pressure_MPa"].max() == pytest.approx(2.0)
+    assert "cruise_bearing_pressure_MPa" not in grid.point_data
+
+
 def test_the_review_tells_where_the_joint_opens_and_who_carries_the_moment(scene, findings):
     _, found = joined_beam(scene, findings)
     blocks = joint_blocks(Material(found), "landing")
@@ -150,7 +160,7 @@ def test_the_review_tells_where_the_joint_opens_and_who_carries_the_moment(scene
     assert unit == pytest.approx(600)
     assert "between 0.500 and 1.00 (300 N and 600 N)" in row and "not up to 1.20" in row
     (figure,) = (b for b in blocks if isinstance(b, Figure))
-    assert "4 load factors, 2 of them for this drawing alone" in figure.caption
+    assert "4 solved, 2 of them for this drawing alone" in figure.caption
     assert "load factor 0.500: 3.00 mm, reserve 4" in figure.alt and figure.svg.startswith("<?xml")
     (line,) = (b.text for b in blocks if isinstance(b, Text))
     # Both at one place: 2 N mm and 5 N m about y, 1 N mm and 1 N m about x

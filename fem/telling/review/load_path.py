@@ -10,6 +10,7 @@ import numpy as np
 
 from fem.digits import number, reserve_text
 from fem.judging.findings import CaseFindings, PathPoint
+from fem.judging.growing import LIFTS_OFF
 from fem.judging.path import Between, opens, slips
 from fem.telling.blocks import FULL_MM, Figure, Table, table
 from fem.telling.review.plots import BLUE, COLOURS, GREEN, INK, MARKS, ORANGE, drawing, svg_of
@@ -32,7 +33,7 @@ def path_figure(case: CaseFindings, *, name: str, required: float) -> Figure | N
     solved = len(case.path)
     more = sum(point.asked_by == "path" for point in case.path)
     caption = (
-        f"Case {name} as its growing loads grow, solved anew at each mark ({solved} load factors, {more} of them for "
+        f"Case {name} as its growing loads grow, each load factor by itself ({solved} solved, {more} of them for "
         "this drawing alone). Left: deflection; the shaded load factors keep the required reserve. Middle: the "
         "widest opening of each joint. Right: how often all stress there could be multiplied until failure."
     )
@@ -130,12 +131,13 @@ def _deflection(axes: Any, case: CaseFindings, points: Sequence[PathPoint]) -> N
     factors, moved = [p.factor for p in points], [p.maximum_displacement_mm for p in points]
     axes.plot(moved, factors, "o-", color=BLUE, ms=4, lw=1.4)
     least, end = case.reserve.minimum, axes.get_ylim()[1]
+    end_is = "comes free" if case.reserve.mode == LIFTS_OFF else "fails"
     where = {"va": "bottom", "fontsize": 7, "xytext": (3, 1), "textcoords": "offset points"}
     axes.annotate("this case", (0, 1.0), xycoords=axes.get_yaxis_transform(), **where)
     if math.isfinite(least) and least <= max(end, max(factors)) * 1.05:
         at = float(np.interp(least, factors, moved))
-        axes.plot([at], [least], "X", color=ORANGE, ms=8, ls="", label=f"fails at {reserve_text(least)}")
-        axes.annotate("fails", (0, least), xycoords=axes.get_yaxis_transform(), **where)
+        axes.plot([at], [least], "X", color=ORANGE, ms=8, ls="", label=f"{end_is} at {reserve_text(least)}")
+        axes.annotate(end_is, (0, least), xycoords=axes.get_yaxis_transform(), **where)
     for number_, joint in enumerate(points[0].joints):
         colour = COLOURS[(number_ + 2) % len(COLOURS)]
         for change, mark, what in (
