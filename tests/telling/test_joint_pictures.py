@@ -10,7 +10,7 @@ from helpers_joints import pressed, seam, two_blocks
 from fem.evidence.bricks import ring
 from fem.joining.facing import rigid_counterpart
 from fem.joining.joint import Joint
-from fem.judging.findings import JointAtLoad, JointFindings, PathPoint
+from fem.judging.findings import JointAtLoad, JointFindings, PathPoint, read_findings, write_findings
 from fem.telling.album import Album
 from fem.telling.blocks import Figure, Table, Text
 from fem.telling.files import write_fields
@@ -149,6 +149,16 @@ def test_the_file_of_fields_has_the_pressure_where_there_are_joints(scene, findi
     grid = pyvista.read(write_fields(made, tmp_path / "fields.vtu"))
     assert grid.point_data["landing_bearing_pressure_MPa"].max() == pytest.approx(2.0)
     assert "cruise_bearing_pressure_MPa" not in grid.point_data
+
+
+def test_path_and_bodies_come_back_from_the_file_of_findings(scene, findings, tmp_path):
+    _, found = joined_beam(scene, findings)
+    unlimited = dataclasses.replace(found.cases["landing"].path[0], reserve=np.inf)
+    landing = dataclasses.replace(found.cases["landing"], path=(unlimited, *found.cases["landing"].path[1:]))
+    found = dataclasses.replace(found, cases={**found.cases, "landing": landing})
+    back = read_findings(write_findings(found, tmp_path / "findings.json")).cases["landing"]
+    assert back.path == landing.path and back.joints == landing.joints
+    assert '"reserve": null' in (tmp_path / "findings.json").read_text()
 
 
 def test_the_review_tells_where_the_joint_opens_and_who_carries_the_moment(scene, findings):
