@@ -102,6 +102,7 @@ def _svg(case: CaseFindings, points: Sequence[PathPoint], required: float) -> st
         for number_, joint in enumerate(points[0].joints):
             look = {"color": COLOURS[number_ % len(COLOURS)], "marker": MARKS[number_ % len(MARKS)]}
             gap.plot([p.joints[joint].gap_max_mm for p in points], factors, ms=4, lw=1.2, label=joint, **look)
+        gap.set_xlim(left=0 if any(p.joints[j].gap_max_mm > 0 for p in points for j in p.joints) else None)
         gap.set_xlabel("widest opening [mm]")
         finite = [(p.reserve, p.factor) for p in points if math.isfinite(p.reserve)]
         left.plot([r for r, _ in finite], [f for _, f in finite], "o-", color=GREEN, ms=4, lw=1.2)
@@ -132,12 +133,12 @@ def _deflection(axes: Any, case: CaseFindings, points: Sequence[PathPoint]) -> N
     axes.plot(moved, factors, "o-", color=BLUE, ms=4, lw=1.4)
     least, end = case.reserve.minimum, axes.get_ylim()[1]
     end_is = "comes free" if case.reserve.mode == LIFTS_OFF else "fails"
-    where = {"va": "bottom", "fontsize": 7, "xytext": (3, 1), "textcoords": "offset points"}
-    axes.annotate("this case", (0, 1.0), xycoords=axes.get_yaxis_transform(), **where)
+    where = {"va": "bottom", "fontsize": 7, "textcoords": "offset points", "xycoords": axes.get_yaxis_transform()}
+    axes.annotate("this case", (0, 1.0), (3, 1), **where)
     if math.isfinite(least) and least <= max(end, max(factors)) * 1.05:
         at = float(np.interp(least, factors, moved))
         axes.plot([at], [least], "X", color=ORANGE, ms=8, ls="", label=f"{end_is} at {reserve_text(least)}")
-        axes.annotate(end_is, (0, least), xycoords=axes.get_yaxis_transform(), **where)
+        axes.annotate(end_is, (0.6, least), (0, 1), **where)
     for number_, joint in enumerate(points[0].joints):
         colour = COLOURS[(number_ + 2) % len(COLOURS)]
         for change, mark, what in (
