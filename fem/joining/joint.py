@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from fem.errors import InputError
-from fem.joining.facing import Facing
+from fem.joining.facing import Facing, OppositeFaces
 
 BEARING, BONDED = "bearing", "bonded"
 KINDS = (BEARING, BONDED)
@@ -28,7 +28,7 @@ class JointPlan:
 @dataclass(frozen=True)
 class Joint:
     """Faces that lie opposite each other: `bearing` ones push, with `friction` (infinite: what touches sticks), and
-    are free to part; `bonded` ones are glued.
+    are free to part; `bonded` ones are glued. `opposite` makes closer points than those of `facing`, where it is known.
 
     Errors: InputError for a kind that there is none of, or friction that cannot be.
     """
@@ -37,6 +37,7 @@ class Joint:
     facing: Facing
     kind: str = BEARING
     friction: float = 0.0
+    opposite: OppositeFaces | None = None
 
     def __post_init__(self) -> None:
         where = f"joints.{self.name}"

@@ -28,6 +28,7 @@ from fem.study.remarks import remarks_of
 from fem.study.shared_mesh import Prepared
 from fem.tensors import Array
 from fem.zooming.cube import Supported
+from fem.zooming.meets import Meeting
 from fem.zooming.place import SolvedPart
 
 STAGES = {"assemble and set up": 0.18, "solve": 0.28}
@@ -165,18 +166,29 @@ def _judge(
     out.balance = max(out.balance, answer.findings.force_error, answer.findings.moment_error)
 
 
-def _part(solved: SolvedCases, units: SolvedUnits, held: list[Held]) -> SolvedPart:
-    """Cases solved together, as the beads within them need them."""
+def _part(solved: SolvedCases, units: SolvedUnits, held: list[Held], *, factor: float = 1.0) -> SolvedPart:
+    """Cases solved together, with their growing loads `factor` times as large, as the beads within them need them."""
     pressing = {} if solved.contact is None else solved.contact.pressing
-    supported = Supported(tuple(held), tuple(units.equilibrium.foundations.values()), pressing, units.moved)
+    foundations = tuple(units.equilibrium.foundations.values())
+    supported = Supported(tuple(held), foundations, pressing, units.moved, _meeting(solved, units, factor))
 
     def grown(factor: float) -> SolvedPart | None:
         try:
             again = solved_at(units.equilibrium, solved.cases[0], solved, factor=factor)
         except FreeBodyError:
             return None
-        return replace(_part(again, units, held), start=factor)
+        return replace(_part(again, units, held, factor=factor), start=factor)
 
     stays = solved.contact is None or not solved.cases[0].permanent
     cases = {case.name: case for case in solved.cases}
     return SolvedPart(cases, solved.units, supported, None if stays else grown)
+
+
+def _meeting(solved: SolvedCases, units: SolvedUnits, factor: float) -> Meeting | None:
+    """What joints do in cases solved together; of several cases, all joints are glued."""
+    joined = units.equilibrium.joined
+    if joined is None:
+        return None
+    case = solved.cases[0]
+    permanent, growing = (case.combined(names, solved.units) for names in (case.permanent, case.growing))
+    return Meeting(joined, solved.units, permanent + factor * growing)
