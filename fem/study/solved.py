@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 
 from fem.caution import Caution
 from fem.errors import FreeBodyError, InputError, NoTrustworthyAnswer
+from fem.joining.joint import BEARING
 from fem.judging.answers import Answer, answer_case, face_stiffness, unit_wrenches
 from fem.judging.convergence import PassHistory
 from fem.judging.findings import FaceStiffness
@@ -83,6 +84,11 @@ def solve_cases_of(
         text = f"The stiffness of watched faces takes foundation {', '.join(pushing)} as pressing all over."
         out.remarks.append(Caution("stiffness_without_contact", text, {"supports": pushing}))
 
+    bearing = [joint.name for joint in joints if joint.kind == BEARING]
+    if watched and bearing:
+        text = f"The stiffness of watched faces takes joint {', '.join(bearing)} as touching all over, without slip."
+        out.remarks.append(Caution("stiffness_without_contact", text, {"joints": bearing}))
+
     near = NearestFace(mesh, groups)
     for units in solve_units(
         mesh,
@@ -115,13 +121,12 @@ def solve_cases_of(
             out.places |= places_of(ready, units.equilibrium, recovered, out.answers)
             clock("judge", 0.49)
         ready.shared_mesh.remember(units.equilibrium)
+    if bearing and out.places:
+        text = f"The chance takes joint {', '.join(bearing)} to touch and slip as at the mean of all that scatters."
+        out.remarks.append(Caution("chance_contact", text, {"joints": bearing}))
     if watched and not out.stiffness:
         # It would be that of the part without prescribed displacements, which here alone hold it
-        text = "The stiffness of watched faces is not told: " + (
-            "what bearing joints do changes with the load."
-            if joints
-            else "the supports alone leave the part free to move."
-        )
+        text = "The stiffness of watched faces is not told: the supports alone leave the part free to move."
         out.remarks.append(Caution("no_stiffness", text, {"faces": list(watched)}))
     clock("", 0.5)
     if out.balance > WORST_BALANCE:
