@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from fem.errors import InputError
-from fem.joining.facing import Facing, rigid_counterpart
+from fem.joining.facing import Facing, OppositeFaces, rigid_counterpart
 from fem.loading.supports import Foundation, RigidBearing
 from fem.part.tetmesh import Index, TetMesh
 
@@ -31,7 +31,8 @@ class JointPlan:
 class Joint:
     """Faces that lie opposite each other: `bearing` ones push, with `friction` (infinite: what touches sticks), and
     are free to part; `bonded` ones are glued. `triangles` (j,) are those of a face that bears on a rigid body, which
-    may yield by a `stiffness` (2,) [N/mm^3] of its own along and across the normal.
+    may yield by a `stiffness` (2,) [N/mm^3] of its own along and across the normal. `opposite` makes closer points
+    than those of `facing`, where it is known.
 
     Errors: InputError for a kind that there is none of, or friction that cannot be.
     """
@@ -42,6 +43,7 @@ class Joint:
     friction: float = 0.0
     triangles: Index | None = None
     stiffness: tuple[float, float] | None = None
+    opposite: OppositeFaces | None = None
 
     def __post_init__(self) -> None:
         where = f"joints.{self.name}"

@@ -93,8 +93,6 @@ def solve_units(
     joined = joined_of(mesh, printed, joints, ties=ties_of(bolts)) if joints or bolts else None
     if joints and joined is not None:
         pattern = pattern_with(pattern, joined.links)
-    if joined is not None:
-        watched = watched if joined.glued and not bolts else {}  # a stiffness is that of a linear part
     for displaced in sorted({case.displaced for case in cases} | ({()} if watched else set())):
         own = [case for case in cases if case.displaced == displaced]
         moved = {name: face for name in displaced if (face := own[0].loads[name].displacement) is not None}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from fem.errors import InputError
-from fem.joining.facing import faces_opposite, first_of
+from fem.joining.facing import first_of, opposite_faces
 from fem.joining.fitting import FittedBolt, fitted_bolts
 from fem.joining.joint import Joint, rigid_joint
 from fem.judging.scene import Patch
@@ -71,10 +71,10 @@ def joints_of(study: Study, mesh: TetMesh, groups: Mapping[str, FaceGroup]) -> l
             )
         first, second = first_of(mesh, one, other)
         try:
-            facing = faces_opposite(mesh, first, second, clearance=plan.clearance)
+            found = opposite_faces(mesh, first, second, clearance=plan.clearance)
         except InputError as error:
             raise InputError(error.message, where=where, advice=error.advice) from None
-        out.append(Joint(plan.name, facing, plan.kind, plan.friction))
+        out.append(Joint(plan.name, found.facing, plan.kind, plan.friction, opposite=found))
     return out + _bearings_of(study, mesh, groups)
 
 

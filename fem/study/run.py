@@ -108,7 +108,7 @@ def run_study(
     wanted = results_folder(study, out)
     if study.variant:
         checked_place(wanted.parents[1])
-    beads = (study.judge.whole or study.judge.zoom != 0) and not study.meets
+    beads = study.judge.whole or study.judge.zoom != 0
     progress = by_the_clock(progress, beads=beads and any(body.print for body in study.bodies.values()))
     with fresh_folder(wanted) as beside:
         outcome = answer(prepare(study, progress=progress), progress=progress)
