@@ -70,6 +70,8 @@ GROUPS: dict[str, dict[str, str]] = {
         "PrintedBody": "fem.printing.body",
         "printed_body": "fem.printing.body",
         "metal_body": "fem.printing.body",
+        "laminate_body": "fem.printing.body",
+        "LaminateKeys": "fem.printing.keys",
         "printed_field": "fem.printing.mixing",
         "infill_cell": "fem.printing.infill",
     },

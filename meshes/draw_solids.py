@@ -1,9 +1,10 @@
 """Draw the solids of the demonstration studies: `python meshes/draw_solids.py`.
 
 The scenario is the project's own: a student team's solar catamaran on T-foils. The printed saddle joins the
-front wing, below it, to the foot of the mast, above it. The bracket is a plain cantilever, to be checked by
-hand; a shroud's pin pulls at the lug, and the sea presses on the hatch. Part axes: x forward, y left, z up;
-lengths in mm. Written beside this script, as STEP and, of the larger parts, as STL.
+front wing, below it, to the foot of the mast, above it: its socket takes the mast foot, and the wing's root plate is
+bolted under its seat. The bracket is a plain cantilever, to be checked by hand; a shroud's pin pulls at the lug, and
+the sea presses on the hatch. Part axes: x forward, y left, z up; lengths in mm. Written beside this script, as STEP
+and, of the larger parts, as STL.
 """
 
 from __future__ import annotations
@@ -201,6 +202,35 @@ def hatch_lid() -> int:
     return cut(lid, occ.addBox(-60, -1, 10, 120, 3, 80))
 
 
+def bolted_saddle() -> int:
+    """The saddle with two more holes of radius 4.2 mm, through the socket's floor: bolts pull the mast foot down on it."""
+    return cut(wing_saddle(), *axial_holes(radius=4.2, low=-1, high=20))
+
+
+def mast_foot() -> int:
+    """A foot of 50 x 18 mm that fills the saddle's socket without play, under a mast of 60 x 28 mm from z = 52 to 80.
+
+    It stands on the socket's floor at z = 18; its lower edge is rounded with 4 mm, clear of the socket's 3 mm. Two
+    holes, tapped M8 (drawn as drilled, radius 3.4 mm), go up from its bottom to z = 38.
+    """
+    foot = slab(length=50, width=18, low=18, high=60, corner=7)
+    foot = fillet(foot, curves=curves_in(foot, low=(-26, -10, 17.9), high=(26, 10, 18.1)), radius=4)
+    body = fuse(foot, slab(length=60, width=28, low=52, high=80, corner=12))
+    return cut(body, *axial_holes(radius=3.4, low=10, high=38))
+
+
+def wing_root_plate() -> int:
+    """A plate of 140 x 80 x 8 mm under the saddle's seat, with six bolt holes of radius 4.2 mm."""
+    plate = slab(length=140, width=80, low=-8, high=0, corner=12)
+    flange = [occ.addCylinder(x, y, -9, 0, 0, 10, 4.2) for x in (-47, 47) for y in (-21, 21)]
+    return cut(plate, *flange, *axial_holes(radius=4.2, low=-9, high=1))
+
+
+def axial_holes(*, radius: float, low: float, high: float) -> list[int]:
+    """The two holes of the bolts that pull the mast foot on the socket's floor, 30 mm apart along x."""
+    return [occ.addCylinder(x, 0, low, 0, 0, high - low, radius) for x in (-15, 15)]
+
+
 def write(name: str, draw: Callable[[], int], *, stl: bool = True) -> None:
     """Draw one solid, write NAME.step and, if asked for, NAME.stl beside this script, and print what it is."""
     here = Path(__file__).resolve().parent
@@ -237,6 +267,9 @@ def write(name: str, draw: Callable[[], int], *, stl: bool = True) -> None:
 if __name__ == "__main__":
     write("wing_saddle", wing_saddle)
     write("wing_saddle_beside", saddle_beside, stl=False)
+    write("bolted_saddle", bolted_saddle, stl=False)
+    write("mast_foot", mast_foot, stl=False)
+    write("wing_root_plate", wing_root_plate, stl=False)
     write("cantilever_bracket", cantilever_bracket)
     write("shroud_lug", shroud_lug, stl=False)
     write("hatch_lid", hatch_lid, stl=False)

@@ -37,7 +37,7 @@ def _print_card(card: Any, console: Any) -> None:
     console.print(f"\n{card.name} ({kind}), density {card.density * 1e9:.4g} g/cm³", style="bold")
     by_factors: dict[Any, list[str]] = {}
     for state in card.states.values():
-        console.print(ruled(f"{state.name}, 23 °C", ["value", "", "", "source"], _card_rows(state)))
+        console.print(ruled(f"{state.name}, 23 °C", ["value", "", "", "source"], _card_rows(state, card.kind)))
         if state.critical_distance:
             console.print(
                 f"{state.name}: critical distance {state.critical_distance:.3g} mm, by toughness and strength\n"
@@ -56,7 +56,7 @@ def _print_card(card: Any, console: Any) -> None:
         console.print(f"  {table.source}\n")
 
 
-def _card_rows(state: Any) -> list[list[str]]:
+def _card_rows(state: Any, kind: str) -> list[list[str]]:
     """Value with its unit, numbers, whether it is an estimate, and source, once where it repeats."""
     one = state.yield_stress is not None
 
@@ -65,7 +65,7 @@ def _card_rows(state: Any) -> list[list[str]]:
         return " / ".join(f"{v:.0f}" if v >= 1000 else f"{v:.4g}" for v in scaled)
 
     pairs = "" if one else " 12 / 13 / 23"
-    axes = "" if one else " along / across / up"
+    axes = "" if one else " along / across / through" if kind == "laminate" else " along / across / up"
     told = {
         "E": (f"E [MPa]{axes}", numbers(state.E)),
         "nu": (f"nu{pairs}", numbers(state.nu)),
@@ -105,7 +105,7 @@ def cell(options: argparse.Namespace) -> int:
     )
     values = card.state(state, temperature=warm)
     if card.kind != "polymer":
-        raise CardError(f"{card.name} is a metal and cannot be printed as beads.", where="--polymer")
+        raise CardError(f"{card.name} is a {card.kind} and cannot be printed as beads.", where="--polymer")
     width = quantity(options.bead_width, "length", where="--bead-width")
     height = quantity(options.bead_height, "length", where="--bead-height")
     try:

@@ -1,4 +1,4 @@
-"""What beads, metals and thin walls bear, and the numbers that their criteria are made of.
+"""What beads, plies, metals and thin walls bear, and the numbers that their criteria are made of.
 
 Bead axes: 1 along the bead, 2 across it in the layer, 3 up the build.
 Sources: S. W. Tsai and E. M. Wu, J. Compos. Mater. 5 (1971) 58; R. Hill, Proc. R. Soc. A 193 (1948) 281;
@@ -34,6 +34,21 @@ PRINTED_MODES = (
     "interlayer tension and shear combined",
     "interlayer shear, resultant of τ13 and τ23",
 )
+PLY_MODES = (
+    "tension along the fibres",
+    "compression along the fibres",
+    "tension across the fibres",
+    "compression across the fibres",
+    "tension through the thickness",
+    "compression through the thickness",
+    "interlaminar shear τ23",
+    "interlaminar shear τ13",
+    "in-plane shear τ12",
+    "combined stress (Tsai–Wu)",
+    "interlaminar tension and shear combined",
+    "interlaminar shear, resultant of τ13 and τ23",
+)
+"""The same, in the words of a laminate: its plies are beads side by side as far as criteria go."""
 ISOTROPIC_MODES = ("yield (von Mises)",)
 WALL_BUCKLING = "wall_buckling"
 """The criterion that judges thin cell walls."""
@@ -52,16 +67,18 @@ of the squared shears 23 13 12, that of the squared tension up the build, and 1 
 
 @dataclass(frozen=True)
 class Strength:
-    """What one family of beads, or a metal, bears [MPa].
+    """What one family of beads or plies, or a metal, bears [MPa].
 
     `tension`, `compression` (3,): along the bead, across it in the layer, up the build; `shear` (3,) in the
-    component order 23, 13, 12. An isotropic body has `yield_stress` alone, and is judged by von Mises.
+    component order 23, 13, 12. An isotropic body has `yield_stress` alone, and is judged by von Mises. `ply`: what
+    fails is told in the words of a laminate.
     """
 
     tension: Array | None = None
     compression: Array | None = None
     shear: Array | None = None
     yield_stress: float | None = None
+    ply: bool = False
 
     def __post_init__(self) -> None:
         sets = [self.tension, self.compression, self.shear]
@@ -128,7 +145,9 @@ def modes_of(strength: Strength | WallBuckling) -> tuple[str, ...]:
     """In words how it can fail."""
     if isinstance(strength, WallBuckling):
         return (strength.mode,)
-    return ISOTROPIC_MODES if strength.isotropic else PRINTED_MODES
+    if strength.isotropic:
+        return ISOTROPIC_MODES
+    return PLY_MODES if strength.ply else PRINTED_MODES
 
 
 def counts(strength: Strength | WallBuckling) -> dict[str, bool]:

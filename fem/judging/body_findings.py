@@ -47,9 +47,9 @@ class PrintFindings:
 
 @dataclass(frozen=True)
 class BodyFindings:
-    """What a body is and weighs; `zones` are the volume shares of wall, cover, core, solid or metal, `zone_mass_g`
-    what each of them weighs; `print` is None for a metal; `critical_distance_mm` is that of its card, None where it
-    has no toughness.
+    """What a body is and weighs; `zones` are the volume shares of wall, cover, core, solid, metal or laminate,
+    `zone_mass_g` what each of them weighs; `print` is None for the last two; `critical_distance_mm` is that of its
+    card, None where it has no toughness.
     """
 
     volume_mm3: float

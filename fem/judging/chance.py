@@ -154,6 +154,8 @@ def _names_of(family: BeadFamily, *, several: bool) -> tuple[str, str, str]:
     of = f" of {family.body}" if several else ""
     if family.zone == "metal":
         return f"yield stress{of}", f"yield stress{of}", f"stiffness{of}"
+    if family.zone == "laminate":
+        return f"ply strength{of}", f"interlaminar strength{of}", f"stiffness{of}"
     return (
         f"bead strength in the {family.zone}{of}",
         f"interlayer strength in the {family.zone}{of}",

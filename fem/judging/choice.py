@@ -87,12 +87,14 @@ class Comparison:
     def setting(self, variant: VariantNumbers, path: str) -> str:
         """What stands at a path in a variant: what it changed, else the study's own value; "" where neither applies.
 
-        A path inside a table that the variant replaced (an infill, a print plan by a metal) applies no longer.
+        A path inside a table that the variant replaced (an infill, a print plan by a metal or a laminate) applies no
+        longer.
         """
         if path in variant.settings:
             return variant.settings[path]
         for changed in variant.settings:
-            table = changed.removesuffix(".metal") + ".print" if changed.endswith(".metal") else changed
+            body, _, key = changed.rpartition(".")
+            table = f"{body}.print" if key in ("metal", "laminate") else changed
             if path == table or path.startswith(table + "."):
                 return ""
         return self.base.get(path, "")

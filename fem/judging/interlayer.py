@@ -9,18 +9,18 @@ import numpy as np
 from fem.criteria.strength import WallBuckling
 from fem.judging.reserve import own_stress
 from fem.judging.stress import StressField
-from fem.printing.field import PrintedField
+from fem.printing.field import UNPRINTED, PrintedField
 
 
 def largest_interlayer(printed: PrintedField, cases: Mapping[str, StressField]) -> tuple[float, str]:
     """The largest tension [MPa] up the build (stress 33 in print axes) in the beads of any zone, and its case.
 
-    It is 0 with no case where layers are pressed together everywhere; metals have no layers.
+    It is 0 with no case where layers are pressed together everywhere; metals and laminates have no printed ones.
     """
     most, where = 0.0, ""
     for name, field in cases.items():
         for material, zone in zip(printed.materials, field.zones, strict=True):
-            if material.zone == "metal" or len(zone.nodes) == 0:
+            if material.zone in UNPRINTED or len(zone.nodes) == 0:
                 continue
             own = own_stress(material, zone).T
             rows = [

@@ -1,4 +1,5 @@
-"""What one body is made of, zone by zone: walls, covers and core of a print, or a metal through and through."""
+"""What one body is made of, zone by zone: walls, covers and core of a print, or a metal or a laminate through
+and through."""
 
 from __future__ import annotations
 
@@ -8,7 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fem.printing.field import Phase, PrintedMaterial
-from fem.printing.layers import metal_material, raster_material, wall_material
+from fem.printing.keys import LaminateKeys
+from fem.printing.layers import laminate_material, metal_material, raster_material, wall_material
 from fem.printing.plan import PrintPlan, print_axes, raster_axes
 from fem.printing.polymer import Card, CardState
 from fem.tensors import rotate_stiffness, strain_rotation, stress_rotation
@@ -19,7 +21,8 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class PrintedBody:
-    """Materials of a body's zones. `wall` and `cover` are None where the plan has none, `plan` for a metal; `solid`
+    """Materials of a body's zones. `wall` and `cover` are None where the plan has none, `plan` where
+    the body is not printed; `solid`
     [tonne/mm^3] is the density of the beads themselves, `values` what the card says of them; `cell` the infill's
     cell, None when the core is solid.
     """
@@ -70,6 +73,12 @@ def metal_body(card: Card, *, state: str | None = None, temperature: float | Non
     """A body of one metal in a state of its card, the first if None. Errors: CardError for a polymer's card."""
     values = card.state(next(iter(card.states)) if state is None else state, temperature=temperature)
     return PrintedBody(metal_material(card, values=values), card.density, values=values)
+
+
+def laminate_body(keys: LaminateKeys, *, card: Card) -> PrintedBody:
+    """A body of plies as a study's keys say it, in a state of their card. Errors: CardError for any other card."""
+    values = card.state(keys.state or next(iter(card.states)), temperature=keys.temperature)
+    return PrintedBody(laminate_material(keys, card=card, values=values), card.density, values=values)
 
 
 def infill_material(plan: PrintPlan, *, cell: InfillCell, card: Card, values: CardState) -> PrintedMaterial:

@@ -16,13 +16,16 @@ from fem.criteria.strength import Strength, WallBuckling
 from fem.part.tetmesh import Index
 from fem.tensors import Array
 
+UNPRINTED = ("metal", "laminate")
+"""Zones of bodies that are not printed: they have no beads, and no layers of a print that could part."""
+
 
 @dataclass(frozen=True)
 class Phase:
     """One family of beads inside a zone.
 
-    `zone` is wall, cover, core, solid or metal; `label` names the family ("raster 45 deg"); `to_bead` (6, 6)
-    takes the mean stress of the zone, in part axes (in the wall's own axes for a wall), to the stress in bead
+    `zone` is wall, cover, core, solid, metal or laminate; `label` names the family ("raster 45 deg"); `to_bead`
+    (6, 6) takes the mean stress of the zone, in part axes (in the wall's own axes for a wall), to the stress in bead
     axes; `thermal_stress` (6,) [MPa/K] is what the beads do to one another when the zone warms by one kelvin with no
     mean stress, in bead axes.
     """
@@ -43,7 +46,7 @@ class PrintedMaterial:
     A wall follows the outline: its stiffness and expansion are in its own axes, which are along the outline, across
     it in the layer, up the build. Stresses have no meaning below its `length` [mm]: in walls, covers and solid cores
     the larger of a bead's width and the card's critical distance (the width, on the safe side, where the card has no
-    toughness), in infill the edge of its cell, in a metal its critical distance (0 without toughness).
+    toughness), in infill the edge of its cell, in a metal or a laminate its critical distance (0 without toughness).
     """
 
     name: str

@@ -1,4 +1,4 @@
-"""How a body is printed, as a study says it: the print plan, and what is told of its print."""
+"""How a body is printed, as a study says it: the print plan, and what is told of its print; how a laminate lies."""
 
 from __future__ import annotations
 
@@ -6,7 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from fem.printing.plan import INFILL_ANGLE, PrintPlan
+from fem.errors import InputError
+from fem.printing.plan import INFILL_ANGLE, MOST_LAYERS, PrintPlan, along_each_other, checked_angle
+from fem.tensors import checked_direction
 
 Vector = tuple[float, float, float]
 
@@ -57,3 +59,32 @@ class PrintKeys:
             infill_density=self.infill_density,
             infill_angle=INFILL_ANGLE if self.infill_angle is None else self.infill_angle,
         )
+
+
+@dataclass(frozen=True)
+class LaminateKeys:
+    """How a laminate lies in a body, as the study says it.
+
+    `card` is a card's name or the absolute path of a card file, `state` None leaves the choice to it; `plies` the
+    angles [degrees] of a stack that repeats through the thickness, from `fibre` towards normal x fibre; `fibre` and
+    `normal` directions in part axes, the first laid into the ply; `temperature` [deg C] in service or None.
+    Errors: InputError for directions that are parallel, no ply, or angles that are none.
+    """
+
+    card: str
+    state: str | None = None
+    plies: tuple[float, ...] = (0.0,)
+    fibre: Vector = (1.0, 0.0, 0.0)
+    normal: Vector = (0.0, 0.0, 1.0)
+    temperature: float | None = None
+
+    def __post_init__(self) -> None:
+        for name in ("fibre", "normal"):
+            object.__setattr__(self, name, checked_direction(name, getattr(self, name)))
+        if along_each_other(self.fibre, self.normal):
+            raise InputError(
+                "fibre is parallel to normal.", advice="Fibres lie in the plies, which the normal stacks."
+            )
+        object.__setattr__(self, "plies", tuple(checked_angle("ply angle", angle) for angle in self.plies))
+        if not 1 <= len(self.plies) <= MOST_LAYERS:
+            raise InputError(f"plies holds {len(self.plies)} angles.", advice="Write plies = [0, 45, 90, -45].")

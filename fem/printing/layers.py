@@ -9,7 +9,7 @@ Mater. 22 (1988) 629; G. E. Backus, J. Geophys. Res. 67 (1962) 4427 (isotropic l
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -17,7 +17,8 @@ import numpy as np
 from fem.criteria.strength import Strength
 from fem.errors import CardError
 from fem.printing.field import Phase, PrintedMaterial
-from fem.printing.plan import PrintPlan, in_layer_rotation, print_axes
+from fem.printing.keys import LaminateKeys
+from fem.printing.plan import PrintPlan, in_layer_rotation, layer_axes, print_axes
 from fem.printing.polymer import Card, CardState
 from fem.tensors import Array, orthotropic_stiffness, rotate_stiffness, strain_rotation, stress_rotation
 
@@ -96,24 +97,66 @@ def raster_material(plan: PrintPlan, *, card: Card, values: CardState, zone: str
 
     One phase per distinct raster angle (a half turn lays the same beads). Errors: CardError for a metal's card.
     """
-    _refuse_metal(card)
-    families = _families(plan.raster)
+    _refuse_unprinted(card)
+    return _stacked(
+        plan.raster,
+        card=card,
+        values=values,
+        axes=print_axes(plan),
+        zone=zone,
+        layer="raster",
+        length=bead_length(plan, values),
+    )
+
+
+def laminate_material(keys: LaminateKeys, *, card: Card, values: CardState) -> PrintedMaterial:
+    """The material of a laminate's plies laid again and again, in part axes: a phase for each ply angle, each judged
+    by what its own fibres feel. Stress is averaged over the critical distance where the card has a toughness.
+
+    Errors: CardError for a card of another kind.
+    """
+    if card.kind != "laminate":
+        write = f'metal = "{card.name}"' if card.kind == "metal" else f'a print with polymer = "{card.name}"'
+        raise CardError(f"{card.name} is a {card.kind}, not a laminate.", advice=f"Write {write}.")
+    return _stacked(
+        keys.plies,
+        card=card,
+        values=values,
+        axes=layer_axes(keys.normal, keys.fibre),
+        zone="laminate",
+        layer="ply",
+        length=values.critical_distance or 0.0,
+    )
+
+
+def _stacked(
+    angles: tuple[float, ...],
+    *,
+    card: Card,
+    values: CardState,
+    axes: Array,
+    zone: str,
+    layer: str,
+    length: float,
+) -> PrintedMaterial:
+    """Layers at these angles [degrees] as one material: a phase for each distinct angle, named by its `layer`."""
+    families = _families(angles)
+    strength = replace(values.strength, ply=card.kind == "laminate")
     turns = np.array([in_layer_rotation(angle) for angle, _ in families])
     stack = laminate(
         rotate_stiffness(orthotropic_stiffness(values.E, values.nu, values.G), turns),
         expansion=None if values.expansion is None else _turned_expansion(values.expansion, turns),
-        shares=[count / len(plan.raster) for _, count in families],
+        shares=[count / len(angles) for _, count in families],
     )
-    axes = print_axes(plan)
     into_print, into_bead = stress_rotation(axes), stress_rotation(turns)
     residual = np.zeros((len(families), 6)) if stack.residual is None else stack.residual
     phases = tuple(
         Phase(
             zone=zone,
-            label=f"raster {angle:g} deg",
+            label=f"{layer} {angle:g} deg",
             to_bead=into_bead[k] @ stack.localisation[k] @ into_print,
             thermal_stress=into_bead[k] @ residual[k],
-            strength=values.strength,
+            strength=strength,
         )
         for k, (angle, _) in enumerate(families)
     )
@@ -127,7 +170,7 @@ def raster_material(plan: PrintPlan, *, card: Card, values: CardState, zone: str
         zone=zone,
         expansion=None if stack.expansion is None else strain_rotation(axes.T) @ stack.expansion,
         estimates=values.doubtful,
-        length=bead_length(plan, values),
+        length=length,
     )
 
 
@@ -143,7 +186,7 @@ def wall_material(plan: PrintPlan, *, card: Card, values: CardState) -> PrintedM
 
     Errors: CardError for a metal's card.
     """
-    _refuse_metal(card)
+    _refuse_unprinted(card)
     return PrintedMaterial(
         name=card.name,
         state=values.name,
@@ -164,8 +207,10 @@ def metal_material(card: Card, *, values: CardState) -> PrintedMaterial:
     card has a toughness, and taken as it is where not. Errors: CardError for a polymer's card."""
     if card.kind != "metal":
         raise CardError(
-            f"{card.name} is a printed polymer, not a metal.",
-            advice=f'Give a print plan with polymer = "{card.name}".',
+            f"{card.name} is a {'laminate' if card.kind == 'laminate' else 'printed polymer'}, not a metal.",
+            advice=f'Write laminate = "{card.name}".'
+            if card.kind == "laminate"
+            else f'Give a print plan with polymer = "{card.name}".',
         )
     return PrintedMaterial(
         name=card.name,
@@ -181,9 +226,10 @@ def metal_material(card: Card, *, values: CardState) -> PrintedMaterial:
     )
 
 
-def _refuse_metal(card: Card) -> None:
+def _refuse_unprinted(card: Card) -> None:
     if card.kind != "polymer":
-        raise CardError(f"{card.name} is a metal and has no bead direction.", advice=f'Write metal = "{card.name}".')
+        told = f"{card.name} is a {card.kind} and has no bead direction."
+        raise CardError(told, advice=f'Write {card.kind} = "{card.name}".')
 
 
 def _families(raster: tuple[float, ...]) -> list[tuple[float, int]]:

@@ -55,7 +55,7 @@ class PrintPlan:
         object.__setattr__(self, "build_direction", checked_direction("build_direction", self.build_direction))
         if self.raster_zero is not None:
             object.__setattr__(self, "raster_zero", checked_direction("raster_zero", self.raster_zero))
-            if _along(self.raster_zero, self.build_direction):
+            if along_each_other(self.raster_zero, self.build_direction):
                 raise InputError(
                     f"raster_zero {_text(self.raster_zero)} is parallel to the build direction.",
                     advice="Give a direction that lies in the layer.",
@@ -121,11 +121,16 @@ def checked_angle(name: str, value: float) -> float:
 
 def print_axes(plan: PrintPlan) -> Array:
     """Print axes (3, 3) in part axes: rows are along the bead at 0 degrees, across it in the layer, up the build."""
-    up = unit(plan.build_direction)
     zero = plan.raster_zero
     if zero is None:
-        zero = (0.0, 1.0, 0.0) if _along((1.0, 0.0, 0.0), plan.build_direction) else (1.0, 0.0, 0.0)
-    start = unit(zero)
+        zero = (0.0, 1.0, 0.0) if along_each_other((1.0, 0.0, 0.0), plan.build_direction) else (1.0, 0.0, 0.0)
+    return layer_axes(plan.build_direction, zero)
+
+
+def layer_axes(normal: tuple[float, ...], zero: tuple[float, ...]) -> Array:
+    """Axes (3, 3), rows in part axes, of layers stacked along `normal` (3,): the direction `zero` (3,) laid into the
+    layer, across it in the layer, along the normal. The two must not be parallel."""
+    up, start = unit(normal), unit(zero)
     along = unit(start - (start @ up) * up)
     return np.array([along, np.cross(up, along), up])
 
@@ -141,7 +146,8 @@ def in_layer_rotation(angle_deg: float) -> Array:
     return np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]])
 
 
-def _along(a: tuple[float, ...], b: tuple[float, ...]) -> bool:
+def along_each_other(a: tuple[float, ...], b: tuple[float, ...]) -> bool:
+    """Whether two directions leave no direction in the layer worth the name."""
     return float(np.linalg.norm(np.cross(unit(a), unit(b)))) < _PARALLEL
 
 

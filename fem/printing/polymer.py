@@ -1,9 +1,10 @@
-"""Material cards: elastic constants and strengths of one polymer or metal, state by state.
+"""Material cards: elastic constants and strengths of one polymer, metal or laminate, state by state.
 
 A card is a TOML file, one table a state, every value with its source. A scalar `E` makes it isotropic: a metal. A
-state may be another one times factors (`as`), with values of its own on top, or computed from `resin` and `fibre`; a
-`temperature` table says what heat does to stiffness and strength. A card may be made `from` another one and give the
-values that differ alone.
+laminate says `kind = "laminate"` and has the values of a polymer, of one ply or of a whole plate: along its fibres,
+across them, through the thickness. A state may be another one times factors (`as`), with values of its own on top, or
+computed from `resin` and `fibre`; a `temperature` table says what heat does to stiffness and strength. A card may be
+made `from` another one and give the values that differ alone.
 Cards that ship with Beadwork lie in fem/cards and go by name; any other card goes by the path of its file.
 """
 
@@ -51,7 +52,9 @@ __all__ = [
 
 CARDS = Path(__file__).resolve().parent.parent / "cards"
 
-CARD_KEYS = ("name", "about", "from", "density", "source", "estimates", "temperature")
+CARD_KEYS = ("name", "about", "kind", "from", "density", "source", "estimates", "temperature")
+LAMINATE = "laminate"
+"""The one kind that a card states; its values tell a polymer from a metal."""
 LARGEST_CARD = 1_000_000
 """A card's file with more bytes than this is some other file."""
 
@@ -179,6 +182,10 @@ def _card(table: dict[str, Any], file: str) -> Card:
     check_keys(table, (*CARD_KEYS, *states), ("name", "density"), file, faults)
     name = faults.of(plain, table["name"], f"{file}: name") if "name" in table else None
     about = faults.of(plain, table["about"], f"{file}: about") if "about" in table else ""
+    if table.get("kind", LAMINATE) != LAMINATE:
+        told = f"{named(table['kind'])} is no kind that a card may state."
+        advice = 'Write kind = "laminate", or leave it out for a polymer or a metal.'
+        faults.found.append(CardError(told, where=f"{file}: kind", advice=advice))
     if not states:
         faults.found.append(CardError("the card has no state.", where=file, advice="Add a table such as [dry]."))
     density = factors = None
@@ -205,4 +212,8 @@ def _card(table: dict[str, Any], file: str) -> Card:
     faults.refuse(file)
     assert both is not None and density is not None  # a failure to read them was refused above
     kind, read = both
+    if "kind" in table and kind == "metal":
+        told = "a laminate's card has three values of E, with G and strengths by direction."
+        raise CardError(told, where=file, advice='Leave kind = "laminate" out for a metal.')
+    kind = table.get("kind", kind)
     return Card(name or "", kind, density, read, about or "")

@@ -17,6 +17,8 @@ from fem.study.plans import Study
 from fem.study.variants.names import as_written
 
 NOT_TO_CHANGE = ("variants", "sweep")
+MATERIALS = ("print", "metal", "laminate")
+"""What a body is made of: one of these keys."""
 
 
 def changed(study: Study, values: Mapping[str, Any], *, where: str, variant: str = "") -> Study:
@@ -106,25 +108,23 @@ def put(
 ) -> None:
     """Put a value at a place of the file's tables, in place.
 
-    A metal takes the place of a print plan and the other way round, unless the variant `touched` both itself; a word
-    that stands for a table (infill = "solid") becomes that table before one of its keys is changed.
+    Of print, metal and laminate one takes the place of another, unless the variant `touched` both itself; a word that
+    stands for a table (infill = "solid") becomes that table before one of its keys is changed.
     """
     here = tree
     for step in steps[:-1]:
         inner = here.get(step)
         if isinstance(inner, str):
-            inner = {"pattern": inner}
+            inner = {"card" if step == "laminate" else "pattern": inner}
         here[step] = inner if isinstance(inner, dict) else {}
         here = here[step]
     here[steps[-1]] = copy.deepcopy(value)
-    if len(steps) >= 3 and steps[0] == "bodies" and steps[2] in ("metal", "print"):
+    if len(steps) >= 3 and steps[0] == "bodies" and steps[2] in MATERIALS:
         body = tree["bodies"][steps[1]]
-        ways = {s[2] for s in touched or () if s[:2] == steps[:2] and len(s) >= 3}
-        if steps[2] == "metal" and "print" not in ways:
-            body.pop("print", None)
-        if steps[2] == "print" and "metal" not in ways and "metal" in body:
-            del body["metal"]
-            body.pop("state", None)
+        kept = {s[2] for s in touched or () if s[:2] == steps[:2] and len(s) >= 3} | {steps[2]}
+        for other in set(MATERIALS) - kept:
+            if body.pop(other, None) is not None and other == "metal":
+                body.pop("state", None)
 
 
 def own_value(study: Study, path: str) -> str | None:

@@ -56,7 +56,9 @@ def fingerprint_of_all(study: Study, variants: Mapping[str, Study | None]) -> st
 
 def mesh_key(study: Study, *, sizes: Mapping[str, Any] | None = None) -> str:
     """Hash of what the mesh of a study depends on; `sizes` (size, finest) [mm] by body replace the study's own."""
-    bodies = {n: dataclasses.replace(b, print=None, metal=None, state=None) for n, b in study.bodies.items()}
+    bodies = {
+        n: dataclasses.replace(b, print=None, metal=None, laminate=None, state=None) for n, b in study.bodies.items()
+    }
     cuts = [(name, face) for name, face in sorted(study.faces.items()) if face.cut is not None]
     return digest_of(
         [bodies, cuts, study.solid_sha256, sizes or {n: (b.size, b.finest) for n, b in study.bodies.items()}]
@@ -87,7 +89,8 @@ def _program() -> list[Any]:
 def _nameless(body: BodyPlan) -> BodyPlan:
     """The body without its card's name, for which the card's bytes count."""
     keys = None if body.print is None else dataclasses.replace(body.print, polymer="")
-    return dataclasses.replace(body, print=keys, metal=None if body.metal is None else "")
+    plies = None if body.laminate is None else dataclasses.replace(body.laminate, card="")
+    return dataclasses.replace(body, print=keys, metal=None if body.metal is None else "", laminate=plies)
 
 
 def _plain(value: Any) -> Any:

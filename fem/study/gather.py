@@ -91,7 +91,7 @@ def _shared_mesh(ready: Prepared, passes: PassHistory | None) -> tuple[Caution, 
 
 
 def print_keys(study: Study) -> dict[str, PrintKeys | None]:
-    """How each body is printed; None for a metal."""
+    """How each body is printed; None where it is not printed."""
     return {name: body.print for name, body in study.bodies.items()}
 
 

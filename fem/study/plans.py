@@ -19,7 +19,7 @@ from fem.loading.plan import LoadPlan, SupportPlan
 from fem.loading.rigid_bearing import RigidBearingKeys
 from fem.loading.values import Vector
 from fem.part.faces import FaceQuery
-from fem.printing.keys import PrintKeys
+from fem.printing.keys import LaminateKeys, PrintKeys
 
 MOST_ZOOMS = 20
 """Places of a case that may be asked to be solved bead by bead."""
@@ -37,9 +37,9 @@ MOST_UNKNOWNS = 1_500_000
 @dataclass(frozen=True)
 class BodyPlan:
     """One body: `solid` its file, `unit` the length unit it was drawn in where the format has none, `size` and
-    `finest` the mesh [mm] (None: chosen from the solid); either `print` or `metal` (with `state`) is set. `part` is
-    the number (from one) or name of the solid in a file of several, `fused` joins them all. With an `accuracy` (a
-    share) `size` is that of the first mesh only, and `most_unknowns` bounds the last.
+    `finest` the mesh [mm] (None: chosen from the solid); one of `print`, `metal` (with `state`) and `laminate` is
+    set. `part` is the number (from one) or name of the solid in a file of several, `fused` joins them all. With an
+    `accuracy` (a share) `size` is that of the first mesh only, and `most_unknowns` bounds the last.
     """
 
     name: str
@@ -55,10 +55,13 @@ class BodyPlan:
     fused: bool = False
     accuracy: float | None = None
     most_unknowns: int | None = None
+    laminate: LaminateKeys | None = None
 
     @property
     def card_name(self) -> str:
         """Name or file of the material card."""
+        if self.laminate is not None:
+            return self.laminate.card
         return self.metal or "" if self.print is None else self.print.polymer
 
 

@@ -15,13 +15,13 @@ from fem.loading.loads import Load
 from fem.loading.supports import Foundation, Held, RigidBearing
 from fem.part.faces import FaceGroup
 from fem.part.tetmesh import TetMesh
-from fem.printing.body import PrintedBody, metal_body, printed_body
+from fem.printing.body import PrintedBody, laminate_body, metal_body, printed_body
 from fem.printing.polymer import Card, card_with, load_card
 from fem.study.plans import BodyPlan, Study
 
 
 def body_print(body: BodyPlan, *, where: str = "") -> PrintedBody:
-    """What a body is made of: the zones of a print by its plan, or a metal; `where` is the study's file.
+    """What a body is made of: the zones of a print by its plan, a metal or a laminate; `where` is the study's file.
 
     Errors: CardError, InputError (a plan that cannot be printed), naming the body.
     """
@@ -31,6 +31,8 @@ def body_print(body: BodyPlan, *, where: str = "") -> PrintedBody:
             card, state = card_of(body)
             return printed_body(body.print.plan, card=card, state=state, temperature=body.print.temperature)
         card, state = card_of(body)
+        if body.laminate is not None:
+            return laminate_body(body.laminate, card=card)
         return metal_body(card, state=state)
     except InputError as error:
         raise error.inside(place) from None
@@ -39,8 +41,9 @@ def body_print(body: BodyPlan, *, where: str = "") -> PrintedBody:
 def card_of(body: BodyPlan) -> tuple[Card, str]:
     """A body's card, with the values that the study sets in it, and the state asked for or the card's first."""
     if body.print is None:
-        card = load_card(str(body.metal))
-        return card, body.state or next(iter(card.states))
+        card = load_card(body.card_name)
+        state = body.state if body.laminate is None else body.laminate.state
+        return card, state or next(iter(card.states))
     card = load_card(body.print.polymer)
     state = body.print.state or next(iter(card.states))
     values = body.print.card

@@ -103,7 +103,7 @@ def _words(value: Any) -> str:
 def _body(body: BodyPlan) -> str:
     solid = body.solid.name
     if body.print is None:
-        return f"{solid}, {body.metal}"
+        return f"{solid}, {Path(body.card_name).stem}"
     keys, core = body.print, body.print.infill_pattern
     core = core if core == "solid" else f"{100 * keys.infill_density:g} % {core}"
     return f"{solid}, {Path(keys.polymer).stem}, {keys.walls} walls, {keys.covers} covers, {core}"

@@ -14,13 +14,13 @@ from fem.loading.kinds import LOAD_KINDS
 from fem.loading.plan import LoadPlan, SupportPlan
 from fem.loading.values import Vector
 from fem.part.faces import FaceQuery
-from fem.printing.keys import PrintKeys
+from fem.printing.keys import LaminateKeys, PrintKeys
 from fem.study.form import key_path
 from fem.study.plans import DEFAULT_ACCURACY, FINEST_VOXEL, BodyPlan, Judging
 
 if TYPE_CHECKING:
     from fem.study.keys import JudgeForm
-    from fem.study.keys.bodies import BodyForm, PrintForm
+    from fem.study.keys.bodies import BodyForm, LaminateForm, PrintForm
     from fem.study.keys.bolts import BoltForm
     from fem.study.keys.faces import FaceForm
     from fem.study.keys.loads import LoadForm
@@ -53,6 +53,7 @@ def body_plan(name: str, form: BodyForm, file: Path) -> BodyPlan:
         most_unknowns=form.mesh.most_unknowns,
         print=None if form.print is None else _print(form.print, file, where=f"{where}.print"),
         metal=None if form.metal is None else _card(form.metal, file),
+        laminate=None if form.laminate is None else _laminate(form.laminate, file, where=f"{where}.laminate"),
         **form.model_dump(include={"unit", "any_size", "state", "part", "fused"}),
     )
 
@@ -91,6 +92,20 @@ def _print(form: PrintForm, file: Path, *, where: str) -> PrintKeys:
     except InputError as error:
         raise InputError(error.message, where=where, advice=error.advice) from None
     return keys
+
+
+def _laminate(form: LaminateForm, file: Path, *, where: str) -> LaminateKeys:
+    try:
+        return LaminateKeys(
+            card=_card(form.card, file),
+            state=form.state,
+            plies=tuple(float(angle) for angle in form.plies),
+            fibre=vector(form.fibre),
+            normal=vector(form.normal),
+            temperature=form.temperature,
+        )
+    except InputError as error:
+        raise InputError(error.message, where=where, advice=error.advice) from None
 
 
 def _left_out(form: PrintForm) -> tuple[str, ...]:

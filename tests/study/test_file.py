@@ -593,7 +593,7 @@ def test_files_that_are_no_study(tmp_path: Path) -> None:
         assert "\n" not in str(caught.value)
 
 
-@pytest.mark.parametrize("name", ["wing_saddle", "cantilever_bracket"])
+@pytest.mark.parametrize("name", ["wing_saddle", "wing_joint", "cantilever_bracket"])
 def test_shipped_studies_read(name: str) -> None:
     study = read_study(STUDIES / f"{name}.toml")
     assert study.text.startswith("# ")

@@ -51,7 +51,7 @@ def _add(tree: dict, more: dict) -> None:
         else:
             tree[key] = copy.deepcopy(value)
     for body in tree.get("bodies", {}).values():
-        if "metal" in body:
+        if "metal" in body or "laminate" in body:
             body.pop("print", None)
 
 

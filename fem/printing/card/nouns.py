@@ -242,7 +242,7 @@ class CardState:
 
 @dataclass(frozen=True)
 class Card:
-    """A material: `kind` is polymer or metal, `density` [tonne/mm^3], `states` by name, `about` what it is."""
+    """A material: `kind` is polymer, metal or laminate, `density` [tonne/mm^3], `states` by name, `about` it."""
 
     name: str
     kind: str

@@ -1,4 +1,4 @@
-"""Keys of `[bodies.NAME]`: the solid, its mesh, and how it is printed or of which metal it is."""
+"""Keys of `[bodies.NAME]`: the solid, its mesh, and how it is printed or of which metal or laminate it is."""
 
 from __future__ import annotations
 
@@ -133,6 +133,29 @@ class PrintForm(Form):
     )
 
 
+class LaminateForm(Form):
+    card: Name = Field(description="Name of a laminate's card (`beadwork cards`), or the path of your own.")
+    state: Name | None = Field(default=None, description="One of the card's states. The card's first if left out.")
+    plies: Annotated[list[float], Field(min_length=1)] = Field(
+        default=[0.0],
+        description="Degrees of the plies from `fibre`, of a stack that repeats through the thickness: "
+        "`[0, 45, 90, -45]` is quasi-isotropic. The card's values are those of the whole plate if left out. "
+        "Plies are smeared: right for many thin ones, less so for the bending of a few.",
+    )
+    fibre: Direction = Field(
+        default=[1.0, 0.0, 0.0], description="Direction of a ply at 0 degrees, in the part's axes."
+    )
+    normal: Direction = Field(default=[0.0, 0.0, 1.0], description="Direction in which the plies are stacked.")
+    temperature: Temperature | None = Field(
+        default=None,
+        description=f"Temperature in service. That of the card's values, {ROOM_TEMPERATURE:g} degC, if left out.",
+    )
+
+
+def _laminate(value: Any) -> Any:
+    return {"card": value} if isinstance(value, str) else value
+
+
 def _part(value: Any) -> Any:
     if (isinstance(value, str) and value.strip()) or (type(value) is int and value >= 1):
         return value
@@ -164,22 +187,31 @@ class BodyForm(Form):
         examples=['[bodies.bracket]\nmesh = { size = "6 mm", finest = "2 mm" }'],
     )
     print: PrintForm | None = Field(
-        default=None, description="How the body is printed. A body has either `print` or `metal`."
+        default=None, description="How the body is printed. A body has one of `print`, `metal` and `laminate`."
     )
     metal: Name | None = Field(
         default=None,
         description="Name or path of a metal's card, for a body that is machined.",
         examples=['[bodies.bracket]\nmetal = "6082-t6"'],
     )
+    laminate: Annotated[LaminateForm | None, BeforeValidator(_laminate), Says("a table, or a card as text")] = Field(
+        default=None,
+        description="A body of plies of continuous fibres, such as a carbon plate.",
+        examples=[
+            '[bodies.bracket]\nlaminate = { card = "carbon-ply", plies = [0, 45, 90, -45], fibre = [1, 0, 0] }',
+            '[bodies.bracket]\nlaminate = "carbon-fabric"',
+        ],
+    )
     state: Name | None = Field(default=None, description="State of the metal's card. The card's first if left out.")
 
     @model_validator(mode="after")
     def _one_material(self) -> BodyForm:
-        if (self.print is None) == (self.metal is None):
-            both = "both print and metal are" if self.print else "neither print nor metal is"
-            raise fault(f"{both} given.", "A body has exactly one of them.")
+        given = [key for key in ("print", "metal", "laminate") if getattr(self, key) is not None]
+        if len(given) != 1:
+            told = f"both {' and '.join(given)} are" if given else "none of print, metal and laminate is"
+            raise fault(f"{told} given.", "A body has exactly one of them.")
         if self.part is not None and self.fused:
             raise fault("part and fused are both given.", "part takes one solid of the file, fused joins all.")
-        if self.print is not None and self.state is not None:
-            raise fault("state stands beside print.", "Move it into the print table.")
+        if self.metal is None and self.state is not None:
+            raise fault(f"state stands beside {given[0]}.", f"Move it into the {given[0]} table.")
         return self

@@ -101,7 +101,7 @@ def chosen_body(study: Study, wanted: str | None) -> str:
     if wanted not in study.bodies:
         raise InputError(f"there is no body {wanted!r}.", where=where, advice=nearest(wanted, study.bodies))
     if wanted not in printed:
-        raise InputError(f"body {wanted} is a metal and has no build direction.", where=where)
+        raise InputError(f"body {wanted} is not printed and has no build direction.", where=where)
     return wanted
 
 
