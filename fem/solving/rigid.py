@@ -43,9 +43,9 @@ def rigid_start(equilibrium: Equilibrium, forces: Array, *, start: Array) -> Arr
     law, total = joined.law, float(joined.law.push.sum())
     motions, _ = _motions_of_pieces(mesh)
     base, moved = _supports(equilibrium, motions, start, total)
-    load = np.einsum("ni,nik->k", forces, motions) + moved
-    bodies = _RigidBodies(law, joined.links.jump(motions), base, load)
-    q = np.zeros(len(load))
+    acting = np.einsum("ni,nik->k", forces, motions)
+    bodies = _RigidBodies(law, joined.links.jump(motions), base, acting + moved, size=float(np.linalg.norm(acting)))
+    q = np.zeros(len(acting))
     wide = float(np.abs(law.gap).max())
     evenly = max(bodies.size / total, SHARP * wide, SHARP * SHARP * mesh.diagonal)
     sharp = evenly / SHARPER**2
@@ -68,16 +68,15 @@ def rigid_start(equilibrium: Equilibrium, forces: Array, *, start: Array) -> Arr
 
 
 class _RigidBodies:
-    """Rigid motions under a `load` (k,) on springs: those of supports as a matrix `base` (k, k), and those of points
-    at joints, which the motions move by `jumps` (q, 3, k).
+    """Rigid motions under a `load` (k,), without what moves supports of that `size`, on springs: those of supports as a
+    matrix `base` (k, k), and those of points at joints, which the motions move by `jumps` (q, 3, k).
     """
 
-    def __init__(self, law: PointLaw, jumps: Array, base: Array, load: Array) -> None:
-        self.law, self.base, self.load = law, base, load
+    def __init__(self, law: PointLaw, jumps: Array, base: Array, load: Array, *, size: float) -> None:
+        self.law, self.base, self.load, self.size = law, base, load, size
         self.into = np.einsum("qik,qi->qk", jumps, law.normal)
         self.along = jumps - law.normal[:, :, None] * self.into[:, None, :]
         self.hold = np.where(law.glued | (law.friction > 0), law.hold, 0.0)
-        self.size = float(np.linalg.norm(load))
 
     def nearness(self, q: Array, width: float) -> tuple[Array, Array]:
         """The approach (q,) [mm] that pushes, smooth over a `width` [mm] around touching, and its derivative."""
@@ -92,7 +91,8 @@ class _RigidBodies:
         presses there, of the loads at the most. What lies closer than a `width` [mm] counts in part.
         """
         pressed = self.law.push * self.nearness(q, max(width, 1e-300))[0].clip(0)
-        pressed *= min(1.0, self.size / max(float(pressed.sum()), 1e-300))
+        if 0 < self.size < pressed.sum():
+            pressed *= self.size / pressed.sum()
         moved = np.linalg.norm(self.along @ q, axis=1) + width
         loose = pressed / np.where(moved > 0, moved, 1.0)
         return np.where(self.law.glued | (moved <= 0), self.hold, np.minimum(loose, self.hold))
@@ -106,7 +106,8 @@ class _RigidBodies:
             deep, rises = self.nearness(q, width)
             pushed = self.into.T @ (self.law.push * deep)
             left = self.load - base @ q - pushed
-            if np.linalg.norm(left) <= RESTS * max(np.linalg.norm(self.load), np.linalg.norm(pushed)):
+            rounding = 1e-12 * float(np.linalg.norm(self.load))
+            if np.linalg.norm(left) <= max(RESTS * max(self.size, float(np.linalg.norm(pushed))), rounding):
                 break
             matrix = base + self.into.T @ ((self.law.push * rises)[:, None] * self.into)
             q = self._farther(q, np.linalg.solve(matrix, left), base, width)
