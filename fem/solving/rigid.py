@@ -14,7 +14,7 @@ from fem.tensors import Array
 MOST_TURNS = 40
 SHARPER = 8.0
 """By how much faces push more sharply from one state of rest to the next."""
-AGAIN = 4
+AGAIN = 20
 """How often what sticks is found anew at last."""
 SHARP = 1e-6
 """The sharpest, over the widest gap."""
@@ -55,8 +55,12 @@ def rigid_start(equilibrium: Equilibrium, forces: Array, *, start: Array) -> Arr
         if width == sharp:
             break
         width = max(width / SHARPER, sharp)
+    before = np.zeros(len(law.gap))
     for _ in range(AGAIN):
-        q = bodies.at_rest(q, sharp, bodies.sticking(q, 0.0))
+        sticking = bodies.sticking(q, 0.0)
+        if np.abs(sticking - before).max() <= RESTS * sticking.max():
+            break
+        q, before = bodies.at_rest(q, sharp, sticking), sticking
     found = np.einsum("nik,k->ni", motions, q)
     if not np.isfinite(found).all() or np.abs(found).max() > mesh.diagonal:
         raise FreeBodyError(
