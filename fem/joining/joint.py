@@ -17,7 +17,7 @@ KINDS = (BEARING, BONDED)
 @dataclass(frozen=True)
 class JointPlan:
     """What a study says of a joint: the two `faces` by name, its `kind`, the coefficient of `friction` and the
-    `clearance` [mm] added to the gap as drawn.
+    `clearance` [mm] added to the gap as drawn; `fits` [mm] are others that are tried as well.
     """
 
     name: str
@@ -25,6 +25,7 @@ class JointPlan:
     kind: str = BEARING
     friction: float = 0.0
     clearance: float = 0.0
+    fits: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -76,7 +76,9 @@ def study_of(
         sweep={path: tuple(values) for path, values in form.sweep.items()},
         draft=form.draft,
         joints={
-            name: JointPlan(name, (j.faces[0], j.faces[1]), j.kind, j.friction, j.clearance)
+            name: JointPlan(
+                name, (j.faces[0], j.faces[1]), j.kind, j.friction, j.clearance[0], tuple(j.clearance[1:])
+            )
             for name, j in form.joints.items()
         },
         bolts={name: bolt for name, bolt in bolts.items() if bolt is not None},

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fem.digits import number
+from fem.digits import number, reserve_text
 from fem.judging.findings import CaseFindings
 from fem.judging.moment_shares import connections_of, moment_shares
 from fem.judging.verdict import verdict_of
@@ -26,6 +26,34 @@ def joint_blocks(material: Material, case: str) -> list[Block]:
     path = path_figure(told, name=case, required=verdict_of(material.findings).required)
     changes = changes_table(told, name=case)
     return [*out, *([changes] if changes else []), *([path] if path else [])]
+
+
+def fit_blocks(material: Material) -> list[Block]:
+    """What the clearances of joints cost: a table of those that were solved."""
+    out: list[Block] = []
+    fits = material.findings.fits
+    for joint in dict.fromkeys(fit.joint for fit in fits):
+        own = [fit for fit in fits if fit.joint == joint]
+        faces = list(dict.fromkeys(face for fit in own for case in fit.cases.values() for face in case.rotation_deg))
+        rows = []
+        for fit in own:
+            for name, case in fit.cases.items():
+                cells = [f"{number(fit.clearance_mm)}{' (as asked)' if fit.asked else ''}", name]
+                cells += [number(case.rotation_deg[face]) for face in faces]
+                cells += [number(case.maximum_displacement_mm), reserve_text(case.reserve)]
+                cells.append("–" if case.bolt_force_N is None else number(case.bolt_force_N / 1000))
+                cells += [number(case.pressure_max_MPa), f"{100 * case.touching:.0f} %"]
+                rows.append([Cell(text) for text in cells])
+        turns = [f"Rotation of {face} [deg]" for face in faces]
+        head = (
+            "Clearance [mm]", "Case", *turns, "Largest displacement [mm]", "Reserve factor", "Largest bolt pull [kN]",
+            "Highest pressure [MPa]", "Touches on",
+        )  # fmt: skip
+        caption = (
+            f"What the fit of joint {joint} costs. Reserve factors are homogenised ones; nothing else was changed."
+        )
+        out.append(table(head, rows, align="rl" + "r" * (len(head) - 2), caption=caption))
+    return out
 
 
 def share_lines(case: CaseFindings) -> list[str]:

@@ -13,7 +13,7 @@ from fem.telling.blocks import PHOTO_MM, Block, Cell, Figure, Heading, Items, Se
 from fem.telling.facts import flat
 from fem.telling.reactions import EXPLAINED, HEAD, reaction_rows
 from fem.telling.review.free_body_figure import draw_free_body
-from fem.telling.review.joints import joint_blocks
+from fem.telling.review.joints import fit_blocks, joint_blocks
 from fem.telling.review.material import Material
 from fem.telling.review.numbers import components
 from fem.telling.review.pulls import FreeBody, free_body
@@ -48,6 +48,7 @@ def loads(material: Material) -> Section:
         if body.inner:
             blocks.append(Items(body.inner))
         blocks.append(Text(_balance(material, case)))
+    blocks += fit_blocks(material)
     if material.free_bodies and len(order) > MOST_DRAWN:
         rest = ", ".join(order[MOST_DRAWN:])
         blocks.append(
