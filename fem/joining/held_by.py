@@ -6,15 +6,14 @@ from dataclasses import dataclass
 
 from fem.caution import Caution
 from fem.errors import InputError, nearest, shown
-from fem.joining.bolt_plan import BoltPlan
-from fem.joining.pull_out import PullOut, estimated_pull_out, pull_out_kinds
+from fem.joining.bolt_plan import BoltPlan, holders
+from fem.joining.pull_out import PullOut, estimated_pull_out
 from fem.joining.strength_along import shear_along, thread_in_metal
 from fem.joining.thread_stripping import ThreadStrength, thread_strength
 from fem.printing.card.nouns import CardState
 from fem.tensors import Array
 
 TAPPED, NUT = "tapped", "nut"
-IN_METAL = (TAPPED, NUT)
 WIDER = {"printed thread": 1.0, "heat-set insert": 1.25, "wire insert": 1.2, "self-tapping screw": 1.0}
 """Outer diameter of what tears out of the polymer, over the bolt's (inserts: as makers' tables have them, from
 memory)."""
@@ -30,11 +29,6 @@ class HeldBy:
     cautions: tuple[Caution, ...] = ()
 
 
-def held_kinds() -> tuple[str, ...]:
-    """The words for what may hold a bolt."""
-    return (*IN_METAL, *pull_out_kinds())
-
-
 def held_by_of(
     kind: str,
     plan: BoltPlan,
@@ -45,16 +39,16 @@ def held_by_of(
     width: float | None = None,
     diameter: float | None = None,
 ) -> HeldBy:
-    """What holds a planned bolt by a `kind` (of `held_kinds`), over an `engagement` [mm] in a material's `state`
+    """What holds a planned bolt by a `kind` (of `holders`), over an `engagement` [mm] in a material's `state`
     along an `axis` (3,) in print axes. A nut is of the bolt's grade and as high as standards say unless an engagement
-    is given. `width` [mm] is twice the distance from the axis to the nearest edge of a tapped part (None: far from any),
-    `diameter` [mm] an insert's outer one (None: the usual).
+    is given. `width` [mm] is twice the distance from the axis to the nearest edge of a tapped part (None: far from
+    any), `diameter` [mm] an insert's outer one (None: the usual).
 
     Errors: InputError, under the bolt's `thread`, for an unknown kind, a thread tapped into a polymer, an insert in a
     metal, or what is missing.
     """
-    if kind not in held_kinds():
-        raise _wrong(plan, f"a bolt is not held by a {shown(kind)}.", nearest(str(kind), held_kinds()))
+    if kind not in holders():
+        raise _wrong(plan, f"a bolt is not held by a {shown(kind)}.", nearest(str(kind), holders()))
     if kind == NUT:
         return HeldBy(_nut(plan, engagement))
     if state is None or engagement is None:

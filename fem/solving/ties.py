@@ -22,8 +22,8 @@ A_BOLT = 6
 
 @dataclass(frozen=True)
 class Ties:
-    """Springs of `stiffness` (m,) [N/mm] on the motions that `columns` (3n, m), sparse, make of a displacement; `ends`
-    (m,) marks those whose other end is held by something that is not meshed (None: none is). `names` are
+    """Springs of `stiffness` (m,) [N/mm] on the motions that `columns` (3n, m), sparse, make of a displacement;
+    `ends` (m,) marks those whose other end is held by something that is not meshed (None: none is). `names` are
     those of the bolts, six ties each.
     """
 

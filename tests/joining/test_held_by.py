@@ -8,7 +8,8 @@ import pytest
 from fem.errors import InputError
 from fem.joining.bolt_judgement import judge_bolt
 from fem.joining.bolt_plan import BoltPlan
-from fem.joining.held_by import HeldBy, held_by_of, held_kinds
+from fem.joining.bolt_plan import holders
+from fem.joining.held_by import HeldBy, held_by_of
 from fem.joining.pull_out import PullOut
 from fem.joining.thread_stripping import ThreadStrength
 from fem.joining.tightening import tighten
@@ -72,7 +73,7 @@ def test_what_nobody_said_is_told():
         found = held_by_of("tapped", PLAN, state, engagement=engagement)
         assert found.strength is None and [c.kind for c in found.cautions] == ["thread_not_judged"]
     assert HeldBy(None).cautions == ()
-    assert set(held_kinds()) >= {"tapped", "nut", "printed thread", "self-tapping screw"}
+    assert set(holders()) >= {"tapped", "nut", "printed thread", "self-tapping screw"}
 
 
 @pytest.mark.parametrize(

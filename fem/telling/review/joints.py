@@ -49,9 +49,7 @@ def fit_blocks(material: Material) -> list[Block]:
             "Clearance [mm]", "Case", *turns, "Largest displacement [mm]", "Reserve factor", "Largest bolt pull [kN]",
             "Highest pressure [MPa]", "Touches on",
         )  # fmt: skip
-        caption = (
-            f"What the fit of joint {joint} costs. Reserve factors are homogenised ones; nothing else was changed."
-        )
+        caption = f"What the fit of joint {joint} costs. Reserve factors are homogenised; nothing else was changed."
         out.append(table(head, rows, align="rl" + "r" * (len(head) - 2), caption=caption))
     return out
 
