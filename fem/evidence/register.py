@@ -17,8 +17,10 @@ from fem.evidence import (
     limits,
     patches,
     plates,
+    pressed,
     rates,
     rounds,
+    rubbing,
 )
 from fem.evidence.nouns import Check, Finished
 
@@ -26,7 +28,7 @@ Progress = Callable[[str, float], None]
 
 BARS, PLANES, SOLIDS = "Bars and beams", "Plates and holes", "Solids"
 LAYERS, INFILL, FIBRES, STRENGTH = "Layers and laminates", "Infill", "Short fibres", "Strength"
-LENGTHS, BOLTS = "Stress over a length", "Bolts"
+LENGTHS, BOLTS, CONTACT = "Stress over a length", "Bolts", "Contact"
 
 CHECKS: tuple[Check, ...] = (
     Check(SOLIDS, "Patch test: uniform stress", patches.unit_patch),
@@ -72,6 +74,12 @@ CHECKS: tuple[Check, ...] = (
     Check(STRENGTH, "Criteria in a layer", limits.textbook),
     Check(STRENGTH, "Strength off the fibres", limits.off_axis),
     Check(STRENGTH, "Criteria in space", limits.in_space),
+    Check(CONTACT, "A stop, and a seam of different meshes", pressed.touch),
+    Check(CONTACT, "Hertz's cylinder and sphere", pressed.hertz),
+    Check(CONTACT, "Rings in a press fit", pressed.press_fit),
+    Check(CONTACT, "Friction on an incline and around a post", rubbing.friction),
+    Check(CONTACT, "Halves of a beam, glued and sliding", rubbing.glued),
+    Check(CONTACT, "Meshed blocks that a bolt clamps", rubbing.clamped),
     Check(BOLTS, "Metric threads", bolted.threads),
     Check(BOLTS, "Tightening to 90 % of yield", bolted.torques),
     Check(BOLTS, "Stiffness of bolts and members", bolted.stiffness),

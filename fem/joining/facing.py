@@ -18,16 +18,19 @@ the area misses by some thousandth.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fem.cores import even_ranges, shared, workers
 from fem.joining.barrier import Barrier, barrier
-from fem.joining.misses import not_facing, refuse_wide_clearance
+from fem.joining.misses import not_facing, refuse_no_counterpart, refuse_wide_clearance
 from fem.joining.overlaps import Overlaps, overlaps_of
 from fem.joining.sides import Side, side_of
+from fem.loading.dense import Box
 from fem.part.quadrature import TRIANGLE_POINTS, TRIANGLE_WEIGHTS, surface_points
 from fem.part.tetmesh import Index, TetMesh
 from fem.tensors import Array
@@ -36,6 +39,8 @@ REACH = 0.1
 """Share of the smaller face's diagonal, within which the other one is looked for."""
 AT_ONCE = 20_000
 """Overlaps whose points are worked out together, so that what is needed meanwhile stays small."""
+SIX_ACROSS = 2.5
+"""Points of a triangle's six lie closer than its longest side over this, but for those next to its corners."""
 
 
 @dataclass(frozen=True)
@@ -87,54 +92,112 @@ def faces_opposite(
 
     Errors: InputError when the faces do not face each other, or the clearance is wider than the part.
     """
+    return opposite_faces(mesh, first, second, clearance=clearance, reach=reach, order=order).facing
+
+
+@dataclass(frozen=True)
+class OppositeFaces:
+    """Two sides with what of them lies opposite each other, from which points are made as close as one asks.
+
+    `free` tells whether a body stands between, `reach` [mm] how far is looked, `clearance` [mm] is added to gaps.
+    """
+
+    one: Side
+    two: Side
+    overlaps: Overlaps
+    free: Barrier
+    reach: float
+    clearance: float
+
+    @cached_property
+    def facing(self) -> Facing:
+        """The points at which the mesh is integrated."""
+        count = len(self.overlaps.first)
+        ranges = even_ranges(count, pieces=max(workers(), count // AT_ONCE))
+
+        def some(start: int, stop: int) -> Facing:
+            return self._at(*self.overlaps.points(start, stop))
+
+        return _together([some(0, 0), *shared(some, ranges)])
+
+    def closer(self, spacing: float, box: Box) -> Facing:
+        """Points no farther apart than about `spacing` [mm], in all overlaps that a box may hold."""
+        overlaps = self.overlaps
+        six = self.one.place[overlaps.first]
+        corner = np.einsum("skb,sbi->ski", _barycentric(overlaps.corner), six[:, :3])
+        longest = np.max([np.linalg.norm(corner[:, i] - corner[:, i - 1], axis=1) for i in range(3)], axis=0)
+        near = box.holds(corner.mean(axis=1), grown=longest + self.reach + self.one.bulge)
+        cuts = np.ceil(longest / (SIX_ACROSS * spacing)).astype(int)
+        parts = [self._at(*overlaps.points(0, 0))]
+        for cut in np.unique(cuts[near]):
+            same = np.flatnonzero(near & (cuts == cut))
+            for some in np.array_split(same, max(1, len(same) * int(cut) ** 2 // AT_ONCE)):
+                parts.append(self._at(*overlaps.finer(some, int(cut))))
+        return _together(parts)
+
+    def _at(self, row: Index, reference: Array, part: Array) -> Facing:
+        """The points at places `reference` (q, 2) of overlaps `row` (q,) at which the second side is within reach."""
+        from fem.joining.opposite_kernels import places_at
+
+        one, two, overlaps = self.one, self.two, self.overlaps
+        triangle = overlaps.first[row]
+        places, across = places_at(one.place, triangle, reference)
+        true, normals = one.true_places(triangle, reference, places)
+        met, opposite, along = overlaps.met(two.place, places, normals, row)
+        kept = (met >= 0) & (np.abs(along) <= self.reach)
+        kept &= self.free(places, normals, along, triangle=triangle, other=met)
+        from_true = along - ((true - places) * normals).sum(axis=1)
+        gaps = _gaps(two, overlaps, true, normals, row=row, met=met, start=from_true)
+        there, _ = places_at(two.place, met, opposite)
+        found = Facing(
+            nodes=np.hstack([one.nodes[triangle], two.nodes[met]]).astype(np.int64),
+            shares=np.hstack([one.shapes(reference), -two.shapes(opposite)]),
+            normals=normals,
+            gaps=gaps + self.clearance,
+            areas=np.linalg.norm(across, axis=1) * part,
+            places=places,
+            opposite=there,
+        )
+        return found if kept.all() else found.only(kept)
+
+
+def opposite_faces(
+    mesh: TetMesh,
+    first: Index,
+    second: Index,
+    *,
+    clearance: float = 0.0,
+    reach: float | None = None,
+    order: int = 2,
+) -> OppositeFaces:
+    """What `faces_opposite` makes its points from, which makes closer ones too. Errors: as there."""
     refuse_wide_clearance(mesh, (first, second), clearance)
     one, two = side_of(mesh, first, order=order), side_of(mesh, second, order=order)
     far = REACH * min(one.diagonal, two.diagonal) + 2 * (one.bulge + two.bulge) if reach is None else reach
-    overlaps = overlaps_of(one, two, reach=far)
-    free = barrier(mesh, one, two)
-    count = len(overlaps.first)
-    ranges = even_ranges(count, pieces=max(workers(), count // AT_ONCE))
-    parts = shared(_points_of, ranges, one, two, overlaps, free, far, clearance)
-    if not sum(len(part.areas) for part in parts):
-        raise not_facing(mesh, first, second, reach=far, hidden=count > 0)
+    found = OppositeFaces(one, two, overlaps_of(one, two, reach=far), barrier(mesh, one, two), far, clearance)
+    if not len(found.facing.areas):
+        raise not_facing(mesh, first, second, reach=far, hidden=len(found.overlaps.first) > 0)
+    return found
+
+
+def _together(parts: Sequence[Facing]) -> Facing:
     return Facing(*(np.concatenate([getattr(part, each.name) for part in parts]) for each in fields(Facing)))
 
 
-def _points_of(
-    one: Side, two: Side, overlaps: Overlaps, free: Barrier, reach: float, clearance: float, start: int, stop: int
-) -> Facing:
-    """The points in the overlaps from `start` to `stop` at which the second side is within `reach` [mm]."""
-    from fem.joining.opposite_kernels import places_at
-
-    row, reference, part = overlaps.points(start, stop)
-    triangle = overlaps.first[row]
-    places, across = places_at(one.place, triangle, reference)
-    true, normals = one.true_places(triangle, reference, places)
-    met, opposite, along = overlaps.met(two.place, places, normals, row)
-    kept = (met >= 0) & (np.abs(along) <= reach) & free(places, normals, along, triangle=triangle, other=met)
-    from_true = along - ((true - places) * normals).sum(axis=1)
-    gaps = _gaps(two, overlaps, true, normals, row=row, met=met, start=from_true)
-    there, _ = places_at(two.place, met, opposite)
-    found = Facing(
-        nodes=np.hstack([one.nodes[triangle], two.nodes[met]]).astype(np.int64),
-        shares=np.hstack([one.shapes(reference), -two.shapes(opposite)]),
-        normals=normals,
-        gaps=gaps + clearance,
-        areas=np.linalg.norm(across, axis=1) * part,
-        places=places,
-        opposite=there,
-    )
-    return found if kept.all() else found.only(kept)
+def _barycentric(reference: Array) -> Array:
+    """Shares (..., 3) of a triangle's corners at reference points (..., 2)."""
+    return np.concatenate([1 - reference.sum(axis=-1, keepdims=True), reference], axis=-1)
 
 
 def rigid_counterpart(mesh: TetMesh, first: Index, *, clearance: float = 0.0, order: int = 2) -> Facing:
     """Boundary triangles `first` (j,) opposite a rigid body that has their shape, `clearance` [mm] away.
 
-    Errors: InputError when the clearance is wider than the part.
+    Errors: InputError when the clearance is wider than the part, or than half the face.
     """
     from fem.joining.opposite_kernels import places_at
 
     refuse_wide_clearance(mesh, (first,), clearance)
+    refuse_no_counterpart(mesh, first, clearance)
     one = side_of(mesh, first, order=order)
     q = len(TRIANGLE_POINTS)
     triangle = np.repeat(np.arange(len(first)), q)

@@ -6,7 +6,9 @@ import math
 from dataclasses import dataclass
 
 from fem.errors import InputError
-from fem.joining.facing import Facing
+from fem.joining.facing import Facing, OppositeFaces, rigid_counterpart
+from fem.loading.supports import Foundation, RigidBearing
+from fem.part.tetmesh import Index, TetMesh
 
 BEARING, BONDED = "bearing", "bonded"
 KINDS = (BEARING, BONDED)
@@ -15,7 +17,7 @@ KINDS = (BEARING, BONDED)
 @dataclass(frozen=True)
 class JointPlan:
     """What a study says of a joint: the two `faces` by name, its `kind`, the coefficient of `friction` and the
-    `clearance` [mm] added to the gap as drawn.
+    `clearance` [mm] added to the gap as drawn; `fits` [mm] are others that are tried as well.
     """
 
     name: str
@@ -23,12 +25,15 @@ class JointPlan:
     kind: str = BEARING
     friction: float = 0.0
     clearance: float = 0.0
+    fits: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
 class Joint:
     """Faces that lie opposite each other: `bearing` ones push, with `friction` (infinite: what touches sticks), and
-    are free to part; `bonded` ones are glued.
+    are free to part; `bonded` ones are glued. `triangles` (j,) are those of a face that bears on a rigid body, which
+    may yield by a `stiffness` (2,) [N/mm^3] of its own along and across the normal. `opposite` makes closer points
+    than those of `facing`, where it is known.
 
     Errors: InputError for a kind that there is none of, or friction that cannot be.
     """
@@ -37,6 +42,9 @@ class Joint:
     facing: Facing
     kind: str = BEARING
     friction: float = 0.0
+    triangles: Index | None = None
+    stiffness: tuple[float, float] | None = None
+    opposite: OppositeFaces | None = None
 
     def __post_init__(self) -> None:
         where = f"joints.{self.name}"
@@ -51,3 +59,17 @@ class Joint:
     def rigid(self) -> bool:
         """Whether the counterpart is rigid: then all shares are of the first face, and add up to one."""
         return bool((self.facing.shares.sum(axis=1) > 0.5).all())
+
+
+def rigid_joint(mesh: TetMesh, bearing: RigidBearing) -> Joint:
+    """A face that bears on a rigid body, as the joint of the two. Errors: InputError for a clearance that is wide."""
+    facing = rigid_counterpart(mesh, bearing.triangles, clearance=bearing.clearance)
+    return Joint(bearing.name, facing, BEARING, bearing.friction, bearing.triangles)
+
+
+def foundation_joint(mesh: TetMesh, foundation: Foundation) -> Joint:
+    """A foundation that only pushes, as the joint of its face and the ground: what is pressed on it sticks."""
+    facing = rigid_counterpart(mesh, foundation.triangles)
+    friction = math.inf if foundation.tangential > 0 else 0.0
+    stiffness = foundation.normal, foundation.tangential
+    return Joint(foundation.name, facing, BEARING, friction, foundation.triangles, stiffness)

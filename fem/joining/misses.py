@@ -24,6 +24,21 @@ def refuse_wide_clearance(mesh: TetMesh, sides: tuple[Index, ...], clearance: fl
             )
 
 
+def refuse_no_counterpart(mesh: TetMesh, triangles: Index, clearance: float) -> None:
+    """Errors: InputError when a rigid body so far off [mm] would not be there: a pin has half its bore's diameter."""
+    sizes = []
+    for face in np.unique(mesh.face[triangles]):
+        nodes = mesh.nodes[mesh.triangles[triangles[mesh.face[triangles] == face]].ravel()]
+        sizes.append(float(np.sort(np.ptp(nodes, axis=0))[1]))
+    if abs(clearance) >= max(sizes) / 2:
+        raise InputError(
+            f"clearance {clearance:.4g} mm is wider than half the face, which is {max(sizes):.4g} mm across: no "
+            "rigid body of its shape is left.",
+            where="supports",
+            advice="It is the gap of one side: of a pin in its bore, half of what the diameters differ by.",
+        )
+
+
 def not_facing(mesh: TetMesh, first: Index, second: Index, *, reach: float, hidden: bool) -> InputError:
     """By how much two faces miss each other: where they come nearest, how far apart, and at what angle; or that they
     would not, were they not `hidden` from each other by a body.

@@ -8,16 +8,15 @@ second-hand). They hold for metal faces.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from fem.errors import InputError
-from fem.joining.bolt_plan import BoltPlan, pressing_seat
-from fem.joining.bolt_stiffness import bolt_resilience
+from fem.joining.bolt_plan import BoltPlan
 from fem.joining.clamped_joint import Grip, Member
 from fem.joining.creep import HOUR, Findley, Prony
-from fem.joining.washer_spread import spread_seat
+from fem.joining.remedies import ALUMINIUM, SLEEVE_WALL, Built, Way, large_washer_way, sleeve_way, washer_way
 from fem.tensors import Array
 
 DAY, SEASON = 24 * HOUR, 90 * 24 * HOUR
@@ -27,8 +26,6 @@ TIMES = (HOUR, DAY, SEASON)
 EMBEDDING = {10.0: ((3, 2.5, 1.5), (3, 3, 2)), 40.0: ((3, 3, 2), (3, 4.5, 2.5)), 160.0: ((3, 4, 3), (3, 6.5, 3.5))}
 """Largest roughness Rz [um] of the row -> f_Z [um] in the thread, under each head or nut, in each inner interface;
 first where the load pulls, then where it shears."""
-ALUMINIUM = 70e3
-"""Modulus [MPa] of a sleeve (handbook value)."""
 
 
 def embedding(roughness: float, *, heads: int = 1, interfaces: int = 1, shear: bool = False) -> float:
@@ -126,7 +123,7 @@ def compare_remedies(
     shank: float = 0.0,
     hole: float | None = None,
     outer: float = np.inf,
-    sleeve_wall: float = 1.5,
+    sleeve_wall: float = SLEEVE_WALL,
     sleeve_modulus: float = ALUMINIUM,
 ) -> tuple[Remedy, ...]:
     """A planned bolt through `members` and a nut with the same washer: as it is, with large washers, with a metal
@@ -136,42 +133,15 @@ def compare_remedies(
     stands outside it). Errors: InputError where the washer is wider than the member, or the sleeve than the head or
     washer.
     """
-    hole = plan.sizes.clearance_hole if hole is None else hole
-    out = []
-    washers = {"as planned": plan.washer} | ({} if plan.washer == "large" else {"large washers": "large"})
-    for name, washer in washers.items():
-        changed = replace(plan, washer=washer)
-        whole = pressing_seat(changed, hole).outer
-        stiffness = Grip(tuple(members), whole, whole, hole, outer).stiffness
-        seat = spread_seat(changed, stiffness=stiffness, hole=hole)
-        grip = Grip(tuple(members), seat.outer, seat.outer, hole, outer)
-        clamp = _clamp_of(changed, grip, preload, times, settling, shank)
-        out.append(Remedy(name, "the part", preload / seat.area, clamp))
-    tube, seat = hole + 2 * sleeve_wall, pressing_seat(plan, hole)
-    if tube > seat.outer:
-        raise InputError(
-            f"a sleeve of {tube:g} mm is wider than what presses on it, {seat.outer:g} mm.",
-            where=plan.key("washer"),
-            advice="Take a wider washer, or a thinner sleeve.",
-        )
-    metal = tuple(Member(x.thickness, sleeve_modulus if x.creep is not None else x.modulus) for x in members)
-    sleeve = Grip(metal, tube, tube, hole, tube)
-    area = np.pi / 4 * (tube**2 - hole**2)
-    clamp = _clamp_of(plan, sleeve, preload, times, settling, shank)
-    return (*out, Remedy("metal sleeve", "the sleeve", preload / area, clamp))
+    built = Built(plan.sizes.clearance_hole if hole is None else hole, outer, shank)
+    ways = [washer_way("as planned", plan, members, built)]
+    if plan.washer != "large":
+        ways.append(large_washer_way(plan, members, built))
+    ways.append(sleeve_way(plan, members, built, wall=sleeve_wall, modulus=sleeve_modulus))
+    return tuple(_remedy(way, preload, times, settling) for way in ways)
 
 
-def _clamp_of(
-    plan: BoltPlan, grip: Grip, preload: float, times: Sequence[float], settling: float, shank: float
-) -> tuple[float, ...]:
-    """Clamp [N] at each time of a bolt with a nut, and a washer under both if it has one."""
-    washers = 0.0 if plan.washer == "none" else 2 * plan.sizes.washers[plan.washer].thickness
-    bolt = bolt_resilience(
-        plan.sizes.thread,
-        modulus=plan.material.modulus,
-        length=grip.length + washers,
-        shank=shank,
-        head_shape=plan.head_shape,
-    )
-    found = clamp_over_time(preload, bolt=bolt.total, grip=grip, times=times, settling=settling)
-    return tuple(float(clamp) for clamp in found)
+def _remedy(way: Way, preload: float, times: Sequence[float], settling: float) -> Remedy:
+    """What a way to build a joint keeps of a `preload` [N]."""
+    found = clamp_over_time(preload, bolt=way.bolt, grip=way.grip, times=times, settling=settling)
+    return Remedy(way.name, way.on, preload / way.area, tuple(float(clamp) for clamp in found))

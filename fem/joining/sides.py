@@ -142,13 +142,13 @@ def _pieces(place: Array, nodes: Index, chord: Array) -> Pieces:
     along = np.clip(np.ceil(np.sqrt(bend / MISSED) - 1e-6), 1, MOST_PIECES).astype(int)
     cell, corner = [], []
     for m in np.unique(along):
-        own, small = np.flatnonzero(along == m), _small(int(m))
+        own, small = np.flatnonzero(along == m), small_triangles(int(m))
         cell.append(np.repeat(own, len(small)))
         corner.append(np.tile(small, (len(own), 1, 1)))
     return Pieces(np.concatenate(cell), np.concatenate(corner))
 
 
-def _small(m: int) -> Array:
+def small_triangles(m: int) -> Array:
     """The reference triangle as m^2 small ones (m^2, 3, 2)."""
     up = [np.array([[i, j], [i + 1, j], [i, j + 1]]) for i in range(m) for j in range(m - i)]
     down = [np.array([[i + 1, j], [i + 1, j + 1], [i, j + 1]]) for i in range(m) for j in range(m - i - 1)]

@@ -31,7 +31,7 @@ from fem.judging.recovered import RecoveredStress
 from fem.judging.reserve import ReserveField
 from fem.judging.scene import CaseFields
 from fem.judging.used_up import used_up_places
-from fem.loading.case import NO_RESULTANT, LoadCase, without_joints
+from fem.loading.case import JOINTS, NO_RESULTANT, LoadCase, without_joints
 from fem.loading.loads import resultant, wrench_load
 from fem.part.faces import FaceGroup
 from fem.part.quadrature import tet_volumes
@@ -158,7 +158,8 @@ def _remarks(case: LoadCase, growth: Growth, reserve: Reserve, solution: Solutio
         return (Caution("follows", text, {"case": case.name}, decisive=True),)
     if reserve.mode == LIFTS_OFF:
         times = f"{reserve.minimum:.3g} times its growing loads"
-        text = f"Case {case.name}: at {times} the part has lifted off its foundation and is free to move."
+        how = "parted or slipped where it bears" if JOINTS in case.factors else "lifted off its foundation"
+        text = f"Case {case.name}: at {times} the part has {how} and is free to move."
         return (Caution("lifts_off", text, {"case": case.name, "factor": reserve.minimum}, decisive=True),)
     if not growth.agreed:
         text = f"Case {case.name}: where it presses on its foundation still changes at failure: a rough reserve."

@@ -11,14 +11,16 @@ from fem.caution import Caution
 from fem.joining.bolt_forces import BoltForces, PressedPoints, bolt_forces
 from fem.joining.bolt_judgement import judge_bolt
 from fem.joining.fitting import FittedBolt
-from fem.joining.pull_out import PullOut
-from fem.joining.strength_along import bears_for_long, compression_along, insert_in_polymer, thread_in_metal
-from fem.joining.thread_stripping import ThreadStrength
+from fem.joining.held_by import TAPPED, HeldBy, held_by_of
+from fem.joining.strength_along import bears_for_long, compression_along
 from fem.judging.findings import BoltFindings
 from fem.printing.body import PrintedBody
 from fem.printing.plan import print_axes
 from fem.solving.equilibrium import Contact, Equilibrium
 from fem.tensors import Array
+
+OF_A_CASE = ("joint_opens", "bolt_yields")
+"""Cautions that hold in one case; the others are of the bolt as tightened."""
 
 
 def forces_of_bolts(
@@ -44,15 +46,15 @@ def forces_of_bolts(
 
 
 def judge_bolts(
-    bolts: Sequence[FittedBolt], made: Mapping[str, PrintedBody], *, low: Mapping[str, BoltForces],
+    bolts: Sequence[FittedBolt], made: Mapping[str, PrintedBody], *, case: str, low: Mapping[str, BoltForces],
     high: Mapping[str, BoltForces],
 ) -> tuple[dict[str, BoltFindings], tuple[Caution, ...]]:  # fmt: skip
-    """The bolts of a case by name, from their forces after the least and after the most tightening."""
+    """The bolts of a `case` by name, from their forces after the least and after the most tightening."""
     out: dict[str, BoltFindings] = {}
     cautions: list[Caution] = []
     for bolt in bolts:
         loose, tight = low[bolt.name], high[bolt.name]
-        held_by = holder_of(bolt, made)
+        holder = holder_of(bolt, made)
         borne, share = _borne(bolt, made[bolt.under])
         judged = judge_bolt(
             replace(bolt.plan, name=bolt.name),
@@ -64,8 +66,9 @@ def judge_bolts(
             shear=tight.shear,
             bending=tight.bending,
             seat=bolt.seat,
-            held_by=held_by,
+            held_by=holder.strength,
         )
+        cautions += [caution for caution in holder.cautions if caution not in cautions]
         out[bolt.name] = BoltFindings(
             preload_N=bolt.tightened.high,
             preload_low_N=bolt.tightened.low,
@@ -88,7 +91,12 @@ def judge_bolts(
             on_head_Nmm=_three(tight.moment),
             bodies=(bolt.under, bolt.into),
         )
-        cautions += judged.cautions
+        cautions += [
+            replace(caution, text=f"Case {case}: {caution.text}", numbers={**caution.numbers, "case": case})
+            if caution.kind in OF_A_CASE
+            else caution
+            for caution in judged.cautions
+        ]
     return out, tuple(cautions)
 
 
@@ -96,22 +104,16 @@ def _three(vector: Array) -> tuple[float, ...]:
     return tuple(float(v) + 0.0 for v in vector)
 
 
-def holder_of(bolt: FittedBolt, made: Mapping[str, PrintedBody]) -> ThreadStrength | PullOut | None:
-    """What holds a bolt's thread; None of a nut, which standards make stronger than its bolt, and of what is not
-    meshed.
-
-    Errors: InputError for an engagement too short.
+def holder_of(bolt: FittedBolt, made: Mapping[str, PrintedBody]) -> HeldBy:
+    """What holds a bolt's thread: nothing is known of what is not meshed. A bore in a polymer of which the study says
+    no more is a printed thread. Errors: InputError for an engagement too short, or what cannot hold it there.
     """
-    if bolt.engagement is None:
-        return None
-    body = made[bolt.into]
-    values = body.values
-    assert values is not None
-    if bolt.held_by == "tapped" and values.ultimate is not None:
-        return thread_in_metal(bolt.plan, values, engagement=bolt.engagement)
-    kind = "printed thread" if bolt.held_by == "tapped" else bolt.held_by
-    diameter = bolt.plan.sizes.thread.diameter
-    return insert_in_polymer(kind, values, axis=_in_print(bolt, body), diameter=diameter, length=bolt.engagement)
+    if not bolt.into:
+        return HeldBy(None)
+    body, kind = made[bolt.into], bolt.held_by
+    if kind == TAPPED and not bolt.plan.held_by and body.values is not None and body.values.yield_stress is None:
+        kind = "printed thread"
+    return held_by_of(kind, bolt.plan, body.values, engagement=bolt.engagement, axis=_in_print(bolt, body))
 
 
 def _borne(bolt: FittedBolt, body: PrintedBody) -> tuple[float, float]:

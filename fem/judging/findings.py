@@ -312,6 +312,31 @@ class CaseFindings:
 
 
 @dataclass(frozen=True)
+class FitCase:
+    """A case with another clearance: its homogenised reserve factor, how far it moves at most, the rotation [deg] of
+    watched faces, the largest pull of a bolt (None: there is none), the highest pressure in the joint, the share of
+    its area that touches.
+    """
+
+    reserve: float
+    maximum_displacement_mm: float
+    rotation_deg: dict[str, float]
+    bolt_force_N: float | None
+    pressure_max_MPa: float
+    touching: float
+
+
+@dataclass(frozen=True)
+class FitFindings:
+    """What a `clearance_mm` of a `joint` makes of the cases, by name; `asked` marks that of the study itself."""
+
+    joint: str
+    clearance_mm: float
+    asked: bool
+    cases: dict[str, FitCase]
+
+
+@dataclass(frozen=True)
 class FaceStiffness:
     """6 x 6 seen at a watched face: `matrix` forces [N] and moments [N mm] (its rows) against displacements [mm] and
     rotations [rad] (its columns); `compliance` the other way round.
@@ -347,7 +372,7 @@ class RequirementFindings:
 
 @dataclass(frozen=True)
 class Findings:
-    """All that one run found; see the module's text. `files` are the digests of pictures and fields beside it."""
+    """All that one run found; see the module's text. `fits` tell of joints with several clearances. `files` are the digests of pictures and fields beside it."""
 
     beadwork: str
     title: str
@@ -366,6 +391,7 @@ class Findings:
     seconds: dict[str, float] = field(default_factory=dict)
     peak_memory_MB: float = 0.0
     currency: str = ""
+    fits: tuple[FitFindings, ...] = ()
     files: dict[str, str] = field(default_factory=dict)
 
     @property

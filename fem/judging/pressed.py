@@ -39,7 +39,7 @@ class PressedJoint:
 
     @property
     def sides(self) -> tuple[tuple[Index, Array], ...]:
-        """For each meshed side the corner nodes (q, 3) of its triangle at each point, and their linear shares (q, 3)."""
+        """For each meshed side the corner nodes (q, 3) of each point's triangle and their linear shares (q, 3)."""
         nodes, shares = self.facing.nodes, self.facing.shares
         if self.joint.rigid:
             return ((nodes[:, :3], corner_shares(shares)),)
@@ -106,9 +106,9 @@ def corner_means(nodes: Index, shares: Array, *, areas: Array, values: Array) ->
     """
     used, flat = np.unique(nodes, return_inverse=True)
     weights = (shares * areas[:, None]).ravel()
-    total = np.bincount(flat.ravel(), weights=weights, minlength=len(used))
-    summed = np.bincount(flat.ravel(), weights=weights * np.repeat(values, 3), minlength=len(used))
-    mean = np.divide(summed, total, out=np.zeros_like(total), where=total > 0)
+    total = np.asarray(np.bincount(flat.ravel(), weights=weights), dtype=float)
+    summed = np.asarray(np.bincount(flat.ravel(), weights=weights * np.repeat(values, 3)), dtype=float)
+    mean: Array = np.divide(summed, total, out=np.zeros_like(total), where=total > 0)
     return used, mean, total
 
 

@@ -12,7 +12,7 @@ from fem.caution import Caution
 from fem.errors import FaceError, InputError
 from fem.loading.loads import Arrow, Load, force_text, resultant
 from fem.loading.plan import LoadPlan
-from fem.loading.supports import Foundation, Held
+from fem.loading.supports import Support
 from fem.loading.traction import Traction
 from fem.part.faces import FaceGroup
 from fem.part.tetmesh import Index, TetMesh
@@ -90,7 +90,7 @@ class SupportKind:
 
     word: str
     noun: type
-    hold: Callable[[Any, TetMesh, FaceGroup, str], Held | Foundation]
+    hold: Callable[[Any, TetMesh, FaceGroup, str], Support]
     facts: Callable[[Any], dict[str, Any]]
     says: str
     examples: tuple[str, ...]

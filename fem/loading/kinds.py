@@ -13,6 +13,7 @@ from fem.loading import (
     foundation,
     preload,
     pressure,
+    rigid_bearing,
     spring,
     temperature_change,
     wing,
@@ -21,7 +22,7 @@ from fem.loading import (
 from fem.loading.kind import LoadKind, Site, SupportKind
 from fem.loading.loads import Load
 from fem.loading.plan import LoadPlan, SupportPlan
-from fem.loading.supports import Foundation, Held
+from fem.loading.supports import Support
 from fem.part.faces import FaceGroup
 from fem.part.tetmesh import Index, TetMesh
 from fem.printing.field import PrintedField
@@ -41,7 +42,9 @@ LOAD_KINDS: dict[str, LoadKind] = {
     )
 }
 """Every load's word in the study, and what stands behind it."""
-SUPPORT_KINDS: dict[str, SupportKind] = {kind.word: kind for kind in (fixed.KIND, foundation.KIND, spring.KIND)}
+SUPPORT_KINDS: dict[str, SupportKind] = {
+    kind.word: kind for kind in (fixed.KIND, foundation.KIND, spring.KIND, rigid_bearing.KIND)
+}
 """Every support's word in the study, and what stands behind it."""
 
 
@@ -53,7 +56,7 @@ def load_of(plan: LoadPlan, mesh: TetMesh, printed: PrintedField, groups: Mappin
     return LOAD_KINDS[plan.kind].build(Site(plan, mesh, printed, groups))
 
 
-def support_of(plan: SupportPlan, mesh: TetMesh, groups: Mapping[str, FaceGroup]) -> Held | Foundation:
+def support_of(plan: SupportPlan, mesh: TetMesh, groups: Mapping[str, FaceGroup]) -> Support:
     """One support on its face. Errors: InputError naming the support."""
     return SUPPORT_KINDS[plan.kind].hold(plan.what, mesh, groups[plan.face], plan.name)
 

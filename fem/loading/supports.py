@@ -1,4 +1,4 @@
-"""What holds the part: faces held in given directions, elastic foundations, and springs."""
+"""What holds the part: faces held in given directions, elastic foundations, springs, and rigid bodies to bear on."""
 
 from __future__ import annotations
 
@@ -67,6 +67,21 @@ class Foundation:
                 where=f"supports.{self.name}",
                 advice='Write foundation = { normal = "400 N/mm^3", push_only = true }.',
             )
+
+
+@dataclass(frozen=True)
+class RigidBearing:
+    """A face, boundary `triangles` (j,), opposite a rigid body of its own shape, `clearance` [mm] away (negative: a
+    press fit): it pushes, rubs with `friction`, and is free to part.
+    """
+
+    name: str
+    triangles: Index
+    friction: float = 0.0
+    clearance: float = 0.0
+
+
+Support = Held | Foundation | RigidBearing
 
 
 def spring_support(mesh: TetMesh, group: FaceGroup, *, stiffness: Sequence[float] | Array, name: str) -> Foundation:

@@ -102,13 +102,19 @@ def _whole(
     tightened: Tightened | None = None,
 ) -> SolvedCases:
     """A case solved with its contact when its growing loads are `factor` times as large."""
+    met = None
     if not equilibrium.linear:
         case, contact, met = meeting(equilibrium, case, starts, factor=factor, begin=begin, tightened=tightened)
         found = SolveRecord(sum(met.iterations), met.history)
     else:
         found, contact = _contact_of(equilibrium, case, starts, factor, tolerance)
     none = np.zeros((0, *equilibrium.mesh.nodes.shape))
-    units, record, _ = _units(equilibrium, [case], list(case.factors), starts, none, tolerance, contact)
+    names = [name for name in case.factors if name != JOINTS]
+    units, record, _ = _units(equilibrium, [case], names, starts, none, tolerance, contact)
+    if met is not None:  # what joints add is all that the loads leave of the answer
+        stay = tuple(k for k in case.permanent if k != JOINTS)
+        of_loads = case.combined(stay, units) + factor * case.combined(case.growing, units)
+        units[JOINTS] = met.displacement - of_loads
     iterations = found.iterations + record.iterations
     return SolvedCases((case,), units, SolveRecord(iterations, record.history), contact, starts, tightened)
 

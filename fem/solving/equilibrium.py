@@ -200,21 +200,37 @@ class Equilibrium:
         made = getattr(self.solver, "precondition", None)
         return Contact(pressing, system, solver_for(self.kind, system, self.printed, precondition=made), steps)
 
-    def joint_forces(self, displacement: Array, contact: Contact | None = None) -> Array:
-        """Nodal forces (n, 3) [N] of joints and bolts on the bodies at a displacement (n, 3) [mm]: zero in sum, but
-        for those of bolts that end in something not meshed."""
+    def joint_forces(self, displacement: Array, contact: Contact | None = None) -> tuple[Array, Array]:
+        """Nodal forces (n, 3) [N] of joints and bolts on the bodies at a displacement (n, 3) [mm]: of those between
+        bodies, zero in sum, and of rigid bodies and what is not meshed, which are supports.
+        """
         if self.joined is None:
-            return np.zeros_like(displacement)
-        law, links, ties = self.joined.law, self.joined.links, self.joined.ties
-        state = None if contact is None else contact.state
-        if state is None:
-            state = law.answer(links.jump(displacement), rest=np.zeros_like(law.normal))
-        out = -links.forces(state.total(law.normal))
+            return np.zeros_like(displacement), np.zeros_like(displacement)
+        each, links = self.forces_at_joints(displacement, contact), self.joined.links
+        rigid = self.joined.rigid[:, None]
+        between = links.forces(np.where(rigid, 0.0, each))
+        outside = links.forces(np.where(rigid, each, 0.0))
+        ties = self.joined.ties
         if ties is not None:
-            out -= ties.forces(ties.stiffness * ties.motion(displacement))
-        if ties is not None and contact is not None and contact.locked is not None:
-            out += contact.locked.forces(ties)
-        return out
+            bolts = self.forces_of_ties(displacement, contact)
+            between += ties.forces(np.where(ties.outside, 0.0, bolts))
+            outside += ties.forces(np.where(ties.outside, bolts, 0.0))
+        return between, outside
+
+    def forces_of_ties(self, displacement: Array, contact: Contact | None = None) -> Array:
+        """The forces (m,) of all ties on the bodies, along their motions."""
+        assert self.joined is not None and self.joined.ties is not None
+        ties = self.joined.ties
+        locked = None if contact is None else contact.locked
+        return (0.0 if locked is None else locked.along(ties)) - ties.stiffness * ties.motion(displacement)
+
+    def forces_at_joints(self, displacement: Array, contact: Contact | None = None) -> Array:
+        """The force (q, 3) [N] on the first side at each point of the joints."""
+        assert self.joined is not None
+        law, state = self.joined.law, None if contact is None else contact.state
+        if state is None:
+            state = law.answer(self.joined.links.jump(displacement), rest=np.zeros_like(law.normal))
+        return -state.total(law.normal)
 
     def points(self, name: str) -> FoundationPoints:
         """The integration points of a foundation."""
@@ -226,11 +242,12 @@ class Equilibrium:
         """The solution with the answer of the supports and what is left of the balance of force and moment."""
         elastic = self.elastic_forces(displacement)
         system = (self.system if contact is None else contact.system).with_link_springs(None).with_ties(None)
-        forces = forces + self.joint_forces(displacement, contact)
+        between, outside = self.joint_forces(displacement, contact)
+        forces = forces + between
         whole = system.whole_forces(displacement.reshape(-1, 1)).reshape(-1, 3)
         foundation = elastic - whole
-        left = whole - forces
-        support = foundation + left - np.einsum("nij,nj->ni", self.held.projector, left)
+        left = whole - forces - outside
+        support = foundation + outside + left - np.einsum("nij,nj->ni", self.held.projector, left)
         total = forces + support
         moment = np.cross(self.mesh.nodes - self.mesh.box.mean(axis=0), total).sum(axis=0)
         scale = float(np.linalg.norm(forces, axis=1).sum() + np.linalg.norm(support, axis=1).sum()) / 2

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fem.joining.fitting import FittedBolt
 from fem.joining.joint import BONDED, Joint
@@ -13,7 +15,7 @@ from fem.joining.law import PointLaw
 from fem.part.tetmesh import Index, TetMesh
 from fem.printing.field import PrintedField
 from fem.solving.links import Links, joined_links, material_stiffness
-from fem.solving.ties import Ties
+from fem.solving.ties import A_BOLT, Ties
 from fem.tensors import Array
 
 PUSH = 100.0
@@ -31,7 +33,8 @@ def ties_of(bolts: Sequence[FittedBolt]) -> Ties | None:
     if not bolts:
         return None
     columns = hstack([bolt.columns for bolt in bolts], format="csr")
-    return Ties(columns, np.concatenate([bolt.springs for bolt in bolts]))
+    outside = np.repeat([not bolt.into for bolt in bolts], A_BOLT)
+    return Ties(columns, np.concatenate([bolt.springs for bolt in bolts]), outside, tuple(b.name for b in bolts))
 
 
 @dataclass(frozen=True)
@@ -46,6 +49,16 @@ class Joined:
     joint: Index
     area: Array
     ties: Ties | None = None
+
+    @cached_property
+    def rigid(self) -> NDArray[np.bool_]:
+        """At which points (q,) the counterpart is rigid: what it does to the body comes from outside."""
+        return np.array([joint.rigid for joint in self.joints])[self.joint]
+
+    @property
+    def where(self) -> str:
+        """The table of a study in which they stand: a rigid body is a support."""
+        return "supports" if self.rigid.all() else "joints"
 
     @property
     def glued(self) -> bool:
@@ -88,12 +101,15 @@ def _law(joint: Joint, material: Array, push: float) -> PointLaw:
         soft = soft + total[:, half:].sum(axis=1) / size[:, half:].sum(axis=1)
     # One stiffness all over a joint: an even pressure shall approach evenly, whatever the elements
     along = push * float((facing.areas / soft).sum() / facing.areas.sum()) * facing.areas
+    hold = (1.0 if glued else HOLD) * along
+    if joint.stiffness is not None:
+        along, hold = (each * facing.areas for each in joint.stiffness)
     q = len(along)
     return PointLaw(
         normal=facing.normals,
         gap=np.zeros(q) if glued else facing.gaps,  # glue fills what is drawn open
         push=along,
-        hold=(1.0 if glued else HOLD) * along,
+        hold=hold,
         friction=np.full(q, np.inf if glued else joint.friction),
         glued=np.full(q, glued),
     )

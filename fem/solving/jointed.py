@@ -20,7 +20,7 @@ from fem.loading.loads import Load
 from fem.solving.equilibrium import Contact, Equilibrium
 from fem.solving.joints import JointsAnswer, solve_joints
 from fem.solving.solvers import solver_for
-from fem.solving.ties import Locked, TiedPreconditioner
+from fem.solving.ties import Locked
 from fem.solving.tightened import Tightened, load_tightened
 from fem.tensors import Array
 
@@ -72,10 +72,11 @@ def _as_springs(equilibrium: Equilibrium, found: JointsAnswer, locked: Locked | 
     total = found.state.total(joined.law.normal)
     linear = np.einsum("qij,qj->qi", springs, joined.links.jump(found.displacement))
     system = equilibrium.system.with_link_springs(springs)
-    made = getattr(equilibrium.solver, "precondition", None)
+    kept = equilibrium.kept
+    if kept.made is not None and not kept.fits(springs):
+        kept.make(system, joined.law.closed())
+    made = None if kept.made is None else kept.of(system)
     constant = joined.links.forces(linear - total)
-    if made is not None and joined.ties is not None:
-        made = TiedPreconditioner(made, joined.ties, system.free)
     if joined.ties is not None and locked is not None:
         constant += locked.forces(joined.ties)
     solver = solver_for(equilibrium.kind, system, equilibrium.printed, precondition=made)

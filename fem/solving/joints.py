@@ -135,16 +135,12 @@ class _Steps:
             move, record = self.moves.solve(
                 system, left, max(0.1 * settled / error, min(LOOSE, error)), turning=turning
             )
-        except NotConverged as e:
-            print("not", e)
+        except NotConverged:
             self.trust = error / 4
             return None
         self.iterations.append(record.iterations)
         there = _along(self.equilibrium, here, move, 1.0, self.rest)
         after = _left(self.equilibrium, there, self.law.answer(there.jump, rest=self.rest), self.forces)[1]
-        print(
-            f"whole {error:.1e} -> {after:.1e} its {record.iterations} {state.touching.sum()} {state.slipping.sum()}"
-        )
         if after > NEARER * error:
             self.trust = error / 4
             return None
@@ -171,7 +167,6 @@ class _Steps:
             move, record = self.moves.solve(equilibrium.system.with_link_springs(firm), left, LOOSE)
         self.iterations.append(record.iterations)
         there = _moved(equilibrium, here, move, self.rest, self.forces)
-        print(f"held {error:.1e}  its {record.iterations} {state.touching.sum()} {state.slipping.sum()}")
         return there
 
 

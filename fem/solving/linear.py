@@ -115,11 +115,10 @@ def minimal_residuals(
     right[0] = 1.0
     history: list[float] = []
     weights = np.zeros(0)
-    image = np.empty_like(load)
     while len(history) < most and not (history and history[-1] <= tolerance):
         k = len(history)
-        matrix.multiply(np.ascontiguousarray(precondition(frame[k])), image)
-        new = image.copy()
+        new = np.empty_like(load)
+        matrix.multiply(np.ascontiguousarray(precondition(frame[k])), new)
         for i, q in enumerate(frame):
             table[i, k] = float(_dots(q, new)[0])
             new -= table[i, k] * q
@@ -130,7 +129,7 @@ def minimal_residuals(
         if not table[k + 1, k] > 0:
             break
         frame.append(new / table[k + 1, k])
-    x = precondition(np.einsum("k,knj->nj", size * weights, np.array(frame[: len(weights)])))
+    x = precondition(sum((size * w * q for w, q in zip(weights, frame, strict=False)), np.zeros_like(load)))
     if history[-1] > tolerance:
         raise NotConverged(f"the iteration stopped after {len(history)} steps.", best=x, history=history)
     return x, SolveRecord(len(history), tuple(history))

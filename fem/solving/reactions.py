@@ -4,7 +4,8 @@ A support's force at a node is what its foundation's springs, or its held direct
 several supports hold one node along held directions, the force there is split into forces along all of these
 directions whose squares add up to the least: across directions that are square to each other each support bears what
 lies along its own, and two that hold the same direction bear half each. A foundation on a held node bears what its
-springs bear. The sum over all supports is the whole answer of the supports, whatever the split.
+springs bear, a rigid body what its points press. The sum over all supports is the whole answer of the supports,
+whatever the split.
 """
 
 from __future__ import annotations
@@ -18,6 +19,8 @@ from fem.loading.supports import Foundation, Held
 from fem.part.faces import area_and_centre
 from fem.part.tetmesh import Index, TetMesh
 from fem.solving.equilibrium import Contact, Equilibrium, Solution
+from fem.solving.joined import Joined
+from fem.solving.ties import A_BOLT
 from fem.tensors import Array
 
 
@@ -62,27 +65,80 @@ def reactions(
             part = np.zeros_like(left)
             np.add.at(part, nodes[own], each[own])
             split.append(part)
-        out += _told(mesh, foundation, forces, pieces, split)
+        out += _told(mesh, foundation.name, _centre(mesh, foundation), forces, pieces, split)
+    out += _of_bearings(equilibrium, solution, contact, left)
+    out += _of_bolts(equilibrium, solution, contact, left)
     for held, forces in zip(equilibrium.supports, _held_forces(equilibrium.supports, left), strict=True):
         pieces = _pieces(mesh, held.triangles)
         # Pieces share no node: those that touch are one
         split = [np.where(_on(mesh, triangles)[:, None], forces, 0.0) for _, triangles in pieces]
-        out += _told(mesh, held, forces, pieces, split)
+        out += _told(mesh, held.name, _centre(mesh, held), forces, pieces, split)
     return tuple(out)
+
+
+def _of_bearings(
+    equilibrium: Equilibrium, solution: Solution, contact: Contact | None, left: Array
+) -> list[Reaction]:
+    """The reactions of rigid bodies on which faces bear, which are taken out of `left` (n, 3) [N]."""
+    joined, mesh, out = equilibrium.joined, equilibrium.mesh, list[Reaction]()
+    if joined is None:
+        return out
+    each = equilibrium.forces_at_joints(solution.displacement, contact)
+    for number, joint in enumerate(joined.joints):
+        if not joint.rigid:
+            continue
+        own = np.flatnonzero(joined.joint == number)
+        area = joined.area[own]
+        forces = _on_nodes(joined, each, own)
+        left -= forces
+        pieces, split = [], []
+        if joint.triangles is not None:
+            pieces = _pieces(mesh, joint.triangles)
+            triangle = np.repeat(joint.triangles, len(own) // len(joint.triangles))
+            split = [_on_nodes(joined, each, own[np.isin(triangle, t)]) for _, t in pieces]
+        out += _told(mesh, joint.name, area @ joint.facing.places / area.sum(), forces, pieces, split)
+    return out
+
+
+def _of_bolts(equilibrium: Equilibrium, solution: Solution, contact: Contact | None, left: Array) -> list[Reaction]:
+    """The reactions of what holds bolts and is not meshed, which are taken out of `left` (n, 3) [N]."""
+    mesh, out = equilibrium.mesh, list[Reaction]()
+    ties = None if equilibrium.joined is None else equilibrium.joined.ties
+    if ties is None:
+        return out
+    each = equilibrium.forces_of_ties(solution.displacement, contact)
+    for number, name in enumerate(ties.names):
+        own = np.zeros(len(each))
+        own[A_BOLT * number : A_BOLT * (number + 1)] = 1.0
+        if not (own * ties.outside).any():
+            continue
+        forces = ties.forces(own * each)
+        left -= forces
+        size = np.linalg.norm(forces, axis=1)
+        out.append(_reaction(mesh, f"bolt {name}", "", forces, size @ mesh.nodes / size.sum()))
+    return out
+
+
+def _on_nodes(joined: Joined, each: Array, points: Index) -> Array:
+    """Nodal forces (n, 3) [N] of some of the forces (q, 3) [N] at the points of joints."""
+    some = np.zeros_like(each)
+    some[points] = each[points]
+    return joined.links.forces(some)
 
 
 def _told(
     mesh: TetMesh,
-    support: Held | Foundation,
+    name: str,
+    centre: Array,
     forces: Array,
     pieces: Sequence[tuple[str, Index]],
     split: Sequence[Array],
 ) -> list[Reaction]:
     """The reaction of a support from its nodal forces (n, 3), then those of its pieces where there are several."""
-    out = [_reaction(mesh, support.name, "", forces, _centre(mesh, support))]
+    out = [_reaction(mesh, name, "", forces, centre)]
     if len(pieces) > 1:
         for (part, triangles), own in zip(pieces, split, strict=True):
-            out.append(_reaction(mesh, support.name, part, own, area_and_centre(mesh, triangles)[1]))
+            out.append(_reaction(mesh, name, part, own, area_and_centre(mesh, triangles)[1]))
     return out
 
 

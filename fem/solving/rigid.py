@@ -14,7 +14,7 @@ from fem.tensors import Array
 MOST_TURNS = 40
 SHARPER = 8.0
 """By how much faces push more sharply from one state of rest to the next."""
-AGAIN = 4
+AGAIN = 20
 """How often what sticks is found anew at last."""
 SHARP = 1e-6
 """The sharpest, over the widest gap."""
@@ -41,11 +41,11 @@ def rigid_start(equilibrium: Equilibrium, forces: Array, *, start: Array) -> Arr
     joined, mesh = equilibrium.joined, equilibrium.mesh
     assert joined is not None
     law, total = joined.law, float(joined.law.push.sum())
-    motions, _ = _motions_of_pieces(mesh)
+    motions, first = _motions_of_pieces(mesh)
     base, moved = _supports(equilibrium, motions, start, total)
-    load = np.einsum("ni,nik->k", forces, motions) + moved
-    bodies = _RigidBodies(law, joined.links.jump(motions), base, load)
-    q = np.zeros(len(load))
+    acting = np.einsum("ni,nik->k", forces, motions)
+    bodies = _RigidBodies(law, joined.links.jump(motions), base, acting + moved, size=float(np.linalg.norm(acting)))
+    q = np.zeros(len(acting))
     wide = float(np.abs(law.gap).max())
     evenly = max(bodies.size / total, SHARP * wide, SHARP * SHARP * mesh.diagonal)
     sharp = evenly / SHARPER**2
@@ -55,12 +55,17 @@ def rigid_start(equilibrium: Equilibrium, forces: Array, *, start: Array) -> Arr
         if width == sharp:
             break
         width = max(width / SHARPER, sharp)
+    before = np.zeros(len(law.gap))
     for _ in range(AGAIN):
-        q = bodies.at_rest(q, sharp, bodies.sticking(q, 0.0))
+        sticking = bodies.sticking(q, 0.0)
+        if np.abs(sticking - before).max() <= RESTS * sticking.max():
+            break
+        q, before = bodies.at_rest(q, sharp, sticking), sticking
     found = np.einsum("nik,k->ni", motions, q)
     if not np.isfinite(found).all() or np.abs(found).max() > mesh.diagonal:
+        body, moves = _told(mesh, first, np.nan_to_num(q)[:, None])
         raise FreeBodyError(
-            "a body is pushed away and nothing stops it.",
+            f"body {body} is pushed away and nothing stops it: it can {moves}.",
             where="joints",
             advice="Add what holds it: a support, a bolt, or the load that presses it on.",
         )
@@ -68,16 +73,15 @@ def rigid_start(equilibrium: Equilibrium, forces: Array, *, start: Array) -> Arr
 
 
 class _RigidBodies:
-    """Rigid motions under a `load` (k,) on springs: those of supports as a matrix `base` (k, k), and those of points
-    at joints, which the motions move by `jumps` (q, 3, k).
+    """Rigid motions under a `load` (k,), without what moves supports of that `size`, on springs: those of supports
+    as a matrix `base` (k, k), and those of points at joints, which the motions move by `jumps` (q, 3, k).
     """
 
-    def __init__(self, law: PointLaw, jumps: Array, base: Array, load: Array) -> None:
-        self.law, self.base, self.load = law, base, load
+    def __init__(self, law: PointLaw, jumps: Array, base: Array, load: Array, *, size: float) -> None:
+        self.law, self.base, self.load, self.size = law, base, load, size
         self.into = np.einsum("qik,qi->qk", jumps, law.normal)
         self.along = jumps - law.normal[:, :, None] * self.into[:, None, :]
         self.hold = np.where(law.glued | (law.friction > 0), law.hold, 0.0)
-        self.size = float(np.linalg.norm(load))
 
     def nearness(self, q: Array, width: float) -> tuple[Array, Array]:
         """The approach (q,) [mm] that pushes, smooth over a `width` [mm] around touching, and its derivative."""
@@ -92,7 +96,8 @@ class _RigidBodies:
         presses there, of the loads at the most. What lies closer than a `width` [mm] counts in part.
         """
         pressed = self.law.push * self.nearness(q, max(width, 1e-300))[0].clip(0)
-        pressed *= min(1.0, self.size / max(float(pressed.sum()), 1e-300))
+        if 0 < self.size < pressed.sum():
+            pressed *= self.size / pressed.sum()
         moved = np.linalg.norm(self.along @ q, axis=1) + width
         loose = pressed / np.where(moved > 0, moved, 1.0)
         return np.where(self.law.glued | (moved <= 0), self.hold, np.minimum(loose, self.hold))
@@ -106,7 +111,8 @@ class _RigidBodies:
             deep, rises = self.nearness(q, width)
             pushed = self.into.T @ (self.law.push * deep)
             left = self.load - base @ q - pushed
-            if np.linalg.norm(left) <= RESTS * max(np.linalg.norm(self.load), np.linalg.norm(pushed)):
+            rounding = 1e-12 * float(np.linalg.norm(self.load))
+            if np.linalg.norm(left) <= max(RESTS * max(self.size, float(np.linalg.norm(pushed))), rounding):
                 break
             matrix = base + self.into.T @ ((self.law.push * rises)[:, None] * self.into)
             q = self._farther(q, np.linalg.solve(matrix, left), base, width)
@@ -147,12 +153,17 @@ def refuse_free_pieces(equilibrium: Equilibrium, springs: Array, *, where: str, 
     free = vectors[:, values < FREE]
     if not free.shape[1]:
         return
+    body, moves = _told(mesh, first, free)
+    raise FreeBodyError(f"body {body} is free to {moves}.", where=where, advice=advice)
+
+
+def _told(mesh: TetMesh, first: Index, free: Array) -> tuple[str, str]:
+    """The body that moves most in motions (6 p, k) of pieces, each with its `first` node (p,), and how."""
     share = np.linalg.norm(free, axis=1).reshape(-1, 6)
     worst = int(np.linalg.norm(share, axis=1).argmax())
     names = [f"slide along {a}" for a in "xyz"] + [f"turn about {a}" for a in "xyz"]
     moves = [name for name, size in zip(names, share[worst], strict=True) if size > 0.3 * share[worst].max()]
-    body = mesh.bodies[mesh.node_body[first[worst]]]
-    raise FreeBodyError(f"body {body} is free to {listed(moves)}.", where=where, advice=advice)
+    return mesh.bodies[mesh.node_body[first[worst]]], listed(moves)
 
 
 def _motions_of_pieces(mesh: TetMesh) -> tuple[Array, Index]:

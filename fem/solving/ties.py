@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fem.tensors import Array
 
@@ -21,10 +22,20 @@ A_BOLT = 6
 
 @dataclass(frozen=True)
 class Ties:
-    """Springs of `stiffness` (m,) [N/mm] on the motions that `columns` (3n, m), sparse, make of a displacement."""
+    """Springs of `stiffness` (m,) [N/mm] on the motions that `columns` (3n, m), sparse, make of a displacement;
+    `ends` (m,) marks those whose other end is held by something that is not meshed (None: none is). `names` are
+    those of the bolts, six ties each.
+    """
 
     columns: Any
     stiffness: Array
+    ends: NDArray[np.bool_] | None = None
+    names: tuple[str, ...] = ()
+
+    @property
+    def outside(self) -> NDArray[np.bool_]:
+        """Which of them end outside the mesh."""
+        return np.zeros(len(self.stiffness), dtype=bool) if self.ends is None else self.ends
 
     def motion(self, displacement: Array) -> Array:
         """The motions (m,) of a displacement (n, 3) [mm]."""
@@ -40,7 +51,7 @@ class Ties:
 
     def with_stiffness(self, stiffness: Array) -> Ties:
         """The same ties with other springs (m,) [N/mm]."""
-        return Ties(self.columns, stiffness)
+        return Ties(self.columns, stiffness, self.ends, self.names)
 
 
 @dataclass(frozen=True)
@@ -54,7 +65,11 @@ class Locked:
 
     def forces(self, ties: Ties) -> Array:
         """Nodal forces (n, 3) [N] of the bolts beyond those of their springs."""
-        return ties.forces(along_axes(ties, ties.stiffness[::A_BOLT] * self.extension - self.preload))
+        return ties.forces(self.along(ties))
+
+    def along(self, ties: Ties) -> Array:
+        """The same along the ties' motions (m,)."""
+        return along_axes(ties, ties.stiffness[::A_BOLT] * self.extension - self.preload)
 
     def pull(self, ties: Ties, displacement: Array) -> Array:
         """The pull (b,) [N] of each bolt at a displacement (n, 3) [mm]."""

@@ -14,7 +14,7 @@ import numpy as np
 from fem.caution import Caution
 from fem.errors import FreeBodyError
 from fem.joining.fitting import FittedBolt
-from fem.joining.joint import Joint
+from fem.joining.joint import Joint, foundation_joint
 from fem.loading.case import LoadCase, lost_loads
 from fem.loading.supports import Foundation, Held
 from fem.part.tetmesh import Index, TetMesh
@@ -87,11 +87,12 @@ def solve_units(
     Errors: FreeBodyError, NotConverged; InputError for a load that is lost on held directions.
     """
     blocks, known, watched = None, begin or {}, watched or {}
+    if joints or bolts:  # what presses is one question, whatever it presses on
+        joints = [*joints, *(foundation_joint(mesh, f) for f in foundations if f.push_only)]
+        foundations = [f for f in foundations if not f.push_only]
     joined = joined_of(mesh, printed, joints, ties=ties_of(bolts)) if joints or bolts else None
     if joints and joined is not None:
         pattern = pattern_with(pattern, joined.links)
-    if joined is not None:
-        watched = watched if joined.glued and not bolts else {}  # a stiffness is that of a linear part
     for displaced in sorted({case.displaced for case in cases} | ({()} if watched else set())):
         own = [case for case in cases if case.displaced == displaced]
         moved = {name: face for name in displaced if (face := own[0].loads[name].displacement) is not None}
@@ -109,7 +110,7 @@ def solve_units(
                 joined=joined,
             )
             if joined is not None:
-                refuse_free_pieces(equilibrium, joined.law.closed(), where="joints", advice=HOLD_IT)
+                refuse_free_pieces(equilibrium, joined.law.closed(), where=joined.where, advice=HOLD_IT)
         except FreeBodyError:
             if own:
                 raise

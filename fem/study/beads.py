@@ -21,13 +21,6 @@ from fem.zooming.whole import WholeBody, expected_unknowns, refuse_too_large, so
 from fem.zooming.whole_findings import missed_caution, with_whole, zoom_missed
 from fem.zooming.worst import JudgedCase, Surroundings, bodies_of_beads, doubtful_nodes, zoom_worst
 
-NO_BEADS = Caution(
-    "joints_without_beads",
-    "Bodies that meet at joints are not looked at bead by bead yet: what joints press is known to the homogenised "
-    "answer alone.",
-    {},
-)
-
 
 @dataclass(frozen=True)
 class AskedBeads:
@@ -45,8 +38,6 @@ def ask_beads(ready: Prepared, solved: SolvedStudy, *, progress: Progress | None
     answers = dict(solved.answers)
     if not around.bodies or (judge.zoom == 0 and not judge.whole):
         return AskedBeads(answers, (), ())
-    if ready.study.joints:
-        return AskedBeads(answers, (), (NO_BEADS,))
     grids = whole_grids(ready, around) if judge.whole else {}
     cases = {k: JudgedCase(a.findings, a.field, solved.singular[k], a.lift_off) for k, a in answers.items()}
     places: list[ZoomedPlace] = []

@@ -27,12 +27,15 @@ def scatter_of(ready: Prepared) -> Scatter:
 def places_of(
     ready: Prepared, equilibrium: Equilibrium, recovered: RecoveredStress, answers: Mapping[str, Answer]
 ) -> dict[str, Places]:
-    """Where each of the cases solved together may fail; none where nothing scatters, or where
-    what bearing joints do would change with every sample. Errors: NotConverged."""
+    """Where each of the cases solved together may fail; none where nothing scatters. What joints
+    touch and where they slip is taken as it is in the case. Errors: NotConverged."""
     scatter, solved = scatter_of(ready), recovered.solved
-    if not scatter.any or not equilibrium.linear:
+    if not scatter.any:
         return {}
-    changes = stiffness_change(equilibrium, solved, ready.loads) if any(scatter.stiffness.values()) else None
+    changes = None
+    if any(scatter.stiffness.values()):
+        loads = {k: load for case in solved.cases for k, load in case.loads.items()}
+        changes = stiffness_change(equilibrium, solved, loads)
     units = None
     if changes is not None:
         units = recovered_units(ready.mesh, ready.printed, {k: (changes[k], None) for k in recovered.loads})

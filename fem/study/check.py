@@ -59,14 +59,14 @@ def check_study(study: Study | Path | str, *, progress: Progress | None = None) 
     coarse = {n: (max(solids[n].size / 15, b.size or 0.0), solids[n].size / 60) for n, b in study.bodies.items()}
     ready = prepare(study, sizes=coarse, progress=progress)
     held, foundations = supports_of(study, ready.mesh, ready.groups)
+    joints = joints_of(study, ready.mesh, ready.groups)
     loads = ready.loads
     cases = [LoadCase(name, factors, loads) for name, factors in study.cases.items()]
     for displaced in {case.displaced for case in cases}:
         moved = [face for name in displaced if (face := loads[name].displacement) is not None]
-        if not study.joints:
+        if not (joints or study.bolts):
             refuse_free_motion(ready.mesh, held=[*held, *moved], foundations=foundations)
         lost_loads(loads, gather(ready.mesh, (*held, *moved)).projector)
-    joints_of(study, ready.mesh, ready.groups)
     bolts = tuple(bolts_of(study, ready.mesh, ready.groups))
     for bolt in bolts:
         holder_of(bolt, ready.made)

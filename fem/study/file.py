@@ -11,7 +11,6 @@ from pathlib import Path
 from typing import Any
 
 from fem.errors import Faults, InputError, nearest, toml_trouble
-from fem.joining.joint import JointPlan
 from fem.judging.requirements import Requirements
 from fem.study.form import checked_form
 from fem.study.plans import Judging, Study
@@ -19,6 +18,7 @@ from fem.study.to_plans import (
     body_plan,
     bolt_plan,
     face_query,
+    joint_plan,
     judging,
     load_plan,
     support_plan,
@@ -75,10 +75,7 @@ def study_of(
         variants=form.variants,
         sweep={path: tuple(values) for path, values in form.sweep.items()},
         draft=form.draft,
-        joints={
-            name: JointPlan(name, (j.faces[0], j.faces[1]), j.kind, j.friction, j.clearance)
-            for name, j in form.joints.items()
-        },
+        joints={name: joint_plan(name, joint) for name, joint in form.joints.items()},
         bolts={name: bolt for name, bolt in bolts.items() if bolt is not None},
     )
     # Only here is it known that plans and text belong together

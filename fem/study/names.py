@@ -64,6 +64,9 @@ def wrong_names(tree: Mapping[str, Any]) -> dict[Place, Words]:
     for key in _table(tree, "requirements"):
         if key not in known_keys(("requirements",)) and (key in names["cases"] or key in names["faces"]):
             out["requirements", key] = partial(_limit_of, key, "case" if key in names["cases"] else "face")
+    for name, support in names["supports"].items():
+        if name in _table(tree, "joints") and _bears(support):
+            out["joints", name] = partial(_joint_and_support, name)
     bodies = list(names["bodies"])
     for name, face in names["faces"].items():
         if len(bodies) > 1 and isinstance(face, dict) and "body" not in face:
@@ -105,6 +108,18 @@ def _stands_for_nothing(place: Place, name: str, table: str, names: Mapping[str,
 
 def _face_and_case(name: str) -> tuple[str, str]:
     return f'both a face and a case are called "{name}".', f"{RULES['requirements']} Rename one of them."
+
+
+def _bears(support: Any) -> bool:
+    """Whether what a support does is told among the joints."""
+    if not isinstance(support, dict):
+        return False
+    foundation = support.get("foundation")
+    return "bearing" in support or (isinstance(foundation, dict) and foundation.get("push_only") is True)
+
+
+def _joint_and_support(name: str) -> tuple[str, str]:
+    return f'both a joint and a support that bears are called "{name}".', "Results go by name: rename one of them."
 
 
 def _limit_of(name: str, noun: str) -> tuple[str, str]:

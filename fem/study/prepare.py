@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from fem.errors import InputError
-from fem.joining.facing import faces_opposite, first_of
+from fem.joining.facing import first_of, opposite_faces
 from fem.joining.fitting import FittedBolt, fitted_bolts
-from fem.joining.joint import Joint
+from fem.joining.joint import Joint, rigid_joint
 from fem.judging.scene import Patch
 from fem.loading.case import LoadCase
 from fem.loading.kinds import support_of
 from fem.loading.loads import Load
-from fem.loading.supports import Foundation, Held
+from fem.loading.supports import Foundation, Held, RigidBearing
 from fem.part.faces import FaceGroup
 from fem.part.tetmesh import TetMesh
 from fem.printing.body import PrintedBody, laminate_body, metal_body, printed_body
@@ -51,13 +51,13 @@ def card_of(body: BodyPlan) -> tuple[Card, str]:
 
 
 def supports_of(study: Study, mesh: TetMesh, groups: Mapping[str, FaceGroup]) -> tuple[list[Held], list[Foundation]]:
-    """Held faces, and foundations with springs among them."""
+    """Held faces, and foundations with springs among them; faces that bear on rigid bodies are joints."""
     found = [support_of(plan, mesh, groups) for plan in study.supports.values()]
     return [s for s in found if isinstance(s, Held)], [s for s in found if isinstance(s, Foundation)]
 
 
 def joints_of(study: Study, mesh: TetMesh, groups: Mapping[str, FaceGroup]) -> list[Joint]:
-    """The joints of a study on a mesh, point by point.
+    """The joints of a study on a mesh, point by point: between bodies, then with the rigid bodies that are supports.
 
     Errors: InputError for faces of one body, or that do not face each other.
     """
@@ -74,10 +74,24 @@ def joints_of(study: Study, mesh: TetMesh, groups: Mapping[str, FaceGroup]) -> l
             )
         first, second = first_of(mesh, one, other)
         try:
-            facing = faces_opposite(mesh, first, second, clearance=plan.clearance)
+            found = opposite_faces(mesh, first, second, clearance=plan.clearance)
         except InputError as error:
             raise InputError(error.message, where=where, advice=error.advice) from None
-        out.append(Joint(plan.name, facing, plan.kind, plan.friction))
+        out.append(Joint(plan.name, found.facing, plan.kind, plan.friction, opposite=found))
+    return out + _bearings_of(study, mesh, groups)
+
+
+def _bearings_of(study: Study, mesh: TetMesh, groups: Mapping[str, FaceGroup]) -> list[Joint]:
+    """The faces that bear on rigid bodies."""
+    out = []
+    for plan in study.supports.values():
+        support = support_of(plan, mesh, groups)
+        if isinstance(support, RigidBearing):
+            try:
+                out.append(rigid_joint(mesh, support))
+            except InputError as error:
+                where = f"{study.path}: supports.{plan.name}.{plan.kind}"
+                raise InputError(error.message, where=where, advice=error.advice) from None
     return out
 
 
@@ -96,11 +110,16 @@ def bolts_of(study: Study, mesh: TetMesh, groups: Mapping[str, FaceGroup]) -> li
 
 
 def patches_of(
-    mesh: TetMesh, held: list[Held], foundations: list[Foundation], loads: Mapping[str, Load]
+    mesh: TetMesh,
+    held: list[Held],
+    foundations: list[Foundation],
+    loads: Mapping[str, Load],
+    joints: Iterable[Joint] = (),
 ) -> tuple[Patch, ...]:
     """Where supports and loads work, for the pictures."""
     supports = [Patch(h.name, "support", h.triangles) for h in held]
     supports += [Patch(b.name, "support", b.triangles) for b in foundations]
+    supports += [Patch(j.name, "support", j.triangles) for j in joints if j.triangles is not None]
     return (*supports, *(Patch(k, "load", v.triangles) for k, v in loads.items() if len(v.triangles)))
 
 

@@ -15,6 +15,7 @@ from fem.study.beads import ask_beads
 from fem.study.chances import with_chances
 from fem.study.clock import Clock, Progress, added_seconds, by_the_clock, clock_say
 from fem.study.fingerprint import mesh_key, shown_digests
+from fem.study.fits import with_fits
 from fem.study.folder import checked_place, fresh_folder
 from fem.study.gather import findings_of
 from fem.study.machine import peak_memory
@@ -61,7 +62,7 @@ def prepare(
 
 def answer(study: Study | Prepared, *, progress: Progress | None = None, whole_paths: bool = True) -> Outcome:
     """Solve and judge every case of a study, prepared or not; `whole_paths`: with the few load factors solved that
-    drawing the path of a case with joints takes.
+    drawing the path of a case with joints takes, and with the further clearances of its joints.
 
     Errors: FreeBodyError, NotConverged; those of `prepare`.
     """
@@ -77,6 +78,10 @@ def answer(study: Study | Prepared, *, progress: Progress | None = None, whole_p
         answers = {name: with_load_path(each) for name, each in answers.items()}
     clock("", 0.6)
     findings = findings_of(ready, solved, answers, remarks=asked.remarks)
+    if whole_paths and any(plan.fits for plan in ready.study.joints.values()):
+        clock("fits", 0.6)
+        findings = with_fits(ready, findings, progress=lambda text, share: clock_say(progress, text, 0.6))
+        clock("", 0.6)
     findings = replace(findings, seconds=added_seconds(ready.seconds, solved.seconds, clock.seconds))
     fields = {name: each.fields for name, each in answers.items()}
     return Outcome(findings, ready, fields, solved.patches, asked.views)
@@ -108,7 +113,7 @@ def run_study(
     wanted = results_folder(study, out)
     if study.variant:
         checked_place(wanted.parents[1])
-    beads = (study.judge.whole or study.judge.zoom != 0) and not study.joints
+    beads = study.judge.whole or study.judge.zoom != 0
     progress = by_the_clock(progress, beads=beads and any(body.print for body in study.bodies.values()))
     with fresh_folder(wanted) as beside:
         outcome = answer(prepare(study, progress=progress), progress=progress)

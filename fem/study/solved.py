@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from fem.caution import Caution
 from fem.errors import FreeBodyError, InputError, NoTrustworthyAnswer
 from fem.joining.fitting import FittedBolt
+from fem.joining.joint import BEARING
 from fem.judging.answers import Answer, answer_case, face_stiffness, unit_wrenches
 from fem.judging.bolts import judge_bolts
 from fem.judging.both_ends import of_both_ends
@@ -30,6 +31,7 @@ from fem.study.remarks import remarks_of
 from fem.study.shared_mesh import Prepared
 from fem.tensors import Array
 from fem.zooming.cube import Supported
+from fem.zooming.meets import Meeting
 from fem.zooming.place import SolvedPart
 
 STAGES = {"assemble and set up": 0.18, "solve": 0.28}
@@ -84,6 +86,11 @@ def solve_cases_of(
         text = f"The stiffness of watched faces takes foundation {', '.join(pushing)} as pressing all over."
         out.remarks.append(Caution("stiffness_without_contact", text, {"supports": pushing}))
 
+    bearing = [joint.name for joint in joints if joint.kind == BEARING]
+    if watched and bearing:
+        text = f"The stiffness of watched faces takes joint {', '.join(bearing)} as touching all over, without slip."
+        out.remarks.append(Caution("stiffness_without_contact", text, {"joints": bearing}))
+
     near = NearestFace(mesh, groups)
     for units in solve_units(
         mesh,
@@ -115,23 +122,21 @@ def solve_cases_of(
         for each in ends.values():
             end = each[0] if len(each) == 1 else _of_both(*each)
             out.parts.append(end.part)
-            for name, answer in end.answers.items():
-                out.answers[name] = _with_bolts(
-                    ready, bolts, answer, low=each[0].answers[name], high=each[-1].answers[name]
-                )
+            for name, told in end.answers.items():
+                low, high = each[0].answers[name], each[-1].answers[name]
+                answer = out.answers[name] = _with_bolts(ready, bolts, told, name, low=low, high=high)
                 out.remarks += [caution for caution in answer.remarks if caution not in out.remarks]
                 out.balance = max(out.balance, answer.findings.force_error, answer.findings.moment_error)
             clock("chance", 0.49)
             out.places |= places_of(ready, units.equilibrium, end.recovered, out.answers)
             clock("judge", 0.49)
         ready.shared_mesh.remember(units.equilibrium)
+    if bearing and out.places:
+        text = f"The chance takes joint {', '.join(bearing)} to touch and slip as at the mean of all that scatters."
+        out.remarks.append(Caution("chance_contact", text, {"joints": bearing}))
     if watched and not out.stiffness:
         # It would be that of the part without prescribed displacements, which here alone hold it
-        text = "The stiffness of watched faces is not told: " + (
-            "what bearing joints do changes with the load."
-            if joints
-            else "the supports alone leave the part free to move."
-        )
+        text = "The stiffness of watched faces is not told: the supports alone leave the part free to move."
         out.remarks.append(Caution("no_stiffness", text, {"faces": list(watched)}))
     clock("", 0.5)
     if out.balance > WORST_BALANCE:
@@ -139,7 +144,7 @@ def solve_cases_of(
             f"forces balance only to {out.balance:.1e} of the load.",
             advice="Look for a body that is hardly held, or a very soft foundation.",
         )
-    out.patches, out.seconds = patches_of(mesh, held, foundations, ready.loads), clock.seconds
+    out.patches, out.seconds = patches_of(mesh, held, foundations, ready.loads, joints), clock.seconds
     return out
 
 
@@ -196,26 +201,39 @@ def _of_both(low: _End, high: _End) -> _End:
     return replace(low if tells_low else high, answers={name: answer})
 
 
-def _with_bolts(ready: Prepared, bolts: list[FittedBolt], answer: Answer, *, low: Answer, high: Answer) -> Answer:
-    """The answer with its bolts judged, from both ends of tightening."""
+def _with_bolts(
+    ready: Prepared, bolts: list[FittedBolt], answer: Answer, case: str, *, low: Answer, high: Answer
+) -> Answer:
+    """The answer of a case with its bolts judged, from both ends of tightening."""
     if not low.bolts or not high.bolts:
         return answer
-    found, cautions = judge_bolts(bolts, ready.made, low=low.bolts, high=high.bolts)
+    found, cautions = judge_bolts(bolts, ready.made, case=case, low=low.bolts, high=high.bolts)
     return replace(answer, findings=replace(answer.findings, bolts=found), remarks=(*answer.remarks, *cautions))
 
 
-def _part(solved: SolvedCases, units: SolvedUnits, held: list[Held]) -> SolvedPart:
-    """Cases solved together, as the beads within them need them."""
+def _part(solved: SolvedCases, units: SolvedUnits, held: list[Held], *, factor: float = 1.0) -> SolvedPart:
+    """Cases solved together, with their growing loads `factor` times as large, as the beads within them need them."""
     pressing = {} if solved.contact is None else solved.contact.pressing
-    supported = Supported(tuple(held), tuple(units.equilibrium.foundations.values()), pressing, units.moved)
+    foundations = tuple(units.equilibrium.foundations.values())
+    supported = Supported(tuple(held), foundations, pressing, units.moved, _meeting(solved, units, factor))
 
     def grown(factor: float) -> SolvedPart | None:
         try:
             again = solved_at(units.equilibrium, solved.cases[0], solved, factor=factor)
         except FreeBodyError:
             return None
-        return replace(_part(again, units, held), start=factor)
+        return replace(_part(again, units, held, factor=factor), start=factor)
 
     stays = solved.contact is None or not solved.cases[0].permanent
     cases = {case.name: case for case in solved.cases}
     return SolvedPart(cases, solved.units, supported, None if stays else grown)
+
+
+def _meeting(solved: SolvedCases, units: SolvedUnits, factor: float) -> Meeting | None:
+    """What joints do in cases solved together; of several cases, all joints are glued."""
+    joined = units.equilibrium.joined
+    if joined is None:
+        return None
+    case = solved.cases[0]
+    permanent, growing = (case.combined(names, solved.units) for names in (case.permanent, case.growing))
+    return Meeting(joined, solved.units, permanent + factor * growing)

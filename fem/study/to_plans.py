@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from fem.errors import InputError, nearest
 from fem.joining.bolt_plan import BoltPlan
+from fem.joining.joint import JointPlan
 from fem.loading.kinds import LOAD_KINDS
 from fem.loading.plan import LoadPlan, SupportPlan
 from fem.loading.values import Vector
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     from fem.study.keys.bodies import BodyForm, LaminateForm, PrintForm
     from fem.study.keys.bolts import BoltForm
     from fem.study.keys.faces import FaceForm
+    from fem.study.keys.joints import JointForm
     from fem.study.keys.loads import LoadForm
     from fem.study.keys.supports import SupportForm
 
@@ -166,6 +168,13 @@ def face_query(form: FaceForm) -> FaceQuery:
 def support_plan(name: str, form: SupportForm) -> SupportPlan:
     """What holds a face."""
     return SupportPlan(name, form.kind, form.what, form.face)
+
+
+def joint_plan(name: str, form: JointForm) -> JointPlan:
+    """Two faces that meet; further clearances are tried as well."""
+    first, second = form.faces
+    asked, *fits = form.clearance
+    return JointPlan(name, (first, second), form.kind, form.friction, asked, tuple(fits))
 
 
 def bolt_plan(name: str, form: BoltForm, file: Path) -> BoltPlan:

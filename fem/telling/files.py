@@ -11,6 +11,7 @@ from xml.sax.saxutils import escape
 
 import numpy as np
 
+from fem.judging.pressed import on_nodes
 from fem.judging.scene import Scene
 
 UNLIMITED_AS = 1e6
@@ -31,11 +32,14 @@ def field_names(case: str) -> dict[str, str]:
         "stress": f"{case}_stress_MPa",
         "print_stress": f"{case}_print_stress_MPa",
         "reserve": f"{case}_reserve_at_most_1e6",
+        "pressure": f"{case}_bearing_pressure_MPa",
+        "opening": f"{case}_opening_of_joints_mm",
     }
 
 
 def write_fields(scene: Scene, path: Path) -> Path:
-    """Write the second-order mesh with displacement, stress, print-axes stress and reserve of each case.
+    """Write the second-order mesh with displacement, stress, print-axes stress and reserve of each case, and with
+    pressure and opening of its joints where it has some.
 
     Stresses have six named components in the format's own order (ORDER). Cell data `body` is the index into the
     bodies. Written beside and renamed.
@@ -54,6 +58,9 @@ def write_fields(scene: Scene, path: Path) -> Path:
             values = getattr(fields, kind)[:, ORDER].astype(np.float32)
             grid.point_data[names[kind]] = values
             name_components(grid.GetPointData(), names[kind], components)
+        for kind in ("pressure", "opening") if fields.joints else ():
+            at_nodes = on_nodes(fields.joints, kind, mesh.triangles, count=len(mesh.nodes))
+            grid.point_data[names[kind]] = at_nodes.astype(np.float32)
     return write_grid(grid, path)
 
 

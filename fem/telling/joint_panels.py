@@ -1,8 +1,8 @@
 """Lays the faces of a joint flat: each is looked at straight from its counterpart, round ones are unrolled.
 
-A panel is one flat or round face of the side on which the joint's points lie, coplanar ones and halves of one cylinder
-together. Walls that stand around a common axis follow each other in the order in which one passes them, so that their
-row is the development of the wall; what lies across it comes last.
+A panel is one flat or round face of the side on which the joint's points lie; coplanar ones share one, and so do
+halves of a cylinder. Walls that stand around a common axis follow each other in the order in which one passes them,
+so that their row is the development of the wall; what lies across it comes last.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fem.judging.pressed import PressedJoint
 from fem.part.solid import Face
@@ -19,7 +20,7 @@ from fem.tensors import Array
 
 ALIKE = 1e-3
 """Normals that differ by less are one direction; offsets by less, as a share of the mesh's size, one plane."""
-FLAT = 0.9
+FLAT = 0.95
 """A face whose mean normal is at least so long is looked at straight, however it is curved."""
 WIDE_GAP = 0.5
 """A round face with a gap wider than this angle is cut open there."""
@@ -30,7 +31,7 @@ ACROSS = 0.5
 @dataclass(frozen=True)
 class Panel:
     """One face laid flat: `at` (k, 2) [mm] to the right and up, of the corners of `triangles` (t, 3), which are
-    numbers among these k; `points` (q, 2) [mm] where the joint is integrated, and their numbers `of` (q,) in the joint.
+    numbers among these k; `points` (q, 2) [mm] where the joint is integrated, and their numbers `of` (q,) in it.
     `towards` (3,) is the way one looks, `right` and `up` (3,) those of the panel in part axes; of an unrolled face
     they are those of its middle.
     """
@@ -85,7 +86,7 @@ def _faces_of(mesh: TetMesh, corners: Index) -> Index:
 def _axis(normals: Array, areas: Array) -> Array:
     """The unit vector that lies most across all normals, and z among several."""
     spread = np.einsum("q,qi,qj->ij", areas, normals, normals) / areas.sum()
-    values, vectors = np.linalg.eigh(spread + np.diag([2e-9, 1e-9, 0.0]))
+    _, vectors = np.linalg.eigh(spread + np.diag([2e-9, 1e-9, 0.0]))
     axis = vectors[:, 0]
     return np.asarray(axis * np.sign(axis[np.abs(axis).argmax()]))
 
@@ -118,11 +119,11 @@ def _continues(one: Face, other: Face, near: float) -> bool:
 
 
 def _panel(
-    mesh: TetMesh, pressed: PressedJoint, corners: Index, own: Array, group: tuple[int, ...], axis: Array
+    mesh: TetMesh, pressed: PressedJoint, corners: Index, own: NDArray[np.bool_], group: tuple[int, ...], axis: Array
 ) -> Panel:
     facing = pressed.facing
     used, flat = np.unique(corners[own], return_inverse=True)
-    triangles = np.unique(flat.reshape(-1, 3), axis=0)
+    triangles: Index = np.unique(flat.reshape(-1, 3), axis=0)
     areas, normals, of = facing.areas[own], facing.normals[own], np.flatnonzero(own)
     normal = areas @ normals / areas.sum()
     face = mesh.faces[group[0]]
@@ -152,10 +153,11 @@ def _unrolled(
     face: Face, places: Array, points: Array, triangles: Index, pressed_on: Array | None
 ) -> tuple[Array, Index, Array, Array]:
     """A round face as seen by one who walks along it: its corners, again for each end where it is cut open, the
-    triangles among these, its points, and the frame (3, 3) of its middle. One that goes all round is cut open opposite
-    to the place (3,) [mm] that it is `pressed_on`.
+    triangles among these, its points, and the frame (3, 3) of its middle. One that goes all round is cut open
+    opposite to the place (3,) [mm] that it is `pressed_on`.
     """
     assert face.axis is not None and face.origin is not None
+    origin = face.origin
     up = face.axis * np.sign(face.axis[np.abs(face.axis).argmax()])
     one = np.eye(3)[int(np.abs(up).argmin())]
     first = np.cross(up, one) / np.linalg.norm(np.cross(up, one))
@@ -163,10 +165,10 @@ def _unrolled(
     turn = -1.0 if face.hollow else 1.0  # from inside, what lies to the right comes first
 
     def angle(at: Array) -> Array:
-        return np.asarray(np.arctan2((at - face.origin) @ second, (at - face.origin) @ first))
+        return np.asarray(np.arctan2((at - origin) @ second, (at - origin) @ first))
 
     def away(at: Array) -> Array:
-        across = (at - face.origin) - np.outer((at - face.origin) @ up, up)
+        across = (at - origin) - np.outer((at - origin) @ up, up)
         return np.asarray(np.linalg.norm(across, axis=1))
 
     radius = float(face.radius) if face.radius is not None else float(away(places).mean())

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -54,6 +55,21 @@ class Seat:
         return np.column_stack([self.left + step[:, 0], self.bottom - step[:, 1]])
 
 
+@dataclass(frozen=True)
+class Painted:
+    """What a panel shows, by its pixels (rows, columns) from `top`, `left` [px] of the scene: what lies `inside`,
+    what is `there` opposite a counterpart, what `touches` of it and what `slips` of that, and the `pressure` [MPa].
+    """
+
+    top: int
+    left: int
+    inside: NDArray[np.bool_]
+    there: NDArray[np.bool_]
+    touches: NDArray[np.bool_]
+    slips: NDArray[np.bool_]
+    pressure: Array
+
+
 def joint_file(joint: str, case: str) -> str:
     """The file of a joint's picture in a case."""
     return f"joint_{plain_name(joint)}_{plain_name(case)}.png"
@@ -67,7 +83,7 @@ def draw_joint(run: Album, *, case: str, joint: str) -> Picture:
     kept = sorted(sorted(range(len(panels)), key=lambda i: -float(panels[i].size.prod()))[:MOST_PANELS])
     seats = seated([panels[i] for i in kept])
     high = told.pressure_max_MPa or 1.0
-    scene = np.full((SCENE[1], SCENE[0], 3), 255, dtype=np.uint8)
+    scene: Any = np.full((SCENE[1], SCENE[0], 3), 255, dtype=np.uint8)
     bare = [_paint(scene, seat, pressed, high) for seat in seats]
     title = f"Joint {joint}, case {case}"
     canvas = Canvas(scene, title=title, note=f"{told.state[:1].upper()}{told.state[1:]}")
@@ -140,22 +156,29 @@ def _paint(scene: NDArray[np.uint8], seat: Seat, pressed: PressedJoint, high: fl
     """A panel's colours, hatching and dots; whether some of it has no counterpart."""
     from scipy.ndimage import binary_dilation, binary_erosion
 
+    shown = painted(seat, pressed)
+    rows, columns = shown.inside.shape
+    tile = scene[shown.top : shown.top + rows, shown.left : shown.left + columns]
+    tile[shown.there] = OPEN
+    tile[shown.there & ~shown.touches & ground_lines((rows, columns))] = LINES
+    colours = (255 * use_map()(np.clip(shown.pressure / high, 0.0, 1.0))[..., :3]).round().astype(np.uint8)
+    tile[shown.touches] = colours[shown.touches]
+    far = _to_dots((rows, columns))
+    tile[shown.slips & (far < DOT + 1.6)] = WHITE
+    tile[shown.slips & (far < DOT)] = INK
+    for area in (shown.slips, shown.touches, shown.inside):
+        rim = binary_dilation(area) & ~binary_erosion(area, iterations=2)
+        tile[rim & shown.inside] = INK
+    return bool((shown.inside & ~shown.there).sum() > 0.002 * shown.inside.sum())
+
+
+def painted(seat: Seat, pressed: PressedJoint) -> Painted:
+    """What a panel of a joint shows."""
     top, left, inside = _inside(seat)
     there, pressure, touching, slipping = _blended(seat, pressed, top, left, inside)
     touches = there & _closed(touching >= 0.5)
     slips = touches & _closed(slipping >= 0.5 * touching)
-    tile = scene[top : top + inside.shape[0], left : left + inside.shape[1]]
-    tile[there] = OPEN
-    tile[there & ~touches & ground_lines((inside.shape[0], inside.shape[1]))] = LINES
-    colours = (255 * use_map()(np.clip(pressure / high, 0.0, 1.0))[..., :3]).round().astype(np.uint8)
-    tile[touches] = colours[touches]
-    far = _to_dots(inside.shape)
-    tile[slips & (far < DOT + 1.6)] = WHITE
-    tile[slips & (far < DOT)] = INK
-    for area in (slips, touches, inside):
-        rim = binary_dilation(area) & ~binary_erosion(area, iterations=2)
-        tile[rim & inside] = INK
-    return bool((inside & ~there).sum() > 0.002 * inside.sum())
+    return Painted(top, left, inside, there, touches, slips, pressure)
 
 
 def _inside(seat: Seat) -> tuple[int, int, NDArray[np.bool_]]:
@@ -196,9 +219,7 @@ def _blended(
 
     def placed(values: Array, weights: Array) -> Array:
         out, whole = np.zeros(inside.shape), weights.sum(axis=1)
-        out[rows, columns] = np.divide(
-            (weights * values).sum(axis=1), whole, out=np.zeros_like(whole), where=whole > 0
-        )
+        out[rows, columns] = (weights * values).sum(axis=1) / np.where(whole > 0, whole, 1.0)
         return out
 
     covered = (near <= REACH * width[beside]).any(axis=1).astype(float)[:, None]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from fem.digits import number
-from fem.judging.findings import CaseFindings, FoundationFindings
+from fem.judging.findings import CaseFindings
 from fem.telling.words import force
 
 HEAD = ("Support", "Fx [N]", "Fy [N]", "Fz [N]", "Mx [N·m]", "My [N·m]", "Mz [N·m]", "About, at [mm]", "Contact")
@@ -28,7 +28,7 @@ def reaction_rows(case: CaseFindings) -> list[tuple[str, ...]]:
     for r in told:
         name = f"{r.support}, {r.part}" if r.part else r.support
         at = "(" + ", ".join(f"{round(v, 1) + 0.0:.1f}" for v in r.at_mm) + ")"
-        contact = "" if r.part else _contact(case.foundations.get(r.support))
+        contact = "" if r.part else _contact(case, r.support)
         moment = _components([v / 1000 for v in r.moment_Nmm], turn / 1000)
         rows.append((name, *_components(r.force_N, push), *moment, at, contact))
     return rows
@@ -39,9 +39,9 @@ JOINT_HEAD = (
     "Highest pressure [MPa]", "Opened [mm]", "Slipped [mm]", "State",
 )  # fmt: skip
 JOINTS_EXPLAINED = (
-    "Forces and moments on the finer-meshed of the two faces, in part axes, about the joint's middle. The highest "
-    "pressure is the mean over the hundredth of the area that is pressed most; faces that were drawn apart count as "
-    "opened by what is left."
+    "Forces and moments on the finer-meshed of the two faces, or on the one that bears on a rigid body, in part "
+    "axes, about the joint's middle. The highest pressure is the mean over the hundredth of the area that is pressed "
+    "most; faces that were drawn apart count as opened by what is left."
 )
 
 
@@ -65,9 +65,10 @@ def failing_load(case: CaseFindings) -> str:
     return "–" if case.failing_load_Nmm is None else f"{number(case.failing_load_Nmm / 1000)} N·m"
 
 
-def _contact(found: FoundationFindings | None) -> str:
+def _contact(case: CaseFindings, support: str) -> str:
+    found = case.foundations.get(support)
     if found is None:
-        return ""
+        return case.joints[support].state if support in case.joints else ""
     area = f"{number(100 * found.lifted_area_fraction)} % of its area"
     if found.push_only:
         return f"lifted off {area}" if found.lifted_area_fraction > 0 else "pressed all over"

@@ -47,6 +47,10 @@ TIPS = {
         "The same stress seen from the bead: 1 along it, 2 across it in the layer, 3 up through the layers.",
     ),
     "reaction": ("Reaction", "Force or moment that a support exerts on the part, in part axes."),
+    "joint": ("Joint", "Force or moment that one body exerts on another where their faces meet, in part axes."),
+    "bearing": ("Bearing pressure", "Force per area with which two faces press on each other."),
+    "opening": ("Opening", "How far two faces that could touch are apart; those that touch are not."),
+    "slip": ("Slip", "How far faces that touch have slid along each other because friction does not hold them."),
     "zoom": (
         "Bead by bead",
         "From an analysis in which each bead of the place is solved on its own, beside the homogenised one, which "
@@ -94,6 +98,8 @@ TIPS = {
 """The name of each number and what it means, by a word for the templates."""
 
 BY_WORD = (
+    ("joints in case", "joint"), ("highest pressure", "bearing"), ("opened [", "opening"), ("opens at", "opening"),
+    ("slipped [", "slip"), ("slips all", "slip"),
     ("criterion on its own", "criterion"), ("share", "share"), ("failure load", "failing_load"),
     ("reserve", "reserve"), ("singularities", "reserve"), ("between", "band"), ("margin", "calculated"),
     ("limit", "limit"), ("requirement", "calculated"), ("energy error", "trust"), ("residual", "balance"),

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from fem.criteria.strength import Strength
 from fem.errors import InputError
 from fem.loading.case import LoadCase
+from fem.loading.dense import Box
 from fem.loading.loads import Load
 from fem.loading.point_springs import PointSprings, foundation_springs, held_springs
 from fem.loading.supports import Foundation, Held
@@ -26,6 +27,7 @@ from fem.tensors import Array
 from fem.zooming.gradients import TOLERANCE
 from fem.zooming.hang import BoxesInPart, cut_sides, forces_onto_nodes, springs_onto_nodes
 from fem.zooming.levels import Springs
+from fem.zooming.meets import Meeting, Pressed, pressed
 from fem.zooming.system import NOBODY, BeadSystem
 from fem.zooming.tables import BeadTables, bead_tables
 from fem.zooming.where import Locator
@@ -37,13 +39,15 @@ RIGID = 1e3
 @dataclass(frozen=True)
 class Supported:
     """What holds a part while loads at unit factor are put on it: the `held` faces, the `foundations` with the points
-    that press of each push-only one, by name, and the loads that prescribe a face's displacement, with that face.
+    that press of each push-only one, by name, the loads that prescribe a face's displacement, with that face, and
+    what joints do (`meeting`, where there are any).
     """
 
     held: tuple[Held, ...] = ()
     foundations: tuple[Foundation, ...] = ()
     pressing: Mapping[str, NDArray[np.bool_]] = field(default_factory=dict)
     moved: Mapping[str, Held] = field(default_factory=dict)
+    meeting: Meeting | None = None
 
 
 @dataclass(frozen=True)
@@ -161,7 +165,7 @@ def solve_beads(
 @dataclass(frozen=True)
 class _Hung:
     """What holds the boxes: nodes `held` (h,) displaced by `moved` (k, h, 3) [mm], `springs` at nodes, and the
-    `pulls` (n, 3) [N] of those that a load displaces, by load.
+    `pulls` (n, 3) [N] of those that a load or a joint's counterpart displaces, by load.
     """
 
     boxes: BoxesInPart
@@ -198,13 +202,34 @@ def _hang(body: BodyOfBeads, grid: Grid, system: BeadSystem, supported: Supporte
 
     points = [*map(bed, supported.foundations), *map(face, supported.held)]
     moves = {k: face(h) for k, h in supported.moved.items()}
+    joints = None
+    if supported.meeting is not None:
+        joints = pressed(mesh, body.name, supported.meeting, spacing=spacing, box=room)
+        points.append(joints.springs)
     found = springs_onto_nodes(boxes, [*points, *moves.values()], room=room)
-    pulls = {}
+    pulls = {} if joints is None else _joint_pulls(boxes, body, joints, supported.meeting, room)
     for name, some in moves.items():
         own = springs_onto_nodes(boxes, [some], room=room)
-        pulls[name] = np.zeros((boxes.count, 3))
-        pulls[name][own.node] = np.einsum("sij,sj->si", own.spring, own.rest[0])
+        pulls.setdefault(name, np.zeros((boxes.count, 3)))
+        pulls[name][own.node] += np.einsum("sij,sj->si", own.spring, own.rest[0])
     return _Hung(boxes, held, moved, Springs(found.node.astype(np.int64), found.spring), pulls)
+
+
+def _joint_pulls(
+    boxes: BoxesInPart, body: BodyOfBeads, joints: Pressed, meeting: Meeting | None, room: Box
+) -> dict[str, Array]:
+    """The forces (n, 3) [N] of joints by load, with those of their springs where the beads move as the part does."""
+    assert meeting is not None
+    own = springs_onto_nodes(boxes, [joints.springs], room=room)
+    corner = np.argwhere(boxes.number >= 0)
+    place = np.empty((boxes.count, 3))
+    place[boxes.number[tuple(corner.T)]] = boxes.corners(corner)
+    at = body.locator.find(place[own.node] @ body.axes)
+    pulls = {}
+    for name, unit in meeting.units.items():
+        pulls[name] = forces_onto_nodes(boxes, joints.of(name), room=room)
+        pulls[name][own.node] += np.einsum("sij,sj->si", own.spring, at.values(unit) @ body.axes.T)
+    return pulls
 
 
 def _forces(hung: _Hung, body: BodyOfBeads, system: BeadSystem, load: Load, warming: float) -> Array:

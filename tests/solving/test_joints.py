@@ -1,73 +1,47 @@
 """Bodies that meet at joints, against what is known in closed form."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
-from helpers_fe import HIGH_X, HIGH_Y, HIGH_Z, LOW_X, LOW_Y, LOW_Z, box, field, group, material, pinned
+from helpers_fe import HIGH_X, HIGH_Z, LOW_X, LOW_Y, LOW_Z, box, field, group, material
 
 from fem.errors import FreeBodyError, InputError
-from fem.evidence.bricks import ring
-from fem.evidence.small_parts import node_stress, square_to
-from fem.joining.facing import faces_opposite, first_of, rigid_counterpart
+from fem.evidence.meeting import met, touching, two_blocks
+from fem.evidence.pressed import SOFT, bar_to_a_stop, even_pressure
+from fem.evidence.rubbing import belt, bolted_blocks, on_an_incline
+from fem.evidence.small_parts import square_to
+from fem.joining.facing import rigid_counterpart
 from fem.joining.joint import Joint
-from fem.joining.shank import ShankStiffness, shank_columns, shank_springs, washer_patch
 from fem.loading.case import JOINTS, LoadCase
-from fem.loading.loads import Load, force_load, pressure_load
+from fem.loading.loads import Load, force_load
 from fem.loading.supports import held_face, spring_support
-from fem.part.tetmesh import joined
 from fem.solving.cases import solve_cases, solved_at
 from fem.solving.equilibrium import Equilibrium
 from fem.solving.joined import joined_of
 from fem.solving.joints import solve_joints
 from fem.solving.motions import rigid_motions
 from fem.solving.rigid import refuse_free_pieces
-from fem.solving.ties import Ties
 from fem.solving.tightened import load_tightened, tighten
-from fem.tensors import isotropic_stiffness, unpack_stress
+from fem.tensors import isotropic_stiffness
 
-YOUNG, POISSON = 2000.0, 0.35
-SOFT = isotropic_stiffness(YOUNG, POISSON)
+YOUNG = 2000.0
 TURN = np.array([[2, -1, 2], [2, 2, -1], [-1, 2, 2]]) / 3
 
 
-def two_blocks(lower, upper, *, turn=None, size=(20, 20, 10), gap=0.0):
-    """A block on another one, `gap` apart, whose meshes share no nodes; the second's faces count from `off`."""
-    one, two = box(size, lower), box(size, upper)
-    two = replace(two, nodes=two.nodes + np.array([0, 0, size[2] + gap]), bodies=("upper",))
-    both = joined([one, two])
-    if turn is not None:
-        both = replace(both, nodes=both.nodes @ turn.T + [3.0, -7.0, 11.0])
-    return both, len(one.faces)
-
-
 def seam(mesh, off, **how):
-    first, second = first_of(mesh, mesh.triangles_of((HIGH_Z,)), mesh.triangles_of((off + LOW_Z,)))
-    clearance = how.pop("clearance", 0.0)
-    return Joint("seam", faces_opposite(mesh, first, second, clearance=clearance), **how)
+    return touching(mesh, HIGH_Z, off + LOW_Z, **how)
 
 
 def equilibrium(mesh, printed, held, *joints, **how):
-    return Equilibrium(mesh, printed, held=held, joined=joined_of(mesh, printed, joints, **how))
+    return met(mesh, printed, held, *joints, **how)
 
 
 @pytest.mark.parametrize("turn", [None, TURN])
 @pytest.mark.parametrize("cells", [((4, 4, 2), (7, 5, 3)), ((3, 3, 1), (11, 10, 2))])
 @pytest.mark.parametrize("kind", ["bearing", "bonded"])
 def test_an_even_pressure_passes_a_seam_of_different_meshes_exactly(turn, cells, kind):
-    mesh, off = two_blocks(*cells, turn=turn)
-    printed = field(mesh, material(SOFT))
-    held = [
-        square_to(mesh, LOW_X, LOW_Y, LOW_Z, name="lower"),
-        square_to(mesh, off + LOW_X, off + LOW_Y, name="upper"),
-    ]
-    joint = equilibrium(mesh, printed, held, seam(mesh, off, kind=kind))
-    load = pressure_load(mesh, group(mesh, off + HIGH_Z), pressure=5.0)
-    found = solve_joints(joint, load)
-    up = (np.eye(3) if turn is None else turn)[:, 2]
-    stress = unpack_stress(node_stress(mesh, printed, found.displacement))
-    assert stress == pytest.approx(np.broadcast_to(-5 * np.outer(up, up), stress.shape), abs=5e-6)
-    assert found.state.force / joint.joined.area == pytest.approx(5.0, rel=1e-6)
+    stress, pressure = even_pressure(*cells, kind=kind, turn=turn)
+    assert stress == pytest.approx(-5.0, abs=5e-6)
+    assert pressure == pytest.approx(5.0, rel=1e-6)
 
 
 def test_a_bonded_seam_pulls_and_a_bearing_one_parts():
@@ -84,12 +58,7 @@ def test_a_bonded_seam_pulls_and_a_bearing_one_parts():
 @pytest.mark.parametrize(("force", "moved", "pushed"), [(200.0, None, 100.0), (80.0, 0.04, 0.0)])
 def test_a_bar_with_a_gap_to_a_rigid_stop(force, moved, pushed):
     # Bar of 100 mm, 100 mm2, 2000 MPa, 0.05 mm before the stop: the stop takes F - E A g / L
-    mesh = box((100, 10, 10), (12, 1, 1))
-    printed = field(mesh, material(isotropic_stiffness(YOUNG, 0.0)))
-    held = [square_to(mesh, LOW_X, LOW_Y, LOW_Z, name="symmetry")]
-    stop = Joint("stop", rigid_counterpart(mesh, mesh.triangles_of((HIGH_X,)), clearance=0.05))
-    load = force_load(mesh, group(mesh, HIGH_X), force=np.array([force, 0, 0]))
-    found = solve_joints(equilibrium(mesh, printed, held, stop), load)
+    found = bar_to_a_stop(force).found
     assert found.state.force.sum() == pytest.approx(pushed, abs=0.3)
     if moved is not None:
         assert found.displacement[:, 0].max() == pytest.approx(moved, rel=1e-6)
@@ -106,20 +75,9 @@ def test_a_gap_between_bodies_that_nothing_else_holds_closes_first():
     assert found.state.force.sum() == pytest.approx(100, rel=1e-7)
 
 
-@pytest.mark.parametrize(("slope", "sticks"), [(0.28, True), (0.32, False)])
-def test_a_block_on_an_incline_sticks_below_the_angle_of_friction(slope, sticks):
-    mesh = box((40, 40, 4), (4, 4, 1))
-    printed = field(mesh, material(SOFT))
-    ground = Joint("ground", rigid_counterpart(mesh, mesh.triangles_of((LOW_Z,))), friction=0.3)
-    joint = equilibrium(mesh, printed, [], ground)
-    # The force acts in the ground's plane, so that it does not tip the block
-    load = force_load(mesh, group(mesh, LOW_Z), force=np.array([100 * slope * 0.6, 100 * slope * 0.8, -100.0]))
-    if sticks:
-        found = solve_joints(joint, load)
-        assert found.state.shear.sum(axis=0)[:2] == pytest.approx([100 * slope * 0.6, 100 * slope * 0.8], rel=1e-7)
-    else:
-        with pytest.raises(FreeBodyError, match="slide along"):
-            solve_joints(joint, load)
+def test_a_block_on_an_incline_is_held_by_what_pushes_it_along():
+    found = on_an_incline(0.28, friction=0.3).found
+    assert found.state.shear.sum(axis=0)[:2] == pytest.approx([0.6 * 28, 0.8 * 28], rel=1e-7)
 
 
 def test_without_friction_what_is_pressed_is_still_free_to_slide():
@@ -152,52 +110,17 @@ def test_a_settled_state_rests_on_few_steps():
     assert sum(found.iterations) <= 3 * record.iterations
 
 
-def belt(friction, *, pull):
-    """A quarter of a strap around a fixed post, wedged fast at one end: how hard it pulls there (Euler's belt)."""
-    thick, radius, wide = 0.2, 20.0, 4.0
-    mesh = ring((1, 40, 2), radius, radius + thick, wide)
-    printed = field(mesh, material(isotropic_stiffness(50e3, 0.0)))
-    post = Joint("post", rigid_counterpart(mesh, mesh.triangles_of((LOW_X,))), friction=friction)
-    held = [square_to(mesh, HIGH_Y, LOW_Z, name="end")]
-    joint = equilibrium(mesh, printed, held, post)
-    load = force_load(mesh, group(mesh, LOW_Y), force=np.array([0, -pull, 0]))
-    found = solve_joints(joint, load)
-    solved = joint.elastic_forces(found.displacement)
-    end = np.unique(mesh.triangles[mesh.triangles_of((HIGH_Y,))])
-    return abs(solved[end, 0].sum()), found
-
-
-@pytest.mark.parametrize("friction", [0.0, 0.2, 0.4])
-def test_a_belt_around_a_post_loses_pull_by_eulers_exponent(friction):
-    held, found = belt(friction, pull=100.0)
-    assert held == pytest.approx(100 * np.exp(-friction * np.pi / 2), rel=0.03)
-    assert len(found.iterations) <= 60
-
-
-def bolted(spring, *, cells=((3, 3, 2), (4, 4, 2))):
-    """Two blocks of 20 x 20 x 10 mm between a head and a nut as wide as they are: bars in line with a bolt."""
-    mesh, off = two_blocks(*cells)
-    printed = field(mesh, material(isotropic_stiffness(YOUNG, 0.0)))
-    up, wide = np.array([0, 0, 1.0]), 100.0
-    head = washer_patch(
-        mesh, mesh.triangles_of((off + HIGH_Z,)), axis=up, at=np.array([10, 10, 20.0]), outer=wide, name="bolt"
-    )
-    nut = washer_patch(
-        mesh, mesh.triangles_of((LOW_Z,)), axis=up, at=np.array([10, 10, 0.0]), outer=wide, name="bolt"
-    )
-    columns, length = shank_columns(head, nut)
-    ties = Ties(columns, shank_springs(ShankStiffness(spring, 4e7, 3e7), length))
-    held = [pinned(mesh, (0, 0, 0), (20, 0, 0), (0, 20, 0))]
-    both = equilibrium(mesh, printed, held, seam(mesh, off, friction=0.3), ties=ties)
-    pull = force_load(mesh, group(mesh, off + HIGH_Z), force=up) - force_load(mesh, group(mesh, LOW_Z), force=up)
-    return both, pull
+def test_what_slips_around_a_post_settles_in_few_solves():
+    held, found = belt(0.4, pull=100.0, bricks=40)
+    assert held == pytest.approx(100 * np.exp(-0.4 * np.pi / 2), rel=0.02)
+    assert len(found.found.iterations) <= 60
 
 
 def test_a_tightened_bolt_shares_a_load_with_what_it_clamps_until_that_parts():
     # Members of E A / L = 40 kN/mm and a bolt of 60 kN/mm: the bolt takes 0.6 of a pull and opens at preload over 0.4
     # (the diagram of a preloaded joint; R. G. Budynas and J. K. Nisbett, Shigley's, section 8-7)
-    both, pull = bolted(60e3)
-    tight = tighten(both, [1000.0])
+    both, pull = bolted_blocks(60e3)
+    tight = tighten(both, np.array([1000.0]))
     assert tight.answer.state.force.sum() == pytest.approx(1000, rel=1e-7)
     for load, borne, clamp in ((0, 1000, 1000), (1000, 1600, 600), (2400, 2440, 40), (2700, 2700, 0)):
         found = load_tightened(both, tight, load * pull)
@@ -208,7 +131,7 @@ def test_a_tightened_bolt_shares_a_load_with_what_it_clamps_until_that_parts():
 
 def test_a_shank_bends_as_a_beam_does():
     # What a beam between its ends feels: a turn of the head alone makes 4 EI/L there, 2 EI/L at the thread
-    both, _ = bolted(60e3)
+    both, _ = bolted_blocks(60e3)
     mesh, ties = both.mesh, both.joined.ties
     turn = rigid_motions(mesh.nodes, centre=np.array([10, 10, 20.0]))[:, :, 3]
     upper = (mesh.node_body == 1)[:, None]

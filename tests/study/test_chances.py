@@ -10,11 +10,14 @@ from helpers_cad import draw
 from fem.errors import InputError
 from fem.judging.chance import _ranked, chance_of
 from fem.judging.recovery import Recovery
+from fem.loading.case import LoadCase
 from fem.solving.equilibrium import Equilibrium
 from fem.solving.sensitivity import stiffness_change
+from fem.solving.units import solve_units
 from fem.study import solved as solved_study
 from fem.study.chances import places_of, scatter_of
 from fem.study.file import read_study
+from fem.study.prepare import joints_of, supports_of
 from fem.study.run import answer, prepare
 from fem.study.solved import solve_cases_of
 
@@ -173,3 +176,102 @@ def test_a_kept_variant_whose_chance_is_of_another_reserve_is_solved_again(bar):
     assert _says_chance(study, found)
     assert not _says_chance(bar(more=asked.format(0.4)), found)
     assert _says_chance(bar(more="[requirements]\nreserve = 0.4\n" + NO_BEADS), found)
+
+
+JOINED = """
+title = "Two halves that a permanent push presses together"
+[bodies.low]
+solid = "low.step"
+mesh = { size = "6 mm" }
+[bodies.low.print]
+polymer = "pla"
+build_direction = [0, 0, 1]
+infill = { pattern = "solid" }
+[bodies.high]
+solid = "high.step"
+metal = "6082-t6"
+mesh = { size = "6 mm" }
+[faces]
+root = { body = "low", plane = { normal = [-1, 0, 0], at = "min" } }
+end = { body = "low", plane = { normal = [1, 0, 0], at = "max" } }
+start = { body = "high", plane = { normal = [-1, 0, 0], at = "min" } }
+tip = { body = "high", plane = { normal = [1, 0, 0], at = "max" } }
+[supports.wall]
+face = "root"
+fixed = ["x", "y", "z"]
+[joints.seam]
+faces = ["end", "start"]
+friction = 0.3
+[loads.push]
+face = "tip"
+force = ["-400 N", "0 N", "0 N"]
+[loads.bend]
+face = "tip"
+force = ["0 N", "0 N", "-36 N"]
+scatter = 0.2
+[cases.all]
+push = 1
+bend = 1
+"""
+
+
+def test_with_a_joint_the_chance_is_that_of_solving_anew(tmp_path):
+    """The bend opens the joint the farther the larger it is; contact is taken as it is at the mean of the bend."""
+    draw(tmp_path / "low.step", lambda occ: occ.addBox(0, 0, 0, 24, 12, 12))
+    draw(tmp_path / "high.step", lambda occ: occ.addBox(24, 0, 0, 24, 12, 12))
+    (tmp_path / "halves.toml").write_text(JOINED + NO_BEADS)
+    ready = prepare(read_study(tmp_path / "halves.toml"))
+    mean = solve_cases_of(ready)
+    off = np.array([-2.0, -1.0, 0.0, 1.0, 2.0])
+    anew = [
+        solve_cases_of(prepare(ready.study.with_({"cases": {"all": {"push": 1.0, "bend": 1 + 0.2 * z}}})))
+        for z in off
+    ]
+    assert anew[0].answers["all"].findings.joints["seam"].touching == pytest.approx(1)
+    assert anew[-1].answers["all"].findings.joints["seam"].touching < 0.75
+    reserves = [found.answers["all"].findings.reserve.minimum for found in anew]
+    told = reserves[2]
+    draws = np.random.default_rng(14).standard_normal(100_000)
+    scatter = replace(scatter_of(ready), strength={}, stiffness={})
+    for limit in (0.9 * told, 1.1 * told):
+        chance = chance_of(mean.places["all"], scatter=scatter, limits=(limit,), told=told)
+        assert chance.above[0] == pytest.approx(np.mean(np.interp(draws, off, reserves) >= limit), abs=0.03)
+    assert "chance_contact" in {caution.kind for caution in mean.remarks}
+
+
+def test_a_joined_body_feels_its_own_stiffness_alone(tmp_path):
+    """A rod held at both ends, of two glued halves, warms: what one half's stiffness changes in it, by differences."""
+    draw(tmp_path / "low.step", lambda occ: occ.addBox(0, 0, 0, 24, 12, 12))
+    draw(tmp_path / "high.step", lambda occ: occ.addBox(24, 0, 0, 24, 12, 12))
+    text = JOINED.replace("friction = 0.3", 'kind = "bonded"').replace(
+        "[joints", '[supports.other]\nface = "tip"\nfoundation = { normal = "200 N/mm^3" }\n[joints'
+    )
+    (tmp_path / "halves.toml").write_text(text + NO_BEADS)
+    ready = prepare(read_study(tmp_path / "halves.toml"))
+    (units,) = [*_units_of(ready, ready.printed)]
+    changes = stiffness_change(units.equilibrium, units.parts[0], ready.loads)
+    own = ready.mesh.node_body == ready.mesh.bodies.index("low")
+    table = ready.printed.stiffness_table.copy()
+    table[np.unique(ready.printed.material[ready.mesh.tets_of("low")])] *= 1.01
+    (stiffer,) = [*_units_of(ready, replace(ready.printed, stiffness_table=table))]
+    for name, change in changes.items():
+        apart = (stiffer.parts[0].units[name] - units.parts[0].units[name]) / 0.01
+        size = np.abs(apart[own]).max()
+        assert np.abs(change[own] - apart[own]).max() < 0.03 * size
+        # Negative control: with the other half as stiff as before, less changes than were both stiffer
+        assert np.abs(units.parts[0].units[name][own] + apart[own]).max() > 0.03 * size
+
+
+def _units_of(ready, printed):
+    held, foundations = supports_of(ready.study, ready.mesh, ready.groups)
+    joints = joints_of(ready.study, ready.mesh, ready.groups)
+    cases = [LoadCase(name, factors, ready.loads) for name, factors in ready.study.cases.items()]
+    return solve_units(
+        ready.mesh,
+        printed,
+        cases,
+        held=held,
+        foundations=foundations,
+        joints=joints,
+        pattern=ready.shared_mesh.pattern,
+    )

@@ -359,12 +359,13 @@ SLIPS = {
     "fixed and foundation": (
         'fixed = "normal"',
         'fixed = "normal"\nfoundation = { normal = "1 N/mm^3" }',
-        "supports.slide: both fixed and foundation are given. Give exactly one of fixed, foundation, spring.",
+        "supports.slide: both fixed and foundation are given. "
+        "Give exactly one of fixed, foundation, spring, bearing.",
     ),
     "neither fixed nor foundation": (
         'fixed = "normal"',
         "",
-        "supports.slide: it says no way of holding the face. Give exactly one of fixed, foundation, spring.",
+        "supports.slide: it says no way of holding the face. Give exactly one of fixed, foundation, spring, bearing.",
     ),
     "a spring of zero": ('"200 N/mm"', '"0 N/mm"', 'supports.rubber.spring: "0 N/mm" must be more than zero.'),
     "a spring without an axis": (

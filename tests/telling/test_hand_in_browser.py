@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 from beam import FORCES, HEIGHT, INERTIA, LENGTH, STRENGTH, WIDTH, YOUNG, beam_findings, beam_mesh, beam_scene
 from browser import Page, chromium
+from helpers_joints import pressed, seam, two_blocks
 
+from fem.judging.scene import CaseFields, Scene
 from fem.printing.cut import CORE, OUTSIDE, WALL, ZoneCut
 from fem.telling.colours import ZONES, displacement_map, reserve_scale
 from fem.telling.hand import hand_head, hand_html, part_in_hand
@@ -398,4 +400,32 @@ def test_a_browser_that_cannot_draw_says_so_and_keeps_the_still_picture(browser,
     page.at.wait_for_selector("#beam[data-drawn=none]")
     assert "cannot draw" in page.at.locator("#beam .hand-sorry[role]").inner_text()
     assert page.at.locator("#beam .hand-still").is_visible()
+    page.close()
+
+
+def test_a_body_is_taken_away_to_see_what_presses_on_the_other(browser, tmp_path):
+    # 7 MPa all over the seam of two blocks of 20 x 20 x 10 mm, one upon the other
+    mesh, off = two_blocks()
+    state = pressed(seam(mesh, off), pressure=lambda at: np.full(len(at), 7.0))
+    n = len(mesh.nodes)
+    fields = CaseFields(np.zeros((n, 3)), np.zeros((n, 6)), np.zeros((n, 6)), np.full(n, np.inf), (state,))
+    hand = part_in_hand(Scene(mesh, {"all": fields}, (), ()))
+    page_of = f"{HEAD}<body>{hand_head()}<main><h1>Blocks</h1>{hand_html(hand, name='beam')}</main></body></html>"
+    (tmp_path / "blocks.html").write_text(page_of, encoding="utf-8")
+    page = Page(browser, tmp_path / "blocks.html", wide=760, high=700)
+    page.at.wait_for_selector("#beam[data-drawn]")
+    page.run(f"() => {ROOT}.choose({{ key: 'pressure' }})")
+    down = f"() => {ROOT}.part.hit([11.3, 9.1, 90], [0, 0, -1])"
+    value = "(values, hit) => hit.nodes.reduce((sum, n, i) => sum + values[n] * hit.weights[i], 0)"
+    pressure = f"async () => ({value})(await {ROOT}.fields.of('all', 'pressure'), ({down})())"
+    assert page.run(down)["at"][2] == pytest.approx(20, abs=1e-3) and page.run(pressure) == 0
+    page.at.locator("#beam .hand-bodies input[value=upper]").uncheck()
+    assert page.run(down)["at"][2] == pytest.approx(10, abs=1e-3)
+    assert page.run(pressure) == pytest.approx(7.0, rel=1e-3)
+    # Inside, on a cut, there is no pressure of joints; the cut goes through what is shown alone
+    page.run(f"() => {ROOT}.part.cutAt({{ normal: [0, 1, 0], offset: 9.7 }})")
+    ends = page.run(f"() => Array.from({ROOT}.part.capMesh.geometry.attributes.position.array)")
+    assert max(ends[2::3]) == pytest.approx(10, abs=1e-3)
+    assert page.run(f"() => Math.max(...{ROOT}.part.capMesh.geometry.attributes.value.array)") == 0
+    assert page.said == []
     page.close()

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
 from fem.joining.joint import BEARING, BONDED
-from fem.study.keys.values import Form, Length, Name, NotNegative, fault
+from fem.study.keys.values import Form, Length, Name, NotNegative, Says, fault, one_or_more
 
+Fits = Annotated[
+    list[Length], BeforeValidator(one_or_more), Field(min_length=1), Says("a length as text, or a list of them")
+]
 LID = (
     '[bodies.lid]\nsolid = "case.step"\npart = 2\nmetal = "6082-t6"\n'
     '[faces.rim]\nbody = "lid"\nplane = { normal = [0, 0, -1], at = "min" }\n'
@@ -30,15 +33,17 @@ class JointForm(Form):
     friction: NotNegative = Field(
         default=0.0, description="Coefficient of friction of bearing faces; none if left out."
     )
-    clearance: Length = Field(
-        default=0.0,
+    clearance: Fits = Field(
+        default=[0.0],
         description="Gap added to the faces as drawn, along their normals: of a pin in a bore the radial one. "
-        "Negative for a press fit.",
+        "Negative for a press fit. Of several, the first is the one that everything is told of; a table tells what "
+        "each of the others makes of the cases.",
+        examples=[f'{LID}[joints.seat]\nfaces = ["pad", "rim"]\nclearance = ["0.15 mm", "0 mm", "0.3 mm"]'],
     )
 
     @model_validator(mode="after")
     def _as_glued(self) -> JointForm:
-        if self.kind == BONDED and (self.friction or self.clearance):
+        if self.kind == BONDED and (self.friction or any(self.clearance)):
             raise fault(
                 f"bonded faces have neither {'friction' if self.friction else 'a clearance'}.",
                 f'Remove it, or write kind = "{BEARING}".',

@@ -10,6 +10,8 @@ from fem.loading.kinds import SUPPORT_KINDS
 from fem.study.keys.forms import key_of, made
 from fem.study.keys.values import Form, Name, fault
 
+_KINDS = ", ".join(SUPPORT_KINDS)
+
 
 class _AnySupport(Form):
     """What all supports say."""
@@ -27,12 +29,21 @@ class _AnySupport(Form):
         given, noun = getattr(self, self.kind), SUPPORT_KINDS[self.kind].noun
         return given if isinstance(given, noun) else made(noun, {self.kind: given})
 
+    @model_validator(mode="before")
+    @classmethod
+    def _without_kind(cls, given: Any) -> Any:
+        if isinstance(given, dict) and "kind" in given:
+            word = 'bearing = { friction = 0.25, clearance = "0.15 mm" }'
+            advice = f"Write {word}." if given["kind"] == "bearing" else f"Give exactly one of {_KINDS}."
+            raise fault('a support has no key "kind": the way of holding is a key itself.', advice)
+        return given
+
     @model_validator(mode="after")
     def _one_way(self) -> _AnySupport:
         words = [word for word in SUPPORT_KINDS if getattr(self, word) is not None]
         if len(words) != 1:
             given = f"both {words[0]} and {words[1]} are given." if words else "it says no way of holding the face."
-            raise fault(given, f"Give exactly one of {', '.join(SUPPORT_KINDS)}.")
+            raise fault(given, f"Give exactly one of {_KINDS}.")
         return self
 
 

@@ -13,6 +13,18 @@ export function caseChoice(box, names, chosen, pick) {
   }
 }
 
+// One check box a body, which shows or hides it; nothing to choose among one
+export function bodyChoice(box, names, changed) {
+  box.hidden = names.length < 2;
+  const inputs = names.map((name) => {
+    const input = make("input", { type: "checkbox", value: name });
+    input.checked = true;
+    input.addEventListener("change", () => changed(inputs.flatMap((each, i) => (each.checked ? [] : [i]))));
+    box.append(make("label", { class: "hand-check" }, input, ` ${name}`));
+    return input;
+  });
+}
+
 // The quantities in their groups
 export function quantityChoice(select, quantities, pick) {
   const groups = new Map();

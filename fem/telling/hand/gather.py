@@ -84,11 +84,20 @@ def _mesh_data(scene: Scene, shown: Shown) -> dict[str, Any]:
         "triangles": packed_indices(shown.triangles),
         "face": packed(shown.face.astype(np.uint16)),
         "edges": packed_indices(shown.edges),
+        **_bodies(scene, shown),
         "straight": packed_indices(shown.straight),
         "curved": packed_indices(shown.curved),
         "supports": supports_of(scene, shown),
         "cases": {name: _case_data(fields, shown) | joints[name] for name, fields in scene.cases.items()},
     }
+
+
+def _bodies(scene: Scene, shown: Shown) -> dict[str, Any]:
+    """The bodies by name and that of each node, where there are several."""
+    if len(scene.mesh.bodies) < 2:
+        return {}
+    of = scene.mesh.node_body[shown.node].astype(np.uint16)
+    return {"bodies": list(scene.mesh.bodies), "body": packed(of)}
 
 
 def _joint_data(scene: Scene, shown: Shown) -> dict[str, dict[str, Any]]:

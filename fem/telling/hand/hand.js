@@ -2,7 +2,7 @@
 import { followKey, followPointers, Eye } from "./camera.js";
 import { rangeOf } from "./colours.js";
 import {
-  caseChoice, cutChoice, deformationText, drawTripod, mostDeformation, placeList, quantityChoice, slider, valueTable,
+  bodyChoice, caseChoice, cutChoice, deformationText, drawTripod, mostDeformation, placeList, quantityChoice, slider, valueTable,
 } from "./controls.js";
 import { make } from "./elements.js";
 import { blended, Fields } from "./fields.js";
@@ -13,16 +13,17 @@ import { arrowObject, PLACE_COLOURS } from "./sections.js";
 import { unpacked, unpackedIndices, unpackedPlaces } from "./unpack.js";
 
 async function bodyOf(data) {
-  const [points, triangles, edges, straight, curved, [face], ...supports] = await Promise.all([
+  const [points, triangles, edges, straight, curved, [face], [of], ...supports] = await Promise.all([
     unpackedPlaces(data.points),
     unpackedIndices(data.triangles, 3),
     unpackedIndices(data.edges, 2),
     unpackedIndices(data.straight, 4),
     unpackedIndices(data.curved, 10),
     unpacked(data.face),
+    data.body ? unpacked(data.body) : [null],
     ...data.supports.map((own) => unpacked(own.triangles, { bytes: 4 })),
   ]);
-  return { points, triangles, edges, straight, curved, face, supports: supports.map(([t]) => ({ triangles: t })) };
+  return { points, triangles, edges, straight, curved, face, of, supports: supports.map(([t]) => ({ triangles: t })) };
 }
 
 class Viewer {
@@ -179,6 +180,10 @@ class Viewer {
     for (const name of ["show-arrows", "show-supports"]) this.find(name).addEventListener("change", () => this.draw());
     this.find("show-arrows").closest("label").hidden = this.data.arrows.length === 0;
     this.find("show-supports").closest("label").hidden = this.data.supports.length === 0;
+    bodyChoice(this.find("bodies"), this.data.bodies || [], (gone) => {
+      this.part.without(gone);
+      this.draw();
+    });
     this.find("reset").addEventListener("click", () => {
       this.eye.reset();
       this.draw();
@@ -237,7 +242,7 @@ class Viewer {
     this.find("hint").hidden = Boolean(place);
     this.told = null;
     if (!place) return valueTable(this.find("values dl"), []);
-    const quantities = this.caseName ? this.data.quantities.filter(({ key }) => key !== "zone") : [];
+    const quantities = this.caseName ? this.data.quantities.filter(({ key, skin }) => key !== "zone" && !(skin && place.face === null)) : [];
     const fields = await Promise.all(quantities.map(({ key }) => this.fields.of(this.caseName, key)));
     const values = Object.fromEntries(quantities.map(({ key }, i) => [key, blended(fields[i], place.nodes, place.weights)]));
     const at = [0, 1, 2].map((k) => place.nodes.reduce((sum, n, i) => sum + this.part.body.points[3 * n + k] * place.weights[i], 0));

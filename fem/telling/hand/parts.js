@@ -9,15 +9,16 @@ const NOT_CUT = [0, 0, 0, 1];
 
 export class Part {
   constructor(body) {
-    this.body = body; // points, triangles, face, edges, straight, curved, supports
+    this.body = body; // points, triangles, face, edges, straight, curved, supports; `of` which body each node is
     this.tets = fourNodes(body.straight, body.curved);
     this.vector = new Float32Array(body.points.length);
-    this.values = new Float32Array(body.points.length / 3);
+    this.values = this.inner = new Float32Array(body.points.length / 3);
     this.shared = sharedUniforms();
     this.world = new three.Scene();
     this.cut = null;
     this.lit = new Set();
     this.hidden = new Set();
+    this.gone = new Set();
     this.surface = crispSurface(body.points, body.triangles, body.face);
     this.skin = this.added(this.skinGeometry(), paintedMaterial(this.shared, SHADE));
     this.edges = this.inkLines(body.points, body.edges);
@@ -102,9 +103,10 @@ export class Part {
       this.shared.range.value.set(...range);
     }
     this.values = values || new Float32Array(this.body.points.length / 3);
+    this.inner = quantity?.skin ? new Float32Array(this.values.length) : this.values; // what faces alone have
     this.skin.geometry.attributes.value.array.set(spread(this.values, this.surface.nodes, 1));
     this.skin.geometry.attributes.value.needsUpdate = true;
-    if (this.capPoints) this.putOnCap("value", this.capPoints.taken(this.values, 1));
+    if (this.capPoints) this.putOnCap("value", this.capPoints.taken(this.inner, 1));
   }
 
   // Light up faces by their numbers, others faintly; hidden ones are neither drawn nor hit
@@ -122,6 +124,22 @@ export class Part {
   hide(faces) {
     this.hidden = new Set(faces);
     this.light(this.lit);
+  }
+
+  // Leave out whole bodies, by their numbers; their edges stay
+  without(bodies) {
+    this.gone = new Set(bodies);
+    const { face, triangles, of } = this.body;
+    const own = new Set();
+    face.forEach((number, t) => this.gone.has(of[triangles[3 * t]]) && own.add(number));
+    this.hide(own);
+    this.recap();
+  }
+
+  // Of nodes in groups of `size` those of bodies that are shown
+  shown(nodes, size) {
+    if (!this.gone.size) return nodes;
+    return nodes.filter((_, i) => !this.gone.has(this.body.of[nodes[i - (i % size)]]));
   }
 
   // Cut away what lies beyond normal · x = offset [mm]; null shows the whole part
@@ -144,18 +162,18 @@ export class Part {
     const distance = distances(this.body.points, this.cut.normal, this.cut.offset);
     const open = { ...this.shared, plane: { value: new three.Vector4(...NOT_CUT) } }; // the cap itself is not cut
     if (this.capped) {
-      this.capPoints = cap(this.tets, distance);
+      this.capPoints = cap(this.shown(this.tets, 4), distance);
       const count = this.capPoints.from.length;
       const geometry = geometryOf({
         position: [this.capPoints.taken(this.body.points, 3), 3],
         normal: [new Float32Array(count * 3).fill(1), 3],
         moved: [this.capPoints.taken(this.vector, 3), 3],
-        value: [this.capPoints.taken(this.values, 1), 1],
+        value: [this.capPoints.taken(this.inner, 1), 1],
         lit: [new Float32Array(count), 1],
       });
       this.capMesh = this.added(geometry, paintedMaterial(open, 0));
     }
-    const line = rim(this.body.triangles, distance);
+    const line = rim(this.shown(this.body.triangles, 3), distance);
     const geometry = geometryOf({
       position: [line.taken(this.body.points, 3), 3],
       moved: [line.taken(this.vector, 3), 3],

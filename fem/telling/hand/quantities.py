@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from fem.judging.pressed import PressedJoint
+from fem.judging.pressed import on_nodes
 from fem.judging.scene import Scene
 from fem.telling.colours import UTILISATION_TOP, ZONES, Colour, displacement_map, reserve_scale, use_map
 from fem.tensors import Array
@@ -48,8 +48,8 @@ def described(scene: Scene, required: float) -> list[dict[str, Any]]:
             _signed(f"principal_{i}", f"{name} stress", f"σ{i + 1}", top, group) for i, name in enumerate(PRINCIPAL)
         ]
         out.append(_mises(principal, group))
-        if joints := {name: fields.joints for name, fields in scene.cases.items() if fields.joints}:
-            out += [_at_joints(joints, list(scene.cases), *each) for each in JOINT_FIELDS]
+        if any(fields.joints for fields in scene.cases.values()):
+            out += [_at_joints(scene, *each) for each in JOINT_FIELDS]
     if scene.cuts:
         name = "zone and bead direction, on sections"
         out.append({"key": "zone", "name": name, "group": "As printed", "scale": _zones(scene)})
@@ -120,16 +120,15 @@ def _mises(principal: Array, group: str) -> dict[str, Any]:
     }
 
 
-def _at_joints(
-    joints: dict[str, tuple[PressedJoint, ...]], cases: list[str], key: str, name: str, sign: str, unit: str
-) -> dict[str, Any]:
+def _at_joints(scene: Scene, key: str, name: str, sign: str, unit: str) -> dict[str, Any]:
+    mesh = scene.mesh
     tops = {
-        case: max((float(getattr(j, key).max(initial=0.0)) for j in joints.get(case, ())), default=0.0)
-        for case in cases
+        case: float(on_nodes(fields.joints, key, mesh.triangles, count=len(mesh.nodes)).max(initial=0.0))
+        for case, fields in scene.cases.items()
     }
     scale = {"kind": "even", "colours": _sampled(use_map() if key == "pressure" else displacement_map())}
-    out = {"key": key, "name": name, "group": "Where bodies meet", "unit": unit, "tops": tops, "scale": scale}
-    return out | ({"sign": sign} if sign else {})
+    out = {"key": key, "name": name, "group": "Where bodies meet", "skin": True, "unit": unit, "tops": tops}
+    return out | {"scale": scale} | ({"sign": sign} if sign else {})
 
 
 def _zones(scene: Scene) -> dict[str, Any]:

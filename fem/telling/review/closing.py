@@ -31,21 +31,33 @@ BASIS = (
     "Buckling of the part as a whole, fatigue, creep and impact are not computed.",
     "Beads are assumed bonded to their neighbours everywhere, with the strengths of the card.",
 )
+MEETING = (
+    "Statics: small displacements, elastic material; each case is solved as a whole, with where faces touch and slip."
+)
+"""Instead of the first of these, where faces meet."""
+
+
+def _held(support: Mapping[str, Any]) -> str:
+    """What a support is taken to do, from its facts."""
+    if "bearing_friction" in support:
+        return "bears on a rigid body of its shape that pushes and rubs and does not pull."
+    if support.get("push_only"):
+        return "lies on an elastic foundation that acts in compression alone."
+    if "foundation_normal_N_per_mm3" in support:
+        return "lies on an elastic foundation that acts in compression and tension alike."
+    if "spring_N_per_mm" in support:
+        return "is held by springs spread evenly over it."
+    return "is fixed rigidly in its fixed directions."
 
 
 def assumptions(material: Material) -> Section:
     """What the numbers rest on, and how far they may be trusted."""
     f = material.findings
     lines = list(BASIS)
+    if any(case.joints for case in f.cases.values()):
+        lines[0] = MEETING
     for name, support in f.supports.items():
-        face = support.get("face", "")
-        if "foundation_normal_N_per_mm3" in support:
-            lines.append(
-                f"Support {name}: face {face} lies on an elastic foundation that acts in compression and "
-                "tension alike."
-            )
-        else:
-            lines.append(f"Support {name}: face {face} is fixed rigidly in its fixed directions.")
+        lines.append(f"Support {name}: face {support.get('face', '')} {_held(support)}")
     for name, b in f.bodies.items():
         if b.estimates:
             lines.append(

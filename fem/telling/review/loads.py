@@ -11,8 +11,9 @@ from fem.digits import number
 from fem.telling import bolt_rows
 from fem.telling.blocks import PHOTO_MM, Block, Cell, Figure, Heading, Items, Section, Table, Text, table
 from fem.telling.facts import flat
-from fem.telling.reactions import EXPLAINED, HEAD, JOINT_HEAD, JOINTS_EXPLAINED, joint_rows, reaction_rows
+from fem.telling.reactions import EXPLAINED, HEAD, reaction_rows
 from fem.telling.review.free_body_figure import draw_free_body
+from fem.telling.review.joints import fit_blocks, joint_blocks
 from fem.telling.review.material import Material
 from fem.telling.review.numbers import components
 from fem.telling.review.pulls import FreeBody, free_body
@@ -38,6 +39,7 @@ def loads(material: Material) -> Section:
         blocks.append(Heading(f"Free body, case {case}"))
         if not body.pulls:
             blocks += [Text("No external load has a resultant on the part."), Items(body.inner)]
+            blocks += joint_blocks(material, case)
             continue
         if material.free_bodies and rank < MOST_DRAWN:
             blocks.append(_figure(material, body))
@@ -46,6 +48,7 @@ def loads(material: Material) -> Section:
         if body.inner:
             blocks.append(Items(body.inner))
         blocks.append(Text(_balance(material, case)))
+    blocks += fit_blocks(material)
     if material.free_bodies and len(order) > MOST_DRAWN:
         rest = ", ".join(order[MOST_DRAWN:])
         blocks.append(
@@ -137,11 +140,8 @@ def _reactions(material: Material, case: str) -> list[Block]:
     rows = [[Cell(text) for text in row] for row in reaction_rows(material.findings.cases[case])]
     caption = f"Reactions in case {case}. {EXPLAINED}"
     out: list[Block] = [table(HEAD, rows, align="lrrrrrrll", caption=caption, small=True)] if rows else []
-    joints = [[Cell(text) for text in row] for row in joint_rows(material.findings.cases[case])]
-    if joints:
-        caption = f"Joints in case {case}. {JOINTS_EXPLAINED}"
-        out.append(table(JOINT_HEAD, joints, align="lrrrrrrlrrrl", caption=caption, small=True))
     bolts = [[Cell(text) for text in row] for row in bolt_rows.bolt_rows(material.findings.cases[case])]
+    out += joint_blocks(material, case)
     if bolts:
         caption = f"Bolts in case {case}. {bolt_rows.EXPLAINED}"
         out.append(table(bolt_rows.HEAD, bolts, align="lrrrrrrrrrrrr", caption=caption, small=True))

@@ -1,0 +1,121 @@
+"""Bolts in a study: found from their holes, tightened, locked, loaded; and what is said when they cannot be."""
+
+import numpy as np
+import pytest
+from helpers_cad import draw
+
+from fem.errors import InputError
+from fem.study.check import check_study
+from fem.study.file import read_study
+from fem.study.run import answer
+
+FLANGE = """
+title = "A lid screwed on a block"
+[bodies.block]
+solid = "block.step"
+metal = "6082-t6"
+mesh = { size = "8 mm" }
+[bodies.lid]
+solid = "lid.step"
+metal = "6082-t6"
+mesh = { size = "7 mm" }
+[faces]
+foot = { body = "block", plane = { normal = [0, 0, -1], at = "min" } }
+top = { body = "block", plane = { normal = [0, 0, 1], at = "max" } }
+under = { body = "lid", plane = { normal = [0, 0, -1], at = "min" } }
+land = { body = "lid", plane = { normal = [0, 0, 1], at = "max" } }
+side = { body = "lid", plane = { normal = [1, 0, 0], at = "max" } }
+tapped = { body = "block", cylinder = { radius = "2.5 mm" } }
+[supports.ground]
+face = "foot"
+fixed = ["x", "y", "z"]
+[joints.seat]
+faces = ["under", "top"]
+friction = 0.3
+[bolts.middle]
+size = "M6"
+grade = "8.8"
+head = "land"
+thread = "tapped"
+preload = "6 kN"
+tightening_scatter = 1.5
+[loads.lift]
+face = "land"
+force = ["0 N", "0 N", "1 kN"]
+[cases]
+pulled = { lift = 1.0 }
+"""
+
+
+def written(folder, text=FLANGE, *, off=0.0, hole=3.3, tapped=2.5, deep=12.0):
+    """A lid of 30 x 30 x 10 mm with a clearance hole on a block with a hole tapped M6 right below it."""
+
+    def block(occ):
+        whole = occ.addBox(-15, -15, -16, 30, 30, 16)
+        return occ.cut([(3, whole)], [(3, occ.addCylinder(0, 0, -deep, 0, 0, deep, tapped))])[0][0][1]
+
+    def lid(occ):
+        whole = occ.addBox(-15, -15, 0, 30, 30, 10)
+        return occ.cut([(3, whole)], [(3, occ.addCylinder(off, 0, 0, 0, 0, 10, hole))])[0][0][1]
+
+    draw(folder / "block.step", block)
+    draw(folder / "lid.step", lid)
+    path = folder / "flange.toml"
+    path.write_text(text.replace("2.5 mm", f"{tapped} mm"))
+    return path
+
+
+def test_a_bolt_shares_its_load_with_what_it_clamps_until_that_opens(tmp_path):
+    """Its pull grows by what the clamp loses less the load itself, at any load; with none, both are the preload; once
+    nothing is clamped, the bolt bears the load alone (equilibrium; R. G. Budynas and J. K. Nisbett, Shigley's
+    Mechanical Engineering Design, section 8-7)."""
+    path = written(tmp_path, FLANGE + "idle = { lift = 0.001 }\ntorn = { lift = 12.0 }\n")
+    found = answer(read_study(path)).findings
+    bolts = {name: case.bolts["middle"] for name, case in found.cases.items()}
+    assert bolts["idle"].force_N == pytest.approx(6000, abs=2)
+    assert bolts["idle"].clamp_N == pytest.approx(4000, abs=2)
+    assert not bolts["pulled"].open
+    # Of a load on the lid itself, the bolt gets the share of stiffnesses: some of it, and by far not all
+    assert 0.0 < bolts["pulled"].change_N < 500
+    assert 3000 < bolts["pulled"].clamp_N < 3500
+    assert bolts["torn"].open
+    assert bolts["torn"].force_N == pytest.approx(12000, rel=1e-3)
+    assert bolts["torn"].shear_N < 20
+    assert max(case.force_error for case in found.cases.values()) < 1e-8
+    assert {c.kind for c in found.cautions} >= {"joint_opens"}
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "drawn", "said"),
+    [
+        ('size = "M6"', 'size = "M7"', {}, "M7"),
+        ('grade = "8.8"', 'grade = "8.9"', {}, "8.9"),
+        ('head = "land"', 'head = "side"', {}, "no round hole opens"),
+        ('thread = "tapped"', 'thread = "tapped"\nlength = "20 mm"', {}, "a bolt ends in a thread, or"),
+        ('thread = "tapped"', "", {}, "a bolt ends in a thread, or"),
+        ('preload = "6 kN"', 'preload = "6 kN"\ntorque = "8 N*m"', {}, "by a torque or to a preload"),
+        ('preload = "6 kN"', 'torque = "16 N*m"', {}, "beyond its yield"),
+        ('preload = "6 kN"', 'preload = "6"', {}, "unit"),
+        ('preload = "6 kN"', 'preload = "6 kN"\nheld_by = "glue"', {}, "not held by"),
+        ("", "", {"off": 1.2}, "do not line up: their axes lie 1.2 mm apart"),
+        ("", "", {"hole": 2.8}, "narrower than the bolt's 6 mm"),
+        ("", "", {"tapped": 4.0}, "a hole tapped M6 is drawn"),
+        ("", "", {"deep": 1.8}, "bears nothing"),
+    ],
+)
+def test_a_bolt_that_cannot_be_is_refused_in_a_line(tmp_path, old, new, drawn, said):
+    with pytest.raises(InputError) as caught:
+        check_study(written(tmp_path, FLANGE.replace(old, new, 1) if old else FLANGE, **drawn))
+    assert said in str(caught.value)
+    assert "bolts.middle" in str(caught.value)
+
+
+def test_check_tells_what_a_torque_pulls(tmp_path):
+    # M_A = F (0.16 P + 0.58 d2 mu + DKm/2 mu) (VDI 2230) with P 1, d2 5.35 mm, DKm between a head of 9.4 mm (ISO 4762:
+    # dw at least) and a washer of 6.4 mm (ISO 7089): 1.147 mm
+    (bolt,) = check_study(written(tmp_path, FLANGE.replace('preload = "6 kN"', 'torque = "9.4 N*m"'))).bolts
+    assert bolt.tightened.high == pytest.approx(9400 / 1.147, rel=0.01)
+    assert bolt.tightened.low == pytest.approx(bolt.tightened.high / 1.5, rel=1e-9)
+    assert bolt.grip == pytest.approx(10, abs=1e-6)
+    assert bolt.engagement == pytest.approx(12, abs=1e-6)
+    assert np.abs(bolt.axis) == pytest.approx([0, 0, 1], abs=1e-9)
