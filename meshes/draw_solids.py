@@ -203,7 +203,7 @@ def hatch_lid() -> int:
 
 
 def bolted_saddle() -> int:
-    """The saddle with two more holes of radius 4.2 mm, through the socket's floor: bolts pull the mast foot down on it."""
+    """The saddle with two more holes of radius 4.2 mm, through the socket's floor, for bolts into the mast foot."""
     return cut(wing_saddle(), *axial_holes(radius=4.2, low=-1, high=20))
 
 

@@ -27,9 +27,9 @@ def outline(length, width, corner):
 
 
 def rounding(radius, *, straight, corner):
-    """Volume [mm^3] that a convex rounding takes from an edge of `straight` length and a full turn at `corner` radius:
-    the area between a quarter circle and its tangents, (1 - pi/4) r^2, whose centroid lies (10 - 3 pi) / (12 - 3 pi) r
-    from them (Pappus)."""
+    """Volume [mm^3] that a convex rounding takes from an edge of `straight` length and a full turn at `corner` radius
+    (Pappus): the area between a quarter circle and its tangents, (1 - pi/4) r^2, has its centroid
+    (10 - 3 pi) / (12 - 3 pi) r from them."""
     inwards = (10 - 3 * math.pi) / (12 - 3 * math.pi) * radius
     return (1 - math.pi / 4) * radius**2 * (straight + 2 * math.pi * (corner - inwards))
 
