@@ -82,6 +82,11 @@ def test_a_bearing_joint_at_its_load_of_failure_has_a_reserve_of_one(tmp_path):
     assert abs(seam.force_N[0]) == pytest.approx(1000, rel=1e-5)
     # 90 N on 40 mm put the pressure 2.4 mm from the edge: it reaches over 0.4 of the face if even, 0.6 if a triangle
     assert 0.4 < seam.touching < 0.6
+    path = first.cases["all"].path
+    assert [p.factor for p in path] == sorted(p.factor for p in path)
+    assert {p.asked_by for p in path} >= {"case", "reserve"} and sum(p.asked_by == "path" for p in path) <= 3
+    last = min(path, key=lambda p: abs(p.factor - reserve))
+    assert last.factor == pytest.approx(reserve, rel=0.005) and last.reserve == pytest.approx(1.0, rel=0.01)
     study = read_study(tmp_path / "beam.toml").with_({"cases": {"all": {"hang": reserve}}})
     again = answer(study).findings
     assert again.cases["all"].reserve.minimum == pytest.approx(1.0, rel=0.01)
