@@ -9,11 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fem.joining.sides import Side
-from fem.part.quadrature import TRIANGLE_POINTS
 from fem.part.tetmesh import Index, TetMesh
 from fem.tensors import Array
 
-Q = len(TRIANGLE_POINTS)
+Q = 3
 
 
 @dataclass(frozen=True)
@@ -42,7 +41,7 @@ class Barrier:
     ) -> NDArray[np.bool_]:
         """Whether the way `along` (q,) [mm] from places (q, 3) along normals (q, 3) enters no body, nor leaves its
         own one again where it goes back; the sides' triangles `triangle`, `other` (q,) are its ends. The first of
-        each six points speaks for all of them.
+        each three points speaks for all of them.
         """
         from fem.joining.opposite_kernels import crossed
 

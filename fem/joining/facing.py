@@ -1,7 +1,7 @@
 """Two meshed faces that lie opposite each other, at the points where both are integrated together.
 
 The triangles of both sides need not share nodes. Each triangle of the first face is cut, along its own normal, into
-what lies opposite each triangle of the second, and every cut is integrated by a rule of degree 4: what second-order
+what lies opposite each triangle of the second, and every cut is integrated by a rule of degree 2: what second-order
 shape functions and a pressure that varies linearly need is exact on plane faces with straight sides. This is
 segment-based integration (M. A. Puso and T. A. Laursen, Comput. Methods Appl. Mech. Engrg. 193 (2004) 601).
 
@@ -39,8 +39,8 @@ REACH = 0.1
 """Share of the smaller face's diagonal, within which the other one is looked for."""
 AT_ONCE = 20_000
 """Overlaps whose points are worked out together, so that what is needed meanwhile stays small."""
-SIX_ACROSS = 2.5
-"""Points of a triangle's six lie closer than its longest side over this, but for those next to its corners."""
+ACROSS = 2.0
+"""Points of a triangle's three lie closer than its longest side over this."""
 
 
 @dataclass(frozen=True)
@@ -127,7 +127,7 @@ class OppositeFaces:
         corner = np.einsum("skb,sbi->ski", _barycentric(overlaps.corner), six[:, :3])
         longest = np.max([np.linalg.norm(corner[:, i] - corner[:, i - 1], axis=1) for i in range(3)], axis=0)
         near = box.holds(corner.mean(axis=1), grown=longest + self.reach + self.one.bulge)
-        cuts = np.ceil(longest / (SIX_ACROSS * spacing)).astype(int)
+        cuts = np.ceil(longest / (ACROSS * spacing)).astype(int)
         parts = [self._at(*overlaps.points(0, 0))]
         for cut in np.unique(cuts[near]):
             same = np.flatnonzero(near & (cuts == cut))

@@ -8,9 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fem.joining.sides import Side, small_triangles
-from fem.part.quadrature import TRIANGLE_POINTS, TRIANGLE_WEIGHTS
 from fem.part.tetmesh import Index
 from fem.tensors import Array
+
+POINTS = np.array([[1 / 6, 1 / 6], [2 / 3, 1 / 6], [1 / 6, 2 / 3]])
+"""Points of degree 2 in the reference triangle, of equal weight."""
 
 
 @dataclass(frozen=True)
@@ -31,17 +33,17 @@ class Overlaps:
     tried: int
 
     def points(self, start: int, stop: int) -> tuple[Index, Array, Array]:
-        """Points of degree 4 in the overlaps from `start` to `stop`, six in each: the overlap (q,), the reference
+        """Points of degree 2 in the overlaps from `start` to `stop`, three in each: the overlap (q,), the reference
         point (q, 2) in the first's triangle, and the part (q,) of the reference's area that it stands for.
         """
-        return _six_in_each(np.arange(start, stop), self.corner[start:stop])
+        return _three_in_each(np.arange(start, stop), self.corner[start:stop])
 
     def finer(self, which: Index, cut: int) -> tuple[Index, Array, Array]:
         """The same in overlaps `which` (w,), each cut into `cut` x `cut`."""
         small, corner = small_triangles(cut), self.corner[which]
         a, sides = corner[:, :1], np.stack([corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]], axis=1)
         each = (a[:, None] + small @ sides[:, None]).reshape(-1, 3, 2)
-        return _six_in_each(np.repeat(which, len(small)), each)
+        return _three_in_each(np.repeat(which, len(small)), each)
 
     def met(self, place: Array, points: Array, ways: Array, row: Index) -> tuple[Index, Array, Array]:
         """Where lines from points (q, 3) of overlaps `row` (q,) along unit vectors (q, 3) meet the second side, whose
@@ -52,14 +54,16 @@ class Overlaps:
         return partners(place, points, ways, row, self.second, self.begin, self.end, self.layered)
 
 
-def _six_in_each(row: Index, corner: Array) -> tuple[Index, Array, Array]:
-    """Points of degree 4 in triangles (s, 3, 2) of overlaps `row` (s,), as `points` gives them."""
+def _three_in_each(row: Index, corner: Array) -> tuple[Index, Array, Array]:
+    """Points of degree 2 in triangles (s, 3, 2) of overlaps `row` (s,), as `points` gives them: overlaps are small
+    beside the triangles of both sides, and an even pressure on second-order faces comes out exactly.
+    """
     a = corner[:, 0]
     u, v = corner[:, 1] - a, corner[:, 2] - a
-    x, y = TRIANGLE_POINTS.T[:, :, None]
+    x, y = POINTS.T[:, :, None]
     reference = a[:, None] + x * u[:, None] + y * v[:, None]
-    part = np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0])[:, None] * TRIANGLE_WEIGHTS
-    return np.repeat(row, len(TRIANGLE_POINTS)), reference.reshape(-1, 2), part.ravel()
+    part = np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0])[:, None] * np.full(3, 1 / 6)
+    return np.repeat(row, len(POINTS)), reference.reshape(-1, 2), part.ravel()
 
 
 def overlaps_of(one: Side, two: Side, *, reach: float) -> Overlaps:
