@@ -19,7 +19,7 @@ the area misses by some thousandth.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from functools import cached_property
 
 import numpy as np
@@ -39,8 +39,8 @@ REACH = 0.1
 """Share of the smaller face's diagonal, within which the other one is looked for."""
 AT_ONCE = 20_000
 """Overlaps whose points are worked out together, so that what is needed meanwhile stays small."""
-SIX_ACROSS = 2.5
-"""Points of a triangle's six lie closer than its longest side over this, but for those next to its corners."""
+SIX_ACROSS = 4.0
+"""A triangle whose sides are so many times a spacing has six points that stand for about its square each."""
 
 
 @dataclass(frozen=True)
@@ -108,6 +108,7 @@ class OppositeFaces:
     free: Barrier
     reach: float
     clearance: float
+    _latest: dict[bytes, Facing] = field(default_factory=dict, repr=False, compare=False)
 
     @cached_property
     def facing(self) -> Facing:
@@ -121,7 +122,18 @@ class OppositeFaces:
         return _together([some(0, 0), *shared(some, ranges)])
 
     def closer(self, spacing: float, box: Box) -> Facing:
-        """Points no farther apart than about `spacing` [mm], in all overlaps that a box may hold."""
+        """Points no farther apart than about `spacing` [mm], in all overlaps that a box may hold; the latest ones are
+        kept, since a place is looked at again and again.
+        """
+        key = np.concatenate([[spacing], box.axes.ravel(), box.low, box.high]).tobytes()
+        if key not in self._latest:
+            found = self._close(spacing, box)
+            self._latest.clear()
+            self._latest[key] = found
+            return found
+        return self._latest[key]
+
+    def _close(self, spacing: float, box: Box) -> Facing:
         overlaps = self.overlaps
         six = self.one.place[overlaps.first]
         corner = np.einsum("skb,sbi->ski", _barycentric(overlaps.corner), six[:, :3])

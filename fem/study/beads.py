@@ -21,6 +21,7 @@ from fem.zooming.whole import WholeBody, expected_unknowns, refuse_too_large, so
 from fem.zooming.whole_findings import missed_caution, with_whole, zoom_missed
 from fem.zooming.worst import JudgedCase, Surroundings, bodies_of_beads, doubtful_nodes, zoom_worst
 
+
 @dataclass(frozen=True)
 class AskedBeads:
     """The answers of all cases with what beads say, the places as pictures need them, and what must be said."""
