@@ -55,7 +55,7 @@ def pressed(mesh: TetMesh, body: str, meeting: Meeting, *, spacing: float, box: 
     """What joints do to a body in a box, at points no farther apart than about `spacing` [mm]."""
     none = np.zeros((0, 3))
     nothing = Pressed(
-        PointSprings(none, np.zeros(0), none, np.zeros((0, 3, 3)), none), {k: none for k in meeting.units}
+        PointSprings(none, np.zeros(0), none, np.zeros((0, 3, 3)), none), dict.fromkeys(meeting.units, none)
     )
     return reduce(_both, _each(mesh, body, meeting, spacing, box), nothing)
 
