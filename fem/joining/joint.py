@@ -28,7 +28,7 @@ class JointPlan:
 @dataclass(frozen=True)
 class Joint:
     """Faces that lie opposite each other: `bearing` ones push, with `friction` (infinite: what touches sticks), and
-    are free to part; `bonded` ones are glued. `opposite` makes closer points than those of `facing`, where it is known.
+    are free to part; `bonded` ones are glued. `opposite` (if known) makes closer points.
 
     Errors: InputError for a kind that there is none of, or friction that cannot be.
     """

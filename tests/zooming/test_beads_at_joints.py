@@ -44,7 +44,7 @@ class Halves:
     def __init__(self, kind, force, *, flipped=False, clearance=0.0, factor=1.0):
         one, two = box((LENGTH, WIDTH, HEIGHT), (7, 5, 5)), box((LENGTH, WIDTH, HEIGHT), (6, 4, 4))
         faces = tuple(dataclasses.replace(face, body="beads") for face in two.faces)
-        two = dataclasses.replace(two, nodes=two.nodes + [LENGTH, 0, 0], bodies=("beads",), faces=faces)
+        two = dataclasses.replace(two, nodes=two.nodes + np.array([LENGTH, 0, 0]), bodies=("beads",), faces=faces)
         self.mesh, off = joined([one, two]), len(one.faces)
         how = {"bearing": {"friction": 0.4}, "bonded": {"kind": "bonded"}}[kind]
         sides = first_of(self.mesh, *(self.mesh.triangles_of((f,)) for f in (HIGH_X, off + LOW_X)))
