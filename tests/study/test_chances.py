@@ -240,7 +240,7 @@ def test_with_a_joint_the_chance_is_that_of_solving_anew(tmp_path):
 
 
 def test_a_joined_body_feels_its_own_stiffness_alone(tmp_path):
-    """A rod held at both ends, of two glued halves, warms: what one half's stiffness changes in it, by differences."""
+    """A rod held at both ends, of two glued halves: what one half's stiffness changes in it, by differences."""
     draw(tmp_path / "low.step", lambda occ: occ.addBox(0, 0, 0, 24, 12, 12))
     draw(tmp_path / "high.step", lambda occ: occ.addBox(24, 0, 0, 24, 12, 12))
     text = JOINED.replace("friction = 0.3", 'kind = "bonded"').replace(

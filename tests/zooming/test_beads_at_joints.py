@@ -44,7 +44,7 @@ class Halves:
     def __init__(self, kind, force, *, flipped=False, clearance=0.0, factor=1.0):
         one, two = box((LENGTH, WIDTH, HEIGHT), (7, 5, 5)), box((LENGTH, WIDTH, HEIGHT), (6, 4, 4))
         faces = tuple(dataclasses.replace(face, body="beads") for face in two.faces)
-        two = dataclasses.replace(two, nodes=two.nodes + [LENGTH, 0, 0], bodies=("beads",), faces=faces)
+        two = dataclasses.replace(two, nodes=two.nodes + np.array([LENGTH, 0, 0]), bodies=("beads",), faces=faces)
         self.mesh, off = joined([one, two]), len(one.faces)
         how = {"bearing": {"friction": 0.4}, "bonded": {"kind": "bonded"}}[kind]
         sides = first_of(self.mesh, *(self.mesh.triangles_of((f,)) for f in (HIGH_X, off + LOW_X)))
@@ -59,7 +59,9 @@ class Halves:
         if factor != 1.0:
             self.solved = solved_at(equilibrium, self.solved.cases[0], self.solved, factor=factor)
         self.case, self.factor = self.solved.cases[0], factor
-        permanent, growing = (self.case.combined(k, self.solved.units) for k in (self.case.permanent, self.case.growing))
+        permanent, growing = (
+            self.case.combined(k, self.solved.units) for k in (self.case.permanent, self.case.growing)
+        )
         self.whole = permanent + factor * growing
         self.meeting = Meeting(self.joined, self.solved.units, self.whole)
 
@@ -85,7 +87,8 @@ class Halves:
         corner = np.argwhere(number >= 0)[np.argsort(number[number >= 0])]
         place = found.beads.grid.origin + corner[:, ::-1] * found.beads.grid.step
         moved = sum(
-            (self.factor if k in self.case.growing else 1.0) * f * found.units[k] for k, f in self.case.factors.items()
+            (self.factor if k in self.case.growing else 1.0) * f * found.units[k]
+            for k, f in self.case.factors.items()
         )
         own = body.locator.find(place @ body.axes).values(self.whole) @ body.axes.T
         return np.abs(moved - own).max() / np.ptp(own, axis=0).max()
