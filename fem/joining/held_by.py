@@ -47,8 +47,8 @@ def held_by_of(
 ) -> HeldBy:
     """What holds a planned bolt by a `kind` (of `held_kinds`), over an `engagement` [mm] in a material's `state`
     along an `axis` (3,) in print axes. A nut is of the bolt's grade and as high as standards say unless an engagement
-    is given. `width` [mm] is twice the distance from the axis to the nearest edge of a tapped part (None: far from any),
-    `diameter` [mm] an insert's outer one (None: the usual).
+    is given. `width` [mm] is twice the distance from the axis to the nearest edge of a tapped part (None: far from
+    any), `diameter` [mm] an insert's outer one (None: the usual).
 
     Errors: InputError, under the bolt's `thread`, for an unknown kind, a thread tapped into a polymer, an insert in a
     metal, or what is missing.
