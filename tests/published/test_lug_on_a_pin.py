@@ -1,7 +1,7 @@
 """A lug on its pin, both meshed: against a published peak, Hertz where the pin is loose, and the load `bearing`.
 
 The peak beside the hole was read off a chart of tests (`fem.evidence.pins.NIU`); charts differ by 8 %, and tests have
-friction, so that with friction or clearance this is a comparison. Hertz is exact for a narrow contact in a large hole.
+friction: with friction or clearance this is a comparison. Hertz is exact for a narrow contact in a large hole.
 """
 
 from functools import cache
