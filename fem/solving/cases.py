@@ -76,10 +76,11 @@ def solved_at(equilibrium: Equilibrium, case: LoadCase, solved: SolvedCases, *, 
 
     Errors: NotConverged, FreeBodyError where the part lifts off there.
     """
-    begin = None
-    if JOINTS in case.factors:
-        begin = case.combined(tuple(case.factors), solved.units)
-    return _whole(equilibrium, case, solved.starts, factor, TOLERANCE, begin)
+    if JOINTS not in case.factors:
+        return _whole(equilibrium, case, solved.starts, factor, TOLERANCE)
+    # As if joints went on as they are: what grows does so with all that touches sticking
+    begin = case.combined(case.permanent, solved.units) + factor * case.combined(case.growing, solved.units)
+    return _whole(equilibrium, case, solved.starts, factor, TOLERANCE, begin, solved.units)
 
 
 def _whole(
@@ -89,15 +90,21 @@ def _whole(
     factor: float,
     tolerance: float,
     begin: Array | None = None,
+    guesses: Mapping[str, Array] | None = None,
 ) -> SolvedCases:
     """A case solved with its contact when its growing loads are `factor` times as large."""
+    none = np.zeros((0, *equilibrium.mesh.nodes.shape))
     if not equilibrium.linear:
         case, contact, met = meeting(equilibrium, case, starts, factor=factor, begin=begin)
         found = SolveRecord(sum(met.iterations), met.history)
+        names = [k for k in case.factors if k != JOINTS]
+        units, record, _ = _units(equilibrium, [case], names, starts, none, tolerance, contact, guesses=guesses)
+        # What the joints' constant force does is what the other loads leave of the answer
+        stay = case.combined(tuple(k for k in case.permanent if k != JOINTS), units)
+        units[JOINTS] = met.displacement - stay - factor * case.combined(case.growing, units)
     else:
         found, contact = _contact_of(equilibrium, case, starts, factor, tolerance)
-    none = np.zeros((0, *equilibrium.mesh.nodes.shape))
-    units, record, _ = _units(equilibrium, [case], list(case.factors), starts, none, tolerance, contact)
+        units, record, _ = _units(equilibrium, [case], list(case.factors), starts, none, tolerance, contact)
     iterations = found.iterations + record.iterations
     return SolvedCases((case,), units, SolveRecord(iterations, record.history), contact, starts)
 

@@ -65,7 +65,7 @@ def _as_springs(equilibrium: Equilibrium, found: JointsAnswer) -> tuple[Contact,
     total = found.state.total(joined.law.normal)
     linear = np.einsum("qij,qj->qi", springs, joined.links.jump(found.displacement))
     system = equilibrium.system.with_link_springs(springs)
-    made = getattr(equilibrium.solver, "precondition", None)
+    made = equilibrium.kept.serving(system, joined.law.closed())
     solver = solver_for(equilibrium.kind, system, equilibrium.printed, precondition=made)
     contact = Contact({}, system, solver, len(found.iterations), found.state)
     return contact, joined.links.forces(linear - total)

@@ -50,7 +50,9 @@ def problem(name: str, *, kind: str) -> tuple[Any, np.ndarray]:
     from fem.tensors import isotropic_stiffness
 
     mesh, off = two_blocks(SIZES[name])
-    printed = field(mesh, material(isotropic_stiffness(70e3, 0.33)), material(isotropic_stiffness(2e3, 0.38)), which=mesh.body)
+    printed = field(
+        mesh, material(isotropic_stiffness(70e3, 0.33)), material(isotropic_stiffness(2e3, 0.38)), which=mesh.body
+    )
     first, second = first_of(mesh, mesh.triangles_of((HIGH_Z,)), mesh.triangles_of((off + LOW_Z,)))
     joint = Joint("seam", faces_opposite(mesh, first, second), kind, 0.3 if kind == "bearing" else 0.0)
     held = [held_face(mesh, group(mesh, LOW_Z), fixed=("x", "y", "z"), name="base")]
