@@ -103,6 +103,7 @@ class Moves:
     ) -> tuple[Array, SolveRecord]:
         made, column = self.kept.of(system), left.reshape(-1, 1)
         if turning is not None:
+            assert system.link_springs is not None
             turned = system.with_link_springs(system.link_springs + turning)
             move, record = minimal_residuals(
                 turned, column, precondition=lambda r: system.free(made(r)), tolerance=tolerance

@@ -270,7 +270,7 @@ def pressed_aside(friction, *, clearance=0.0):
 def test_what_touches_and_slips_settles_in_a_few_linear_solves(friction, steps, solves):
     both, load, linear = pressed_aside(friction, clearance=0.03)
     found = solve_joints(both, load)
-    assert found.state.touching.any() and np.linalg.norm(found.state.shear) > 0 or not friction
+    assert (found.state.touching.any() and np.linalg.norm(found.state.shear) > 0) or not friction
     assert len(found.iterations) <= steps
     assert max(found.iterations) <= 2 * linear
     assert sum(found.iterations) <= solves * linear
