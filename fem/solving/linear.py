@@ -114,7 +114,7 @@ def minimal_residuals(
     table, right = np.zeros((most + 1, most)), np.zeros(most + 1)
     right[0] = 1.0
     history: list[float] = []
-    weights = np.zeros(0)
+    weights: Array = np.zeros(0)
     while len(history) < most and not (history and history[-1] <= tolerance):
         k = len(history)
         new = np.empty_like(load)

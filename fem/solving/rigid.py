@@ -72,8 +72,8 @@ def rigid_start(equilibrium: Equilibrium, forces: Array, *, start: Array) -> Arr
 
 
 class _RigidBodies:
-    """Rigid motions under a `load` (k,), without what moves supports of that `size`, on springs: those of supports as a
-    matrix `base` (k, k), and those of points at joints, which the motions move by `jumps` (q, 3, k).
+    """Rigid motions under a `load` (k,), of that `size` without what moves supports, on springs: those of supports as
+    a matrix `base` (k, k), and those of points at joints, which the motions move by `jumps` (q, 3, k).
     """
 
     def __init__(self, law: PointLaw, jumps: Array, base: Array, load: Array, *, size: float) -> None:

@@ -3,9 +3,9 @@
     python studies/speed/measure_contact.py                  # some 10,000, 150,000 and a million unknowns
     python studies/speed/measure_contact.py --only 150k
 
-A block lies on a larger one, 0.05 mm apart, and is pressed down beside its middle and pushed sideways: part of the seam
-opens, part sticks, part slips. The upper block is held by the seam alone. The linear problem beside it is the same two
-blocks glued. Each size runs in a process of its own; seconds are of the clock and of the processors.
+A block lies on a larger one, 0.05 mm apart, and is pressed down and pushed sideways: part of the seam sticks, part
+slips. The upper block is held by the seam alone. The linear problem beside it is the same two blocks glued. Each size
+runs in a process of its own; seconds are of the clock and of the processors.
 """
 
 from __future__ import annotations
