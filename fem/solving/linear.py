@@ -128,7 +128,7 @@ def minimal_residuals(
         history.append(float(np.linalg.norm(right[: k + 2] - some @ weights)))
         if not table[k + 1, k] > 0:
             break
-        frame.append(new / table[k + 1, k])
+        frame.append(np.asarray(new / table[k + 1, k], dtype=float))
     x = precondition(sum((size * w * q for w, q in zip(weights, frame, strict=False)), np.zeros_like(load)))
     if history[-1] > tolerance:
         raise NotConverged(f"the iteration stopped after {len(history)} steps.", best=x, history=history)
