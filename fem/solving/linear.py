@@ -124,7 +124,7 @@ def minimal_residuals(
             new -= table[i, k] * q
         table[k + 1, k] = float(np.sqrt(_dots(new, new)[0]))
         some = table[: k + 2, : k + 1]
-        weights = np.linalg.lstsq(some, right[: k + 2], rcond=None)[0]
+        weights = np.asarray(np.linalg.lstsq(some, right[: k + 2], rcond=None)[0], dtype=float)
         history.append(float(np.linalg.norm(right[: k + 2] - some @ weights)))
         if not table[k + 1, k] > 0:
             break
