@@ -39,8 +39,8 @@ REACH = 0.1
 """Share of the smaller face's diagonal, within which the other one is looked for."""
 AT_ONCE = 20_000
 """Overlaps whose points are worked out together, so that what is needed meanwhile stays small."""
-ACROSS = 2.0
-"""Points of a triangle's three lie closer than its longest side over this."""
+ACROSS = 2.8
+"""A triangle whose sides are so many times a spacing has three points that stand for about its square each."""
 
 
 @dataclass(frozen=True)

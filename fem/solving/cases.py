@@ -86,10 +86,10 @@ def solved_at(
     Errors: NotConverged, FreeBodyError where the part lifts off there.
     """
     if JOINTS not in case.factors:
-        begin = None
-    elif begin is None:
-        begin = case.combined(tuple(case.factors), solved.units)
-    return _whole(equilibrium, case, solved.starts, factor, TOLERANCE, begin, solved.tightened)
+        return _whole(equilibrium, case, solved.starts, factor, TOLERANCE)
+    if begin is None:  # as if joints went on as they are: what grows does so with all that touches sticking
+        begin = case.combined(case.permanent, solved.units) + factor * case.combined(case.growing, solved.units)
+    return _whole(equilibrium, case, solved.starts, factor, TOLERANCE, begin, solved.tightened, solved.units)
 
 
 def _whole(
@@ -100,21 +100,21 @@ def _whole(
     tolerance: float,
     begin: Array | None = None,
     tightened: Tightened | None = None,
+    guesses: Mapping[str, Array] | None = None,
 ) -> SolvedCases:
     """A case solved with its contact when its growing loads are `factor` times as large."""
-    met = None
+    none = np.zeros((0, *equilibrium.mesh.nodes.shape))
     if not equilibrium.linear:
         case, contact, met = meeting(equilibrium, case, starts, factor=factor, begin=begin, tightened=tightened)
         found = SolveRecord(sum(met.iterations), met.history)
+        names = [k for k in case.factors if k != JOINTS]
+        units, record, _ = _units(equilibrium, [case], names, starts, none, tolerance, contact, guesses=guesses)
+        # What the joints' constant force does is what the other loads leave of the answer
+        stay = case.combined(tuple(k for k in case.permanent if k != JOINTS), units)
+        units[JOINTS] = met.displacement - stay - factor * case.combined(case.growing, units)
     else:
         found, contact = _contact_of(equilibrium, case, starts, factor, tolerance)
-    none = np.zeros((0, *equilibrium.mesh.nodes.shape))
-    names = [name for name in case.factors if name != JOINTS]
-    units, record, _ = _units(equilibrium, [case], names, starts, none, tolerance, contact)
-    if met is not None:  # what joints add is all that the loads leave of the answer
-        stay = tuple(k for k in case.permanent if k != JOINTS)
-        of_loads = case.combined(stay, units) + factor * case.combined(case.growing, units)
-        units[JOINTS] = met.displacement - of_loads
+        units, record, _ = _units(equilibrium, [case], list(case.factors), starts, none, tolerance, contact)
     iterations = found.iterations + record.iterations
     return SolvedCases((case,), units, SolveRecord(iterations, record.history), contact, starts, tightened)
 

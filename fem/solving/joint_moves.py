@@ -56,6 +56,13 @@ class KeptPreconditioner:
             self._tied = self.made, system.ties, TiedPreconditioner(self.made, system.ties, system.free)
         return self._tied[2]
 
+    def serving(self, system: HeldSystem, closed: Array) -> Any:
+        """The preconditioner for a system with its ties, made anew where the kept one does not fit."""
+        assert system.link_springs is not None
+        if not self.fits(system.link_springs):
+            self.make(system, closed)
+        return self.of(system)
+
     def told(self, record: SolveRecord, *, fresh: bool) -> None:
         """Learn from a solve how well it fits."""
         self.last = record.iterations / max(-np.log10(max(record.history[-1], 1e-16)), 0.5)
@@ -96,6 +103,7 @@ class Moves:
     ) -> tuple[Array, SolveRecord]:
         made, column = self.kept.of(system), left.reshape(-1, 1)
         if turning is not None:
+            assert system.link_springs is not None
             turned = system.with_link_springs(system.link_springs + turning)
             move, record = minimal_residuals(
                 turned, column, precondition=lambda r: system.free(made(r)), tolerance=tolerance

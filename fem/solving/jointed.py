@@ -72,10 +72,7 @@ def _as_springs(equilibrium: Equilibrium, found: JointsAnswer, locked: Locked | 
     total = found.state.total(joined.law.normal)
     linear = np.einsum("qij,qj->qi", springs, joined.links.jump(found.displacement))
     system = equilibrium.system.with_link_springs(springs)
-    kept = equilibrium.kept
-    if kept.made is not None and not kept.fits(springs):
-        kept.make(system, joined.law.closed())
-    made = None if kept.made is None else kept.of(system)
+    made = equilibrium.kept.serving(system, joined.law.closed())
     constant = joined.links.forces(linear - total)
     if joined.ties is not None and locked is not None:
         constant += locked.forces(joined.ties)

@@ -130,7 +130,7 @@ class _Steps:
         if error > self.trust:
             return None
         system = self.equilibrium.system.with_link_springs(self.law.springs(state))
-        turning = self.law.turning(state) if state.slipping.any() else None
+        turning = self.law.turning(state) if (state.slipping & (self.law.friction > 0)).any() else None
         try:
             move, record = self.moves.solve(
                 system, left, max(0.1 * settled / error, min(LOOSE, error)), turning=turning

@@ -114,7 +114,7 @@ def minimal_residuals(
     table, right = np.zeros((most + 1, most)), np.zeros(most + 1)
     right[0] = 1.0
     history: list[float] = []
-    weights = np.zeros(0)
+    weights: Array = np.zeros(0)
     while len(history) < most and not (history and history[-1] <= tolerance):
         k = len(history)
         new = np.empty_like(load)
@@ -124,11 +124,11 @@ def minimal_residuals(
             new -= table[i, k] * q
         table[k + 1, k] = float(np.sqrt(_dots(new, new)[0]))
         some = table[: k + 2, : k + 1]
-        weights = np.linalg.lstsq(some, right[: k + 2], rcond=None)[0]
+        weights = np.asarray(np.linalg.lstsq(some, right[: k + 2], rcond=None)[0], dtype=float)
         history.append(float(np.linalg.norm(right[: k + 2] - some @ weights)))
         if not table[k + 1, k] > 0:
             break
-        frame.append(new / table[k + 1, k])
+        frame.append(np.asarray(new / table[k + 1, k], dtype=float))
     x = precondition(sum((size * w * q for w, q in zip(weights, frame, strict=False)), np.zeros_like(load)))
     if history[-1] > tolerance:
         raise NotConverged(f"the iteration stopped after {len(history)} steps.", best=x, history=history)

@@ -141,7 +141,7 @@ def solver_for(
     printed: PrintedField,
     *,
     earlier: Earlier | None = None,
-    precondition: Preconditioner | None = None,
+    precondition: Preconditioner | TiedPreconditioner | None = None,
 ) -> Any:
     """The solver of that name, set up; multigrid's preconditioner is `precondition` where that is given, or the
     `earlier` one where that serves again.

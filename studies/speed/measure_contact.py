@@ -3,9 +3,9 @@
     python studies/speed/measure_contact.py                  # some 10,000, 150,000 and a million unknowns
     python studies/speed/measure_contact.py --only 150k
 
-A block lies on a larger one, 0.05 mm apart, and is pressed down beside its middle and pushed sideways: part of the seam
-opens, part sticks, part slips. The upper block is held by the seam alone. The linear problem beside it is the same two
-blocks glued. Each size runs in a process of its own; seconds are of the clock and of the processors.
+A block lies on a larger one, 0.05 mm apart, and is pressed down and pushed sideways: part of the seam sticks, part
+slips. The upper block is held by the seam alone. The linear problem beside it is the same two blocks glued. Each size
+runs in a process of its own; seconds are of the clock and of the processors.
 """
 
 from __future__ import annotations
@@ -50,7 +50,9 @@ def problem(name: str, *, kind: str) -> tuple[Any, np.ndarray]:
     from fem.tensors import isotropic_stiffness
 
     mesh, off = two_blocks(SIZES[name])
-    printed = field(mesh, material(isotropic_stiffness(70e3, 0.33)), material(isotropic_stiffness(2e3, 0.38)), which=mesh.body)
+    printed = field(
+        mesh, material(isotropic_stiffness(70e3, 0.33)), material(isotropic_stiffness(2e3, 0.38)), which=mesh.body
+    )
     first, second = first_of(mesh, mesh.triangles_of((HIGH_Z,)), mesh.triangles_of((off + LOW_Z,)))
     joint = Joint("seam", faces_opposite(mesh, first, second), kind, 0.3 if kind == "bearing" else 0.0)
     held = [held_face(mesh, group(mesh, LOW_Z), fixed=("x", "y", "z"), name="base")]

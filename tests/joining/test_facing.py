@@ -216,7 +216,7 @@ def test_of_faces_behind_each_other_the_nearest_counts():
     whole = joined([mesh, upper])
     far = np.flatnonzero(whole.face == len(mesh.faces) + LOW_Z)
     found = faces_opposite(whole, first, np.concatenate([near, far]), reach=2.0)
-    assert found.area == pytest.approx(80, rel=0.02)
+    assert found.area == pytest.approx(80, rel=0.05)
     low = found.gaps < 0.5
     assert found.areas[low].sum() == pytest.approx(16, rel=1e-12)
     assert np.abs(found.gaps[low] - 0.1).max() < 1e-12 and np.abs(found.gaps[~low] - 1.2).max() < 1e-12

@@ -174,3 +174,65 @@ def test_a_soft_spring_holds_a_body_too():
     free = Equilibrium(mesh, printed, foundations=[slide], joined=joined_up)
     with pytest.raises(FreeBodyError, match="slide along x"):
         refuse_free_pieces(free, joined_up.law.closed(), where="joints", advice="")
+
+
+def pressed_aside(friction, *, clearance=0.0):
+    """A block pressed on another and pushed sideways, with the forces and the iterations of the same two glued."""
+    mesh, off = two_blocks((6, 6, 4), (5, 5, 3))
+    printed = field(mesh, material(SOFT))
+    held = [held_face(mesh, group(mesh, LOW_Z), fixed=("x", "y", "z"), name="base")]
+    if not friction:
+        held.append(held_face(mesh, group(mesh, off + LOW_X), fixed=("x", "y"), name="guide"))
+    glued = equilibrium(mesh, printed, held, seam(mesh, off, kind="bonded"))
+    load = force_load(mesh, group(mesh, off + HIGH_Z), force=np.array([150.0 * bool(friction), 0, -1000]))
+    both = equilibrium(mesh, printed, held, seam(mesh, off, friction=friction, clearance=clearance))
+    return both, load, glued.solve(load[None])[1].iterations
+
+
+@pytest.mark.parametrize(("friction", "steps", "solves"), [(0.0, 6, 4), (0.25, 9, 6)])
+def test_what_touches_and_slips_settles_in_a_few_linear_solves(friction, steps, solves):
+    both, load, linear = pressed_aside(friction, clearance=0.03)
+    found = solve_joints(both, load)
+    assert (found.state.touching.any() and np.linalg.norm(found.state.shear) > 0) or not friction
+    assert len(found.iterations) <= steps
+    assert max(found.iterations) <= 2 * linear
+    assert sum(found.iterations) <= solves * linear
+    again = solve_joints(both, 1.05 * load, begin=found.displacement)
+    assert len(again.iterations) <= 4
+    assert sum(again.iterations) <= 2.5 * linear
+    left = (
+        1.05 * load
+        - both.elastic_forces(again.displacement)
+        - both.joined.links.forces(again.state.total(both.joined.law.normal))
+    )
+    assert np.linalg.norm(both.free(left)) <= 1e-8 * np.linalg.norm(load)
+
+
+def test_all_forces_balance_with_what_the_joints_bear():
+    both, load, _ = pressed_aside(0.25, clearance=0.03)
+    ((solved,), _) = solve_cases(
+        both,
+        [LoadCase("on", {"push": 1.0}, {"push": Load("push", "force", load, False, np.zeros(0, dtype=np.int32))})],
+        moves={},
+    )
+    (case,) = solved.cases
+    whole = case.combined(tuple(case.factors), solved.units)
+    balance = both.balance(whole, load, solved.record, contact=solved.contact)
+    assert max(balance.force_error, balance.moment_error) <= 1e-8
+    upper = both.mesh.node_body == 1
+    borne = both.joint_forces(whole, solved.contact)
+    assert (borne + load)[upper].sum(axis=0) == pytest.approx(0, abs=1e-8 * np.linalg.norm(load, axis=1).sum())
+    again = solved_at(both, case, solved, factor=1.05)
+    assert again.contact.steps <= 4
+
+
+def test_a_bolted_pair_is_loaded_by_a_few_linear_solves():
+    both, pull = bolted(60e3)
+    linear = both.solve(pull[None])[1].iterations
+    tight = tighten(both, [1000.0])
+    assert sum(tight.answer.iterations) <= 4 * linear
+    first = load_tightened(both, tight, 300 * pull)
+    second = load_tightened(both, tight, 330 * pull, before=first.answer)
+    for found in (first, second):
+        assert len(found.answer.iterations) <= 4
+        assert sum(found.answer.iterations) <= 2.5 * linear
