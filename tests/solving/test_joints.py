@@ -220,14 +220,14 @@ def test_all_forces_balance_with_what_the_joints_bear():
     balance = both.balance(whole, load, solved.record, contact=solved.contact)
     assert max(balance.force_error, balance.moment_error) <= 1e-8
     upper = both.mesh.node_body == 1
-    borne = both.joint_forces(whole, solved.contact)
+    borne = sum(both.joint_forces(whole, solved.contact))
     assert (borne + load)[upper].sum(axis=0) == pytest.approx(0, abs=1e-8 * np.linalg.norm(load, axis=1).sum())
     again = solved_at(both, case, solved, factor=1.05)
     assert again.contact.steps <= 4
 
 
 def test_a_bolted_pair_is_loaded_by_a_few_linear_solves():
-    both, pull = bolted(60e3)
+    both, pull = bolted_blocks(60e3)
     linear = both.solve(pull[None])[1].iterations
     tight = tighten(both, [1000.0])
     assert sum(tight.answer.iterations) <= 4 * linear
