@@ -372,7 +372,9 @@ class RequirementFindings:
 
 @dataclass(frozen=True)
 class Findings:
-    """All that one run found; see the module's text. `fits` tell of joints with several clearances. `files` are the digests of pictures and fields beside it."""
+    """All that one run found; see the module's text. `fits` tell of joints with several clearances. `files` are the
+    digests of pictures and fields beside it.
+    """
 
     beadwork: str
     title: str

@@ -51,13 +51,15 @@ def solve_cases(
     tolerance: float = TOLERANCE,
     guesses: Mapping[str, Array] | None = None,
     beside_guess: Array | None = None,
+    begins: Mapping[str, Array] | None = None,
     progress: Progress | None = None,
 ) -> tuple[list[SolvedCases], Array]:
     """Solve cases that prescribe the displacements `moves`, by load; one entry for all, or one a case with a contact,
     and one for each way in which bolts were `tightened`.
 
     `beside` (k, n, 3) [N] are further nodal forces, answered (k, n, 3) [mm] with every foundation pressing all over.
-    `guesses` (n, 3) [mm] by load and `beside_guess` (k, n, 3) [mm] are where iterations begin.
+    `guesses` (n, 3) [mm] by load and `beside_guess` (k, n, 3) [mm] are where iterations begin, `begins` (n, 3) [mm]
+    by case where those of joints do.
     Errors: NotConverged; FreeBodyError naming the case in which the part lifts off.
     """
     beside = np.zeros((0, *equilibrium.mesh.nodes.shape)) if beside is None else beside
@@ -71,7 +73,8 @@ def solve_cases(
     rest, _ = equilibrium.solve(beside, tolerance=tolerance, guess=beside_guess)
     out = []
     for number, (case, before) in enumerate(product(cases, tightened)):
-        out.append(_whole(equilibrium, case, starts, 1.0, tolerance, tightened=before))
+        begin = (begins or {}).get(case.name)
+        out.append(_whole(equilibrium, case, starts, 1.0, tolerance, begin, before))
         if progress is not None:
             progress((number + 1) / (len(cases) * len(tightened)))
     return out, rest

@@ -56,12 +56,6 @@ class Links:
         flat = each.reshape(len(self.nodes), -1)
         return np.asarray(self.transposed @ flat).reshape(self.count, *each.shape[1:])
 
-    def add_times(self, spring: Array, x: Array, out: Array) -> None:
-        """out += springs (q, 3, 3) [N/mm] times displacements x (3n, k)."""
-        k = x.shape[1]
-        jump = self.jump(x.reshape(-1, 3, k))
-        out += self.forces(np.matmul(spring, jump)).reshape(-1, k)
-
     def add_blocks(self, spring: Array, pattern: BlockPattern, blocks: Array) -> None:
         """Add springs (q, 3, 3) [N/mm] to the blocks of a matrix whose pattern knows the links."""
         from fem.solving import kernels

@@ -40,6 +40,7 @@ class HeldSystem:
         self.mesh, self.pattern = mesh, pattern
         self.links = None if joined is None else joined.links
         self.link_springs = None if joined is None else joined.law.closed()
+        self._linked: BlockMatrix | None = None
         self.ties = None if joined is None else joined.ties
         self.elastic = BlockMatrix(pattern.start, pattern.column, blocks)
         self.springs = [foundation_matrices(mesh, foundation) for foundation in foundations]
@@ -60,7 +61,7 @@ class HeldSystem:
     def with_link_springs(self, spring: Array | None) -> HeldSystem:
         """The same system with other springs (q, 3, 3) [N/mm] at its links, or with none."""
         other = copy(self)
-        other.link_springs = spring
+        other.link_springs, other._linked = spring, None
         return other
 
     def with_ties(self, ties: Ties | None) -> HeldSystem:
@@ -76,15 +77,22 @@ class HeldSystem:
 
     def whole(self, x: Array, out: Array) -> None:
         """out = (K + B) x."""
-        self.elastic.multiply(x, out)
+        self._blocks().multiply(x, out)
         if len(self._foundation_nodes):
             k = x.shape[1]
             at = x.reshape(-1, 3, k)[self._foundation_nodes].reshape(-1, k)
             out.reshape(-1, 3, k)[self._foundation_nodes] += (self._foundation @ at).reshape(-1, 3, k)
-        if self.links is not None and self.link_springs is not None:
-            self.links.add_times(self.link_springs, x, out)
         if self.ties is not None:
             self.ties.add_times(x, out)
+
+    def _blocks(self) -> BlockMatrix:
+        """The part's own blocks with those of the springs at its links, put together once: as fast as without any."""
+        if self.links is None or self.link_springs is None or not len(self.link_springs):
+            return self.elastic
+        if self._linked is None:
+            self._linked = BlockMatrix(self.pattern.start, self.pattern.column, self.elastic.blocks.copy())
+            self.links.add_blocks(self.link_springs, self.pattern, self._linked.blocks)
+        return self._linked
 
     def free(self, columns: Array) -> Array:
         """Take the held directions out of columns (3n, k), in place; returns them."""

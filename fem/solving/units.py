@@ -32,8 +32,8 @@ from fem.solving.tightened import both_ends
 from fem.tensors import Array
 
 Displacements = dict[tuple[tuple[str, ...], str, str], Array]
-"""Displacements (n, 3) [mm] by the displaced faces that the solve held, "load" or "face", and the name; those of a
-face are of its six unit wrenches (6, n, 3)."""
+"""Displacements (n, 3) [mm] by the displaced faces that the solve held, "load", "case" (with its contact) or "face",
+and the name; those of a face are of its six unit wrenches (6, n, 3)."""
 
 
 @dataclass(frozen=True)
@@ -59,6 +59,12 @@ class SolvedUnits:
         """All that was solved for, from which a finer mesh may begin."""
         own = tuple(self.moved)
         units = {(own, "load", name): unit for part in self.parts for name, unit in part.units.items()}
+        units |= {
+            (own, "case", case.name): case.combined(tuple(case.factors), part.units)
+            for part in self.parts
+            if part.contact is not None
+            for case in part.cases
+        }
         return {**units, **{(own, "face", name): found for name, found in self.wrenches.items()}}
 
 
@@ -131,6 +137,7 @@ def solve_units(
             beside_guess=np.concatenate([known[(), "face", name] for name in wrenches])
             if wrenches and known
             else None,
+            begins={name: at for (held, kind, name), at in known.items() if held == displaced and kind == "case"},
             progress=progress,
         )
         answers = dict(zip(wrenches, np.split(found, len(wrenches)) if wrenches else (), strict=True))

@@ -9,13 +9,18 @@ from fem.caution import Caution
 from fem.errors import FreeBodyError, NotConverged
 from fem.joining.joint import JointPlan
 from fem.judging.findings import CaseFindings, Findings, FitCase, FitFindings
+from fem.solving.units import Displacements
 from fem.study.clock import Progress, clock_say
 from fem.study.shared_mesh import Prepared
 from fem.study.solved import solve_cases_of
 
 
-def with_fits(ready: Prepared, findings: Findings, *, progress: Progress | None = None) -> Findings:
-    """The findings with the clearances that the joints of a study name beside their own."""
+def with_fits(
+    ready: Prepared, findings: Findings, *, begin: Displacements | None = None, progress: Progress | None = None
+) -> Findings:
+    """The findings with the clearances that the joints of a study name beside their own; iterations `begin` at the
+    displacements of these.
+    """
     asked = [(plan, fit) for plan in ready.study.joints.values() for fit in plan.fits]
     fits: list[FitFindings] = []
     cautions: list[Caution] = []
@@ -26,7 +31,7 @@ def with_fits(ready: Prepared, findings: Findings, *, progress: Progress | None 
             told.add(plan.name)
         clock_say(progress, f"{plan.name}, {fit:g} mm", number / len(asked))
         try:
-            fits.append(_fit(plan, fit, _solved(ready, plan, fit)))
+            fits.append(_fit(plan, fit, _solved(ready, plan, fit, begin)))
         except (FreeBodyError, NotConverged) as error:
             text = f"With a clearance of {fit:g} mm of joint {plan.name} there is no answer: {error.message}"
             cautions.append(Caution("no_fit", text, {"joint": plan.name, "clearance_mm": fit}))
@@ -34,11 +39,11 @@ def with_fits(ready: Prepared, findings: Findings, *, progress: Progress | None 
     return replace(findings, fits=tuple(fits), cautions=(*findings.cautions, *cautions))
 
 
-def _solved(ready: Prepared, plan: JointPlan, fit: float) -> dict[str, CaseFindings]:
+def _solved(ready: Prepared, plan: JointPlan, fit: float, begin: Displacements | None) -> dict[str, CaseFindings]:
     """The cases with another clearance. Errors: FreeBodyError, NotConverged."""
     joints = {**ready.study.joints, plan.name: replace(plan, clearance=fit, fits=())}
     other = replace(ready, study=replace(ready.study, joints=joints))
-    return {name: answer.findings for name, answer in solve_cases_of(other).answers.items()}
+    return {name: answer.findings for name, answer in solve_cases_of(other, begin=begin).answers.items()}
 
 
 def _fit(plan: JointPlan, clearance: float, cases: dict[str, CaseFindings]) -> FitFindings:

@@ -80,7 +80,9 @@ def answer(study: Study | Prepared, *, progress: Progress | None = None, whole_p
     findings = findings_of(ready, solved, answers, remarks=asked.remarks)
     if whole_paths and any(plan.fits for plan in ready.study.joints.values()):
         clock("fits", 0.6)
-        findings = with_fits(ready, findings, progress=lambda text, share: clock_say(progress, text, 0.6))
+        findings = with_fits(
+            ready, findings, begin=solved.moved, progress=lambda text, share: clock_say(progress, text, 0.6)
+        )
         clock("", 0.6)
     findings = replace(findings, seconds=added_seconds(ready.seconds, solved.seconds, clock.seconds))
     fields = {name: each.fields for name, each in answers.items()}
