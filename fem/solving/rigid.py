@@ -45,24 +45,14 @@ def rigid_start(equilibrium: Equilibrium, forces: Array, *, start: Array) -> Arr
     base, moved = _supports(equilibrium, motions, start, total)
     acting = np.einsum("ni,nik->k", forces, motions)
     bodies = _RigidBodies(law, joined.links.jump(motions), base, acting + moved, size=float(np.linalg.norm(acting)))
-    q = np.zeros(len(acting))
-    wide = float(np.abs(law.gap).max())
-    evenly = max(bodies.size / total, SHARP * wide, SHARP * SHARP * mesh.diagonal)
-    sharp = evenly / SHARPER**2
-    width = max(wide, evenly)
-    while True:
-        q = bodies.at_rest(q, width, bodies.sticking(q, width))
-        if width == sharp:
+    wide = float(np.abs(law.gap).max(initial=0.0))
+    evenly = max(bodies.size / total if total > 0 else 0.0, SHARP * wide, SHARP * SHARP * mesh.diagonal)
+    for bodies.limited in (True, False):  # a press fit sticks by more than its loads press
+        q = _pressed_together(bodies, wide, evenly)
+        found = np.einsum("nik,k->ni", motions, q)
+        if np.isfinite(found).all() and np.abs(found).max() <= mesh.diagonal:
             break
-        width = max(width / SHARPER, sharp)
-    before = np.zeros(len(law.gap))
-    for _ in range(AGAIN):
-        sticking = bodies.sticking(q, 0.0)
-        if np.abs(sticking - before).max() <= RESTS * sticking.max():
-            break
-        q, before = bodies.at_rest(q, sharp, sticking), sticking
-    found = np.einsum("nik,k->ni", motions, q)
-    if not np.isfinite(found).all() or np.abs(found).max() > mesh.diagonal:
+    else:
         body, moves = _told(mesh, first, np.nan_to_num(q)[:, None])
         raise FreeBodyError(
             f"body {body} is pushed away and nothing stops it: it can {moves}.",
@@ -70,6 +60,25 @@ def rigid_start(equilibrium: Equilibrium, forces: Array, *, start: Array) -> Arr
             advice="Add what holds it: a support, a bolt, or the load that presses it on.",
         )
     return found
+
+
+def _pressed_together(bodies: _RigidBodies, wide: float, evenly: float) -> Array:
+    """Motions (k,) at rest on springs that sharpen from the widest gap [mm] to far below an even approach [mm]."""
+    q = np.zeros(len(bodies.load))
+    sharp = evenly / SHARPER**2
+    width = max(wide, evenly)
+    while True:
+        q = bodies.at_rest(q, width, bodies.sticking(q, width))
+        if width == sharp:
+            break
+        width = max(width / SHARPER, sharp)
+    before = np.zeros(len(bodies.law.gap))
+    for _ in range(AGAIN):
+        sticking = bodies.sticking(q, 0.0)
+        if np.abs(sticking - before).max(initial=0.0) <= RESTS * sticking.max(initial=0.0):
+            break
+        q, before = bodies.at_rest(q, sharp, sticking), sticking
+    return q
 
 
 class _RigidBodies:
@@ -81,6 +90,7 @@ class _RigidBodies:
         self.law, self.base, self.load, self.size = law, base, load, size
         self.into = np.einsum("qik,qi->qk", jumps, law.normal)
         self.along = jumps - law.normal[:, :, None] * self.into[:, None, :]
+        self.limited = True
         self.hold = np.where(law.glued | (law.friction > 0), law.hold, 0.0)
 
     def nearness(self, q: Array, width: float) -> tuple[Array, Array]:
@@ -93,8 +103,11 @@ class _RigidBodies:
 
     def sticking(self, q: Array, width: float) -> Array:
         """Springs (q,) [N/mm] across the normal, by which what touches at `q` (k,) sticks: they bear as much as
-        presses there, of the loads at the most. What lies closer than a `width` [mm] counts in part.
+        presses there, of the loads at the most; where that is not `limited`, all that rubs sticks. What lies closer
+        than a `width` [mm] counts in part.
         """
+        if not self.limited:
+            return self.hold
         pressed = self.law.push * self.nearness(q, max(width, 1e-300))[0].clip(0)
         if 0 < self.size < pressed.sum():
             pressed *= self.size / pressed.sum()
