@@ -9,7 +9,8 @@ import numpy as np
 
 from fem.joining.fitting import FittedBolt
 from fem.joining.shank import deformations
-from fem.part.tetmesh import Index
+from fem.loading.traction import Traction
+from fem.part.tetmesh import Index, TetMesh
 from fem.tensors import Array
 
 ALONG = 0.7
@@ -60,6 +61,16 @@ def bolt_forces(
         shear = 2 * float(np.linalg.norm(alike)) / bolt.length
         pressed_on = float(force) if clamp is None else clamp
         out.append(BoltForces(float(force), shear, bending, pressed_on, on_head[:3], on_head[3:]))
+    return out
+
+
+def bolt_tractions(mesh: TetMesh, bolt: FittedBolt, forces: Array) -> list[Traction]:
+    """What a shank presses on the parts with at its ends, under the forces (6,) of its natural deformations."""
+    out = []
+    for patch, weights in zip(bolt.ends, deformations(bolt.axis, bolt.length), strict=True):
+        if patch is not None:
+            wrench = -weights.T @ forces
+            out.append(patch.traction(mesh, wrench[:3], wrench[3:], name=bolt.name))
     return out
 
 

@@ -35,8 +35,9 @@ MOST_ENGAGED = 2.5
 class FittedBolt:
     """A bolt in a mesh by `name`: what was planned, how it was `tightened`; `columns` (3n, 6), sparse, and `springs`
     (6,) of its shank (`shank.py`), `length` [mm] between the points on which both ends act. `axis` (3,) points from
-    the thread to the head at `at` (3,) [mm]; the thread is at `end` (3,) [mm]. `hole` [mm] is the diameter under the
-    head, `grip` [mm] what is clamped, `engagement` [mm] the thread's depth (None in a nut, or in what is not meshed).
+    the thread to the head at `at` (3,) [mm]; the thread is at `end` (3,) [mm]; its `ends` are where these two press.
+    `hole` [mm] is the diameter under the head, `grip` [mm] what is clamped, `engagement` [mm] the thread's depth
+    (None in a nut, or in what is not meshed).
     """
 
     name: str
@@ -51,6 +52,7 @@ class FittedBolt:
     hole: float
     grip: float
     seat: Seat
+    ends: tuple[Patch, Patch | None]
     under: str
     into: str
     held_by: str
@@ -153,6 +155,7 @@ def _fitted(
         hole=hole,
         grip=grip,
         seat=seat,
+        ends=(top, patch),
         under=head.body,
         into=into,
         held_by=held_by,

@@ -16,6 +16,7 @@ import numpy as np
 
 from fem.errors import InputError
 from fem.loading.sampling import FINE, Side, linear_on, nodal_forces, sample
+from fem.loading.traction import Traction
 from fem.part.tetmesh import Index, TetMesh
 from fem.tensors import Array, unit
 
@@ -23,12 +24,22 @@ from fem.tensors import Array, unit
 @dataclass(frozen=True)
 class Patch:
     """Where an end of a bolt touches a part: nodal forces `wrenches` (3n, 6), sparse, of the unit forces [N] and unit
-    moments [N mm] along the part axes about the point `at` (3,) [mm], and the `area` [mm^2] that bears them.
+    moments [N mm] along the part axes about the point `at` (3,) [mm], and the `area` [mm^2] that bears them: boundary
+    `triangles` (j,), on the positive side of a border where `side` is given, followed to `fine` [mm].
     """
 
     wrenches: Any
     at: Array
     area: float
+    triangles: Index
+    side: Side | None = None
+    fine: float | None = None
+
+    def traction(self, mesh: TetMesh, force: Array, moment: Array, *, name: str) -> Traction:
+        """The linear traction with a `force` (3,) [N] through its point and a `moment` (3,) [N mm] about it."""
+        samples = sample(mesh, self.triangles, side=self.side, fine=self.fine)
+        field = linear_on(samples, force=force, moment=moment, at=self.at, name=name)
+        return Traction(self.triangles, field, self.side, self.fine)
 
 
 @dataclass(frozen=True)
@@ -55,7 +66,9 @@ def patch_on(
         force, moment = np.eye(6)[k, :3], np.eye(6)[k, 3:]
         field = linear_on(samples, force=force, moment=moment, at=at, name=name)
         columns.append(nodal_forces(mesh, samples, field(samples.point, samples.normal)).ravel())
-    return Patch(csr_matrix(np.array(columns).T), np.asarray(at, dtype=float), samples.whole_area)
+    return Patch(
+        csr_matrix(np.array(columns).T), np.asarray(at, dtype=float), samples.whole_area, triangles, side, fine
+    )
 
 
 def washer_patch(mesh: TetMesh, triangles: Index, *, axis: Array, at: Array, outer: float, name: str) -> Patch:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 
 from fem.caution import Caution
 from fem.errors import FreeBodyError, InputError, NoTrustworthyAnswer
+from fem.joining.bolt_forces import bolt_tractions
 from fem.joining.fitting import FittedBolt
 from fem.joining.joint import BEARING
 from fem.judging.answers import Answer, answer_case, face_stiffness, unit_wrenches
@@ -19,7 +20,7 @@ from fem.judging.places import Places
 from fem.judging.recovered import RecoveredStress
 from fem.judging.scene import Patch
 from fem.judging.trust import WORST_BALANCE
-from fem.loading.case import LoadCase
+from fem.loading.case import JOINTS, LoadCase
 from fem.loading.kinds import edged_patches
 from fem.loading.supports import Held
 from fem.solving.cases import SolvedCases, solved_at
@@ -191,7 +192,7 @@ def _judged(
             temperature_change=case.temperature_change(tuple(case.factors)),
         )
         answers[case.name] = replace(answer, findings=findings)
-    return _End(_part(solved, units, held), recovered, answers)
+    return _End(_part(solved, units, held, bolts), recovered, answers)
 
 
 def _of_both(low: _End, high: _End) -> _End:
@@ -211,7 +212,9 @@ def _with_bolts(
     return replace(answer, findings=replace(answer.findings, bolts=found), remarks=(*answer.remarks, *cautions))
 
 
-def _part(solved: SolvedCases, units: SolvedUnits, held: list[Held], *, factor: float = 1.0) -> SolvedPart:
+def _part(
+    solved: SolvedCases, units: SolvedUnits, held: list[Held], bolts: list[FittedBolt], *, factor: float = 1.0
+) -> SolvedPart:
     """Cases solved together, with their growing loads `factor` times as large, as the beads within them need them."""
     pressing = {} if solved.contact is None else solved.contact.pressing
     foundations = tuple(units.equilibrium.foundations.values())
@@ -222,11 +225,28 @@ def _part(solved: SolvedCases, units: SolvedUnits, held: list[Held], *, factor: 
             again = solved_at(units.equilibrium, solved.cases[0], solved, factor=factor)
         except FreeBodyError:
             return None
-        return replace(_part(again, units, held, factor=factor), start=factor)
+        return replace(_part(again, units, held, bolts, factor=factor), start=factor)
 
     stays = solved.contact is None or not solved.cases[0].permanent
-    cases = {case.name: case for case in solved.cases}
+    cases = {case.name: _with_pulls(case, solved, units, bolts) for case in solved.cases}
     return SolvedPart(cases, solved.units, supported, None if stays else grown)
+
+
+def _with_pulls(case: LoadCase, solved: SolvedCases, units: SolvedUnits, bolts: list[FittedBolt]) -> LoadCase:
+    """The case whose loads bring along what the bolts' ends press with under each: beads do not know bolts."""
+    joined = units.equilibrium.joined
+    locked = None if solved.contact is None else solved.contact.locked
+    if joined is None or joined.ties is None or locked is None:
+        return case
+    ties, loads = joined.ties, dict(case.loads)
+    for name in case.factors:
+        forces = ties.stiffness * ties.motion(solved.units[name])
+        if name == JOINTS:
+            forces = forces - locked.along(ties)
+        each = zip(bolts, forces.reshape(len(bolts), -1), strict=True)
+        pulls = [pull for bolt, own in each for pull in bolt_tractions(units.equilibrium.mesh, bolt, own)]
+        loads[name] = replace(loads[name], tractions=(*loads[name].tractions, *pulls))
+    return replace(case, loads=loads)
 
 
 def _meeting(solved: SolvedCases, units: SolvedUnits, factor: float) -> Meeting | None:

@@ -7,8 +7,7 @@ import pytest
 
 from fem.errors import InputError
 from fem.joining.bolt_judgement import judge_bolt
-from fem.joining.bolt_plan import BoltPlan
-from fem.joining.bolt_plan import holders
+from fem.joining.bolt_plan import BoltPlan, holders
 from fem.joining.held_by import HeldBy, held_by_of
 from fem.joining.pull_out import PullOut
 from fem.joining.thread_stripping import ThreadStrength
