@@ -5,9 +5,11 @@ import pytest
 from helpers_cad import draw
 
 from fem.errors import InputError
+from fem.joining.bolt_forces import bolt_tractions
 from fem.study.check import check_study
 from fem.study.file import read_study
-from fem.study.run import answer
+from fem.study.prepare import bolts_of
+from fem.study.run import answer, prepare
 
 FLANGE = """
 title = "A lid screwed on a block"
@@ -111,11 +113,37 @@ def test_a_bolt_that_cannot_be_is_refused_in_a_line(tmp_path, old, new, drawn, s
 
 
 def test_check_tells_what_a_torque_pulls(tmp_path):
-    # M_A = F (0.16 P + 0.58 d2 mu + DKm/2 mu) (VDI 2230) with P 1, d2 5.35 mm, DKm between a head of 9.4 mm (ISO 4762:
-    # dw at least) and a washer of 6.4 mm (ISO 7089): 1.147 mm
+    # M_A = F (0.16 P + 0.58 d2 mu + DKm/2 mu) (VDI 2230) with P 1, d2 5.35 mm, DKm between a head of 9.4 mm (ISO
+    # 4762: dw at least) and a washer of 6.4 mm (ISO 7089): 1.147 mm
     (bolt,) = check_study(written(tmp_path, FLANGE.replace('preload = "6 kN"', 'torque = "9.4 N*m"'))).bolts
     assert bolt.tightened.high == pytest.approx(9400 / 1.147, rel=0.01)
     assert bolt.tightened.low == pytest.approx(bolt.tightened.high / 1.5, rel=1e-9)
     assert bolt.grip == pytest.approx(10, abs=1e-6)
     assert bolt.engagement == pytest.approx(12, abs=1e-6)
     assert np.abs(bolt.axis) == pytest.approx([0, 0, 1], abs=1e-9)
+
+
+def test_what_bolts_press_on_beads_is_what_they_press_on_the_mesh(tmp_path):
+    ready = prepare(read_study(written(tmp_path)))
+    (bolt,) = bolts_of(ready.study, ready.mesh, ready.groups)
+    forces = np.array([3000.0, 40.0, 500.0, -700.0, 20.0, 90.0])
+    mesh = ready.mesh
+    ours = sum(traction.nodal_forces(mesh) for traction in bolt_tractions(mesh, bolt, forces))
+    theirs = -(bolt.columns @ forces).reshape(-1, 3)
+    assert np.abs(ours - theirs).max() < 1e-9 * np.abs(theirs).max()
+    assert np.abs(ours.sum(axis=0)).max() < 1e-6
+
+
+def test_each_clearance_that_a_joint_names_stands_in_a_table(tmp_path):
+    """What a first clearance makes of the cases is told as always; another says what a study of its own says."""
+    text = FLANGE.replace("friction = 0.3", 'friction = 0.3\nclearance = ["0 mm", "0.05 mm"]')
+    path = written(tmp_path, text)
+    found = answer(read_study(path)).findings
+    fits = {fit.clearance_mm: fit for fit in found.fits}
+    assert [fit.asked for fit in found.fits] == [True, False]
+    assert fits[0.0].cases["pulled"].reserve == found.cases["pulled"].reserve.minimum
+    alone = answer(read_study(path).with_({"joints.seat.clearance": "0.05 mm"})).findings
+    assert not alone.fits
+    own, other = fits[0.05].cases["pulled"], alone.cases["pulled"]
+    assert own.bolt_force_N == pytest.approx(other.bolts["middle"].force_N, rel=1e-6)
+    assert own.maximum_displacement_mm == pytest.approx(other.maximum_displacement_mm, rel=1e-6)
