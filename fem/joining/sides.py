@@ -14,9 +14,9 @@ from fem.part.quadrature import triangle_shapes
 from fem.part.tetmesh import TRIANGLE_EDGES, Index, TetMesh
 from fem.tensors import Array
 
-MISSED = 1e-3
+MISSED = 5e-3
 """Share of a side by which the straight sides of pieces may miss a curved outline."""
-MOST_PIECES = 8
+MOST_PIECES = 4
 """Pieces along a side at the most."""
 CORNER = np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])
 

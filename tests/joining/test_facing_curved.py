@@ -227,5 +227,5 @@ def test_a_round_foot_presses_with_its_whole_area(drawn):
     foot, top = of(drawn, "foot", "plane", 6), of(drawn, "plate", "plane", 6)
     for one, two in [(foot, top), (top, foot)]:
         found = faces_opposite(drawn, one, two)
-        assert found.area == pytest.approx(16 * np.pi, rel=1.5e-3)
+        assert found.area == pytest.approx(16 * np.pi, rel=3e-3)
         assert np.abs(found.gaps).max() < 1e-12
