@@ -17,6 +17,7 @@ from fem.errors import InputError
 from fem.judging.body_findings import BodyFindings as BodyFindings
 from fem.judging.body_findings import Matrix, Vector
 from fem.judging.body_findings import PrintFindings as PrintFindings
+from fem.judging.clamp_time import ClampWithTime
 from fem.judging.joint_findings import BoltFindings as BoltFindings
 from fem.judging.joint_findings import FitCase as FitCase
 from fem.judging.joint_findings import FitFindings as FitFindings
@@ -296,8 +297,8 @@ class RequirementFindings:
 
 @dataclass(frozen=True)
 class Findings:
-    """All that one run found; see the module's text. `fits` tell of joints with several clearances. `files` are the
-    digests of pictures and fields beside it.
+    """All that one run found; see the module's text. `fits` tell of joints with several clearances, `clamps` of
+    what stays of each bolt's clamp with time. `files` are the digests of pictures and fields beside it.
     """
 
     beadwork: str
@@ -318,6 +319,7 @@ class Findings:
     peak_memory_MB: float = 0.0
     currency: str = ""
     fits: tuple[FitFindings, ...] = ()
+    clamps: dict[str, ClampWithTime] = field(default_factory=dict)
     files: dict[str, str] = field(default_factory=dict)
 
     @property
