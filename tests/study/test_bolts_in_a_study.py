@@ -56,8 +56,8 @@ pulled = { lift = 1.0 }
 
 
 PRINTED = (
-    'print = { polymer = "pa6-cf", state = "conditioned", infill = { pattern = "solid" }, build_direction = [0, 0, 1], '
-    'raster_zero = [1, 0, 0], bead = { width = "0.45 mm", height = "0.2 mm" } }'
+    'print = { polymer = "pa6-cf", state = "conditioned", infill = { pattern = "solid" }, '
+    'build_direction = [0, 0, 1], raster_zero = [1, 0, 0], bead = { width = "0.45 mm", height = "0.2 mm" } }'
 )
 LID = '[bodies.lid]\nsolid = "lid.step"\n'
 
@@ -164,8 +164,8 @@ def test_a_bolt_clamps_the_lid_then_the_block_down_to_the_thread(screwed):
     assert (lid.thickness, block.thickness) == pytest.approx((10, 4), abs=1e-6)
     assert (lid.state.name, block.state.yield_stress) == ("conditioned", made["block"].values.yield_stress)
     assert block.modulus == pytest.approx(made["block"].values.E[0], rel=1e-9)
-    # Layers lie flat under the head: a solid print gives as its card says, up the build, or somewhat less, since crossed
-    # layers hinder each other from growing aside
+    # Layers lie flat under the head: a solid print gives as its card says, up the build, or somewhat less, since
+    # crossed layers hinder each other from growing aside
     assert np.abs(lid.axis) == pytest.approx([0, 0, 1], abs=1e-9)
     assert 1.0 <= lid.modulus / made["lid"].values.E[2] < 1.1
     # A joint that the bolt does not pass through, or that ends beside it, divides nothing
