@@ -54,7 +54,7 @@ def washer_way(name: str, plan: BoltPlan, members: Sequence[Member], built: Buil
     stiffness = Grip(tuple(members), whole, whole, built.hole, built.outer).stiffness
     seat = spread_seat(plan, stiffness=stiffness, hole=built.hole)
     grip = Grip(tuple(members), seat.outer, seat.outer, built.hole, built.outer)
-    return Way(name, PART, seat.area, _bolt(plan, grip.length, built), grip)
+    return Way(name, PART, seat.area, bolt_gives(plan, grip.length, built), grip)
 
 
 def large_washer_way(plan: BoltPlan, members: Sequence[Member], built: Built) -> Way:
@@ -82,10 +82,10 @@ def sleeve_way(
     metal = tuple(Member(x.thickness, modulus if x.creep is not None else x.modulus) for x in members)
     grip = Grip(metal, tube, tube, built.hole, tube)
     area = np.pi / 4 * (tube**2 - built.hole**2)
-    return Way("metal sleeve", SLEEVE, float(area), _bolt(plan, grip.length, built), grip)
+    return Way("metal sleeve", SLEEVE, float(area), bolt_gives(plan, grip.length, built), grip)
 
 
-def _bolt(plan: BoltPlan, length: float, built: Built) -> float:
+def bolt_gives(plan: BoltPlan, length: float, built: Built) -> float:
     """The resilience [mm/N] of a bolt that clamps a `length` [mm] and its washers."""
     if built.stiffness is not None:
         return 1 / built.stiffness

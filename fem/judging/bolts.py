@@ -113,15 +113,15 @@ def holder_of(bolt: FittedBolt, made: Mapping[str, PrintedBody]) -> HeldBy:
     body, kind = made[bolt.into], bolt.held_by
     if kind == TAPPED and not bolt.plan.held_by and body.values is not None and body.values.yield_stress is None:
         kind = "printed thread"
-    return held_by_of(kind, bolt.plan, body.values, engagement=bolt.engagement, axis=_in_print(bolt, body))
+    return held_by_of(kind, bolt.plan, body.values, engagement=bolt.engagement, axis=axis_in_print(bolt, body))
 
 
 def _borne(bolt: FittedBolt, body: PrintedBody) -> tuple[float, float]:
     """What is borne under a head for a short time [MPa], and the share of it that is borne for long."""
     assert body.values is not None
-    return compression_along(body.values, _in_print(bolt, body)), bears_for_long(body.values)
+    return compression_along(body.values, axis_in_print(bolt, body)), bears_for_long(body.values)
 
 
-def _in_print(bolt: FittedBolt, body: PrintedBody) -> Array:
+def axis_in_print(bolt: FittedBolt, body: PrintedBody) -> Array:
     """A bolt's axis (3,) in the axes of the print that it presses on."""
     return bolt.axis if body.plan is None else np.asarray(print_axes(body.plan) @ bolt.axis)

@@ -29,23 +29,33 @@ HALF = 0.5
 class Layer:
     """One of the parts that a bolt clamps, from head to thread: its material's `state` when it is tightened and in
     `service` (None: the same), `thickness` [mm] and the bolt's `axis` (3,) in print axes; `creep` where it is known
-    (None: by default for a polymer)."""
+    (None: by default for a polymer); `modulus` [MPa] along the bolt as it is tightened where it is another than that
+    of the material, as of infill."""
 
     state: CardState
     thickness: float
     axis: Array
     service: CardState | None = None
     creep: Findley | Prony | None = None
+    modulus: float | None = None
 
     @property
     def member(self) -> Member:
         """As it is tightened."""
-        return member_of(self.state, thickness=self.thickness, axis=self.axis, creep=self.creep)
+        return self._member(self.state)
 
     @property
     def later(self) -> Member:
         """As it is in service."""
-        return member_of(self.service or self.state, thickness=self.thickness, axis=self.axis, creep=self.creep)
+        return self._member(self.service or self.state)
+
+    def _member(self, state: CardState) -> Member:
+        """In a state; infill softens with its material."""
+        member = member_of(state, thickness=self.thickness, axis=self.axis, creep=self.creep)
+        if self.modulus is None:
+            return member
+        whole = member_of(self.state, thickness=self.thickness, axis=self.axis).modulus
+        return replace(member, modulus=self.modulus * member.modulus / whole)
 
 
 @dataclass(frozen=True)

@@ -17,6 +17,11 @@ from fem.errors import InputError
 from fem.judging.body_findings import BodyFindings as BodyFindings
 from fem.judging.body_findings import Matrix, Vector
 from fem.judging.body_findings import PrintFindings as PrintFindings
+from fem.judging.clamp_time import ClampWithTime
+from fem.judging.joint_findings import BoltFindings as BoltFindings
+from fem.judging.joint_findings import FitCase as FitCase
+from fem.judging.joint_findings import FitFindings as FitFindings
+from fem.judging.joint_findings import JointFindings as JointFindings
 from fem.judging.path import JointAtLoad as JointAtLoad
 from fem.judging.path import PathPoint as PathPoint
 from fem.judging.sealed import SealBroken, plain, read_sealed, typed, write_sealed
@@ -206,61 +211,6 @@ class UsedUp:
 
 
 @dataclass(frozen=True)
-class JointFindings:
-    """What the faces of a joint do to each other: the `force_N` (3,) and `moment_Nmm` (3,), about `at_mm`, on the
-    body of the first face; `pressure_max_MPa` a high mean over an element's size, `gap_max_mm` and `slip_max_mm` how
-    far faces that were to touch have parted and slid; the shares of the area that touch and slip; `closing_max_mm`
-    how far faces approach beyond touching, which springs between them allow. `state` sums it up in words; `bodies`
-    are that of the first face, then that of the second (none where the counterpart is rigid).
-    """
-
-    force_N: Vector
-    moment_Nmm: Vector
-    at_mm: Vector
-    pressure_max_MPa: float
-    gap_max_mm: float
-    slip_max_mm: float
-    touching: float
-    slipping: float
-    closing_max_mm: float
-    state: str
-    bodies: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class BoltFindings:
-    """A bolt in a case. Tightening leaves between `preload_low_N` and `preload_N`; after the most of it the case
-    makes its pull `force_N`, by `change_N` more, its `shear_N`, `bending_Nmm` and `stress_MPa`, and presses its head
-    on the part with `head_pressure_MPa`; after the least the parts around it are pressed together with `clamp_N`,
-    and are `open` where nothing is left. `reserve` is yield over stress, `head_reserve` what the part bears under
-    the head, for long too, over the pressure there, `thread_reserve` the pull that its thread, or what it is
-    `held_by`, bears over its pull (None: a nut, or something not meshed). None of them is a factor on the load.
-    `on_head_N` (3,) and `on_head_Nmm` (3,), about `at_mm`, is what it does to the first of its `bodies`.
-    """
-
-    preload_N: float
-    preload_low_N: float
-    force_N: float
-    change_N: float
-    shear_N: float
-    bending_Nmm: float
-    clamp_N: float
-    stress_MPa: float
-    reserve: float
-    head_pressure_MPa: float
-    head_bears_MPa: float
-    head_bears_long_MPa: float
-    head_reserve: float
-    thread_reserve: float | None
-    held_by: str
-    open: bool
-    at_mm: Vector
-    on_head_N: Vector
-    on_head_Nmm: Vector
-    bodies: tuple[str, ...]
-
-
-@dataclass(frozen=True)
 class CaseFindings:
     """What a case came to. `failing_load_N` is the resultant of its growing loads times the minimum reserve factor,
     `failing_load_Nmm` that of their moments where they have no resultant; None where they have neither. `bands` are
@@ -312,31 +262,6 @@ class CaseFindings:
 
 
 @dataclass(frozen=True)
-class FitCase:
-    """A case with another clearance: its homogenised reserve factor, how far it moves at most, the rotation [deg] of
-    watched faces, the largest pull of a bolt (None: there is none), the highest pressure in the joint, the share of
-    its area that touches.
-    """
-
-    reserve: float
-    maximum_displacement_mm: float
-    rotation_deg: dict[str, float]
-    bolt_force_N: float | None
-    pressure_max_MPa: float
-    touching: float
-
-
-@dataclass(frozen=True)
-class FitFindings:
-    """What a `clearance_mm` of a `joint` makes of the cases, by name; `asked` marks that of the study itself."""
-
-    joint: str
-    clearance_mm: float
-    asked: bool
-    cases: dict[str, FitCase]
-
-
-@dataclass(frozen=True)
 class FaceStiffness:
     """6 x 6 seen at a watched face: `matrix` forces [N] and moments [N mm] (its rows) against displacements [mm] and
     rotations [rad] (its columns); `compliance` the other way round.
@@ -372,8 +297,8 @@ class RequirementFindings:
 
 @dataclass(frozen=True)
 class Findings:
-    """All that one run found; see the module's text. `fits` tell of joints with several clearances. `files` are the
-    digests of pictures and fields beside it.
+    """All that one run found; see the module's text. `fits` tell of joints with several clearances, `clamps` of
+    what stays of each bolt's clamp with time. `files` are the digests of pictures and fields beside it.
     """
 
     beadwork: str
@@ -394,6 +319,7 @@ class Findings:
     peak_memory_MB: float = 0.0
     currency: str = ""
     fits: tuple[FitFindings, ...] = ()
+    clamps: dict[str, ClampWithTime] = field(default_factory=dict)
     files: dict[str, str] = field(default_factory=dict)
 
     @property

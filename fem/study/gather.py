@@ -79,6 +79,7 @@ def findings_of(
         cautions=cautions_of(bodies, results, trust, mesh=about_mesh, diagonal=mesh.diagonal, remarks=remarks),
         peak_memory_MB=peak_memory(),
         currency=study.currency,
+        clamps=solved.clamps,
     )
 
 

@@ -12,6 +12,8 @@ from fem.joining.joint import BEARING
 from fem.judging.answers import Answer, answer_case, face_stiffness, unit_wrenches
 from fem.judging.bolts import judge_bolts
 from fem.judging.both_ends import of_both_ends
+from fem.judging.clamp_time import ClampWithTime
+from fem.judging.clamped_layers import clamps_of
 from fem.judging.convergence import PassHistory
 from fem.judging.findings import FaceStiffness
 from fem.judging.hotspots import NearestFace, SingularPlaces, find_singular_places
@@ -44,7 +46,7 @@ class SolvedStudy:
     """A study's `cases` with their `answers`, the `parts` that were solved together, which places are `singular` by
     case, the `stiffness` of watched faces, `iterations` and `balance` of all solves, what must be said, and the
     `places` by case on which its chance is judged. `moved` are all displacements that were solved for; `passes` tells
-    of the meshes before this one.
+    of the meshes before this one, `clamps` of what stays of each bolt's clamp with time.
     """
 
     cases: dict[str, LoadCase]
@@ -60,6 +62,7 @@ class SolvedStudy:
     seconds: dict[str, float] = field(default_factory=dict)
     moved: Displacements = field(default_factory=dict)
     passes: PassHistory | None = None
+    clamps: dict[str, ClampWithTime] = field(default_factory=dict)
 
     def temperature_change(self, case: str) -> Array | None:
         """By how much (m,) [K] the tetrahedra warm in a case."""
@@ -92,6 +95,8 @@ def solve_cases_of(
         text = f"The stiffness of watched faces takes joint {', '.join(bearing)} as touching all over, without slip."
         out.remarks.append(Caution("stiffness_without_contact", text, {"joints": bearing}))
 
+    out.clamps, fading = clamps_of(bolts, joints, mesh, ready.made)
+    out.remarks += fading
     near = NearestFace(mesh, groups)
     for units in solve_units(
         mesh,

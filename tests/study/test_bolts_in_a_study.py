@@ -1,15 +1,22 @@
 """Bolts in a study: found from their holes, tightened, locked, loaded; and what is said when they cannot be."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from helpers_cad import draw
 
 from fem.errors import InputError
 from fem.joining.bolt_forces import bolt_tractions
+from fem.judging.clamped_layers import clamps_of, layers_of
+from fem.judging.findings import read_findings, write_findings
 from fem.study.check import check_study
 from fem.study.file import read_study
-from fem.study.prepare import bolts_of
+from fem.study.prepare import bolts_of, joints_of
 from fem.study.run import answer, prepare
+from fem.telling.blocks import Heading, Table
+from fem.telling.review.loads import loads
+from fem.telling.review.material import Material
 
 FLANGE = """
 title = "A lid screwed on a block"
@@ -49,12 +56,23 @@ pulled = { lift = 1.0 }
 """
 
 
-def written(folder, text=FLANGE, *, off=0.0, hole=3.3, tapped=2.5, deep=12.0):
-    """A lid of 30 x 30 x 10 mm with a clearance hole on a block with a hole tapped M6 right below it."""
+PRINTED = (
+    'print = { polymer = "pa6-cf", state = "conditioned", infill = { pattern = "solid" }, '
+    'build_direction = [0, 0, 1], raster_zero = [1, 0, 0], bead = { width = "0.45 mm", height = "0.2 mm" } }'
+)
+LID = '[bodies.lid]\nsolid = "lid.step"\n'
+
+
+def written(folder, text=FLANGE, *, off=0.0, hole=3.3, tapped=2.5, deep=12.0, sunk=0.0):
+    """A lid of 30 x 30 x 10 mm with a clearance hole on a block with a hole tapped M6 right below it, or `sunk` [mm]
+    below a wider one."""
 
     def block(occ):
         whole = occ.addBox(-15, -15, -16, 30, 30, 16)
-        return occ.cut([(3, whole)], [(3, occ.addCylinder(0, 0, -deep, 0, 0, deep, tapped))])[0][0][1]
+        bores = [(3, occ.addCylinder(0, 0, -deep, 0, 0, deep, tapped))]
+        if sunk:
+            bores.append((3, occ.addCylinder(0, 0, -sunk, 0, 0, sunk, hole)))
+        return occ.cut([(3, whole)], bores)[0][0][1]
 
     def lid(occ):
         whole = occ.addBox(-15, -15, 0, 30, 30, 10)
@@ -147,3 +165,85 @@ def test_each_clearance_that_a_joint_names_stands_in_a_table(tmp_path):
     own, other = fits[0.05].cases["pulled"], alone.cases["pulled"]
     assert own.bolt_force_N == pytest.approx(other.bolts["middle"].force_N, rel=1e-6)
     assert own.maximum_displacement_mm == pytest.approx(other.maximum_displacement_mm, rel=1e-6)
+
+
+def printed_lid(text=FLANGE):
+    """The flange with a lid of nylon in place of aluminium."""
+    return text.replace(LID + 'metal = "6082-t6"', LID + PRINTED)
+
+
+def fitted(folder, text=FLANGE, **drawn):
+    """Bolts, joints, mesh and what bodies are made of, before anything is solved."""
+    ready = prepare(read_study(written(folder, text, **drawn)))
+    found = (ready.study, ready.mesh, ready.groups)
+    return bolts_of(*found), joints_of(*found), ready.mesh, ready.made
+
+
+@pytest.fixture(scope="module")
+def screwed(tmp_path_factory):
+    """A printed lid, and 4 mm of the block above its thread."""
+    return fitted(tmp_path_factory.mktemp("screwed"), printed_lid(), sunk=4.0)
+
+
+def test_a_bolt_clamps_the_lid_then_the_block_down_to_the_thread(screwed):
+    (bolt,), joints, mesh, made = screwed
+    lid, block = layers_of(bolt, joints, mesh, made)
+    assert (lid.thickness, block.thickness) == pytest.approx((10, 4), abs=1e-6)
+    assert (lid.state.name, block.state.yield_stress) == ("conditioned", made["block"].values.yield_stress)
+    assert block.modulus == pytest.approx(made["block"].values.E[0], rel=1e-9)
+    # Layers lie flat under the head: a solid print gives as its card says, up the build, or somewhat less, since
+    # crossed layers hinder each other from growing aside
+    assert np.abs(lid.axis) == pytest.approx([0, 0, 1], abs=1e-9)
+    assert 1.0 <= lid.modulus / made["lid"].values.E[2] < 1.1
+    # A joint that the bolt does not pass through, or that ends beside it, divides nothing
+    assert len(layers_of(bolt, [], mesh, made)) == 1
+
+
+def test_a_joint_beside_a_bolt_is_none_of_its_borders(screwed):
+    (bolt,), (joint,), mesh, made = screwed
+    beside = joint.facing.only(joint.facing.places[:, 0] > 4.0)
+    assert len(layers_of(bolt, [replace(joint, facing=beside)], mesh, made)) == 1
+
+
+def test_a_thread_right_below_the_joint_leaves_the_lid_alone_to_be_clamped(tmp_path):
+    (bolt,), joints, mesh, made = fitted(tmp_path)
+    (lid,) = layers_of(bolt, joints, mesh, made)
+    assert lid.thickness == pytest.approx(10, abs=1e-6)
+
+
+def test_what_is_not_meshed_is_no_layer(tmp_path):
+    text = FLANGE.replace('thread = "tapped"', 'length = "20 mm"').replace(
+        '[joints.seat]\nfaces = ["under", "top"]\nfriction = 0.3', ""
+    )
+    bolts, _, mesh, made = fitted(tmp_path, text)
+    (lid,) = layers_of(bolts[0], [], mesh, made)
+    assert lid.thickness == pytest.approx(10, abs=1e-6)
+
+
+def test_less_of_a_clamp_stays_on_a_polymer_than_on_a_metal(screwed, tmp_path):
+    bolts, joints, mesh, made = screwed
+    clamps, cautions = clamps_of(bolts, joints, mesh, made)
+    metal, silent = clamps_of(bolts, joints, mesh, {**made, "lid": made["block"]})
+    hours = clamps["middle"].hours[-1]
+    assert 0.1 < clamps["middle"].kept(hours) < 0.9
+    assert metal["middle"].kept(hours) == 1.0 and not silent
+    assert "creep_estimated" in {c.kind for c in cautions}
+    # In the polymer itself the thread creeps as well, which is said; not to know a card is said, too
+    _, told = clamps_of(bolts, joints, mesh, {**made, "block": made["lid"], "lid": made["block"]})
+    assert "thread_creeps" in {c.kind for c in told}
+    none, told = clamps_of(bolts, joints, mesh, {**made, "lid": replace(made["lid"], values=None)})
+    assert not none and [c.kind for c in told] == ["clamp_not_told"]
+
+
+def test_a_run_tells_what_stays_of_its_clamps(tmp_path):
+    found = answer(read_study(written(tmp_path, printed_lid(), sunk=4.0))).findings
+    clamp = found.clamps["middle"]
+    assert clamp.preload_high_N == pytest.approx(6000) and clamp.preload_low_N == pytest.approx(4000)
+    assert clamp.states == ("conditioned", "as_supplied") and clamp.cautions == ()
+    assert [c.kind for c in found.cautions].count("creep_estimated") == 1
+    assert read_findings(write_findings(found, tmp_path / "findings.json")) == found
+    blocks = loads(Material(found, free_bodies=False)).blocks
+    titles = [block.text for block in blocks if isinstance(block, Heading)]
+    assert titles.count("Clamp with time") == 1
+    told = next(b for b in blocks if isinstance(b, Table) and "Clamp with time" in b.caption)
+    assert told.rows[0][0].text == "middle"

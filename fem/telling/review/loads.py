@@ -12,6 +12,7 @@ from fem.telling import bolt_rows
 from fem.telling.blocks import PHOTO_MM, Block, Cell, Figure, Heading, Items, Section, Table, Text, table
 from fem.telling.facts import flat
 from fem.telling.reactions import EXPLAINED, HEAD, reaction_rows
+from fem.telling.review.clamp_time import clamp_time_blocks
 from fem.telling.review.free_body_figure import draw_free_body
 from fem.telling.review.joints import fit_blocks, joint_blocks
 from fem.telling.review.material import Material
@@ -48,7 +49,7 @@ def loads(material: Material) -> Section:
         if body.inner:
             blocks.append(Items(body.inner))
         blocks.append(Text(_balance(material, case)))
-    blocks += fit_blocks(material)
+    blocks += [*fit_blocks(material), *clamp_time_blocks(f.clamps)]
     if material.free_bodies and len(order) > MOST_DRAWN:
         rest = ", ".join(order[MOST_DRAWN:])
         blocks.append(
