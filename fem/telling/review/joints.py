@@ -66,7 +66,7 @@ def share_lines(case: CaseFindings) -> list[str]:
         told = ", ".join(f"{name} {round(100 * share)} %" for name, share in shares)
         out.append(
             f"Of the moment of {number(size)} N·m that {other} exerts on {one} about {place(found.about)}, the "
-            f"joints carry: {told}. A negative share turns the other way."
+            f"connections carry: {told}. A negative share turns the other way."
         )
     return out
 
