@@ -32,7 +32,7 @@ def clamp_time_blocks(bolts: Mapping[str, ClampWithTime]) -> list[Block]:
     out: list[Block] = [Heading("Clamp with time")]
     guessed = [each for each, found in bolts.items() if found.estimate]
     if guessed:
-        whose = "all bolts" if len(guessed) == len(bolts) else f"bolt {', '.join(guessed)}"
+        whose = "all bolts" if 1 < len(guessed) == len(bolts) else f"bolt {', '.join(guessed)}"
         out.append(
             Notice(
                 "Creep is a default estimate",
