@@ -32,7 +32,7 @@ def clamp_time_blocks(bolts: Mapping[str, ClampWithTime]) -> list[Block]:
     out: list[Block] = [Heading("Clamp with time")]
     guessed = [each for each, found in bolts.items() if found.estimate]
     if guessed:
-        whose = "all bolts" if len(guessed) == len(bolts) else f"bolt {', '.join(guessed)}"
+        whose = "all bolts" if 1 < len(guessed) == len(bolts) else f"bolt {', '.join(guessed)}"
         out.append(
             Notice(
                 "Creep is a default estimate",
@@ -116,7 +116,7 @@ def _figure(name: str, found: ClampWithTime) -> Figure:
         top = 1.12 * max(found.preload_high_N / 1e3, *_kilo(planned.high_N), *(end[0] for end in ends))
         axes.set_ylim(0, top)
         _marks(axes, found)
-        _labels(axes, found.hours[-1], ends, top)
+        _labels(axes, found, ends, top)
         kind = " (creep estimated)" if found.estimate else ""
         axes.set_ylabel("clamp [kN]")
         axes.set_xlabel(f"time after tightening{kind}")
@@ -150,11 +150,18 @@ def _marks(axes: Any, found: ClampWithTime) -> None:
         )  # fmt: skip
 
 
-def _labels(axes: Any, at: float, ends: list[tuple[float, str, str]], top: float) -> None:
-    """What each line is, at its end; labels that would touch stand one above the other."""
+def _labels(axes: Any, found: ClampWithTime, ends: list[tuple[float, str, str]], top: float) -> None:
+    """What each line is, at its end; labels that would touch stand one above the other, or below a preload's name."""
+    at, preloads = found.hours[-1], (found.preload_low_N / 1e3, found.preload_high_N / 1e3)
     least = -top
     for value, words, colour in sorted(ends):
         least = max(value, least + NEAR * top)
         axes.annotate(
-            words, (at, least), xytext=(7, 0), textcoords="offset points", va="center", fontsize=7.5, color=colour
+            words,
+            (at, least),
+            xytext=(7, -6 if any(abs(least - p) < NEAR * top for p in preloads) else 0),
+            textcoords="offset points",
+            va="center",
+            fontsize=7.5,
+            color=colour,
         )
