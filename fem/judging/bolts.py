@@ -15,7 +15,6 @@ from fem.joining.held_by import TAPPED, HeldBy, held_by_of
 from fem.joining.strength_along import bears_for_long, compression_along
 from fem.judging.findings import BoltFindings
 from fem.printing.body import PrintedBody
-from fem.printing.plan import print_axes
 from fem.solving.equilibrium import Contact, Equilibrium
 from fem.tensors import Array
 
@@ -124,4 +123,4 @@ def _borne(bolt: FittedBolt, body: PrintedBody) -> tuple[float, float]:
 
 def axis_in_print(bolt: FittedBolt, body: PrintedBody) -> Array:
     """A bolt's axis (3,) in the axes of the print that it presses on."""
-    return bolt.axis if body.plan is None else np.asarray(print_axes(body.plan) @ bolt.axis)
+    return np.asarray(body.core.print_axes @ bolt.axis)
