@@ -9,9 +9,12 @@ from helpers_cad import draw
 from fem.errors import InputError
 from fem.joining.bolt_forces import bolt_tractions
 from fem.judging.clamped_layers import clamps_of, layers_of
+from fem.judging.direction import judge_units
 from fem.judging.findings import read_findings, write_findings
+from fem.loading.case import LoadCase
 from fem.study.check import check_study
 from fem.study.file import read_study
+from fem.study.orientation.prepared_scan import prepare_scan
 from fem.study.prepare import bolts_of, joints_of
 from fem.study.run import answer, prepare
 from fem.telling.blocks import Heading, Table
@@ -251,3 +254,16 @@ def test_a_run_tells_what_stays_of_its_clamps(tmp_path):
     assert titles.count("Clamp with time") == 1
     told = next(b for b in blocks if isinstance(b, Table) and "Clamp with time" in b.caption)
     assert told.rows[0][0].text == "middle"
+
+
+def test_a_scan_of_build_directions_tightens_bolts_as_a_run_does(tmp_path):
+    text = printed_lid().replace("friction = 0.3", 'kind = "bonded"') + "[judge]\nzoom = 0\n"
+    study = read_study(written(tmp_path, text))
+    told = answer(study).findings.cases["pulled"]
+    ready = prepare(study)
+    scan = prepare_scan(study, ready.mesh, body="lid")
+    cases = [LoadCase(name, factors, ready.loads) for name, factors in study.cases.items()]
+    (units,) = scan.solved(ready.printed, cases)
+    found = judge_units(ready.printed, units)["pulled"]
+    assert found.least.reserve == pytest.approx(told.reserve.minimum, rel=0.01)
+    assert told.tightened in ("low", "high") and told.bolts["middle"].force_N > 6000

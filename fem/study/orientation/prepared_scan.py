@@ -15,6 +15,7 @@ import numpy as np
 
 from fem.errors import InputError, nearest
 from fem.fault import failure_line
+from fem.joining.fitting import FittedBolt
 from fem.joining.joint import Joint
 from fem.judging.answers import unit_wrenches
 from fem.judging.bodies import describe_bodies
@@ -33,7 +34,7 @@ from fem.printing.mixing import printed_field
 from fem.printing.overhang import Skin, skin_of
 from fem.solving.units import SolvedUnits, solve_units
 from fem.study.plans import BodyPlan, Study
-from fem.study.prepare import body_print, joints_of, supports_of
+from fem.study.prepare import body_print, bolts_of, joints_of, supports_of
 from fem.tensors import Array, unit
 
 ENOUGH = 1e-8
@@ -53,6 +54,7 @@ class PreparedScan:
     held: tuple[Held, ...]
     foundations: tuple[Foundation, ...]
     joints: tuple[Joint, ...]
+    bolts: tuple[FittedBolt, ...]
     watched: dict[str, Array]
     skin: Skin
 
@@ -82,6 +84,7 @@ class PreparedScan:
             held=self.held,
             foundations=self.foundations,
             joints=self.joints,
+            bolts=self.bolts,
             pattern=self.pattern,
             tolerance=ENOUGH,
         )
@@ -129,6 +132,7 @@ def prepare_scan(study: Study, mesh: TetMesh, *, body: str) -> PreparedScan:
         tuple(held),
         tuple(foundations),
         tuple(joints_of(study, mesh, groups)),
+        tuple(bolts_of(study, mesh, groups)),
         watched,
         skin_of(mesh, body=body),
     )
