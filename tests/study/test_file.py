@@ -412,10 +412,10 @@ SLIPS = {
     ),
     "not a unit": ('unit = "cm"', 'unit = "kg"', 'bodies.mast.unit: "kg" is not a unit of length.'),
     "no solid": ('"mast.stl"', '"mst.stl"', "bodies.mast.solid: there is no file .* mst.stl. Nearest: mast.stl"),
-    "later table": (
+    "no such bolt": (
         "[watch]",
-        "[bolts.a]\n[watch]",
-        "bolts: this table is not accepted yet: tightened bolts",
+        '[bolts.a]\nsize = "M99"\ngrade = "8.8"\nhead = "seat"\nlength = "20 mm"\npreload = "1 kN"\n[watch]',
+        'bolts.a.size: there is no bolt of size "M99"',
     ),
     "empty sweep": ("[watch]", '[sweep]\n"solver" = []\n[watch]', "sweep.solver: must not be empty."),
     "variant no table": ("[watch]", "[variants]\na = 3\n[watch]", "variants.a: must be a table, not 3."),
