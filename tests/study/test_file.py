@@ -399,7 +399,7 @@ SLIPS = {
         '"40 degC"',
         "loads.sun.temperature_change.by: '40 degC' is a temperature on a scale",
     ),
-    "no material": ('metal = "6082-t6"', "", "bodies.mast: neither print nor metal is given."),
+    "no material": ('metal = "6082-t6"', "", "bodies.mast: none of print, metal and laminate is given."),
     "two materials": (
         "[bodies.saddle.print]",
         'metal = "steel"\n[bodies.saddle.print]',
@@ -414,7 +414,7 @@ SLIPS = {
     "no solid": ('"mast.stl"', '"mst.stl"', "bodies.mast.solid: there is no file .* mst.stl. Nearest: mast.stl"),
     "no such bolt": (
         "[watch]",
-        '[bolts.a]\nsize = "M99"\ngrade = "8.8"\nhead = "seat"\nlength = "20 mm"\npreload = "1 kN"\n[watch]',
+        '[bolts.a]\nsize = "M99"\ngrade = "8.8"\nhead = "wing_seat"\nlength = "20 mm"\npreload = "1 kN"\n[watch]',
         'bolts.a.size: there is no bolt of size "M99"',
     ),
     "empty sweep": ("[watch]", '[sweep]\n"solver" = []\n[watch]', "sweep.solver: must not be empty."),
