@@ -415,7 +415,7 @@ SLIPS = {
     "no such bolt": (
         "[watch]",
         '[bolts.a]\nsize = "M99"\ngrade = "8.8"\nhead = "wing_seat"\nlength = "20 mm"\npreload = "1 kN"\n[watch]',
-        'bolts.a.size: there is no bolt of size "M99"',
+        "bolts.a.size: there is no bolt of size 'M99'",
     ),
     "empty sweep": ("[watch]", '[sweep]\n"solver" = []\n[watch]', "sweep.solver: must not be empty."),
     "variant no table": ("[watch]", "[variants]\na = 3\n[watch]", "variants.a: must be a table, not 3."),
