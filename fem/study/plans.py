@@ -16,7 +16,6 @@ from fem.joining.bolt_plan import BoltPlan
 from fem.joining.joint import JointPlan
 from fem.judging.requirements import Requirements
 from fem.loading.plan import LoadPlan, SupportPlan
-from fem.loading.rigid_bearing import RigidBearingKeys
 from fem.loading.values import Vector
 from fem.part.faces import FaceQuery
 from fem.printing.keys import LaminateKeys, PrintKeys
@@ -149,11 +148,6 @@ class Study:
     def accuracy(self) -> float | None:
         """The accuracy (a share) that the mesh is chosen for, the tightest of all bodies; None: sizes are given."""
         return min((b.accuracy for b in self.bodies.values() if b.accuracy is not None), default=None)
-
-    @property
-    def meets(self) -> bool:
-        """Whether faces meet in it, of two bodies or of a body and a rigid one."""
-        return bool(self.joints) or any(isinstance(s.what, RigidBearingKeys) for s in self.supports.values())
 
     @property
     def most_unknowns(self) -> int:

@@ -51,7 +51,8 @@ def test_a_joint_told_on_the_other_body_turns_its_signs():
             "one": SimpleNamespace(**joint, bodies=("cap", "post")),
             "other": SimpleNamespace(**joint, bodies=("post", "cap")),
             "ground": SimpleNamespace(**joint, bodies=("cap",)),
-        }
+        },
+        bolts={},
     )
     (pair, each), *rest = connections_of(case).items()
     assert pair == ("cap", "post") and not rest

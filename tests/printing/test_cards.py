@@ -62,12 +62,17 @@ def write(tmp_path, text):
     return path
 
 
+LAMINATES = ("carbon-ply", "carbon-fabric")
+"""Cards of continuous fibres, whose values do not say what heat does."""
+
+
 def test_every_card_ships_and_is_complete():
     cards = all_cards()
     assert tuple(c.name for c in cards) == card_names()
-    assert {c.name for c in cards} == {*RANGES, *METALS}
+    assert {c.name for c in cards} == {*RANGES, *METALS, *LAMINATES}
     for card in cards:
-        assert card.kind == ("metal" if card.name in METALS else "polymer")
+        kinds = {"metal": METALS, "laminate": LAMINATES, "polymer": RANGES}
+        assert card.name in kinds[card.kind]
         for state in card.states.values():
             assert broken_condition(state.E, state.nu, state.G) == ""
             assert np.linalg.eigvalsh(orthotropic_stiffness(state.E, state.nu, state.G)).min() > 0
@@ -244,7 +249,8 @@ def test_a_metal_has_one_toughness(tmp_path):
 
 def test_no_card_that_ships_states_a_toughness():
     # none is published for these materials, printed, by direction; and metals are judged against yield
-    assert not [card.name for card in all_cards() for state in card.states.values() if state.toughness]
+    printed = [card for card in all_cards() if card.kind != "laminate"]
+    assert not [card.name for card in printed for state in card.states.values() if state.toughness]
 
 
 def test_other_polymers_hardly_take_up_water():
@@ -414,7 +420,7 @@ def test_a_wrong_temperature_table_gets_one_line(tmp_path, old, new, words):
 
 def test_shipped_cards_lose_with_heat_and_say_so():
     for card in all_cards():
-        for name, state in card.states.items():
+        for name, state in card.states.items() if card.name not in LAMINATES else ():
             table = state.factors
             assert table.covers(5.0)
             if card.kind == "polymer":

@@ -267,7 +267,7 @@ def test_every_shipped_card_can_be_made_one_s_own(tmp_path):
         own, base = load_card(write(tmp_path, f'name = "mine"\nfrom = "{name}"\n')), load_card(name)
         assert own.density == base.density
         for state in base.states:
-            for warm in (None, 40.0):
+            for warm in (None, 40.0) if base.kind != "laminate" else (None,):
                 ours, theirs = own.state(state, warm), base.state(state, warm)
                 assert ours.strength.yield_stress == theirs.strength.yield_stress
                 assert (ours.E, ours.G, ours.tension, ours.sources) == (

@@ -138,7 +138,7 @@ TWO = PULLED.replace("{ plane", '{ body = "bar", plane') + PULLED[
     [
         (PULLED, ["--body", "baar"], "Nearest: bar."),
         (METAL, [], "no body of it is printed"),
-        (METAL, ["--body", "bar"], "body bar is a metal"),
+        (METAL, ["--body", "bar"], "body bar is not printed"),
         (TWO, [], "2 bodies are printed (bar, other). Choose with --body."),
         (PULLED, ["--directions", "3"], "3 directions are asked for; 6 to 2000 can be."),
         (PULLED, ["--jobs", "0"], "--jobs: 0 processes are asked for"),
