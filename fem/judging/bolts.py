@@ -90,6 +90,7 @@ def judge_bolts(
             on_head_Nmm=_three(tight.moment),
             bodies=(bolt.under, bolt.into),
         )
+        cautions += _pushes(bolt.name, case, min(loose.pull, tight.pull))
         cautions += [
             replace(caution, text=f"Case {case}: {caution.text}", numbers={**caution.numbers, "case": case})
             if caution.kind in OF_A_CASE
@@ -119,6 +120,17 @@ def _borne(bolt: FittedBolt, body: PrintedBody) -> tuple[float, float]:
     """What is borne under a head for a short time [MPa], and the share of it that is borne for long."""
     assert body.values is not None
     return compression_along(body.values, axis_in_print(bolt, body)), bears_for_long(body.values)
+
+
+def _pushes(name: str, case: str, pull: float) -> list[Caution]:
+    """A bolt is kept as a spring both ways; once it is loose, what it would push with is not there."""
+    if pull >= 0:
+        return []
+    text = (
+        f"Case {case}: bolt {name} has gone loose and would have to push with {-pull:.0f} N, which no bolt can: do not "
+        "rely on this case. Tighten it more, or leave it out of the study."
+    )
+    return [Caution("bolt_pushes", text, {"bolt": name, "case": case, "push_N": -pull}, decisive=True)]
 
 
 def axis_in_print(bolt: FittedBolt, body: PrintedBody) -> Array:

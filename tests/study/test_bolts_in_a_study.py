@@ -267,3 +267,10 @@ def test_a_scan_of_build_directions_tightens_bolts_as_a_run_does(tmp_path):
     found = judge_units(ready.printed, units)["pulled"]
     assert found.least.reserve == pytest.approx(told.reserve.minimum, rel=0.01)
     assert told.tightened in ("low", "high") and told.bolts["middle"].force_N > 6000
+
+
+def test_a_bolt_that_would_push_is_told_before_the_tables(tmp_path):
+    text = FLANGE.replace("friction = 0.3", 'kind = "bonded"').replace('"1 kN"]', '"-400 kN"]')
+    found = answer(read_study(written(tmp_path, text))).findings
+    assert found.cases["pulled"].bolts["middle"].force_N < 0
+    assert [c.decisive for c in found.cautions if c.kind == "bolt_pushes"] == [True]
