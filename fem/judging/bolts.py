@@ -127,8 +127,8 @@ def _pushes(name: str, case: str, pull: float) -> list[Caution]:
     if pull >= 0:
         return []
     text = (
-        f"Case {case}: bolt {name} has gone loose and would have to push with {-pull:.0f} N, which no bolt can: do not "
-        "rely on this case. Tighten it more, or leave it out of the study."
+        f"Case {case}: bolt {name} has gone loose and would have to push with {-pull:.0f} N, which no bolt can: do "
+        "not rely on this case. Tighten it more, or leave it out of the study."
     )
     return [Caution("bolt_pushes", text, {"bolt": name, "case": case, "push_N": -pull}, decisive=True)]
 
