@@ -12,7 +12,10 @@ from fem.judging.findings import CaseFindings, Findings, FitCase, FitFindings
 from fem.solving.units import Displacements
 from fem.study.clock import Progress, clock_say
 from fem.study.shared_mesh import Prepared
-from fem.study.solved import solve_cases_of
+from fem.study.solved import SolvedStudy, solve_cases_of
+
+LOOSE = "bolt_pushes"
+"""The caution that makes a case not to be relied on, whatever the fit."""
 
 
 def with_fits(
@@ -31,7 +34,13 @@ def with_fits(
             told.add(plan.name)
         clock_say(progress, f"{plan.name}, {fit:g} mm", number / len(asked))
         try:
-            fits.append(_fit(plan, fit, _solved(ready, plan, fit, begin)))
+            solved = _solved(ready, plan, fit, begin)
+            fits.append(_fit(plan, fit, {name: each.findings for name, each in solved.answers.items()}))
+            cautions += [
+                replace(told, text=f"With a clearance of {fit:g} mm of joint {plan.name}: {told.text}")
+                for told in solved.remarks
+                if told.kind == LOOSE
+            ]
         except (FreeBodyError, NotConverged) as error:
             text = f"With a clearance of {fit:g} mm of joint {plan.name} there is no answer: {error.message}"
             cautions.append(Caution("no_fit", text, {"joint": plan.name, "clearance_mm": fit}))
@@ -39,11 +48,11 @@ def with_fits(
     return replace(findings, fits=tuple(fits), cautions=(*findings.cautions, *cautions))
 
 
-def _solved(ready: Prepared, plan: JointPlan, fit: float, begin: Displacements | None) -> dict[str, CaseFindings]:
+def _solved(ready: Prepared, plan: JointPlan, fit: float, begin: Displacements | None) -> SolvedStudy:
     """The cases with another clearance. Errors: FreeBodyError, NotConverged."""
     joints = {**ready.study.joints, plan.name: replace(plan, clearance=fit, fits=())}
     other = replace(ready, study=replace(ready.study, joints=joints))
-    return {name: answer.findings for name, answer in solve_cases_of(other, begin=begin).answers.items()}
+    return solve_cases_of(other, begin=begin)
 
 
 def _fit(plan: JointPlan, clearance: float, cases: dict[str, CaseFindings]) -> FitFindings:
