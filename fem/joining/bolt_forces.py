@@ -43,24 +43,22 @@ class PressedPoints:
     joint: Index
 
 
-def bolt_forces(
-    bolts: Sequence[FittedBolt], *, pull: Array, motion: Array, pressed: PressedPoints
-) -> list[BoltForces]:
-    """The forces of bolts, from their `pull` (b,) [N] and the `motion` (6b,) of their shanks' natural deformations.
+def bolt_forces(bolts: Sequence[FittedBolt], *, forces: Array, pressed: PressedPoints) -> list[BoltForces]:
+    """What bolts bear, from the `forces` (6b,) [N, N mm] of their shanks' natural deformations, the pull first.
 
     Of a shank bent in a plane, one deformation turns its ends against each other and one with each other: their
     moments add up at one end, and the second makes the shear.
     """
-    each = motion.reshape(-1, 6) * np.array([bolt.springs for bolt in bolts])
     clamps = _clamps(bolts, pressed)
     out = []
-    for bolt, moments, force, clamp in zip(bolts, each, pull, clamps, strict=True):
-        on_head = -deformations(bolt.axis, bolt.length)[0].T @ np.concatenate([[force], moments[1:]])
+    for bolt, moments, clamp in zip(bolts, forces.reshape(-1, 6), clamps, strict=True):
+        force = float(moments[0])
+        on_head = -deformations(bolt.axis, bolt.length)[0].T @ moments
         even, alike = moments[[2, 4]], moments[[3, 5]]
         bending = max(float(np.linalg.norm(even + alike)), float(np.linalg.norm(even - alike)))
         shear = 2 * float(np.linalg.norm(alike)) / bolt.length
-        pressed_on = float(force) if clamp is None else clamp
-        out.append(BoltForces(float(force), shear, bending, pressed_on, on_head[:3], on_head[3:]))
+        pressed_on = force if clamp is None else clamp
+        out.append(BoltForces(force, shear, bending, pressed_on, on_head[:3], on_head[3:]))
     return out
 
 

@@ -35,12 +35,7 @@ def forces_of_bolts(
     pressed = PressedPoints(
         np.concatenate(places) if places else np.zeros((0, 3)), joined.law.normal, state.force, joined.joint
     )
-    found = bolt_forces(
-        bolts,
-        pull=contact.locked.pull(ties, displacement),
-        motion=ties.motion(displacement),
-        pressed=pressed,
-    )
+    found = bolt_forces(bolts, forces=contact.locked.each(ties, displacement), pressed=pressed)
     return {bolt.name: forces for bolt, forces in zip(bolts, found, strict=True)}
 
 
@@ -90,7 +85,7 @@ def judge_bolts(
             on_head_Nmm=_three(tight.moment),
             bodies=(bolt.under, bolt.into),
         )
-        cautions += _pushes(bolt.name, case, min(loose.pull, tight.pull))
+        cautions += _loose(bolt.name, case, loose.pull)
         cautions += [
             replace(caution, text=f"Case {case}: {caution.text}", numbers={**caution.numbers, "case": case})
             if caution.kind in OF_A_CASE
@@ -122,15 +117,15 @@ def _borne(bolt: FittedBolt, body: PrintedBody) -> tuple[float, float]:
     return compression_along(body.values, axis_in_print(bolt, body)), bears_for_long(body.values)
 
 
-def _pushes(name: str, case: str, pull: float) -> list[Caution]:
-    """A bolt is kept as a spring both ways; once it is loose, what it would push with is not there."""
-    if pull >= 0:
+def _loose(name: str, case: str, pull: float) -> list[Caution]:
+    """A bolt whose preload is used up after the least tightening."""
+    if pull > 0:
         return []
     text = (
-        f"Case {case}: bolt {name} has gone loose and would have to push with {-pull:.0f} N, which no bolt can: do "
-        "not rely on this case. Tighten it more, or leave it out of the study."
+        f"Case {case}: bolt {name}, tightened as little as its scatter allows, goes loose: its head lifts off and it "
+        "bears nothing, and what goes loose comes undone. Tighten it more, or let others bear with it."
     )
-    return [Caution("bolt_pushes", text, {"bolt": name, "case": case, "push_N": -pull}, decisive=True)]
+    return [Caution("bolt_loose", text, {"bolt": name, "case": case})]
 
 
 def axis_in_print(bolt: FittedBolt, body: PrintedBody) -> Array:

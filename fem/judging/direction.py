@@ -24,7 +24,6 @@ from fem.loading.kinds import edged_patches
 from fem.part.tetmesh import TetMesh
 from fem.printing.field import PrintedField
 from fem.printing.overhang import Skin, overhang_area
-from fem.solving.cases import SolvedCases
 from fem.solving.units import SolvedUnits
 from fem.tensors import Array
 
@@ -56,7 +55,6 @@ def judge_units(printed: PrintedField, units: SolvedUnits) -> dict[str, JudgedCa
             left = units.equilibrium.balance(displacement, applied, part.record, contact=part.contact)
             if max(left.force_error, left.moment_error) > WORST_BALANCE:
                 raise NoTrustworthyAnswer(f"case {case.name}: forces do not balance.")
-            _refuse_pushing_bolts(units, part, case.name, displacement)
             growing = recovered.of(case, case.growing)
             stay = recovered.stay(case) if case.permanent else None
             if stay is not None and part.contact is not None:
@@ -69,15 +67,6 @@ def judge_units(printed: PrintedField, units: SolvedUnits) -> dict[str, JudgedCa
             if case.name not in out or least.reserve < out[case.name].least.reserve:
                 out[case.name] = found
     return out
-
-
-def _refuse_pushing_bolts(units: SolvedUnits, part: SolvedCases, case: str, displacement: Array) -> None:
-    """Errors: NoTrustworthyAnswer where a bolt has gone loose and would push, which none can."""
-    joined, contact = units.equilibrium.joined, part.contact
-    if joined is None or joined.ties is None or contact is None or contact.locked is None:
-        return
-    if contact.locked.pull(joined.ties, displacement).min() < 0:
-        raise NoTrustworthyAnswer(f"case {case}: a bolt has gone loose and would have to push.")
 
 
 def direction_numbers(

@@ -165,7 +165,7 @@ class Equilibrium:
         """Whether nothing but the loads decides what moves: there is no bolt, and no joint that may part or slip."""
         return self.joined is None or (self.joined.glued and self.joined.ties is None)
 
-    def with_ties(self, ties: Ties) -> Equilibrium:
+    def with_ties(self, ties: Ties | None) -> Equilibrium:
         """The same with other springs in its bolts; the preconditioner knows none."""
         other = copy(self)
         other.system = self.system.with_ties(ties)
@@ -222,7 +222,7 @@ class Equilibrium:
         assert self.joined is not None and self.joined.ties is not None
         ties = self.joined.ties
         locked = None if contact is None else contact.locked
-        return (0.0 if locked is None else locked.along(ties)) - ties.stiffness * ties.motion(displacement)
+        return -(ties.stiffness * ties.motion(displacement) if locked is None else locked.each(ties, displacement))
 
     def forces_at_joints(self, displacement: Array, contact: Contact | None = None) -> Array:
         """The force (q, 3) [N] on the first side at each point of the joints."""

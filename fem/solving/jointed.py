@@ -48,16 +48,18 @@ def meeting(
         moved = {k: (factor if k in own.growing else 1.0) * starts[k] for k in own.displaced}
         start = own.combined(own.displaced, moved)
     try:
+        locked = None
         if tightened is None:
             found = solve_joints(equilibrium, forces, start=start, begin=begin)
         else:
-            found = load_tightened(equilibrium, tightened, forces, start=start, begin=begin).answer
+            loaded = load_tightened(equilibrium, tightened, forces, start=start, begin=begin)
+            found, locked = loaded.answer, loaded.locked
     except FreeBodyError as error:
         raise FreeBodyError(error.message, where=f"cases.{case.name}", advice=error.advice) from None
     except NotConverged as error:
         named = f"case {case.name}: {error.message}"
         raise NotConverged(named, best=error.best, history=error.history, advice=error.advice) from None
-    contact, constant = _as_springs(equilibrium, found, None if tightened is None else tightened.locked)
+    contact, constant = _as_springs(equilibrium, found, locked)
     factors = {**own.factors, JOINTS: 1.0}
     return replace(own, factors=factors, loads={**own.loads, JOINTS: _load(constant)}), contact, found
 
@@ -72,10 +74,11 @@ def _as_springs(equilibrium: Equilibrium, found: JointsAnswer, locked: Locked | 
     total = found.state.total(joined.law.normal)
     linear = np.einsum("qij,qj->qi", springs, joined.links.jump(found.displacement))
     system = equilibrium.system.with_link_springs(springs)
-    made = equilibrium.kept.serving(system, joined.law.closed())
     constant = joined.links.forces(linear - total)
     if joined.ties is not None and locked is not None:
         constant += locked.forces(joined.ties)
+        system = system.with_ties(locked.bearing(joined.ties))
+    made = equilibrium.kept.serving(system, joined.law.closed())
     solver = solver_for(equilibrium.kind, system, equilibrium.printed, precondition=made)
     return Contact({}, system, solver, len(found.iterations), found.state, locked), constant
 

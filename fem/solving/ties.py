@@ -57,11 +57,23 @@ class Ties:
 @dataclass(frozen=True)
 class Locked:
     """Bolts that pull with `preload` (b,) [N] at the `extension` (b,) [mm] of their shanks at which they were
-    locked.
+    locked; `slack` (m,) marks ties that bear nothing since their bolt has gone loose (None: none has).
     """
 
     preload: Array
     extension: Array
+    slack: NDArray[np.bool_] | None = None
+
+    def bearing(self, ties: Ties) -> Ties | None:
+        """The ties as they are, with no spring where they are slack; None where all are."""
+        if self.slack is None:
+            return ties
+        return None if self.slack.all() else ties.with_stiffness(np.where(self.slack, 0.0, ties.stiffness))
+
+    def springs(self, ties: Ties, displacement: Array) -> Array:
+        """The forces (m,) [N, N mm] of the springs alone at a displacement (n, 3) [mm]."""
+        out = ties.stiffness * ties.motion(displacement)
+        return out if self.slack is None else np.where(self.slack, 0.0, out)
 
     def forces(self, ties: Ties) -> Array:
         """Nodal forces (n, 3) [N] of the bolts beyond those of their springs."""
@@ -69,12 +81,16 @@ class Locked:
 
     def along(self, ties: Ties) -> Array:
         """The same along the ties' motions (m,)."""
-        return along_axes(ties, ties.stiffness[::A_BOLT] * self.extension - self.preload)
+        out = along_axes(ties, ties.stiffness[::A_BOLT] * self.extension - self.preload)
+        return out if self.slack is None else np.where(self.slack, 0.0, out)
+
+    def each(self, ties: Ties, displacement: Array) -> Array:
+        """The forces (m,) [N, N mm] in the ties at a displacement (n, 3) [mm]."""
+        return self.springs(ties, displacement) - self.along(ties)
 
     def pull(self, ties: Ties, displacement: Array) -> Array:
         """The pull (b,) [N] of each bolt at a displacement (n, 3) [mm]."""
-        grown = ties.motion(displacement)[::A_BOLT] - self.extension
-        return np.asarray(self.preload + ties.stiffness[::A_BOLT] * grown)
+        return self.each(ties, displacement)[::A_BOLT]
 
 
 def along_axes(ties: Ties, each: Array) -> Array:

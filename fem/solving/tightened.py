@@ -2,16 +2,19 @@
 
 While a bolt is tightened its pull is given and its shank follows: along the axis it has no stiffness, across and in
 bending it has. Then its length is locked: from there on its pull changes by the spring of the shank times what head
-and thread move apart.
+and thread move apart. A bolt pulls and never pushes: where its preload is used up its head lifts off, and it bears
+nothing, neither along nor across, until it pulls again; across it then bears no more, since its head has come free.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
+from fem.errors import NotConverged
 from fem.joining.fitting import FittedBolt
 from fem.joining.law import rest_after
 from fem.solving.equilibrium import Equilibrium
@@ -19,6 +22,9 @@ from fem.solving.joined import Joined
 from fem.solving.joints import JointsAnswer, solve_joints
 from fem.solving.ties import A_BOLT, Locked, Ties, along_axes
 from fem.tensors import Array
+
+MOST_LOOSENED = 20
+"""After so many changes of which bolts are loose, that they do not settle is told."""
 
 
 @dataclass(frozen=True)
@@ -34,10 +40,13 @@ class Tightened:
 
 @dataclass(frozen=True)
 class Loaded:
-    """Tightened bolts under load: the `answer`, and the pull (b,) [N] of each bolt."""
+    """Tightened bolts under load: the `answer`, the pull (b,) [N] of each bolt, and how they are `locked`, with those
+    that have gone loose.
+    """
 
     answer: JointsAnswer
     pull: Array
+    locked: Locked
 
 
 def tighten(
@@ -89,22 +98,55 @@ def load_tightened(
     """Load (n, 3) [N] what was tightened. What slips goes on from the state `before`, that of tightening unless
     given; steps `begin` at its displacement, or at another (n, 3) [mm].
 
-    Errors: those of `solve_joints`.
+    Errors: those of `solve_joints`; FreeBodyError, too, where bolts that have gone loose leave a body free.
     """
     joined, ties = _tied(equilibrium)
     rest, came = tightened.rest, tightened.answer.displacement
     if before is not None:
         came = before.displacement
         rest = rest_after(joined.law, before.state, joined.links.jump(came))
-    found = solve_joints(
-        equilibrium,
-        forces + tightened.locked.forces(ties),
-        start=start,
-        rest=rest,
-        begin=came if begin is None else begin,
-        progress=progress,
+    at = came if begin is None else begin
+    slack = _Slack(tightened.locked.pull(ties, at) < 0)
+    iterations: tuple[int, ...] = ()
+    history: tuple[float, ...] = ()
+    for _ in range(MOST_LOOSENED):
+        locked = replace(tightened.locked, slack=slack.ties())
+        tied = equilibrium.with_ties(locked.bearing(ties))
+        found = solve_joints(tied, forces + locked.forces(ties), start=start, rest=rest, begin=at, progress=progress)
+        iterations, history = iterations + found.iterations, history + found.history
+        if slack.stands(tightened.locked.pull(ties, found.displacement)):
+            answer = replace(found, iterations=iterations, history=history)
+            return Loaded(answer, locked.pull(ties, found.displacement), locked)
+        at = found.displacement
+    raise NotConverged(
+        "which bolts have gone loose does not settle.", best=at, history=list(history), advice="Tighten them more."
     )
-    return Loaded(found, tightened.locked.pull(ties, found.displacement))
+
+
+class _Slack:
+    """Which bolts (b,) pull `no` more, and which have been found so: only these stay free across when they pull
+    again.
+    """
+
+    def __init__(self, no: NDArray[np.bool_]) -> None:
+        self.no, self.found = no, np.zeros_like(no)
+
+    def ties(self) -> NDArray[np.bool_] | None:
+        """Which ties (6b,) bear nothing; None where all do."""
+        if not (self.no | self.found).any():
+            return None
+        out = np.repeat(self.no | self.found, A_BOLT)
+        out[::A_BOLT] = self.no
+        return out
+
+    def stands(self, pull: NDArray[np.float64]) -> bool:
+        """Whether the same bolts are loose by the `pull` (b,) [N] that all of them would have as springs; else those
+        that are."""
+        loose = pull < 0
+        self.found |= loose
+        settled = np.array_equal(loose, self.no)
+        self.no = loose
+        return settled
 
 
 def _tied(equilibrium: Equilibrium) -> tuple[Joined, Ties]:

@@ -14,8 +14,8 @@ from fem.study.clock import Progress, clock_say
 from fem.study.shared_mesh import Prepared
 from fem.study.solved import SolvedStudy, solve_cases_of
 
-LOOSE = "bolt_pushes"
-"""The caution that makes a case not to be relied on, whatever the fit."""
+LOOSE = "bolt_loose"
+"""The caution that changes what else is told of a fit."""
 
 
 def with_fits(

@@ -245,7 +245,7 @@ def _with_pulls(case: LoadCase, solved: SolvedCases, units: SolvedUnits, bolts: 
         return case
     ties, loads = joined.ties, dict(case.loads)
     for name in case.factors:
-        forces = ties.stiffness * ties.motion(solved.units[name])
+        forces = locked.springs(ties, solved.units[name])
         if name == JOINTS:
             forces = forces - locked.along(ties)
         each = zip(bolts, forces.reshape(len(bolts), -1), strict=True)

@@ -269,8 +269,19 @@ def test_a_scan_of_build_directions_tightens_bolts_as_a_run_does(tmp_path):
     assert told.tightened in ("low", "high") and told.bolts["middle"].force_N > 6000
 
 
-def test_a_bolt_that_would_push_is_told_before_the_tables(tmp_path):
-    text = FLANGE.replace("friction = 0.3", 'kind = "bonded"').replace('"1 kN"]', '"-400 kN"]')
-    found = answer(read_study(written(tmp_path, text))).findings
-    assert found.cases["pulled"].bolts["middle"].force_N < 0
-    assert [c.decisive for c in found.cautions if c.kind == "bolt_pushes"] == [True]
+def test_a_bolt_that_has_gone_loose_bears_nothing(tmp_path):
+    # Pressed together by more than the bolt was stretched: what is left is the same as without the bolt
+    glued = FLANGE.replace("friction = 0.3", 'kind = "bonded"').replace('"1 kN"]', '"-400 kN"]')
+    without = glued[: glued.index("[bolts")] + glued[glued.index("[loads") :]
+    found, bare = (answer(read_study(written(tmp_path, text))).findings for text in (glued, without))
+    case, alone = found.cases["pulled"], bare.cases["pulled"]
+    bolt = case.bolts["middle"]
+    assert (bolt.force_N, bolt.shear_N, bolt.bending_Nmm) == (0, 0, 0)
+    assert case.maximum_displacement_mm == pytest.approx(alone.maximum_displacement_mm, rel=1e-7)
+    assert case.force_error < 1e-8
+    assert [c.decisive for c in found.cautions if c.kind == "bolt_loose"] == [False]
+    # One that still pulls does change what the lid does
+    light = [text.replace("-400 kN", "-1 kN") for text in (glued, without)]
+    still, free = (answer(read_study(written(tmp_path, text))).findings.cases["pulled"] for text in light)
+    assert still.bolts["middle"].force_N > 5000
+    assert still.maximum_displacement_mm != pytest.approx(free.maximum_displacement_mm, rel=1e-3)
