@@ -78,6 +78,8 @@ def _in_plane(mesh: TetMesh, index: int) -> list[Opening]:
     for bundle in _bores(mesh, holes):
         bore = _bore(mesh, bundle)
         up = float((plane.centre - bore.at) @ plane.normal)
+        if up <= 0:  # the wall of a counterbore around the plane
+            continue
         at = bore.at + up * plane.normal
         out.append(Opening(plane.body, unit(plane.normal), at, bore.radius, bore.depth, True, bore.faces))
     return out

@@ -38,7 +38,7 @@ INSIDE = 0.1
 """Share of the way between two factors that the next one keeps away from both."""
 FAR = 1e3
 """Where nothing grows towards failure, whether the part lifts off is asked at this factor."""
-LIFTS_OFF = "lift-off from its foundation"
+LIFTS_OFF = "comes free of what holds it"
 """The failure mode of a part that is free before its material fails."""
 NEAR = 1e-3
 """A part that fails below this factor fails by its permanent loads."""

@@ -66,9 +66,9 @@ PRINTED = (
 LID = '[bodies.lid]\nsolid = "lid.step"\n'
 
 
-def written(folder, text=FLANGE, *, off=0.0, hole=3.3, tapped=2.5, deep=12.0, sunk=0.0):
-    """A lid of 30 x 30 x 10 mm with a clearance hole on a block with a hole tapped M6 right below it, or `sunk` [mm]
-    below a wider one."""
+def written(folder, text=FLANGE, *, off=0.0, hole=3.3, tapped=2.5, deep=12.0, sunk=0.0, counterbore=0.0):
+    """A lid of 30 x 30 x 10 mm with a clearance hole, and a `counterbore` that deep, on a block with a hole tapped M6
+    right below it, or `sunk` [mm] below a wider one."""
 
     def block(occ):
         whole = occ.addBox(-15, -15, -16, 30, 30, 16)
@@ -79,7 +79,10 @@ def written(folder, text=FLANGE, *, off=0.0, hole=3.3, tapped=2.5, deep=12.0, su
 
     def lid(occ):
         whole = occ.addBox(-15, -15, 0, 30, 30, 10)
-        return occ.cut([(3, whole)], [(3, occ.addCylinder(off, 0, 0, 0, 0, 10, hole))])[0][0][1]
+        bores = [(3, occ.addCylinder(off, 0, 0, 0, 0, 10, hole))]
+        if counterbore:
+            bores.append((3, occ.addCylinder(off, 0, 10 - counterbore, 0, 0, counterbore, 7.5)))
+        return occ.cut([(3, whole)], bores)[0][0][1]
 
     draw(folder / "block.step", block)
     draw(folder / "lid.step", lid)
@@ -142,6 +145,13 @@ def test_check_tells_what_a_torque_pulls(tmp_path):
     assert bolt.grip == pytest.approx(10, abs=1e-6)
     assert bolt.engagement == pytest.approx(12, abs=1e-6)
     assert np.abs(bolt.axis) == pytest.approx([0, 0, 1], abs=1e-9)
+
+
+def test_the_floor_of_a_counterbore_takes_one_head(tmp_path):
+    text = FLANGE.replace("[faces]", '[faces]\nfloor = { body = "lid", plane = { normal = [0, 0, 1], at = "6 mm" } }')
+    (bolt,) = check_study(written(tmp_path, text.replace('"land"\nthread', '"floor"\nthread'), counterbore=4.0)).bolts
+    assert bolt.name == "middle" and bolt.grip == pytest.approx(6, abs=1e-6)
+    assert bolt.at == pytest.approx([0, 0, 6], abs=1e-6)
 
 
 def test_what_bolts_press_on_beads_is_what_they_press_on_the_mesh(tmp_path):

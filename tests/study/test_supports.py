@@ -109,7 +109,7 @@ def test_a_preloaded_part_fails_where_it_lifts_off_and_not_where_its_material_do
     found = solved(bar, text)
     case = found.cases["all"]
     assert case.reserve.minimum == pytest.approx(2.6, rel=0.01) and case.reserve.minimum <= 2.6
-    assert case.reserve.mode == "lift-off from its foundation"
+    assert case.reserve.mode.startswith("comes free of what holds it")
     assert case.failing_load_N == pytest.approx(13000, rel=0.01)
     assert case.reactions[0].force_N[0] == pytest.approx(8000, rel=1e-6)
     assert any("lifted off its foundation and is free to move" in c.text for c in found.cautions)
