@@ -8,6 +8,8 @@ from functools import cache
 from typing import Any
 
 MOST_WORKERS = 8
+WORTH_A_THREAD = 50_000
+"""Numbers that a plain loop goes through in the time that it takes to wake a thread."""
 
 
 def cores() -> int:
@@ -34,14 +36,20 @@ def _pool(_process: int) -> Any:
 def shared(work: Callable[..., Any], ranges: Iterable[tuple[int, int]], *given: Any) -> list[Any]:
     """What work(*given, first, last) returns for each range, done on all cores. Errors: what the work raises."""
     todo = [(a, b) for a, b in ranges if b > a]
-    if len(todo) == 1:
-        return [work(*given, *todo[0])]
+    if not todo:
+        return []
     pool = _pool(os.getpid())  # threads do not survive a fork
-    jobs = [pool.submit(work, *given, a, b) for a, b in todo]
-    return [job.result() for job in jobs]
+    jobs = [pool.submit(work, *given, a, b) for a, b in todo[:-1]]
+    try:  # the thread that asks takes a share: one less to wake
+        last = work(*given, *todo[-1])
+    finally:
+        done = [job.result() for job in jobs]
+    return [*done, last]
 
 
-def even_ranges(count: int, *, pieces: int | None = None) -> list[tuple[int, int]]:
-    """0..count cut into as many ranges of one length as there are workers (or `pieces`)."""
-    n = pieces or workers()
+def even_ranges(count: int, *, pieces: int | None = None, least: int = 1) -> list[tuple[int, int]]:
+    """0..count cut into as many ranges of one length as there are workers (or `pieces`), or so few that each has at
+    the `least` so many.
+    """
+    n = max(1, min(pieces or workers(), count // least))
     return [(count * k // n, count * (k + 1) // n) for k in range(n)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import re
 import sys
 from collections.abc import Sequence
@@ -35,6 +36,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
     Of the processes that `mpirun` starts together, the first runs the command and the others help it to solve.
     """
+    # Dense matrices are small here: threads of the algebra library would only be in the way of the loops
+    for name in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
     rank, ranks = place()
     if rank > 0:
         return serve()

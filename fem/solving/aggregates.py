@@ -21,6 +21,8 @@ from fem.tensors import Array
 
 COARSEST = 500
 """Unknowns from which on down a level is solved by a dense inverse."""
+SLACK = 1e-12
+"""The share of the largest stiffness below which a motion counts as not resisted."""
 CYCLES = (2, 2)
 """How often the first-order level, and each below it, is gone through for one visit."""
 DEGREE = 2
@@ -58,7 +60,7 @@ class Hierarchy:
                 break
             self.levels.append(_Level(single, smooth, BlockMatrix.of_scipy(up), BlockMatrix.of_scipy(down)))
             current, single = below, BlockMatrix.of_scipy(below)
-        self.bottom = np.linalg.pinv(current.toarray(), rcond=1e-12, hermitian=True).astype(np.float32)
+        self.bottom = _inverse(current.toarray()).astype(np.float32)
 
     def __call__(self, load: Any) -> Any:
         """About the answer to loads (3c, k), k one or a multiple of four."""
@@ -93,6 +95,18 @@ def _interpolation(matrix: Any, smooth: BlockSmoother, motions: Array) -> tuple[
     thirds = image.data.reshape(len(row), -1, 3, near.shape[1])
     image.data = np.matmul(inverse[row], thirds).reshape(image.data.shape)
     return (plain - image).tobsr(blocksize=image.blocksize), near
+
+
+def _inverse(matrix: Array) -> Array:
+    """Of a small matrix, symmetric and not negative; motions that it does not resist, beside others, are left out."""
+    from scipy.linalg.lapack import dpotri, dpstrf
+
+    root, order, rank, _ = dpstrf(matrix, tol=SLACK * float(matrix.diagonal().max()), lower=1)
+    lower = np.tril(dpotri(root[:rank, :rank], lower=1)[0])
+    kept = order[:rank] - 1
+    out = np.zeros_like(matrix)
+    out[np.ix_(kept, kept)] = lower + np.tril(lower, -1).T
+    return out
 
 
 def _product(a: Any, b: Any) -> Any:

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from fem.cores import even_ranges, shared, workers
+from fem.cores import WORTH_A_THREAD, even_ranges, shared, workers
 from fem.tensors import Array
 
 
@@ -26,7 +26,8 @@ class BlockMatrix:
         n = len(start) - 1
         self.shape = (3 * n, 3 * (n if columns is None else columns))
         self.dtype = blocks.dtype
-        cuts = np.searchsorted(start, np.linspace(0, start[-1], workers() + 1)).clip(0, n)
+        pieces = max(1, min(workers(), len(column) // (WORTH_A_THREAD // 9)))
+        cuts = np.searchsorted(start, np.linspace(0, start[-1], pieces + 1)).clip(0, n)
         cuts[0], cuts[-1] = 0, n
         self.ranges = list(pairwise(int(c) for c in cuts))
 

@@ -24,6 +24,8 @@ from fem.solving.tightened import Tightened
 from fem.tensors import Array
 
 Progress = Callable[[float], None]
+BESIDE = 1e-7
+"""The residual at which loads beside the answer of joints are solved: they tell how it grows, not what it is."""
 
 
 @dataclass(frozen=True)
@@ -111,8 +113,9 @@ def _whole(
         case, contact, met = meeting(equilibrium, case, starts, factor=factor, begin=begin, tightened=tightened)
         found = SolveRecord(sum(met.iterations), met.history)
         names = [k for k in case.factors if k != JOINTS]
-        units, record, _ = _units(equilibrium, [case], names, starts, none, tolerance, contact, guesses=guesses)
-        # What the joints' constant force does is what the other loads leave of the answer
+        enough = max(tolerance, BESIDE)
+        units, record, _ = _units(equilibrium, [case], names, starts, none, enough, contact, guesses=guesses)
+        # What the joints' constant force does is what the other loads leave of the answer: their sum is exact
         stay = case.combined(tuple(k for k in case.permanent if k != JOINTS), units)
         units[JOINTS] = met.displacement - stay - factor * case.combined(case.growing, units)
     else:

@@ -236,15 +236,28 @@ def scatter(nodes, local, start, column, blocks):  # type: ignore[no-untyped-def
 
 
 @compiled
-def scatter_links(nodes, shares, spring, start, column, blocks):  # type: ignore[no-untyped-def]
-    """Add springs (q, 3, 3) between the nodes (q, a) of each link, by their shares (q, a), to the blocks."""
-    for q in range(nodes.shape[0]):
+def link_slots(nodes, start, column, slot, first, last):  # type: ignore[no-untyped-def]
+    """Fill the places `slot` (q, a, a) of the pairs of nodes (q, a) of links first..last."""
+    for q in range(first, last):
         for a in range(nodes.shape[1]):
             for b in range(nodes.shape[1]):
+                slot[q, a, b] = find(start, column, nodes[q, a], nodes[q, b])
+
+
+@compiled
+def scatter_links(slot, shares, spring, blocks):  # type: ignore[no-untyped-def]
+    """Add springs (q, 3, 3) between the nodes of each link, by their shares (q, a), to the blocks at `slot`."""
+    for q in range(slot.shape[0]):
+        if not spring[q].any():
+            continue
+        for a in range(slot.shape[1]):
+            if shares[q, a] == 0.0:
+                continue
+            for b in range(slot.shape[1]):
                 factor = shares[q, a] * shares[q, b]
                 if factor == 0.0:
                     continue
-                at = find(start, column, nodes[q, a], nodes[q, b])
+                at = slot[q, a, b]
                 for i in range(3):
                     for j in range(3):
                         blocks[at, i, j] += factor * spring[q, i, j]

@@ -8,7 +8,7 @@ from typing import Protocol
 
 import numpy as np
 
-from fem.cores import even_ranges, shared
+from fem.cores import WORTH_A_THREAD, even_ranges, shared
 from fem.errors import NotConverged
 from fem.solving.blocks import padded
 from fem.tensors import Array
@@ -150,7 +150,7 @@ def _sweep(
     """Improve x in place from its `residual` until every column's updated one is small; False when that fails."""
     from fem.solving import products
 
-    rows = even_ranges(len(x))
+    rows = even_ranges(len(x), least=WORTH_A_THREAD)
     live = np.sqrt(_dots(residual, residual)) > tolerance * size
     direction, product = np.zeros_like(x), np.full(len(size), np.inf)
     while live.any():
@@ -177,4 +177,4 @@ def _dots(a: Array, b: Array) -> Array:
     """Products (k,) of columns with columns."""
     from fem.solving import products
 
-    return np.asarray(sum(shared(products.dots, even_ranges(len(a)), a, b)))
+    return np.asarray(sum(shared(products.dots, even_ranges(len(a), least=WORTH_A_THREAD), a, b)))

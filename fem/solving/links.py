@@ -9,7 +9,7 @@ pairs of nodes that a link couples, and its coarse levels see them as they see t
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
@@ -31,6 +31,7 @@ class Links:
     nodes: Index
     shares: Array
     count: int
+    _kept: list[Any] = field(default_factory=list, repr=False, compare=False)
 
     @cached_property
     def matrix(self) -> Any:
@@ -60,8 +61,18 @@ class Links:
         """Add springs (q, 3, 3) [N/mm] to the blocks of a matrix whose pattern knows the links."""
         from fem.solving import kernels
 
-        nodes = np.ascontiguousarray(self.nodes, dtype=np.int32)
-        kernels.scatter_links(nodes, np.ascontiguousarray(self.shares), spring, pattern.start, pattern.column, blocks)
+        kernels.scatter_links(self._slots(pattern), np.ascontiguousarray(self.shares), spring, blocks)
+
+    def _slots(self, pattern: BlockPattern) -> Index:
+        """Where the pairs (q, a, a) of each link's nodes stand in a pattern; those of the last one are kept."""
+        from fem.solving import kernels
+
+        if not self._kept or self._kept[0] is not pattern:
+            nodes = np.ascontiguousarray(self.nodes, dtype=np.int32)
+            slot = np.empty((*nodes.shape, nodes.shape[1]), dtype=np.int32)
+            shared(kernels.link_slots, even_ranges(len(nodes)), nodes, pattern.start, pattern.column, slot)
+            self._kept[:] = [pattern, slot]
+        return np.asarray(self._kept[1])
 
 
 def joined_links(each: Sequence[Links]) -> Links:

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from fem.cores import even_ranges, shared
+from fem.cores import WORTH_A_THREAD, even_ranges, shared
 from fem.part.tetmesh import TetMesh
 from fem.solving.aggregates import Hierarchy
 from fem.solving.blocks import BlockMatrix, padded
@@ -64,7 +64,7 @@ class Preconditioner:
         k = residual.shape[1]
         if k != padded(k):
             return self(np.pad(residual, ((0, 0), (0, padded(k) - k))))[:, :k]
-        c, rows = self.corners, even_ranges(len(residual))
+        c, rows = self.corners, even_ranges(len(residual), least=WORTH_A_THREAD)
         load, x, left, coarse = self._room(residual.shape[1])
         # Single precision has a narrow range: the loads are brought to the size of one
         size = np.sqrt(sum(shared(products.dots, rows, residual, residual)))

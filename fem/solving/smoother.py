@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from fem.cores import even_ranges, shared
+from fem.cores import WORTH_A_THREAD, even_ranges, shared
 from fem.solving.blocks import BlockMatrix, inverses
 from fem.tensors import Array
 
@@ -58,7 +58,7 @@ class BlockSmoother:
         if not blank:
             self.matrix.multiply(x, residual, keep=1.0, gain=-1.0)
         one = np.float32
-        m, rows = self.matrix, even_ranges(len(self.inverse))
+        m, rows = self.matrix, even_ranges(len(self.inverse), least=WORTH_A_THREAD // 3)
         for turn, (keep, gain) in enumerate(chebyshev(self.top, self.degree)):
             if turn == 0:
                 shared(products.jacobi, rows, self.inverse, residual, step, x, one(gain))

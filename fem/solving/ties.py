@@ -106,11 +106,17 @@ class TiedPreconditioner:
     def __init__(self, made: Callable[[Array], Array], ties: Ties, free: Callable[[Array], Array]) -> None:
         used = np.flatnonzero(ties.stiffness > 0)
         self.made = made
-        columns = free(np.asarray(ties.columns[:, used].todense(), dtype=float))
-        self.answers = np.ascontiguousarray(made(np.ascontiguousarray(columns)))
-        own = columns.T @ self.answers
+        from scipy.sparse import csr_array
+
+        columns = free(np.ascontiguousarray(ties.columns[:, used].todense(), dtype=float))
+        self.columns = csr_array(columns)
+        answers = made(columns)
+        self.answers = answers.astype(np.float32)  # no more exact than what they correct
+        own = columns.T @ answers
         self.small = np.linalg.inv(np.diag(1 / ties.stiffness[used]) + (own + own.T) / 2)
 
     def __call__(self, residual: Array) -> Array:
         """Apply to residuals (3n, k)."""
-        return self.made(residual) - self.answers @ (self.small @ (self.answers.T @ residual))
+        out = self.made(residual)
+        out -= self.answers @ (self.small @ (self.columns.T @ out)).astype(np.float32)
+        return out
