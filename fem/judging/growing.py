@@ -89,10 +89,15 @@ def judge_growth(
         field = judge_reserve(mesh, printed, permanent=first.stay, growing=first.growing)
         return Growth(first.stress, _apart(mesh, printed, field, first) if first.stay else field)
 
-    states = {1.0: solved}
+    states, loaded = {1.0: solved}, dict[float, _Loaded | None]()
 
     def load(factor: float) -> _Loaded | None:
         """The case at another factor, None where it is free."""
+        if factor not in loaded:
+            loaded[factor] = solve(factor)
+        return loaded[factor]
+
+    def solve(factor: float) -> _Loaded | None:
         try:
             again = solved_at(equilibrium, case, solved, factor=factor, begin=_between(case, states, factor))
         except FreeBodyError:
@@ -209,7 +214,15 @@ def _next(held: float, over: float, guess: float, taken: Mapping[float, float]) 
         return guess
     if not np.isfinite(over):
         return FAR
+    if held == 0 and len(taken) > 1 and _at_rest(taken) > 1:
+        return NEAR / 2
     return float(np.sqrt(held * over)) if held > 0 else over / 2
+
+
+def _at_rest(taken: Mapping[float, float]) -> float:
+    """The share of the strength that the permanent loads take alone, on the line through the two least factors."""
+    (low, first), (high, second) = sorted(taken.items())[:2]
+    return first - low * (second - first) / (high - low)
 
 
 def _loaded(case: LoadCase, recovered: RecoveredStress, factor: float) -> _Loaded:
