@@ -7,7 +7,7 @@ nearest candidates; how many matched, and how large they are, is printed by ever
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -122,11 +122,23 @@ def find_faces(faces: Sequence[Face], query: FaceQuery, *, name: str = "face") -
         raise FaceError(
             "no face matches.",
             where=f"faces.{name}",
-            advice="Nearest: " + "; ".join(describe(faces[i]) for i in candidates) + ".",
+            advice=_other_sign(faces, query) + "Nearest: " + "; ".join(describe(faces[i]) for i in candidates) + ".",
         )
     if query.near is not None:
         hits = _nearest_face(faces, hits, query, name)
     return tuple(hits)
+
+
+def _other_sign(faces: Sequence[Face], query: FaceQuery) -> str:
+    """A sentence where a plane is named by its place along the wrong one of its two normals; "" otherwise."""
+    if not isinstance(query.at, float) or query.normal is None:
+        return ""
+    turned = replace(query, at=-query.at)
+    if not any(_misfit(face, turned) == 0 for face in faces if query.body in (None, face.body)):
+        return ""
+    return (
+        f"`at` counts along the normal whose largest component is positive: there a plane lies at {-query.at:g} mm. "
+    )
 
 
 def describe(face: Face) -> str:

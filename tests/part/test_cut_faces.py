@@ -144,6 +144,8 @@ def test_at_is_measured_along_the_normal_of_a_skew_plane(tmp_path):
     for at, outward in ((12.0, 1.0), (2.0, -1.0)):
         (hit,) = find_faces(solid.faces, FaceQuery(normal=tuple(outward * v for v in normal), at=at))
         assert solid.faces[hit].centre @ normal == pytest.approx(at)
+    with pytest.raises(FaceError, match=r"largest component is positive: there a plane lies at 2 mm"):
+        find_faces(solid.faces, FaceQuery(normal=tuple(-v for v in normal), at=-2.0))
     along_x = float(solid.faces[hit].centre[0])
     with pytest.raises(FaceError, match="no face matches"):
         find_faces(solid.faces, FaceQuery(normal=tuple(-v for v in normal), at=along_x))
