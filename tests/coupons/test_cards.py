@@ -1,0 +1,247 @@
+"""A folder of tables becomes a card that the program reads, and what cannot be is refused in one line."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from helpers_coupons import MACHINE, pulled, written
+
+from fem.coupons.card_file import own_card, write_card
+from fem.coupons.reading import read_bench
+from fem.errors import InputError
+from fem.printing.polymer import load_card
+
+E, STRENGTH, NU = (5000.0, 2100.0, 1700.0), (54.0, 30.0, 16.0), 0.36
+BASE = load_card("pa12-cf")
+HEAD = f"""
+date = 2026-11-20
+from = "pa12-cf"
+machine_stiffness = "{MACHINE / 1000:g} kN/mm"
+"""
+
+
+def table(name, direction, *, more="", width='"5 mm"', thickness='"2 mm"', file=None):
+    return f"""
+[batch.{name}]
+file = "{file or name + ".csv"}"
+test = "tension"
+direction = "{direction}"
+gauge_length = "25 mm"
+width = {width}
+thickness = {thickness}
+{more}
+"""
+
+
+def curves(direction, *, n=5, seed=7, scatter=0.03, **changes):
+    rng = np.random.default_rng(seed)
+    i = ("along", "across", "up").index(direction)
+    nu = NU if direction == "along" else None
+    times = 1 + scatter * rng.standard_normal((n, 2))
+    return [pulled(rng, E=E[i] * e, strength=STRENGTH[i] * s, nu=nu, **changes) for e, s in times]
+
+
+def folder_of(tmp_path, *tables, head=HEAD):
+    (tmp_path / "coupons.toml").write_text(head + "".join(tables), encoding="utf-8")
+    return tmp_path
+
+
+def along(tmp_path, text=None, **how):
+    """A folder with one batch along the beads."""
+    written(tmp_path, "along.csv", curves("along"), **how)
+    return folder_of(tmp_path, text or table("along", "along"))
+
+
+def made(folder, **how):
+    return own_card(read_bench(folder), name="my-nylon", **how)
+
+
+def test_three_directions_become_a_card(tmp_path):
+    for direction in ("along", "across", "up"):
+        written(tmp_path, f"{direction}.csv", curves(direction))
+    folder_of(tmp_path, *(table(d, d) for d in ("along", "across", "up")))
+    card = made(tmp_path)
+    read = write_card(card, tmp_path / "my-nylon.toml")
+    state = read.states["dry"]
+    assert load_card(tmp_path / "my-nylon.toml").states["dry"] == state
+    for i in range(3):
+        assert state.E[i] == pytest.approx(E[i], rel=0.04)
+        assert state.tension[i] == pytest.approx(STRENGTH[i], rel=0.04)
+    assert state.nu[0] == pytest.approx(NU, rel=0.04)
+    assert "E" not in state.estimates
+    assert "tension" not in state.estimates
+    assert {"G", "compression", "shear", "nu"} <= set(state.estimates)
+    assert "own coupons, n = 5, 2026-11-20" in state.sources["E"]
+    assert "CoV" in state.sources["tension"]
+    assert "characteristic" in state.sources["tension"]
+    # not measured: the other card's, scaled as the docstring says
+    ratio = state.tension[2] / BASE.states["dry"].tension[2]
+    assert state.shear[0] == pytest.approx(BASE.states["dry"].shear[0] * ratio, rel=2e-3)
+    assert state.compression[2] == pytest.approx(BASE.states["dry"].compression[2] * ratio, rel=2e-3)
+    # states that nobody measured keep pace
+    wet = BASE.states["conditioned"].E[0] * state.E[0] / BASE.states["dry"].E[0]
+    assert read.states["conditioned"].E[0] == pytest.approx(wet, rel=2e-3)
+    assert "E" in read.states["conditioned"].estimates
+    assert state.factors == BASE.states["dry"].factors
+
+
+def test_a_card_scaled_by_what_was_measured_stays_a_possible_material(tmp_path):
+    """Twice as stiff along, half as stiff up: Poisson's ratios of the other card as they stand would be refused."""
+    rng = np.random.default_rng(3)
+    written(tmp_path, "along.csv", [pulled(rng, E=11000, strength=90.0) for _ in range(3)])
+    written(tmp_path, "up.csv", [pulled(rng, E=760, strength=12.0) for _ in range(3)])
+    folder_of(tmp_path, table("along", "along"), table("up", "up"))
+    state = write_card(made(tmp_path), tmp_path / "odd.toml").states["dry"]
+    assert state.nu[1] * np.sqrt(state.E[2] / state.E[0]) == pytest.approx(0.4 * np.sqrt(1800 / 5500), rel=5e-3)
+
+
+def test_units_commas_and_order_of_columns_do_not_matter(tmp_path):
+    plain = made(along(tmp_path)).states[0].entries
+    head = ["Probe", "Kraft (kN)", "Weg [in]", "quer / %"]
+    text = table(
+        "along", "along", more='columns = { coupon = "probe", force = "kraft", path = "Weg", sideways = "quer" }'
+    )
+    how = {"head": head, "decimal": ",", "delimiter": ";", "scale": (1e-3, 1 / 25.4)}
+    other = made(along(tmp_path, text, **how)).states[0].entries
+    for place in (("E", 0), ("nu", 0), ("tension", 0)):
+        assert other[place].value == pytest.approx(plain[place].value, rel=1e-3)
+
+
+def test_pounds_and_a_row_of_units(tmp_path):
+    plain = made(along(tmp_path)).states[0].entries
+    folder = along(tmp_path, head=["coupon", "force", "path", "sideways"], scale=(1 / 4.4482216, 1.0))
+    lines = (folder / "along.csv").read_text().splitlines()
+    lines = ["# test 14", "Bench 2", lines[0], ",lbf,mm,%", *lines[1:]]
+    (folder / "along.csv").write_text("\n".join(lines))
+    assert made(folder).states[0].entries[("E", 0)].value == pytest.approx(plain[("E", 0)].value, rel=1e-3)
+
+
+def test_a_state_that_was_measured_alone_scales_the_others(tmp_path):
+    written(tmp_path, "along.csv", curves("along"))
+    folder_of(tmp_path, table("along", "along", more='state = "conditioned"'))
+    read = write_card(made(tmp_path), tmp_path / "wet.toml")
+    ratio = read.states["conditioned"].E[0] / BASE.states["conditioned"].E[0]
+    assert read.states["conditioned"].E[0] == pytest.approx(E[0], rel=0.04)
+    assert read.states["dry"].E[0] == pytest.approx(5500 * ratio, rel=2e-3)
+
+
+def test_characteristic_strengths_on_request(tmp_path):
+    card = made(along(tmp_path), characteristic=True)
+    entry = card.states[0].entries[("tension", 0)]
+    assert entry.value == entry.sample.characteristic < entry.sample.mean
+    assert card.states[0].entries[("E", 0)].value == card.states[0].entries[("E", 0)].sample.mean
+
+
+def test_a_batch_far_from_23_degrees_is_not_on_the_card(tmp_path):
+    written(tmp_path, "along.csv", curves("along"))
+    written(tmp_path, "hot.csv", curves("along", seed=8))
+    folder_of(tmp_path, table("along", "along"), table("hot", "along", more='temperature = "60 degC"'))
+    card = made(tmp_path)
+    assert card.states[0].entries[("E", 0)].sample.n == 5
+    assert any("60 °C" in c.text for c in card.cautions)
+
+
+def refused(folder, *texts, **how):
+    with pytest.raises(InputError) as told:
+        made(folder, **how)
+    assert "\n" not in str(told.value)
+    for text in texts:
+        assert text in str(told.value)
+
+
+def test_newtons_under_a_head_of_kilonewtons(tmp_path):
+    refused(along(tmp_path, head=["coupon", "force [kN]", "path [mm]", "sideways [%]"]), "head that says kN")
+
+
+def test_kilonewtons_under_a_head_of_newtons(tmp_path):
+    refused(along(tmp_path, scale=(1e-3, 1.0)), "head that says N")
+
+
+def test_columns_that_are_swapped(tmp_path):
+    text = table("along", "along", more='columns = { force = "path", path = "force" }\nunits = {}')
+    head = ["coupon", "force", "path", "sideways [%]"]
+    text = text.replace("units = {}", 'units = { force = "N", path = "mm" }')
+    refused(along(tmp_path, text, head=head), "look swapped")
+
+
+def test_a_section_that_is_wrong(tmp_path):
+    refused(along(tmp_path, table("along", "along", width='"50 mm"')), "Check width and thickness")
+
+
+def test_a_gauge_length_that_is_wrong(tmp_path):
+    refused(along(tmp_path, scale=(1.0, 0.02)), "unit of the path")
+
+
+def test_loads_below_zero(tmp_path):
+    folder = along(tmp_path)
+    lines = (folder / "along.csv").read_text().splitlines()
+    lines[20] = "c1,-90.0,0.03,0.0"
+    (folder / "along.csv").write_text("\n".join(lines))
+    refused(folder, "c1", "the load goes down to -90 N")
+
+
+def test_a_load_that_goes_back(tmp_path):
+    folder = along(tmp_path)
+    lines = (folder / "along.csv").read_text().splitlines()
+    lines[250] = "c1," + "20.0," + lines[250].split(",", 2)[2]
+    (folder / "along.csv").write_text("\n".join(lines))
+    refused(folder, "c1", "the load goes back")
+
+
+def test_too_few_points(tmp_path):
+    folder = along(tmp_path)
+    lines = (folder / "along.csv").read_text().splitlines()
+    (folder / "along.csv").write_text("\n".join([lines[0], *lines[11::40]]))
+    with pytest.raises(InputError, match="only . points lie between"):
+        made(folder)
+
+
+def test_coupons_that_do_not_belong_together(tmp_path):
+    rng = np.random.default_rng(2)
+    stiff = [
+        pulled(rng, E=5000, strength=54.0),
+        pulled(rng, E=1500, strength=20.0),
+        pulled(rng, E=5100, strength=55.0),
+    ]
+    written(tmp_path, "along.csv", stiff)
+    refused(folder_of(tmp_path, table("along", "along")), "varies by", "c2 has")
+
+
+def test_coupons_that_differ_are_told(tmp_path):
+    rng = np.random.default_rng(2)
+    uneven = [pulled(rng, E=v, strength=v / 95) for v in (5000, 4000, 6200)]
+    written(tmp_path, "along.csv", uneven)
+    card = made(folder_of(tmp_path, table("along", "along")))
+    assert any("varies by 22 % from coupon to coupon" in c.text for c in card.cautions)
+    assert not any("varies" in c.text for c in made(along(tmp_path)).cautions)
+
+
+@pytest.mark.parametrize(
+    ("more", "texts"),
+    [
+        ('file = "absent.csv"', ("absent.csv", "there is no such file")),
+        ('columns = { force = "Load" }', ("no column 'Load'",)),
+        ('columns = { load = "force" }', ("'load' is unknown",)),
+        ('state = "annealed"', ('no state "annealed"',)),
+        ("strenght_only = true", ('unknown key "strenght_only"',)),
+        ('width = ["5 mm", "5 mm"]', ("holds 2 values for 5 coupons",)),
+    ],
+)
+def test_slips_in_the_file_are_named(tmp_path, more, texts):
+    key = more.split(" = ")[0]
+    lines = [line for line in table("along", "along").splitlines() if not line.startswith(f"{key} =")]
+    refused(along(tmp_path, "\n".join([*lines, more, ""])), *texts)
+
+
+def test_a_column_without_unit(tmp_path):
+    folder = along(tmp_path, head=["coupon", "force", "path [mm]", "sideways [%]"])
+    refused(folder, "along.csv", "the column has no unit", 'such as "force [N]"')
+
+
+def test_a_folder_without_its_file(tmp_path):
+    with pytest.raises(InputError, match="there is no coupons.toml"):
+        read_bench(tmp_path)
+
+
+def test_a_metal_is_no_base(tmp_path):
+    refused(along(tmp_path), "steel is a metal", base="steel")
