@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from fem.part.extruded import Edge
+
 
 @dataclass(frozen=True)
 class Shape:
@@ -65,6 +67,30 @@ class Shape:
         arc = sum(step * self.narrow / self._width_at((k + 0.5) * step) for k in range(steps))
         rest = max(0.0, apart - self.parallel - 2 * self.shoulder) * self.narrow / self.width
         return min(apart, self.parallel) + 2 * arc + rest
+
+    @property
+    def outline(self) -> list[Edge]:
+        """Its outline from the corner at x = y = 0 on, counter-clockwise: where each edge ends, and its arc's
+        centre."""
+        L, b = self.length, self.width
+        if self.notch:
+            left, right = L / 2 - SLOT / 2, L / 2 + SLOT / 2
+            slot: list[Edge] = [((left, 0), None), ((left, self.notch), None), ((right, self.notch), None)]
+            return [((0, 0), None), *slot, ((right, 0), None), ((L, 0), None), ((L, b), None), ((0, b), None)]
+        if not self.narrow:
+            return [((0, 0), None), ((L, 0), None), ((L, b), None), ((0, b), None)]
+        end = (L - self.parallel) / 2 - self.shoulder
+        x = (end, end + self.shoulder, L - end - self.shoulder, L - end)
+        low, deep = (b - self.narrow) / 2, (b - self.narrow) / 2 - self.radius
+        below: list[Edge] = [
+            *(((x[0], 0), None), ((x[1], low), (x[1], deep))),
+            *(((x[2], low), None), ((x[3], 0), (x[2], deep)), ((L, 0), None)),
+        ]
+        above: list[Edge] = [
+            *(((L, b), None), ((x[3], b), None), ((x[2], b - low), (x[2], b - deep))),
+            *(((x[1], b - low), None), ((x[0], b), (x[1], b - deep)), ((0, b), None)),
+        ]
+        return [((0, 0), None), *below, *above]
 
     def _width_at(self, x: float) -> float:
         """The width [mm] of a shoulder, so far from the narrow part."""

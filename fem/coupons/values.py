@@ -40,6 +40,15 @@ Place = tuple[str, int]
 
 
 @dataclass(frozen=True)
+class Found:
+    """A number as it was measured: `sample`, by which test (`how`), and the `doubt` that is left ("" for none)."""
+
+    sample: Sample
+    how: str
+    doubt: str = ""
+
+
+@dataclass(frozen=True)
 class Entry:
     """One number of a card's state: its `value` as the state has it; `sample` what it was measured as, None where it
     is an estimate; `source` where it comes from, `doubt` why a measured one counts as an estimate still."""
@@ -65,28 +74,23 @@ class OwnState:
     scatter_source: str
 
 
-def samples_of(fits: Sequence[BatchFit], state: str, base: CardState) -> dict[Place, tuple[Sample, str]]:
-    """What the batches of a state measured, by place, each with a doubt that is left ("" for none)."""
-    out: dict[Place, tuple[Sample, str]] = {}
+def samples_of(fits: Sequence[BatchFit], state: str, base: CardState) -> dict[Place, Found]:
+    """What the batches of a state measured, by place; `base` is that state of the card to be made over."""
+    out: dict[Place, Found] = {}
     usable = [f for f in fits if f.batch.state == state and abs(f.batch.temperature - ROOM_TEMPERATURE) <= NEAR]
     usable.sort(key=lambda f: OUTRANKED.index(f.batch.test) if f.batch.test in OUTRANKED else len(OUTRANKED))
     for fit in usable:
-        for place, found, doubt in _places(fit, base):
+        for place, found in _places(fit, base):
             if place not in out:
-                out[place] = found, doubt
-            elif place[0] != "E" or _same_test(usable, fit):
-                out[place] = Sample(out[place][0].values + found.values), out[place][1] or doubt
+                out[place] = found
+            elif place[0] != "E" or found.how == out[place].how:
+                both = Sample(out[place].sample.values + found.sample.values)
+                out[place] = Found(both, found.how, out[place].doubt or found.doubt)
     _shear_from_diagonal(usable, base, out)
     return out
 
 
-def _same_test(usable: Sequence[BatchFit], fit: BatchFit) -> bool:
-    """Whether this batch's test is the foremost that measured E in its direction."""
-    first = next(f for f in usable if f.batch.direction == fit.batch.direction and "E" in f.samples)
-    return first.batch.test == fit.batch.test
-
-
-def _places(fit: BatchFit, base: CardState) -> list[tuple[Place, Sample, str]]:
+def _places(fit: BatchFit, base: CardState) -> list[tuple[Place, Found]]:
     """Where a batch's numbers belong in a state."""
     batch, got = fit.batch, fit.samples
     blind = batch.by_crosshead and batch.machine is None
@@ -94,18 +98,18 @@ def _places(fit: BatchFit, base: CardState) -> list[tuple[Place, Sample, str]]:
     if batch.test == "infill":
         return []
     if batch.direction == DIAGONAL:
-        out = [(("shear", 2), got["shear"], "")] if "shear" in got else []
-        return [*out, (("G", 0), got["G"], doubt)] if "G" in got else out
-    i = DIRECTIONS[batch.direction]
+        out = [(("shear", 2), Found(got["shear"], "tension at ±45"))] if "shear" in got else []
+        return [*out, (("G", 0), Found(got["G"], "tension at ±45", doubt))] if "G" in got else out
+    i, how = DIRECTIONS[batch.direction], batch.test
     if batch.test == "bending":
-        return [(("E", i), _bent(fit, base, i), doubt)]
+        return [(("E", i), Found(_bent(fit, base, i), how, doubt))]
     if batch.test == "notched":
-        return [(("toughness", i), got["toughness"], "")]
-    out = [((batch.test, i), got["strength"], "")]
+        return [(("toughness", i), Found(got["toughness"], "bending of notched bars"))]
+    out = [((batch.test, i), Found(got["strength"], how))]
     if "E" in got:
-        out.append((("E", i), got["E"], doubt))
+        out.append((("E", i), Found(got["E"], how, doubt)))
     if "nu" in got and i == 0:
-        out.append((("nu", 0), got["nu"], doubt))
+        out.append((("nu", 0), Found(got["nu"], how, doubt)))
     return out
 
 
@@ -123,12 +127,12 @@ def _bent(fit: BatchFit, base: CardState, i: int) -> Sample:
     return Sample(tuple(1 / (1 / E - 1.2 * (h / span) ** 2 / G) for E, h in each))
 
 
-def _shear_from_diagonal(usable: Sequence[BatchFit], base: CardState, out: dict[Place, tuple[Sample, str]]) -> None:
+def _shear_from_diagonal(usable: Sequence[BatchFit], base: CardState, out: dict[Place, Found]) -> None:
     """G12 from ±45 coupons whose strain across was not read, by lamination theory with E and nu of this state."""
     if ("G", 0) in out:
         return
-    E = [out[("E", i)][0].mean if ("E", i) in out else base.E[i] for i in range(3)]
-    nu = out[("nu", 0)][0].mean if ("nu", 0) in out else base.nu[0]
+    E = [out[("E", i)].sample.mean if ("E", i) in out else base.E[i] for i in range(3)]
+    nu = out[("nu", 0)].sample.mean if ("nu", 0) in out else base.nu[0]
     own = all(("E", i) in out for i in (0, 1))
     doubt = "" if own else "from the modulus at ±45 with an E that was not measured"
     values = [
@@ -138,7 +142,7 @@ def _shear_from_diagonal(usable: Sequence[BatchFit], base: CardState, out: dict[
         for v in fit.samples["E45"].values
     ]
     if values:
-        out[("G", 0)] = Sample(tuple(values)), doubt
+        out[("G", 0)] = Found(Sample(tuple(values)), "tension at ±45 by lamination theory", doubt)
 
 
 @dataclass(frozen=True)
@@ -163,13 +167,13 @@ class Ratios:
         return self.mean("tension", self.mean("shear", self.mean("compression")))
 
 
-def ratios(samples: dict[Place, tuple[Sample, str]], base: CardState) -> Ratios:
+def ratios(samples: dict[Place, Found], base: CardState) -> Ratios:
     """The ratio of each measured mean."""
     out = {}
-    for (key, i), (found, _) in samples.items():
+    for (key, i), found in samples.items():
         numbers = getattr(base, key)
         if numbers is not None and key != "nu":
-            out[(key, i)] = found.mean / numbers[i]
+            out[(key, i)] = found.sample.mean / numbers[i]
     return Ratios(out)
 
 
@@ -185,7 +189,7 @@ def together(each: Sequence[Ratios]) -> Ratios:
 
 def own_state(
     base: CardState,
-    samples: dict[Place, tuple[Sample, str]],
+    samples: dict[Place, Found],
     scale: Ratios,
     *,
     date: str,
@@ -197,8 +201,8 @@ def own_state(
     `characteristic` puts characteristic strengths in the place of means, where there are any.
     """
     entries: dict[Place, Entry] = {}
-    for place, (found, doubt) in samples.items():
-        entries[place] = _measured(place, found, doubt, date, characteristic)
+    for place, found in samples.items():
+        entries[place] = _measured(place, found, date, characteristic)
     for key in ("E", "tension", "compression", "shear", "toughness", "G"):
         for i, number in enumerate(getattr(base, key) or ()):
             if (key, i) not in entries:
@@ -214,22 +218,22 @@ def own_state(
     return OwnState(base.name, entries, *_scatter(samples, base, base_name, date))
 
 
-def _measured(place: Place, found: Sample, doubt: str, date: str, characteristic: bool) -> Entry:
+def _measured(place: Place, found: Found, date: str, characteristic: bool) -> Entry:
     strong = place[0] in ("tension", "compression", "shear")
-    low = found.characteristic if strong and characteristic else None
-    text = f"own coupons, n = {found.n}, {date}: {described(place[0], found)}"
+    low = found.sample.characteristic if strong and characteristic else None
+    text = f"own coupons in {found.how}, n = {found.sample.n}, {date}: {described(place[0], found.sample)}"
     if low is not None:
         text += "; the characteristic value stands on the card"
-    if doubt:
-        text += f"; estimate, {doubt}"
-    return Entry(found.mean if low is None else low, text, found, doubt)
+    if found.doubt:
+        text += f"; estimate, {found.doubt}"
+    return Entry(found.sample.mean if low is None else low, text, found.sample, found.doubt)
 
 
 def described(key: str, found: Sample) -> str:
     """A sample in words: mean, band, variation, characteristic value."""
     text = f"mean {number_text(key, found.mean)}"
     if found.half_band is not None and found.cov is not None:
-        text += f" within {number_text(key, found.half_band)} (95 %), CoV {100 * found.cov:.2g} %"
+        text += f" ± {100 * found.half_band / found.mean:.2g} % (95 %), CoV {100 * found.cov:.2g} %"
     if found.characteristic is not None and key not in ("E", "G", "nu"):
         text += f", characteristic {number_text(key, found.characteristic)} (EN 1990 D7.2)"
     return text
@@ -266,12 +270,10 @@ def _factor(key: str, i: int, scale: Ratios) -> tuple[float, str]:
     return scale.strength, "as the strengths measured"
 
 
-def _scatter(
-    samples: dict[Place, tuple[Sample, str]], base: CardState, base_name: str, date: str
-) -> tuple[float | None, str]:
+def _scatter(samples: dict[Place, Found], base: CardState, base_name: str, date: str) -> tuple[float | None, str]:
     """The largest coefficient of variation of the strengths that at least three coupons have, since one number
     serves all directions; the other card's where there is none."""
-    each = {p: found for p, (found, _) in samples.items() if p[0] in ("tension", "compression", "shear")}
+    each = {p: found.sample for p, found in samples.items() if p[0] in ("tension", "compression", "shear")}
     known = {p: found for p, found in each.items() if found.n >= 3 and found.cov is not None}
     if not known:
         return base.scatter, f"estimate, as card {base_name}"

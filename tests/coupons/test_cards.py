@@ -71,7 +71,7 @@ def test_three_directions_become_a_card(tmp_path):
     assert "E" not in state.estimates
     assert "tension" not in state.estimates
     assert {"G", "compression", "shear", "nu"} <= set(state.estimates)
-    assert "own coupons, n = 5, 2026-11-20" in state.sources["E"]
+    assert "own coupons in tension, n = 5, 2026-11-20" in state.sources["E"]
     assert "CoV" in state.sources["tension"]
     assert "characteristic" in state.sources["tension"]
     # not measured: the other card's, scaled as the docstring says
@@ -192,7 +192,7 @@ def test_too_few_points(tmp_path):
     folder = along(tmp_path)
     lines = (folder / "along.csv").read_text().splitlines()
     (folder / "along.csv").write_text("\n".join([lines[0], *lines[11::40]]))
-    with pytest.raises(InputError, match="only . points lie between"):
+    with pytest.raises(InputError, match=r"only . points lie between"):
         made(folder)
 
 
@@ -239,7 +239,7 @@ def test_a_column_without_unit(tmp_path):
 
 
 def test_a_folder_without_its_file(tmp_path):
-    with pytest.raises(InputError, match="there is no coupons.toml"):
+    with pytest.raises(InputError, match=r"there is no coupons\.toml"):
         read_bench(tmp_path)
 
 
