@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -32,17 +32,21 @@ FALLS = 0.02
 
 @dataclass(frozen=True)
 class CouponFit:
-    """What one coupon gave: `strain` and `stress` (n,) [1, MPa] with toe and machine taken off, in shear for ±45;
-    `line` its straight part; `gives` the numbers by name (see NAMES); `machine_share` of the path that the machine
-    took at the end of the window; `remarks` what is to be known of it."""
+    """What one coupon gave.
+
+    `strain` and `stress` (n,) [1, MPa] with toe and machine taken off, in shear for ±45; `as_read` (n,) [1] the
+    strain along the pull as it was read; `line` the straight part; `gives` the numbers by name (see NAMES); `machine_share`
+    of the path at the peak that the machine took; `remarks` what is to be known of it.
+    """
 
     coupon: Coupon
     strain: Array
     stress: Array
+    as_read: Array
     line: Line | None
     gives: dict[str, float]
     machine_share: float = 0.0
-    remarks: tuple[str, ...] = field(default=())
+    remarks: tuple[str, ...] = ()
 
 
 NAMES = {
@@ -67,18 +71,19 @@ def fit_coupon(batch: Batch, coupon: Coupon) -> CouponFit:
     """
     try:
         force, path = _upright(coupon.curve.force, coupon.curve.path)
-        gives = {} if coupon.mass is None else {"density": _density(batch, coupon)}
+        gives: dict[str, float] = {} if coupon.mass is None else {"density": _density(batch, coupon)}
         if batch.test == "notched":
             return _notched(batch, coupon, force, path, gives)
         own = path if batch.machine is None else path - force / batch.machine
         strain, stress = _as_stress(batch, coupon, force, own)
+        as_read = _as_stress(batch, coupon, force, path)[0]
         if batch.strength_only:
             return _strength_alone(batch, coupon, strain, stress, gives)
         _loading_only(path, force)
         share = _machine_share(force, path, own)
         diagonal = batch.direction == DIAGONAL
         fit = _sheared if diagonal else _pulled
-        return fit(batch, coupon, strain, stress, gives, share)
+        return replace(fit(batch, coupon, strain, stress, gives), as_read=as_read, machine_share=share)
     except InputError as error:
         raise error.inside(coupon.name) from None
 
@@ -139,12 +144,10 @@ def _as_stress(batch: Batch, coupon: Coupon, force: Array, path: Array) -> tuple
 
 def _strength_alone(batch: Batch, coupon: Coupon, strain: Array, stress: Array, gives: dict[str, float]) -> CouponFit:
     name, share = ("shear", 0.5) if batch.direction == DIAGONAL else ("strength", 1.0)
-    return CouponFit(coupon, strain, stress * share, None, {**gives, name: share * float(stress.max())})
+    return CouponFit(coupon, strain, stress * share, strain, None, {**gives, name: share * float(stress.max())})
 
 
-def _pulled(
-    batch: Batch, coupon: Coupon, strain: Array, stress: Array, gives: dict[str, float], share: float
-) -> CouponFit:
+def _pulled(batch: Batch, coupon: Coupon, strain: Array, stress: Array, gives: dict[str, float]) -> CouponFit:
     """Tension, compression, bending and blocks of infill: modulus, strength, strain at break, Poisson's ratio."""
     top = _peak(stress, first=batch.test in ("compression", "infill"))
     line = straight_part(strain[: top + 1], stress[: top + 1], window=TENSION_WINDOW)
@@ -157,12 +160,10 @@ def _pulled(
             gives["nu"] = _poisson(coupon.curve.sideways[: top + 1][line.inside], strain[: top + 1][line.inside])
     elif batch.test != "bending" and top == len(stress) - 1:
         remarks += ("no peak was reached: the strength is the stress at the record's end",)
-    return CouponFit(coupon, moved, stress, line, gives, share, remarks)
+    return CouponFit(coupon, moved, stress, strain, line, gives, remarks=remarks)
 
 
-def _sheared(
-    batch: Batch, coupon: Coupon, strain: Array, stress: Array, gives: dict[str, float], share: float
-) -> CouponFit:
+def _sheared(batch: Batch, coupon: Coupon, strain: Array, stress: Array, gives: dict[str, float]) -> CouponFit:
     """A ±45 coupon: half the stress is shear along the beads, shear strain is axial strain less that across (ISO
     14129). Without the strain across, the modulus stays that of the coupon, and a laminate's law makes G12 of it."""
     top = _peak(stress, first=False)
@@ -178,7 +179,7 @@ def _sheared(
         shown, scale = tau, 1.0
     reached = shown[: top + 1][moved[: top + 1] <= limit]
     gives = {**gives, modulus: line.slope, "shear": scale * float(reached.max()), "break": float(moved[_end(stress)])}
-    return CouponFit(coupon, moved, shown, line, gives, share, _remarks(line))
+    return CouponFit(coupon, moved, shown, strain, line, gives, remarks=_remarks(line))
 
 
 def _notched(batch: Batch, coupon: Coupon, force: Array, path: Array, gives: dict[str, float]) -> CouponFit:
@@ -201,7 +202,9 @@ def _notched(batch: Batch, coupon: Coupon, force: Array, path: Array, gives: dic
     load = float(force.max())
     toughness = load * span / (coupon.thickness * depth**1.5) * form
     nominal = 3 * force * span / (2 * coupon.thickness * depth**2)
-    return CouponFit(coupon, path / batch.length, nominal, None, {**gives, "toughness": toughness})
+    return CouponFit(
+        coupon, path / batch.length, nominal, path / batch.length, None, {**gives, "toughness": toughness}
+    )
 
 
 def _peak(stress: Array, *, first: bool) -> int:

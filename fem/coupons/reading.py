@@ -44,7 +44,7 @@ def read_bench(folder: Path) -> Bench:
     """
     tables, faults = _tables(folder / FILE), Faults()
     check_keys(tables, TOP_KEYS, ("batch",), FILE, faults)
-    batches, cautions = [], []
+    batches, empty = [], []
     own = tables.get("batch", {})
     if not (isinstance(own, dict) and all(isinstance(t, dict) for t in own.values())):
         raise InputError("must hold a table for each batch, [batch.NAME].", where=f"{FILE}: batch")
@@ -55,7 +55,7 @@ def read_bench(folder: Path) -> Bench:
         if read is not None:
             batches.append(read)
         elif len(faults.found) == before:
-            cautions.append(Caution("coupons", f"Batch {name} holds no measurements yet and is left out."))
+            empty.append(name)
     faults.refuse(FILE)
     if not batches:
         advice = "Fill in the CSV files: one row a reading, under their heads."
@@ -63,7 +63,9 @@ def read_bench(folder: Path) -> Bench:
     base = tables.get("from", BASE)
     if not (isinstance(base, str) and base.strip()):
         raise InputError("must be a card's name or file.", where=f"{FILE}: from", advice=f'Write from = "{BASE}".')
-    return Bench(tuple(batches), _date(tables.get("date")), base, tuple(cautions))
+    told = f"No measurements yet, and left out: {', '.join(empty)}."
+    cautions = (Caution("coupons", told, {"batches": empty}),) if empty else ()
+    return Bench(tuple(batches), _date(tables.get("date")), base, cautions)
 
 
 def _tables(path: Path) -> dict[str, Any]:
@@ -117,7 +119,9 @@ def _batch(name: str, table: dict[str, Any], folder: Path) -> Batch | None:
     if measured is None:
         return None
     sizes = {key: _sizes(table, key, len(measured), where) for key in ("width", "thickness", "notch", "mass")}
-    machine = table.get("machine_stiffness")
+    at_machine, machine = table.get("read", READ[0]) == "crosshead", None
+    if "machine_stiffness" in table:
+        machine = _positive(table["machine_stiffness"], "spring stiffness", f"{where}.machine_stiffness")
     coupons = tuple(
         Coupon(title, _curve(columns, kinds, length, w * t, w, where), w, t, notch, mass)
         for (title, columns, kinds), w, t, notch, mass in zip(measured, *sizes.values(), strict=True)
@@ -134,8 +138,8 @@ def _batch(name: str, table: dict[str, Any], folder: Path) -> Batch | None:
         length,
         coupons,
         shape,
-        None if machine is None else _positive(machine, "spring stiffness", f"{where}.machine_stiffness"),
-        table.get("read", READ[0]) == "crosshead",
+        machine if at_machine else None,
+        at_machine,
         str(table.get("speed", "")),
         only_strength,
     )

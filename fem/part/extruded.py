@@ -21,7 +21,7 @@ def write_extruded(outline: Sequence[Edge], *, height: float, path: Path, standi
     """
     from math import pi
 
-    from fem.part.cad import gmsh_session
+    from fem.part.cad import gmsh_session, hushed
 
     with gmsh_session() as gmsh:
         occ = gmsh.model.occ
@@ -47,7 +47,8 @@ def write_extruded(outline: Sequence[Edge], *, height: float, path: Path, standi
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
             gmsh.option.setString("Geometry.OCCTargetUnit", "MM")
-            gmsh.write(str(path))
+            with hushed():
+                gmsh.write(str(path))
         except Exception as error:
             raise SolidError(f"cannot be written: {error}.", where=str(path)) from None
     return volume

@@ -16,6 +16,7 @@ BASE = load_card("pa12-cf")
 HEAD = f"""
 date = 2026-11-20
 from = "pa12-cf"
+read = "crosshead"
 machine_stiffness = "{MACHINE / 1000:g} kN/mm"
 """
 
