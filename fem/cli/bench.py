@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import re
 import sys
 from pathlib import Path
 from typing import Any
 
 from fem.cli.console import ruled, screen
-from fem.errors import InputError, printable, shown
+from fem.errors import printable
 
 
 def add_to(sub: Any) -> None:
@@ -29,7 +28,7 @@ def add_to(sub: Any) -> None:
     card.add_argument(
         "--characteristic", action="store_true", help="put characteristic strengths on the card instead of means"
     )
-    card.set_defaults(command=make_card)
+    card.set_defaults(command=write_own_card)
 
 
 def write_coupons(options: argparse.Namespace) -> int:
@@ -49,23 +48,15 @@ def write_coupons(options: argparse.Namespace) -> int:
     return 0
 
 
-def make_card(options: argparse.Namespace) -> int:
+def write_own_card(options: argparse.Namespace) -> int:
     """Fit the coupons, write card and page, and say what was measured."""
-    import datetime
-
-    from fem.coupons.card_file import KEYS, own_card, write_card
-    from fem.coupons.reading import read_bench
+    from fem.coupons.card_file import KEYS
     from fem.coupons.values import axis, described
-    from fem.study.machine import program_version
-    from fem.telling.own_card.page import write_page
+    from fem.study.own_card import make_card
 
-    out = _place(options.name, options.out)
-    made = own_card(
-        read_bench(options.folder), name=options.name, base=options.base, characteristic=options.characteristic
-    )
-    write_card(made, out)
-    page = write_page(
-        made, out.with_suffix(".html"), date=datetime.date.today(), program=f"Beadwork {program_version()}"
+    out = options.out or Path(f"{options.name}.toml")
+    made = make_card(
+        options.folder, name=options.name, base=options.base, out=out, characteristic=options.characteristic
     )
     console = screen()
     for state in made.states:
@@ -80,21 +71,5 @@ def make_card(options: argparse.Namespace) -> int:
     for caution in made.cautions:
         print(f"caution: {printable(caution.text)}", file=sys.stderr)
     console.print(f"Card: {printable(str(out))}; all else on it is an estimate over {made.base.name}", soft_wrap=True)
-    console.print(f"Page: {printable(str(page))}", soft_wrap=True)
+    console.print(f"Page: {printable(str(out.with_suffix('.html')))}", soft_wrap=True)
     return 0
-
-
-def _place(name: str, out: Path | None) -> Path:
-    """Where the card goes. Errors: InputError for a name that is taken, or that makes no file's name."""
-    from fem.printing.polymer import card_names
-
-    if name in card_names():
-        raise InputError(
-            f"{shown(name)} is a card that ships with Beadwork.", where="--name", advice="Choose another."
-        )
-    if not re.fullmatch(r"[\w][\w .+-]{0,60}", name):
-        advice = "Use letters, digits and hyphens, such as my-nylon."
-        raise InputError(f"{shown(name)} is no name for a card.", where="--name", advice=advice)
-    if out is not None and out.suffix != ".toml":
-        raise InputError("a card's file ends in .toml.", where=f"--out {out}")
-    return out or Path(f"{name}.toml")

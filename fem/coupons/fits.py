@@ -35,8 +35,8 @@ class CouponFit:
     """What one coupon gave.
 
     `strain` and `stress` (n,) [1, MPa] with toe and machine taken off, in shear for ±45; `as_read` (n,) [1] the
-    strain along the pull as it was read; `line` the straight part; `gives` the numbers by name (see NAMES); `machine_share`
-    of the path at the peak that the machine took; `remarks` what is to be known of it.
+    strain as it was read; `line` the straight part; `gives` the numbers by name (see NAMES); `machine_share` of the
+    path at the peak that the machine took; `remarks` what is to be known of it.
     """
 
     coupon: Coupon
@@ -83,7 +83,8 @@ def fit_coupon(batch: Batch, coupon: Coupon) -> CouponFit:
         share = _machine_share(force, path, own)
         diagonal = batch.direction == DIAGONAL
         fit = _sheared if diagonal else _pulled
-        return replace(fit(batch, coupon, strain, stress, gives), as_read=as_read, machine_share=share)
+        made = fit(batch, coupon, strain, stress, gives)
+        return replace(made, as_read=made.as_read + as_read - strain, machine_share=share)
     except InputError as error:
         raise error.inside(coupon.name) from None
 
@@ -179,7 +180,7 @@ def _sheared(batch: Batch, coupon: Coupon, strain: Array, stress: Array, gives: 
         shown, scale = tau, 1.0
     reached = shown[: top + 1][moved[: top + 1] <= limit]
     gives = {**gives, modulus: line.slope, "shear": scale * float(reached.max()), "break": float(moved[_end(stress)])}
-    return CouponFit(coupon, moved, shown, strain, line, gives, remarks=_remarks(line))
+    return CouponFit(coupon, moved, shown, moved + line.zero, line, gives, remarks=_remarks(line))
 
 
 def _notched(batch: Batch, coupon: Coupon, force: Array, path: Array, gives: dict[str, float]) -> CouponFit:

@@ -135,11 +135,12 @@ def _cautions(card: OwnCard) -> Iterator[Section]:
 def _batch(fit: BatchFit) -> Section:
     """A batch: what it was, its curves, its coupons."""
     batch = fit.batch
-    length = "span" if batch.test in ("bending", "notched") else "length that the path belongs to"
-    facts = [f"{batch.words}; {length} {number(batch.length)} mm"]
-    facts += [batch.speed] * bool(batch.speed)
-    facts += [f"machine {number(batch.machine / 1000)} kN/mm, taken off"] if batch.machine else []
-    facts += ["path read at the machine"] * batch.by_crosshead
+    length = "span" if batch.test in ("bending", "notched") else "strain is path over"
+    facts = [f"{length} {number(batch.length)} mm"]
+    facts += [f"speed {batch.speed}"] * bool(batch.speed)
+    facts += ["path read at the machine" if batch.by_crosshead else "path read at the coupon"]
+    facts += [f"its stiffness of {number(batch.machine / 1000)} kN/mm taken off"] if batch.machine else []
+    words = batch.words[:1].upper() + batch.words[1:]
     names = [name for name in NAMES if name in fit.samples]
     rows = [_coupon_row(one, names) for one in fit.fits]
     mean = [_shown(name, fit.samples[name].mean) for name in names]
@@ -153,7 +154,7 @@ def _batch(fit: BatchFit) -> Section:
         f"Coupons of batch {batch.name}. Toe: by how much strain the curve was moved. Machine: its share of the path."
     )
     blocks: tuple[Block, ...] = (
-        Text(". ".join(facts) + "."),
+        Text(f"{words}: {', '.join(facts)}."),
         curves_figure(fit),
         table(head, rows, caption=caption, small=True),
     )
