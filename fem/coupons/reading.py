@@ -51,7 +51,8 @@ def read_bench(folder: Path) -> Bench:
     shared = {key: tables[key] for key in SHARED_KEYS if key in tables}
     for name, table in own.items():
         before = len(faults.found)
-        read = faults.of(_batch, name, {**shared, **table, **_merged(shared, table)}, folder)
+        merged = {**shared, **table, **_merged(shared, table)}
+        read = faults.of(_batch, name, merged, folder, _optional(shared, table))
         if read is not None:
             batches.append(read)
         elif len(faults.found) == before:
@@ -88,6 +89,14 @@ def _merged(shared: Mapping[str, Any], own: Mapping[str, Any]) -> dict[str, Any]
     return {key: {**shared[key], **own[key]} for key in both}
 
 
+def _optional(shared: Mapping[str, Any], own: Mapping[str, Any]) -> frozenset[str]:
+    """Columns that a batch's tables may lack: strain across unless the batch itself names it, and names of coupons
+    where nobody says what their column is called."""
+    here, above = (t["columns"] if isinstance(t.get("columns"), dict) else {} for t in (own, shared))
+    needed = {role for role in here if role == "sideways"} | {r for r in (*here, *above) if r == "coupon"}
+    return frozenset({"coupon", "sideways"} - needed)
+
+
 def _date(value: Any) -> str:
     """The day of the tests; today where none is given."""
     if value in (None, ""):
@@ -102,7 +111,7 @@ def _date(value: Any) -> str:
         ) from None
 
 
-def _batch(name: str, table: dict[str, Any], folder: Path) -> Batch | None:
+def _batch(name: str, table: dict[str, Any], folder: Path, optional: frozenset[str]) -> Batch | None:
     """One batch; None when its tables hold no readings yet."""
     where, faults = f"{FILE}: batch.{name}", Faults()
     check_keys(table, BATCH_KEYS, ("test", "direction", "width", "thickness"), where, faults)
@@ -115,7 +124,8 @@ def _batch(name: str, table: dict[str, Any], folder: Path) -> Batch | None:
     faults.refuse(where)
     only_strength = table.get("strength_only", False) is True
     length = _length(table, where)
-    measured = _measured(table, folder, where, without_path=only_strength or table["test"] == "notched")
+    without_path = only_strength or table["test"] == "notched"
+    measured = _measured(table, folder, where, optional=optional, without_path=without_path)
     if measured is None:
         return None
     sizes = {key: _sizes(table, key, len(measured), where) for key in ("width", "thickness", "notch", "mass")}
@@ -189,13 +199,14 @@ def _sizes(table: dict[str, Any], key: str, count: int, where: str) -> list[floa
 Record = tuple[str, dict[str, np.ndarray[Any, Any]], dict[str, str]]
 
 
-def _measured(table: dict[str, Any], folder: Path, where: str, *, without_path: bool) -> list[Record] | None:
+def _measured(
+    table: dict[str, Any], folder: Path, where: str, *, optional: frozenset[str], without_path: bool
+) -> list[Record] | None:
     """Each coupon's name, columns and the kinds of their units, in the order of the tables."""
     files = table.get("files", [table.get("file", "")])
     if not (isinstance(files, list) and files and all(isinstance(f, str) and f for f in files)):
         raise InputError("names no table.", where=where, advice='Write file = "along.csv", or files = [...].')
     wanted, units, decimal = _columns(table, where, without_path), table.get("units", {}), table.get("decimal")
-    optional = frozenset({"coupon", "sideways"} - set(table.get("columns", {})))
     if decimal not in (None, ",", "."):
         raise InputError(
             f"{shown(decimal)} is no decimal mark.", where=f"{where}.decimal", advice='Write "," or ".".'

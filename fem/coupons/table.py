@@ -70,6 +70,8 @@ def read_table(
     where = path.name
     lines = _lines(path)
     rows = list(csv.reader(lines, delimiter=_delimiter(lines)))
+    if sum(any(cell.strip() for cell in row) for row in rows) <= 1:
+        return None
     head, places = _find_head(rows, wanted, optional, where)
     told, first = _told_units(rows, head, places, units)
     found = [r for r in rows[first:] if any(len(r) > k and r[k].strip() for role, k in places.items() if KINDS[role])]

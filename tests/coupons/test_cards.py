@@ -117,6 +117,21 @@ def test_pounds_and_a_row_of_units(tmp_path):
     assert made(folder).states[0].entries[("E", 0)].value == pytest.approx(plain[("E", 0)].value, rel=1e-3)
 
 
+def test_names_of_columns_for_all_batches(tmp_path):
+    """Strain across that the file names for all may be missing in a batch; a table nobody filled in has any head."""
+    names = 'columns = { coupon = "Probe", force = "Kraft", path = "Weg", sideways = "quer" }\n'
+    written(tmp_path, "along.csv", curves("along"), head=["Probe", "Kraft [N]", "Weg [mm]", "quer [%]"])
+    written(tmp_path, "up.csv", curves("up"), head=["Probe", "Kraft [N]", "Weg [mm]"])
+    (tmp_path / "across.csv").write_text("coupon,force [N],path [mm]\n")
+    folder_of(tmp_path, *(table(d, d) for d in ("along", "across", "up")), head=HEAD + names)
+    card = made(tmp_path)
+    assert [fit.batch.name for fit in card.fits] == ["along", "up"]
+    assert "nu" in card.fits[0].samples
+    assert "left out: across" in card.cautions[0].text
+    own = table("up", "up", more='columns = { sideways = "quer" }')
+    refused(folder_of(tmp_path, own, head=HEAD + names), "no column 'quer'")
+
+
 def test_a_state_that_was_measured_alone_scales_the_others(tmp_path):
     written(tmp_path, "along.csv", curves("along"))
     folder_of(tmp_path, table("along", "along", more='state = "conditioned"'))
