@@ -70,6 +70,8 @@ def write_own_card(options: argparse.Namespace) -> int:
             console.print(ruled(f"{options.name}, {state.name}: measured", ["value", "n", "", ""], rows))
     for caution in made.cautions:
         print(f"caution: {printable(caution.text)}", file=sys.stderr)
+    for check in made.infill:
+        console.print(check.words, soft_wrap=True)
     console.print(f"Card: {printable(str(out))}; all else on it is an estimate over {made.base.name}", soft_wrap=True)
     console.print(f"Page: {printable(str(out.with_suffix('.html')))}", soft_wrap=True)
     return 0

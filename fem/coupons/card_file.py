@@ -11,6 +11,7 @@ from pathlib import Path
 from fem.caution import Caution
 from fem.coupons.batches import BatchFit, fit_batch
 from fem.coupons.fractile import Sample
+from fem.coupons.infill import InfillCheck, check_infill
 from fem.coupons.nouns import Bench
 from fem.coupons.values import (
     NEAR,
@@ -35,8 +36,11 @@ KEYS = ("E", "nu", "G", "tension", "compression", "shear", "toughness")
 
 @dataclass(frozen=True)
 class OwnCard:
-    """What a bench says of a material: the batches' `fits`, the `states` of the card, its `density` where coupons
-    were weighed, all `cautions`; `base` is the card that it is made over, by `base_name` as a file would name it."""
+    """What a bench says of a material.
+
+    The batches' `fits`, the `states` of the card, its `density` where coupons were weighed, all `cautions`, blocks of
+    `infill` beside their cells; `base` is the card that it is made over, by `base_name` as a file would name it.
+    """
 
     name: str
     base: Card
@@ -46,6 +50,7 @@ class OwnCard:
     states: tuple[OwnState, ...]
     density: Sample | None
     cautions: tuple[Caution, ...]
+    infill: tuple[InfillCheck, ...] = ()
 
 
 def own_card(bench: Bench, *, name: str, base: str | None = None, characteristic: bool = False) -> OwnCard:
@@ -69,10 +74,15 @@ def own_card(bench: Bench, *, name: str, base: str | None = None, characteristic
     faults.refuse()
     fits = tuple(fit for fit in tried if fit is not None)
     states = _states(fits, card, bench.date, characteristic)
-    weighed = [v for fit in fits if "density" in fit.samples for v in fit.samples["density"].values]
+    solid = [fit for fit in fits if "density" in fit.samples and fit.batch.test != "infill"]
+    weighed = [v for fit in solid for v in fit.samples["density"].values]
     density = Sample(tuple(weighed)) if weighed else None
     cautions = (*bench.cautions, *(c for fit in fits for c in fit.cautions), *_warm(fits), *_weight(density, card))
-    return OwnCard(name, card, base_name, bench.date, fits, states, density, cautions)
+    bulk = card.density if density is None else density.mean
+    by_name = {state.name: state for state in states}
+    blocks = [fit for fit in fits if fit.batch.infill is not None]
+    infill = tuple(check_infill(fit, by_name[fit.batch.state], density=bulk) for fit in blocks)
+    return OwnCard(name, card, base_name, bench.date, fits, states, density, cautions, infill)
 
 
 def _states(fits: Sequence[BatchFit], card: Card, date: str, characteristic: bool) -> tuple[OwnState, ...]:
@@ -122,6 +132,7 @@ def card_text(card: OwnCard, *, base: str) -> str:
     head = [
         "# Made by `beadwork card` from own coupons; every value says where it comes from.",
         *(f"# Caution: {caution.text}" for caution in card.cautions),
+        *(f"# {check.words}" for check in card.infill),
         f"name = {_quoted(card.name)}",
         f"about = {_quoted(f'own coupons of {card.date} over card {card.base.name}')}",
         f"from = {_quoted(base)}",

@@ -110,7 +110,7 @@ KINDS = (
             "place": "flat",
         },
         "load and shortening between flat plates past the first peak, pressed up the build; both sides; the mass",
-        "stiffness and first peak of the infill: compare with `beadwork cell`; nothing on the card",
+        "stiffness and first peak of the infill: beside its cell with this card, where pattern is given; no value",
         "2 mm/min",
         copies=3,
     ),

@@ -42,6 +42,14 @@ CAUTIONS = (
 )
 
 
+INFILL_LINES = (
+    '# pattern = "gyroid"       # what the blocks are filled with, to compare them with their cell',
+    "# density = 0.3",
+    '# bead_width = "0.45 mm"',
+    '# bead_height = "0.20 mm"',
+)
+
+
 @dataclass(frozen=True)
 class Kit:
     """What was written: the `folder`, its `files`, and the volume [mm^3] of each solid by its file."""
@@ -120,6 +128,7 @@ def _batch_text(kind: Kind) -> str:
         f"shape = {json.dumps(kind.shape)}",
         f'width = "{width:g} mm"      # as drawn: write what you measured, one for all or ["{width:g} mm", ...]',
         f'thickness = "{thickness:g} mm"',
+        *(INFILL_LINES if kind.test == "infill" else []),
         *([f'notch = "{shape.notch + 1:g} mm"'] if kind.test == "notched" else []),
         _length_line(kind),
         f"speed = {json.dumps(kind.speed)}",

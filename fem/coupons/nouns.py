@@ -44,13 +44,24 @@ class Coupon:
 
 
 @dataclass(frozen=True)
+class PrintedInfill:
+    """What a block is filled with: `pattern`, `density` as a share of the volume, its beads [mm]."""
+
+    pattern: str
+    density: float
+    bead_width: float
+    bead_height: float
+
+
+@dataclass(frozen=True)
 class Batch:
     """Coupons printed, kept and tested alike.
 
     `test` is one of TESTS, `direction` along, across, up or 45; `state` and `temperature` [degC] as a card has them;
     `length` [mm] that the path belongs to: the gauge length in tension and compression, the span in bending.
     `machine` is the stiffness [N/mm] of all that gives beside the coupon, None where the path is the coupon's own;
-    `by_crosshead` says that the path was read at the machine, not at the coupon. `strength_only`: no path was read.
+    `by_crosshead` says that the path was read at the machine, not at the coupon. `strength_only`: no path was read;
+    `infill` what blocks are filled with, where it was said.
     """
 
     name: str
@@ -65,6 +76,7 @@ class Batch:
     by_crosshead: bool = False
     speed: str = ""
     strength_only: bool = False
+    infill: PrintedInfill | None = None
 
     @property
     def words(self) -> str:

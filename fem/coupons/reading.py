@@ -11,12 +11,13 @@ from typing import Any
 import numpy as np
 
 from fem.caution import Caution
-from fem.coupons.nouns import DIAGONAL, DIRECTIONS, TESTS, Batch, Bench, Coupon, Curve
+from fem.coupons.nouns import DIAGONAL, DIRECTIONS, TESTS, Batch, Bench, Coupon, Curve, PrintedInfill
 from fem.coupons.shapes import SHAPES, Shape
 from fem.coupons.table import KINDS, read_table
 from fem.errors import Faults, InputError, nearest, shown, toml_trouble
 from fem.printing.card.nouns import ROOM_TEMPERATURE
 from fem.printing.card.values import check_keys
+from fem.printing.infill.patterns import check_density, check_pattern
 from fem.units import quantity
 
 FILE = "coupons.toml"
@@ -27,6 +28,7 @@ TOP_KEYS = ("date", "from", "batch", *SHARED_KEYS)
 BATCH_KEYS = (
     *SHARED_KEYS,
     *("test", "direction", "shape", "file", "files", "width", "thickness", "notch", "mass", "gauge_length", "grips"),
+    *("pattern", "density", "bead_width", "bead_height"),
     *("span", "strength_only", "solid", "copies", "print", "measure", "gives"),
 )
 """The last five are for whoever prints and tests; the fit does not need them."""
@@ -152,7 +154,27 @@ def _batch(name: str, table: dict[str, Any], folder: Path, optional: frozenset[s
         at_machine,
         str(table.get("speed", "")),
         only_strength,
+        _infill(table, where),
     )
+
+
+def _infill(table: dict[str, Any], where: str) -> PrintedInfill | None:
+    """What a block is filled with, where its pattern is given."""
+    if "pattern" not in table:
+        return None
+    if table["test"] != "infill":
+        advice = 'Leave pattern out, or write test = "infill".'
+        raise InputError("has a pattern and is no block of infill.", where=where, advice=advice)
+    missing = [key for key in ("density", "bead_width", "bead_height") if key not in table]
+    if missing:
+        raise InputError(f"{', '.join(missing)} missing beside pattern.", where=where, advice='Such as "0.45 mm".')
+    density = table["density"]
+    if isinstance(density, bool) or not isinstance(density, int | float):
+        raise InputError(f"{shown(density)} is no share.", where=f"{where}.density", advice="Write density = 0.3.")
+    width, height = (_positive(table[key], "length", f"{where}.{key}") for key in ("bead_width", "bead_height"))
+    check_pattern(table["pattern"])
+    check_density(table["pattern"], float(density), bead_width=width, bead_height=height)
+    return PrintedInfill(table["pattern"], float(density), width, height)
 
 
 def _known(words: tuple[str, ...]) -> str:

@@ -261,3 +261,57 @@ def test_a_folder_without_its_file(tmp_path):
 
 def test_a_metal_is_no_base(tmp_path):
     refused(along(tmp_path), "steel is a metal", base="steel")
+
+
+def block_table(more=""):
+    return f"""
+[batch.infill]
+file = "infill.csv"
+test = "infill"
+direction = "up"
+shape = "infill-block"
+read = "coupon"
+width = "30.1 mm"
+thickness = "30 mm"
+{more}
+"""
+
+
+GRID = 'pattern = "grid"\ndensity = 0.3\nbead_width = "0.45 mm"\nbead_height = "0.20 mm"'
+
+
+def test_a_block_of_infill_beside_its_cell(tmp_path):
+    """Upright walls of a grid stand side by side: pressed up the build, E is density times E up, and the first bead
+    fails at density times the compression up. The invented blocks have 0.8 times the one and 1.1 times the other."""
+    written(tmp_path, "up.csv", curves("up", scatter=1e-3))
+    card = made(folder_of(tmp_path, table("up", "up")))
+    E3, S3 = (card.states[0].entries[(key, 2)].value for key in ("E", "compression"))
+    rng = np.random.default_rng(9)
+    size = {"length": 30.0, "area": 903.0, "machine": None}
+    blocks = [pulled(rng, E=0.8 * 0.3 * E3, strength=1.1 * 0.3 * S3, **size) for _ in range(3)]
+    written(tmp_path, "infill.csv", blocks)
+    grams = 'mass = "7.5 g"'
+    card = made(folder_of(tmp_path, table("up", "up"), block_table(f"{GRID}\n{grams}")))
+    (check,) = card.infill
+    assert check.stiffness_ratio == pytest.approx(0.8, rel=0.01)
+    assert check.buckling is None or check.buckling > check.first_bead
+    # where walls cross, beads hold each other from widening: the first one fails some per cent earlier
+    assert check.peak_ratio == pytest.approx(1.1, rel=0.05)
+    assert check.fill.mean == pytest.approx(7.5e-6 / (30.1 * 30 * 30) / BASE.density, rel=1e-6)
+    assert card.density is None  # blocks of infill do not weigh the material
+    write_card(card, tmp_path / "mine.toml")
+    assert "0.8 times the stiffness" in (tmp_path / "mine.toml").read_text()
+
+
+@pytest.mark.parametrize(
+    ("more", "text"),
+    [
+        (GRID.replace("grid", "girid"), "girid"),
+        (GRID.replace("density = 0.3", "density = 0.001"), "cannot be made"),
+        (GRID.replace("density = 0.3", 'density = "30 %"'), "is no share"),
+        ('pattern = "grid"', "density, bead_width, bead_height missing"),
+    ],
+)
+def test_infill_that_cannot_be(tmp_path, more, text):
+    written(tmp_path, "infill.csv", curves("up", n=1))
+    refused(folder_of(tmp_path, block_table(more)), text)

@@ -45,6 +45,7 @@ def _values(card: OwnCard) -> Section:
     if others:
         told = f"Nothing was measured in the state{'s' * (len(others) > 1)} {', '.join(others)}: all of it is scaled."
         blocks.append(Text(told, "soft"))
+    blocks += [Text(check.words) for check in card.infill]
     return Section("values", "Values on the card", tuple(blocks))
 
 
