@@ -11,6 +11,7 @@ from fem.caution import Caution
 from fem.coupons.fits import MOST_MACHINE, NAMES, CouponFit, fit_coupon
 from fem.coupons.fractile import Sample, sample
 from fem.coupons.laminate import modulus_at_45
+from fem.coupons.line import FEWEST_POINTS
 from fem.coupons.nouns import DIAGONAL, DIRECTIONS, Batch
 from fem.errors import Faults, InputError
 from fem.printing.card.nouns import CardState
@@ -23,6 +24,8 @@ UNEVEN = {"E": 0.10, "strength": 0.15, "shear": 0.15, "G": 0.15, "toughness": 0.
 (common practice)."""
 APART = 0.4
 """Beyond this coefficient of variation coupons do not belong together."""
+MOST_POISSON = 0.9
+"""No layer printed of beads has more along them (common practice: 0.3 to 0.5)."""
 SECTION = 0.3
 """A section that differs from the drawn one by this share is told."""
 
@@ -45,15 +48,23 @@ def fit_batch(batch: Batch, base: CardState) -> BatchFit:
     """
     where, faults = f"batch.{batch.name}", Faults()
     try:
+        _refuse_no_record(batch)
         _refuse_slips(batch, base)
         fits = [fit for coupon in batch.coupons if (fit := faults.of(fit_coupon, batch, coupon)) is not None]
         faults.refuse()
         names = dict.fromkeys(name for fit in fits for name in fit.gives)
         samples = {name: sample([fit.gives[name] for fit in fits if name in fit.gives]) for name in names}
         _refuse_strangers(fits, samples)
+        _refuse_poisson(samples)
     except InputError as error:
         raise error.inside(where) from None
-    texts = [*_odd(batch, base, samples), *_uneven(samples), *_few(batch, samples), *_way_of_reading(batch)]
+    texts = [
+        *filter(None, [batch.assumed]),
+        *_odd(batch, base, samples),
+        *_uneven(samples),
+        *_few(batch, samples),
+        *_way_of_reading(batch),
+    ]
     texts += [f"coupon {fit.coupon.name}: {remark}." for fit in fits for remark in fit.remarks]
     cautions = tuple(Caution("coupons", f"Batch {batch.name}: {text}") for text in texts)
     return BatchFit(batch, tuple(fits), samples, cautions)
@@ -68,6 +79,30 @@ def expected(batch: Batch, base: CardState) -> tuple[float | None, float | None]
         return modulus_at_45(base.E, base.nu[0], base.G[0]), 2 * base.shear[2]
     i = DIRECTIONS[batch.direction]
     return base.E[i], (base.compression if batch.test == "compression" else base.tension)[i]
+
+
+def _refuse_no_record(batch: Batch) -> None:
+    """Errors: InputError for a coupon without load, or with fewer readings than a line takes."""
+    for coupon in batch.coupons:
+        force, path = coupon.curve.force, coupon.curve.path
+        if not np.any(force):
+            raise InputError("its load is zero throughout.", where=coupon.name, advice="Name the right column.")
+        if batch.strength_only or batch.test == "notched":
+            continue
+        if len(force) < FEWEST_POINTS:
+            advice = "Record the whole loading, or say strength_only = true."
+            raise InputError(f"has {len(force)} readings only.", where=coupon.name, advice=advice)
+        if not np.ptp(path) > 0:
+            raise InputError("its path never changes.", where=coupon.name, advice="Name the right column.")
+
+
+def _refuse_poisson(samples: dict[str, Sample]) -> None:
+    """Errors: InputError for a Poisson's ratio that no print has; strain along or across was misread then."""
+    if "nu" in samples and not MOST_POISSON >= samples["nu"].mean > 0.02:
+        raise InputError(
+            f"Poisson's ratio comes out as {samples['nu'].mean:.3g}.",
+            advice="Check the gauge length or grips, and the unit of the strain across.",
+        )
 
 
 def _refuse_slips(batch: Batch, base: CardState) -> None:
@@ -100,8 +135,6 @@ def _off(batch: Batch, k: int, E: float, strength: float) -> tuple[float, float,
     the columns exchanged too."""
     coupon = batch.coupons[k]
     force, path = np.abs(coupon.curve.force), np.abs(coupon.curve.path)
-    if len(force) == 0 or force.max() == 0:
-        return math.nan, math.nan, math.nan
     i, j = (int(np.argmax(force >= share * force.max())) for share in (0.3, 0.6))
     b, h, L = coupon.width, coupon.thickness, batch.length
     per_path, per_force = (6 * h / L**2, 1.5 * L / (b * h**2)) if batch.test == "bending" else (1 / L, 1 / (b * h))

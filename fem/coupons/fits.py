@@ -190,10 +190,7 @@ def _notched(batch: Batch, coupon: Coupon, force: Array, path: Array, gives: dic
     the depth W (J. E. Srawley, Int. J. Fract. 12 (1976) 475; ASTM E399 and ISO 13586 have the same; from memory), at
     the greatest load. The depth is the coupon's `width`, since it is bent in its plane.
     """
-    if coupon.notch is None:
-        raise InputError(
-            "the notch's depth is missing.", advice='Measure it after the break: notch = ["8.1 mm", ...].'
-        )
+    assert coupon.notch is not None  # a batch of notched bars is read with it
     a = coupon.notch / coupon.width
     if not 0.2 <= a <= 0.8:
         raise InputError(f"the notch is {a:.2f} of the depth.", advice="Between 0.45 and 0.55 is best.")

@@ -52,8 +52,8 @@ class InfillCheck:
         fill = "" if self.fill is None else f" By mass {100 * self.fill.mean:.3g} % of the block is bead."
         return (
             f"Blocks of {100 * self.infill.density:g} % {self.infill.pattern} have {self.stiffness_ratio:.2g} times "
-            f"the stiffness of the cell with this card, and peak at {self.peak_ratio:.2g} times its first bead's failure "
-            f"or buckling ({self.cells:.2g} cells across; free edges take some per cent).{fill}"
+            f"the stiffness of the cell with this card, and peak at {self.peak_ratio:.2g} times its first bead's "
+            f"failure or buckling ({self.cells:.2g} cells across; free edges take some per cent).{fill}"
         )
 
 

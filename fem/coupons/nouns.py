@@ -61,7 +61,8 @@ class Batch:
     `length` [mm] that the path belongs to: the gauge length in tension and compression, the span in bending.
     `machine` is the stiffness [N/mm] of all that gives beside the coupon, None where the path is the coupon's own;
     `by_crosshead` says that the path was read at the machine, not at the coupon. `strength_only`: no path was read;
-    `infill` what blocks are filled with, where it was said.
+    `infill` what blocks are filled with, where it was said; `assumed`
+    what was taken for granted in reading it, as a sentence.
     """
 
     name: str
@@ -77,6 +78,7 @@ class Batch:
     speed: str = ""
     strength_only: bool = False
     infill: PrintedInfill | None = None
+    assumed: str = ""
 
     @property
     def words(self) -> str:

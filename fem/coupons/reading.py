@@ -123,8 +123,14 @@ def _batch(name: str, table: dict[str, Any], folder: Path, optional: frozenset[s
             faults.found.append(told)
     if "file" in table and "files" in table:
         faults.found.append(InputError("has both file and files.", where=where, advice="Leave one of them out."))
+    if table.get("direction") == DIAGONAL and table.get("test") != "tension":
+        refused = f"±45 coupons are pulled: no card has a value for {table.get('test')} at ±45."
+        faults.found.append(InputError(refused, where=where, advice='Write test = "tension", or another direction.'))
+    if table.get("test") == "notched" and "notch" not in table:
+        advice = 'Measure it after the break: notch = ["8.1 mm", ...].'
+        faults.found.append(InputError("the notch's depth is missing.", where=where, advice=advice))
     faults.refuse(where)
-    only_strength = table.get("strength_only", False) is True
+    only_strength = _flag(table, "strength_only", where)
     length = _length(table, where)
     without_path = only_strength or table["test"] == "notched"
     measured = _measured(table, folder, where, optional=optional, without_path=without_path)
@@ -155,7 +161,16 @@ def _batch(name: str, table: dict[str, Any], folder: Path, optional: frozenset[s
         str(table.get("speed", "")),
         only_strength,
         _infill(table, where),
+        _assumed(table, at_machine),
     )
+
+
+def _assumed(table: dict[str, Any], at_machine: bool) -> str:
+    """What was taken for granted about the length between grips."""
+    if not at_machine or table["test"] != "tension" or "grips" in table or "shape" not in table:
+        return ""
+    drawn = SHAPES[table["shape"]].apart
+    return f"the path was read at the machine and no grips are given: they are taken to stand {drawn:g} mm apart."
 
 
 def _infill(table: dict[str, Any], where: str) -> PrintedInfill | None:
@@ -175,6 +190,13 @@ def _infill(table: dict[str, Any], where: str) -> PrintedInfill | None:
     check_pattern(table["pattern"])
     check_density(table["pattern"], float(density), bead_width=width, bead_height=height)
     return PrintedInfill(table["pattern"], float(density), width, height)
+
+
+def _flag(table: dict[str, Any], key: str, where: str) -> bool:
+    value = table.get(key, False)
+    if not isinstance(value, bool):
+        raise InputError(f"{shown(value)} must be true or false.", where=f"{where}.{key}")
+    return value
 
 
 def _known(words: tuple[str, ...]) -> str:
@@ -229,6 +251,8 @@ def _measured(
     if not (isinstance(files, list) and files and all(isinstance(f, str) and f for f in files)):
         raise InputError("names no table.", where=where, advice='Write file = "along.csv", or files = [...].')
     wanted, units, decimal = _columns(table, where, without_path), table.get("units", {}), table.get("decimal")
+    if not (isinstance(units, dict) and all(isinstance(unit, str) for unit in units.values())):
+        raise InputError("must be a table of units.", where=f"{where}.units", advice='Write force = "kN".')
     if decimal not in (None, ",", "."):
         raise InputError(
             f"{shown(decimal)} is no decimal mark.", where=f"{where}.decimal", advice='Write "," or ".".'
@@ -245,6 +269,8 @@ def _measured(
             row = names.index("") + 1
             raise InputError(f"names no coupon in its row of readings {row}.", where=file, advice="Fill the column.")
         for title in dict.fromkeys(names):
+            if not title.isprintable() or len(title) > 60:
+                raise InputError(f"{shown(title)} is no name for a coupon.", where=file, advice="Such as c1.")
             own = np.array([n == title for n in names])
             out.append((title, {role: v[own] for role, v in read.columns.items()}, read.kinds))
     return out or None

@@ -2,14 +2,16 @@
 
 How a value that was not measured is scaled, state by state; a ratio is measured mean over the other card's value:
 
-- E: by the geometric mean of the ratios of E that were measured.
+- E: by the geometric mean of the ratios of E that were measured, else by that of G12.
 - G: 13 and 23 by the ratio of G12 where it was measured, else all by that of E.
 - nu: by sqrt((E_i / E_j) / (E_i / E_j of the other card)), which keeps a possible material possible.
-- tension: by the geometric mean of the ratios of tension that were measured.
+- tension: by the geometric mean of the ratios of tension that were measured, else of shear, else of compression; this
+  is the mean ratio of tension below.
 - compression: where another direction was measured by that ratio, else by tension's ratio in the same direction.
 - shear: 12 by the mean ratio of tension; 13 and 23, which part layers, by tension's ratio up where that was measured,
   else by that of shear 12, else by the mean ratio of tension.
-- toughness: by the mean ratio of tension, as cards scale it with strength.
+- toughness: by the mean ratio of tension, as cards scale it with strength; where the other card has none, that of
+  the direction measured times tension over tension of the two directions, which keeps the critical distance.
 - first of all, where another state has measured the very number, by that ratio (the geometric mean of several).
 
 All of it is marked as an estimate, and so is a list of three of which one value is.
@@ -209,6 +211,7 @@ def own_state(
                 factor, why = _factor(key, i, scale)
                 text = f"estimate, {number_text(key, number)} of card {base_name} times {factor:.3g} ({why})"
                 entries[(key, i)] = Entry(number * factor, text)
+    _spread_toughness(entries)
     for i, (a, b) in enumerate(((0, 1), (0, 2), (1, 2))):
         if ("nu", i) not in entries:
             own = entries[("E", a)].value / entries[("E", b)].value
@@ -216,6 +219,17 @@ def own_state(
             text = f"estimate, {base.nu[i]:.3g} of card {base_name} times {factor:.3g} (keeps pace with E)"
             entries[("nu", i)] = Entry(base.nu[i] * factor, text)
     return OwnState(base.name, entries, *_scatter(samples, base, base_name, date))
+
+
+def _spread_toughness(entries: dict[Place, Entry]) -> None:
+    """Toughness in the directions that neither coupons nor the other card know: from one that they do, over tension,
+    so that the critical distance is the same."""
+    known = [i for i in range(3) if ("toughness", i) in entries]
+    for i in range(3) if known else ():
+        if i not in known:
+            factor = entries[("tension", i)].value / entries[("tension", known[0])].value
+            text = f"estimate, that {axis('toughness', known[0])} times {factor:.3g} (as tension)"
+            entries[("toughness", i)] = Entry(entries[("toughness", known[0])].value * factor, text)
 
 
 def _measured(place: Place, found: Found, date: str, characteristic: bool) -> Entry:

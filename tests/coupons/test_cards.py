@@ -240,13 +240,41 @@ def test_coupons_that_differ_are_told(tmp_path):
         ('columns = { load = "force" }', ("'load' is unknown",)),
         ('state = "annealed"', ('no state "annealed"',)),
         ("strenght_only = true", ('unknown key "strenght_only"',)),
+        ('test = "compression"\ndirection = "45"', ("±45 coupons are pulled",)),
+        ('test = "notched"\nspan = "64 mm"', ("the notch's depth is missing",)),
         ('width = ["5 mm", "5 mm"]', ("holds 2 values for 5 coupons",)),
     ],
 )
 def test_slips_in_the_file_are_named(tmp_path, more, texts):
-    key = more.split(" = ")[0]
-    lines = [line for line in table("along", "along").splitlines() if not line.startswith(f"{key} =")]
+    keys = tuple(f"{line.split(' = ')[0]} =" for line in more.splitlines())
+    lines = [line for line in table("along", "along").splitlines() if not line.startswith(keys)]
     refused(along(tmp_path, "\n".join([*lines, more, ""])), *texts)
+
+
+def test_one_toughness_goes_round_by_critical_distance(tmp_path):
+    written(tmp_path, "up.csv", curves("up"))
+    lines = "".join(f"n{k},{load}\n" for k, load in enumerate((200, 210, 190)))
+    (tmp_path / "notched.csv").write_text("coupon,force [N]\n" + lines)
+    notched = table("notched", "up", more='span = "64 mm"\nnotch = "8 mm"', width='"16 mm"', thickness='"8 mm"')
+    notched = notched.replace('"tension"', '"notched"')
+    card = made(folder_of(tmp_path, table("up", "up"), notched))
+    state = write_card(card, tmp_path / "tough.toml").states["dry"]
+    assert state.toughness[2] == pytest.approx(10.65 * 200 / (8 * 4), rel=5e-3)
+    lengths = [k / s for k, s in zip(state.toughness, state.tension, strict=True)]
+    assert lengths == pytest.approx([lengths[2]] * 3, rel=2e-3)
+    assert "toughness" in state.estimates
+
+
+def test_grips_that_nobody_gave_are_told(tmp_path):
+    written(tmp_path, "up.csv", curves("up", length=53.07))
+    card = made(folder_of(tmp_path, table("up", "up", more='shape = "1BA"')))
+    assert any("60 mm apart" in c.text for c in card.cautions)
+
+
+def test_a_poissons_ratio_that_no_print_has(tmp_path):
+    refused(
+        along(tmp_path, table("along", "along").replace('"25 mm"', '"75 mm"')), "Poisson's ratio comes out as 1.0"
+    )
 
 
 def test_a_column_without_unit(tmp_path):
@@ -300,7 +328,8 @@ def test_a_block_of_infill_beside_its_cell(tmp_path):
     assert check.fill.mean == pytest.approx(7.5e-6 / (30.1 * 30 * 30) / BASE.density, rel=1e-6)
     assert card.density is None  # blocks of infill do not weigh the material
     write_card(card, tmp_path / "mine.toml")
-    assert "0.8 times the stiffness" in (tmp_path / "mine.toml").read_text()
+    assert "times the stiffness of the cell" in check.words
+    assert check.words in (tmp_path / "mine.toml").read_text()
 
 
 @pytest.mark.parametrize(
