@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,6 +27,8 @@ APART = 0.4
 """Beyond this coefficient of variation coupons do not belong together."""
 MOST_POISSON = 0.9
 """No layer printed of beads has more along them (common practice: 0.3 to 0.5)."""
+MUCH_MACHINE = 0.5
+"""Share of the path that the machine takes from which on its stiffness decides the modulus more than the coupon."""
 SECTION = 0.3
 """A section that differs from the drawn one by this share is told."""
 
@@ -65,7 +68,7 @@ def fit_batch(batch: Batch, base: CardState) -> BatchFit:
         *_few(batch, samples),
         *_way_of_reading(batch),
     ]
-    texts += [f"coupon {fit.coupon.name}: {remark}." for fit in fits for remark in fit.remarks]
+    texts += [*_machine(batch, fits), *_remarks(fits)]
     cautions = tuple(Caution("coupons", f"Batch {batch.name}: {text}") for text in texts)
     return BatchFit(batch, tuple(fits), samples, cautions)
 
@@ -222,6 +225,28 @@ def _uneven(samples: dict[str, Sample]) -> list[str]:
 def _few(batch: Batch, samples: dict[str, Sample]) -> list[str]:
     n = len(batch.coupons)
     return [f"{n} coupon{'s' * (n > 1)}, too few for a characteristic value; print five."] if n < 3 else []
+
+
+def _machine(batch: Batch, fits: Sequence[CouponFit]) -> list[str]:
+    share = max((fit.machine_share for fit in fits), default=0.0)
+    if share <= MUCH_MACHINE:
+        return []
+    return [
+        f"the machine took {100 * share:.0f} % of the path in the modulus window: the modulus rests on "
+        "machine_stiffness, whose error it multiplies. Read the path at the coupon."
+    ]
+
+
+def _remarks(fits: Sequence[CouponFit]) -> list[str]:
+    """What is to be known of single coupons, those alike told together."""
+    by_text: dict[str, list[str]] = {}
+    for fit in fits:
+        for remark in fit.remarks:
+            by_text.setdefault(remark, []).append(fit.coupon.name)
+    return [
+        f"{'all coupons' if len(names) == len(fits) > 1 else 'coupon ' + ', '.join(names)}: {remark}."
+        for remark, names in by_text.items()
+    ]
 
 
 def _way_of_reading(batch: Batch) -> list[str]:

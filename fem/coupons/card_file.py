@@ -15,6 +15,7 @@ from fem.coupons.infill import InfillCheck, check_infill
 from fem.coupons.nouns import Bench
 from fem.coupons.values import (
     NEAR,
+    OUTRANKED,
     PAIRS,
     SHEARS,
     OwnState,
@@ -31,6 +32,8 @@ from fem.errors import CardError, Faults, InputError
 from fem.printing.card.nouns import ROOM_TEMPERATURE, Card
 from fem.printing.polymer import load_card
 
+APART_TESTS = 0.15
+"""Moduli in tension, compression and bending that differ by this share are told (common practice: within a tenth)."""
 KEYS = ("E", "nu", "G", "tension", "compression", "shear", "toughness")
 
 
@@ -77,7 +80,13 @@ def own_card(bench: Bench, *, name: str, base: str | None = None, characteristic
     solid = [fit for fit in fits if "density" in fit.samples and fit.batch.test != "infill"]
     weighed = [v for fit in solid for v in fit.samples["density"].values]
     density = Sample(tuple(weighed)) if weighed else None
-    cautions = (*bench.cautions, *(c for fit in fits for c in fit.cautions), *_warm(fits), *_weight(density, card))
+    cautions = (
+        *bench.cautions,
+        *(c for fit in fits for c in fit.cautions),
+        *_warm(fits),
+        *_other_tests(fits),
+        *_weight(density, card),
+    )
     bulk = card.density if density is None else density.mean
     by_name = {state.name: state for state in states}
     blocks = [fit for fit in fits if fit.batch.infill is not None]
@@ -115,6 +124,24 @@ def _warm(fits: Sequence[BatchFit]) -> list[Caution]:
         for fit in fits
         if abs(fit.batch.temperature - ROOM_TEMPERATURE) > NEAR
     ]
+
+
+def _other_tests(fits: Sequence[BatchFit]) -> list[Caution]:
+    """Tests of one direction and state that give moduli too far apart to be of one material."""
+    out: list[Caution] = []
+    first: dict[tuple[str, str], tuple[str, float]] = {}
+    for fit in sorted(fits, key=lambda f: OUTRANKED.index(f.batch.test) if f.batch.test in OUTRANKED else 9):
+        batch = fit.batch
+        if "E" not in fit.samples or batch.test not in OUTRANKED or abs(batch.temperature - ROOM_TEMPERATURE) > NEAR:
+            continue
+        name, E = first.setdefault((batch.direction, batch.state), (batch.name, fit.samples["E"].mean))
+        if abs(fit.samples["E"].mean / E - 1) > APART_TESTS:
+            text = (
+                f"Batch {batch.name} has {fit.samples['E'].mean / E:.2g} times the modulus of batch {name}, which "
+                "stands on the card: check how path and section were read in both."
+            )
+            out.append(Caution("coupons", text))
+    return out
 
 
 def _weight(density: Sample | None, card: Card) -> list[Caution]:

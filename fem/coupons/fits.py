@@ -36,7 +36,7 @@ class CouponFit:
 
     `strain` and `stress` (n,) [1, MPa] with toe and machine taken off, in shear for ±45; `as_read` (n,) [1] the
     strain as it was read; `line` the straight part; `gives` the numbers by name (see NAMES); `machine_share` of the
-    path at the peak that the machine took; `remarks` what is to be known of it.
+    path in the modulus window that the machine took; `remarks` what is to be known of it.
     """
 
     coupon: Coupon
@@ -80,17 +80,25 @@ def fit_coupon(batch: Batch, coupon: Coupon) -> CouponFit:
         if batch.strength_only:
             return _strength_alone(batch, coupon, strain, stress, gives)
         _loading_only(path, force)
-        share = _machine_share(force, path, own)
+        _refuse_soft_machine(force, path, own)
         diagonal = batch.direction == DIAGONAL
         fit = _sheared if diagonal else _pulled
         made = fit(batch, coupon, strain, stress, gives)
+        share = _machine_share(made.line, strain, as_read)
         return replace(made, as_read=made.as_read + as_read - strain, machine_share=share)
     except InputError as error:
         raise error.inside(coupon.name) from None
 
 
-def _machine_share(force: Array, path: Array, own: Array) -> float:
-    """The share of the path that the machine took at the peak. Errors: InputError where little else is left."""
+def _machine_share(line: Line | None, strain: Array, as_read: Array) -> float:
+    """The share of the path between the ends of the modulus window that the machine took."""
+    assert line is not None  # without a path nothing is taken off
+    inside = np.flatnonzero(line.inside)
+    return 1 - float(np.ptp(strain[inside]) / np.ptp(as_read[inside]))
+
+
+def _refuse_soft_machine(force: Array, path: Array, own: Array) -> None:
+    """Errors: InputError where a machine of that stiffness would take nearly all of the path up to the peak."""
     top = int(force.argmax())
     share = float(1 - own[top] / path[top]) if path[top] > 0 else 0.0
     if share > MOST_MACHINE:
@@ -98,7 +106,6 @@ def _machine_share(force: Array, path: Array, own: Array) -> float:
             f"a machine so soft would take {100 * share:.3g} % of the path.",
             advice="Check machine_stiffness and the units of load and path.",
         )
-    return share
 
 
 def _upright(force: Array, path: Array) -> tuple[Array, Array]:
@@ -159,7 +166,7 @@ def _pulled(batch: Batch, coupon: Coupon, strain: Array, stress: Array, gives: d
         gives["break"] = float(moved[_end(stress)])
         if coupon.curve.sideways is not None:
             gives["nu"] = _poisson(coupon.curve.sideways[: top + 1][line.inside], strain[: top + 1][line.inside])
-    elif batch.test != "bending" and top == len(stress) - 1:
+    elif batch.test != "bending" and top >= len(stress) - 1 - len(stress) // 50:
         remarks += ("no peak was reached: the strength is the stress at the record's end",)
     return CouponFit(coupon, moved, stress, strain, line, gives, remarks=remarks)
 
@@ -241,8 +248,8 @@ def _density(batch: Batch, coupon: Coupon) -> float:
 def _remarks(line: Line) -> tuple[str, ...]:
     if line.bend > BENT:
         return (
-            f"the curve still stiffens by {100 * line.bend:.0f} % within the modulus window: the toe reaches into it",
+            "the curve still stiffens within the modulus window: the toe reaches into it, and E comes out too low",
         )
     if line.bend < -3 * BENT:
-        return (f"the slope falls by {-100 * line.bend:.0f} % within the modulus window",)
+        return ("the slope falls within the modulus window: E is that of a curve that bends from the start",)
     return ()

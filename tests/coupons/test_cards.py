@@ -251,6 +251,35 @@ def test_slips_in_the_file_are_named(tmp_path, more, texts):
     refused(along(tmp_path, "\n".join([*lines, more, ""])), *texts)
 
 
+def test_a_second_test_that_disagrees_is_told(tmp_path):
+    written(tmp_path, "along.csv", curves("along"))
+    rng = np.random.default_rng(3)
+    both = {}
+    for E_pressed in (3500, 4900):
+        written(tmp_path, "pressed.csv", [pulled(rng, E=E_pressed, strength=65) for _ in range(3)])
+        pressed = table("pressed", "along").replace('"tension"', '"compression"')
+        both[E_pressed] = made(folder_of(tmp_path, table("along", "along"), pressed))
+    told = {
+        E: [c.text for c in card.cautions if "times the modulus of batch along" in c.text] for E, card in both.items()
+    }
+    assert len(told[3500]) == 1
+    assert not told[4900]
+    entry = both[3500].states[0].entries[("E", 0)]
+    assert entry.sample.n == 5  # tension counts first
+    assert [c.text for c in both[4900].cautions if "no peak" in c.text] == [
+        "Batch pressed: all coupons: no peak was reached: the strength is the stress at the record's end."
+    ]
+
+
+def test_a_machine_that_takes_most_of_the_path_is_told(tmp_path):
+    written(tmp_path, "along.csv", curves("along", machine=1000.0))
+    head = HEAD.replace(f"{MACHINE / 1000:g} kN/mm", "1 kN/mm")
+    card = made(folder_of(tmp_path, table("along", "along"), head=head))
+    assert any("rests on machine_stiffness" in c.text for c in card.cautions)
+    assert card.states[0].entries[("E", 0)].value == pytest.approx(E[0], rel=0.04)
+    assert not any("rests on" in c.text for c in made(along(tmp_path)).cautions)
+
+
 def test_one_toughness_goes_round_by_critical_distance(tmp_path):
     written(tmp_path, "up.csv", curves("up"))
     lines = "".join(f"n{k},{load}\n" for k, load in enumerate((200, 210, 190)))

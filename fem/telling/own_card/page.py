@@ -151,9 +151,8 @@ def _batch(fit: BatchFit) -> Section:
     units = [f"{_short(name)}{f' [{NAMES[name][1]}]' if NAMES[name][1] else ''}" for name in names]
     units = [u.replace("strain at break", "strain at break [%]") for u in units]
     head = ("Coupon", "Section [mm]", *units, "Toe [%]", "Machine", "Readings in window", "Off the line [MPa]")
-    caption = (
-        f"Coupons of batch {batch.name}. Toe: by how much strain the curve was moved. Machine: its share of the path."
-    )
+    told = "Toe: by how much strain the curve was moved. Machine: its share of the path in the window."
+    caption = f"Coupons of batch {batch.name}. {told}"
     blocks: tuple[Block, ...] = (
         Text(f"{words}: {', '.join(facts)}."),
         curves_figure(fit),
