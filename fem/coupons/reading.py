@@ -63,9 +63,7 @@ def read_bench(folder: Path) -> Bench:
     if not batches:
         advice = "Fill in the CSV files: one row a reading, under their heads."
         raise InputError("no table holds measurements yet.", where=str(folder), advice=advice)
-    base = tables.get("from", BASE)
-    if not (isinstance(base, str) and base.strip()):
-        raise InputError("must be a card's name or file.", where=f"{FILE}: from", advice=f'Write from = "{BASE}".')
+    base = _base(tables.get("from", BASE), folder)
     told = f"No measurements yet, and left out: {', '.join(empty)}."
     cautions = (Caution("coupons", told, {"batches": empty}),) if empty else ()
     return Bench(tuple(batches), _date(tables.get("date")), base, cautions)
@@ -89,6 +87,14 @@ def _merged(shared: Mapping[str, Any], own: Mapping[str, Any]) -> dict[str, Any]
         key for key in ("columns", "units") if isinstance(shared.get(key), dict) and isinstance(own.get(key), dict)
     ]
     return {key: {**shared[key], **own[key]} for key in both}
+
+
+def _base(base: Any, folder: Path) -> str:
+    """The other card: a name, or a file that lies where coupons.toml says, seen from its own folder."""
+    if not (isinstance(base, str) and base.strip()):
+        raise InputError("must be a card's name or file.", where=f"{FILE}: from", advice=f'Write from = "{BASE}".')
+    is_file = base.endswith(".toml") or "/" in base or "\\" in base
+    return str(folder / Path(base).expanduser()) if is_file else base
 
 
 def _optional(shared: Mapping[str, Any], own: Mapping[str, Any]) -> frozenset[str]:

@@ -117,6 +117,35 @@ def test_pounds_and_a_row_of_units(tmp_path):
     assert made(folder).states[0].entries[("E", 0)].value == pytest.approx(plain[("E", 0)].value, rel=1e-3)
 
 
+def test_a_card_over_ones_own_card(tmp_path):
+    """What coupons.toml names lies beside it; the card that is written may lie elsewhere and still finds it."""
+    (tmp_path / "kit").mkdir()
+    own = 'name = "first"\nfrom = "pa12-cf"\n[dry]\nscatter = 0.07\nsource = "first batch, June"\n'
+    (tmp_path / "kit/first.toml").write_text(own)
+    written(tmp_path / "kit", "along.csv", curves("along", n=2))
+    folder_of(tmp_path / "kit", table("along", "along"), head=HEAD.replace('"pa12-cf"', '"first.toml"'))
+    write_card(made(tmp_path / "kit"), tmp_path / "cards/mine.toml")
+    read = load_card(tmp_path / "cards/mine.toml")
+    assert read.states["dry"].scatter == 0.07  # two coupons have no scatter to tell
+    assert 'from = "../kit/first.toml"' in (tmp_path / "cards/mine.toml").read_text()
+
+
+def test_stress_and_strain_from_a_file_a_coupon(tmp_path):
+    plain = made(along(tmp_path)).states[0].entries
+    names = []
+    for k, curve in enumerate(curves("along"), 1):
+        strain = (curve.path - curve.force / MACHINE) / 25.0
+        rows = [f"{s / 6.894757:.7f},{1e6 * e:.4f}" for s, e in zip(curve.force / 10, strain, strict=True)]
+        (tmp_path / f"pull {k}.csv").write_text("\n".join(["stress [ksi],strain [µm/m]", *rows]))
+        names.append(f"pull {k}.csv")
+    text = table("along", "along", more='read = "coupon"\ncolumns = { stress = "stress", strain = "strain" }')
+    text = text.replace('file = "along.csv"', f"files = {names}").replace("path = ", "")
+    card = made(folder_of(tmp_path, text))
+    assert [fit.coupon.name for fit in card.fits[0].fits] == [f"pull {k}" for k in range(1, 6)]
+    for place in (("E", 0), ("tension", 0)):
+        assert card.states[0].entries[place].value == pytest.approx(plain[place].value, rel=2e-3)
+
+
 def test_names_of_columns_for_all_batches(tmp_path):
     """Strain across that the file names for all may be missing in a batch; a table nobody filled in has any head."""
     names = 'columns = { coupon = "Probe", force = "Kraft", path = "Weg", sideways = "quer" }\n'
