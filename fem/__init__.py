@@ -81,6 +81,7 @@ GROUPS: dict[str, dict[str, str]] = {
         "read_bench": "fem.coupons.reading",
         "own_card": "fem.coupons.card_file",
         "OwnCard": "fem.coupons.card_file",
+        "coupon_curves": "fem.telling.own_card.plots:curves_figure",
     },
     "Solids, meshes and faces": {
         "Solid": "fem.part.solid",
