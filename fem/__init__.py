@@ -75,6 +75,14 @@ GROUPS: dict[str, dict[str, str]] = {
         "printed_field": "fem.printing.mixing",
         "infill_cell": "fem.printing.infill",
     },
+    "Own coupons": {
+        "write_kit": "fem.coupons.kit",
+        "make_card": "fem.study.own_card",
+        "read_bench": "fem.coupons.reading",
+        "own_card": "fem.coupons.card_file",
+        "OwnCard": "fem.coupons.card_file",
+        "coupon_curves": "fem.telling.own_card.plots:curves_figure",
+    },
     "Solids, meshes and faces": {
         "Solid": "fem.part.solid",
         "read_solid": "fem.part.solid",

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from fem.cli import (
+    bench,
     comparing,
     drafting,
     judging,
@@ -152,6 +153,7 @@ def _parser() -> argparse.ArgumentParser:
     cell.add_argument("--json", action="store_true", help="print JSON for scripts instead of tables")
     cell.set_defaults(command=materials.cell)
 
+    bench.add_to(sub)
     proving.add_to(sub)
     return parser
 

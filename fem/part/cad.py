@@ -74,7 +74,7 @@ def load_cad(gmsh: Any, file: Path, unit: str | None) -> None:
     elif file.suffix.lower() != ".brep":
         gmsh.option.setString("Geometry.OCCTargetUnit", "MM")
     try:
-        with _hushed():
+        with hushed():
             gmsh.model.occ.importShapes(str(file))
             gmsh.model.occ.synchronize()
     except Exception as error:
@@ -106,7 +106,7 @@ def _unit_factor(file: Path, unit: str | None) -> float:
 
 
 @contextmanager
-def _hushed() -> Iterator[None]:
+def hushed() -> Iterator[None]:
     """Silence what the kernel's reader prints straight to standard output, past gmsh's own switch."""
     sys.stdout.flush()
     kept = os.dup(1)

@@ -32,6 +32,7 @@ ROOMS = (
     "cards",
     "part",
     "printing",
+    "coupons",
     "loading",
     "joining",
     "solving",

@@ -1,0 +1,1 @@
+"""The page of a card that was made from own coupons."""
