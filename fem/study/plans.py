@@ -14,6 +14,7 @@ from typing import Any
 
 from fem.joining.bolt_plan import BoltPlan
 from fem.joining.joint import JointPlan
+from fem.judging.bench import BenchTest
 from fem.judging.requirements import Requirements
 from fem.loading.plan import LoadPlan, SupportPlan
 from fem.loading.values import Vector
@@ -111,6 +112,7 @@ class Study:
     draft: bool = False
     joints: Mapping[str, JointPlan] = field(default_factory=dict)
     bolts: Mapping[str, BoltPlan] = field(default_factory=dict)
+    bench: Mapping[str, BenchTest] = field(default_factory=dict)
     text: str = field(default="", init=False)
     tree: Mapping[str, Any] = field(default_factory=dict, init=False, repr=False)
     variant: str = field(default="", init=False)

@@ -163,7 +163,7 @@ def _sections(findings: Findings, pictures: tuple[Picture, ...]) -> tuple[tuple[
     material = Material(findings, {p.file: Path(p.file) for p in shown}, captions, free_bodies=False)
     top = (review.zooms, review.cautions)
     below = (
-        *(review.requirements, review.loads, review.stiffness, review.hot_spots),
+        *(review.requirements, review.loads, review.stiffness, review.bench, review.hot_spots),
         *(review.making, review.assumptions, review.inputs),
     )
     made = [section for make in (*top, *below) if (section := make(material))]
