@@ -24,6 +24,8 @@ SLIP = (200.0, 5000.0)
 """A ratio between these, either way, is a unit's slip of a thousand: N for kN, µm for mm."""
 MEASURED = 0.02
 """What a stiffness or a load measured by hand may lie off, at least (common practice: a dial gauge and a scale)."""
+UNKNOWN = 0.1
+"""Half of a band where none is known, as a share."""
 TELLS = 0.1
 """Below this share a change of the card's value hardly changes what was measured: it cannot be told."""
 RANGE = (1 / 20, 20.0)
@@ -112,6 +114,7 @@ def bench_findings(
         stiffness_N_per_mm=read.stiffness,
         predicted_stiffness_N_per_mm=stiffness,
         predicted_stiffness_band_N_per_mm=(low * stiffness, high * stiffness),
+        scatter=scatter,
         stiffness_ratio=ratio,
         stiffness_ratio_band=(ratio / high, ratio / low),
         part_share=predicted.part_share,
@@ -217,8 +220,26 @@ def _fit(
         values.append(f"tension in the build direction {_becomes(card.tension[2:], interlayer)}")
         values.append(f"shear 23 and 13 {_becomes(card.shear[:2], interlayer)}")
     return BenchFit(
-        body, tuple(tests), stiffness, stiffness_band, interlayer, interlayer_band, tuple(untold), tuple(values)
+        body,
+        tuple(tests),
+        stiffness,
+        stiffness_band,
+        interlayer,
+        interlayer_band,
+        tuple(untold),
+        tuple(values),
+        () if interlayer is None else tuple(_provided(strong)),
     )
+
+
+def _provided(tests: Mapping[str, BenchFindings]) -> list[str]:
+    """Tests whose predicted failure is not between layers, so that the break itself must show that theirs was."""
+    return [
+        f"{name}: the prediction fails by {test.predicted_mode}; that the bond was weaker holds only if layers "
+        "parted where the part broke"
+        for name, test in tests.items()
+        if "interlayer" not in test.predicted_mode
+    ]
 
 
 def _becomes(values: Sequence[float], scale: float) -> str:
@@ -226,16 +247,21 @@ def _becomes(values: Sequence[float], scale: float) -> str:
     return f"{now} → {then} MPa"
 
 
-def _weight(band: tuple[float, ...]) -> float:
-    """One over the variance of the logarithm of a measured ratio, a band being two standard deviations either way."""
-    half = math.log(band[1] / band[0]) / 2 if band and band[0] > 0 else 0.1
-    return 1 / ((half / 2) ** 2 + MEASURED**2)
+def _weight(band: tuple[float, ...], scatter: float) -> float:
+    """One over the variance of the logarithm of a measured ratio, a band being two standard deviations either way.
+
+    The card's scatter, which the band holds, is left out: it is the card's value that is asked for.
+    """
+    half = math.log(band[1] / band[0]) / 2 if band and band[0] > 0 else UNKNOWN
+    own = math.log((1 + 2 * scatter) / (1 - 2 * scatter)) / 2 if band and 2 * scatter < 1 else 0.0
+    return 1 / ((max(half - own, 0.0) / 2) ** 2 + MEASURED**2)
 
 
 def _stiffness_scale(tests: Sequence[BenchFindings]) -> tuple[float, tuple[float, ...]]:
     """The factor on E and G. A deflection is that of the body, which falls as one over it, and that of what else
-    gives: to first order, and exactly where the two are springs in a row."""
-    weights = [_weight(t.predicted_stiffness_band_N_per_mm) for t in tests]
+    gives: to first order, and exactly where the two are springs in a row.
+    """
+    weights = [_weight(t.predicted_stiffness_band_N_per_mm, t.scatter) for t in tests]
 
     def off(scale: float) -> list[float]:
         return [math.log(t.stiffness_ratio * (t.part_share / scale + 1 - t.part_share)) for t in tests]
@@ -253,7 +279,7 @@ def _interlayer_scale(
     known = {k: t for k, t in tests.items() if len(predictions[k].interlayer)}
     if not known:
         return None, (), "the tests tell no load of failure that the prediction has, too"
-    weights = [_weight(t.predicted_failure_band_N) for t in known.values()]
+    weights = [_weight(t.predicted_failure_band_N, t.scatter) for t in known.values()]
 
     def off(scale: float) -> list[float]:
         out = []
@@ -267,7 +293,7 @@ def _interlayer_scale(
     low, high = float(predictions[some].interlayer[0, 0]), float(predictions[some].interlayer[-1, 0])
     best = _least_squares(off, weights, low=low, high=high)
     slope = [(b - a) / 0.1 for a, b in zip(off(best * math.exp(-0.05)), off(best * math.exp(0.05)), strict=True)]
-    left = max(abs(o) * math.sqrt(w) for o, w in zip(off(best), weights, strict=True))
+    left = abs(sum(w * o for o, w in zip(off(best), weights, strict=True))) / math.sqrt(sum(weights))
     if max(abs(s) for s in slope) < TELLS or left > 3:
         if all(o > 0 for o in off(best)):
             return None, (), "the part bore more than any interlayer strength explains; another strength decides"

@@ -132,7 +132,7 @@ def test_two_tests_are_fitted_together(folder):
 
 
 def test_where_bonds_do_not_decide_their_strength_is_not_told(folder):
-    """Pulled along its beads the bar breaks by these; and a part that bears more than beads do is none of the bond's."""
+    """Pulled along its beads the bar breaks by these; a part that bears more than they do is not for the bond."""
     along = {"bodies.bar.print.build_direction": [0, 0, 1]}
     stiffness, bears = float(card().E[0]) * A / L, float(card().tension[0]) * A
     found = solved(folder, curve(stiffness=stiffness, failure=1.3 * bears), changes=along)
@@ -174,9 +174,8 @@ def test_what_cannot_be_of_the_part_is_refused(folder, name):
     (folder / "curve.csv").write_text(text)
     with pytest.raises(InputError, match=told) as error:
         if name == "no place":
-            (folder / "no.toml").write_text(
-                STUDY.replace("WALL", RIGID).replace('curve.csv"\nface = "right"', 'curve.csv"')
-            )
+            without = STUDY.replace("WALL", RIGID).replace('curve.csv"\nface = "right"', 'curve.csv"')
+            (folder / "no.toml").write_text(without)
             read_study(folder / "no.toml")
         solved(folder, text, changes=changes)
     assert "bench" in str(error.value) or "curve.csv" in str(error.value)

@@ -15,8 +15,8 @@ from fem.study.keys.values import (
     fault,
 )
 
-TIP = '[points]\ntip = ["80 mm", "15 mm", "10 mm"]\n'
-"""A point that is read, for the examples."""
+BENDS = '[bench.bends]\ncurve = "pull.csv"\ncase = "service"\npoint = "tip"\n'
+"""A test of the bracket, for the examples."""
 
 
 class ColumnsForm(Form):
@@ -26,7 +26,7 @@ class ColumnsForm(Form):
     deflection: Name | None = Field(
         default=None,
         description="Head of the column with the deflection. The one with a unit of length if left out.",
-        examples=[f'{TIP}[bench.pull]\ncurve = "pull.csv"\npoint = "tip"\ncolumns = {{ deflection = "dial gauge" }}'],
+        examples=[f'{BENDS}columns = {{ deflection = "dial gauge" }}'],
     )
 
 
@@ -35,7 +35,7 @@ class BenchForm(Form):
         description="Path of the measured curve, from where the study lies: text with a head such as "
         "`force [N]; deflection [mm]` and a line a reading, decimal comma or point, columns in any order. One "
         "loading without unloading, both growing the way the case loads the part.",
-        examples=[f'{TIP}[bench.pull]\ncurve = "pull.csv"\npoint = "tip"\ncompliance = "0.02 mm/kN"\nmass = "41 g"'],
+        examples=[f'{BENDS}compliance = "0.02 mm/kN"\nmass = "41 g"\nprint_time = "190 min"'],
     )
     columns: ColumnsForm = Field(default=ColumnsForm(), description="Which columns of the file count.")
     case: Name | None = Field(

@@ -38,8 +38,11 @@ def bench(material: Material) -> Section | None:
     return Section("bench", "On the bench", tuple(blocks))
 
 
-def _table(tests: Mapping[str, BenchFindings]) -> Table:
-    """Measured, predicted and their ratio, a row a quantity of each test."""
+HEAD = ("test", "quantity", "measured", "predicted", "measured over predicted")
+
+
+def bench_rows(tests: Mapping[str, BenchFindings]) -> list[list[Cell]]:
+    """Measured, predicted and their ratio, a row a quantity of each test, under HEAD."""
     rows = []
     for name, t in tests.items():
         low, high = t.predicted_stiffness_band_N_per_mm
@@ -54,10 +57,13 @@ def _table(tests: Mapping[str, BenchFindings]) -> Table:
             rows.append(_row("", "mass [g]", t.mass_g, t.predicted_mass_g, ()))
         if t.print_time_h is not None:
             rows.append(_row("", "print time [h]", t.print_time_h, t.predicted_print_time_h, ()))
+    return rows
+
+
+def _table(tests: Mapping[str, BenchFindings]) -> Table:
     caption = "Tests beside their predictions; the band in brackets. First knee and failure stand beside the load at "
     caption += "which the first bead is predicted to fail."
-    head = ("test", "quantity", "measured", "predicted", "measured over predicted")
-    return table(head, rows, align="llrrr", caption=caption)
+    return table(HEAD, bench_rows(tests), align="llrrr", caption=caption)
 
 
 def _row(
@@ -75,8 +81,8 @@ def _row(
     ]
 
 
-def _fit(fit: BenchFit) -> list[Block]:
-    """What the card would have to become, in sentences; nothing of it was applied."""
+def fit_lines(fit: BenchFit) -> list[str]:
+    """What the card would have to become for the tests to agree."""
     scales = []
     for what, scale, band in (
         ("stiffness (E and G)", fit.stiffness_scale, fit.stiffness_scale_band),
@@ -86,8 +92,13 @@ def _fit(fit: BenchFit) -> list[Block]:
         if scale is not None:
             told = f" [{number(band[0])}, {number(band[1])}]" if band else ""
             scales.append(f"{what}: times {number(scale)}{told}")
-    items = [*scales, *(f"would become: {value}" for value in fit.values)]
-    items += [f"cannot be told: {why}" for why in fit.untold]
+    lines = [*scales, *(f"would become: {value}" for value in fit.values)]
+    lines += [f"provided: {condition}" for condition in fit.provided]
+    return lines + [f"cannot be told: {why}" for why in fit.untold]
+
+
+def _fit(fit: BenchFit) -> list[Block]:
+    """The same, with how it came about; nothing of it was applied."""
     whose = ", ".join(fit.tests)
     return [
         Heading(f"What would make body {fit.body} agree"),
@@ -95,7 +106,7 @@ def _fit(fit: BenchFit) -> list[Block]:
             f"By least squares over {whose}, with a band of two standard errors. Nothing was changed: to take values "
             f"over, write them under [bodies.{fit.body}.print.card] and run again."
         ),
-        Items(tuple(items)),
+        Items(tuple(fit_lines(fit))),
     ]
 
 
@@ -131,22 +142,28 @@ def _draw(axes: Any, test: BenchFindings) -> None:
     wide = 1.06 * float(x.max())
     line = np.array([0.0, shown or top / 1.12])
     low, high = test.predicted_stiffness_band_N_per_mm
-    axes.fill_betweenx(line, line / high, line / low, color=BLUE, alpha=0.16, linewidth=0, label="its band")
-    axes.plot(line / test.predicted_stiffness_N_per_mm, line, color=BLUE, lw=1.4, label="predicted")
+    axes.fill_betweenx(
+        line, line / high, line / low, color=BLUE, alpha=0.16, linewidth=0, label="predicted stiffness, band"
+    )
+    axes.plot(line / test.predicted_stiffness_N_per_mm, line, color=BLUE, lw=1.4, label="predicted stiffness")
     if shown is not None:
         axes.plot([shown / test.predicted_stiffness_N_per_mm], [shown], "X", color=BLUE, ms=8, ls="",
-                  label="predicted: first bead\nfails")  # fmt: skip
+                  label="predicted failure:\nfirst bead")  # fmt: skip
         if test.predicted_failure_band_N:
-            axes.axhspan(*test.predicted_failure_band_N, color=ORANGE, alpha=0.10, lw=0, label="its band")
+            axes.axhspan(
+                *test.predicted_failure_band_N, color=ORANGE, alpha=0.10, lw=0, label="predicted failure, band"
+            )
     axes.plot(x, y, color=INK, lw=1.2, label="measured", zorder=4)
     straight = np.array(test.straight_N)
     axes.plot(straight / test.stiffness_N_per_mm, straight, color=GREEN, lw=3.4, alpha=0.55, zorder=3,
-              label="its straight part")  # fmt: skip
+              label="measured, straight part")  # fmt: skip
+    axes.plot([0, straight[0] / test.stiffness_N_per_mm], [0, straight[0]], color=GREEN, lw=1.2, ls=":", zorder=3)
     before = int(y.argmax()) + 1
-    for load, mark, what in ((test.first_knee_N, "v", "first knee"), (test.failure_N, "s", "failure")):
+    ends = ((test.first_knee_N, "v", "measured first knee"), (test.failure_N, "s", "measured failure"))
+    for load, mark, what in ends:
         if load is not None:
             at = float(np.interp(load, np.maximum.accumulate(y[:before]), x[:before]))
-            label = what if what != "failure" or test.failure_seen else "largest load"
+            label = what if mark == "v" or test.failure_seen else "largest load, no failure"
             axes.plot([at], [load], mark, color=ORANGE, ms=6, ls="", zorder=5, label=label)
     axes.set_xlim(min(0.0, float(x.min())), max(wide, float(np.max(line)) / low * 1.04))
     axes.set_ylim(0, top)
