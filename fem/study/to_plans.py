@@ -92,6 +92,7 @@ def _print(form: PrintForm, file: Path, *, where: str) -> PrintKeys:
         filament_diameter=form.filament_diameter,
         price_per_kg=form.price_per_kg,
         assumed=_left_out(form),
+        infill_quality=1.0 if form.quality is None else form.quality.infill,
     )
     try:
         _ = keys.plan
