@@ -166,9 +166,9 @@ def _sections(findings: Findings, pictures: tuple[Picture, ...]) -> tuple[tuple[
         *(review.requirements, review.loads, review.stiffness, review.bench, review.hot_spots),
         *(review.making, review.assumptions, review.inputs),
     )
-    made = [section for make in (*top, *below) if (section := make(material))]
-    count = len(made) - len(below)
-    every = numbered(made)
+    unfolded = [section for make in top if (section := make(material))]
+    every = numbered([*unfolded, *(section for make in below if (section := make(material)))])
+    count = len(unfolded)
     return every[:count], every[count:]
 
 
