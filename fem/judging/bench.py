@@ -81,8 +81,10 @@ def bench_findings(
     case: CaseFindings,
     bodies: Mapping[str, BodyFindings],
     scatter: float,
+    elastic_scatter: float,
 ) -> BenchFindings:
-    """A test beside its prediction; `scatter` is the coefficient of variation of the body's card.
+    """A test beside its prediction; `scatter` and `elastic_scatter` are the coefficients of variation of strength
+    and stiffness of the body's card.
 
     Errors: InputError where the two cannot be of the same part: opposite directions, or stiffnesses far apart.
     """
@@ -90,7 +92,7 @@ def bench_findings(
     stiffness = predicted.force / predicted.deflection if predicted.deflection else math.inf
     ratio = read.stiffness / stiffness
     _refuse_apart(test, predicted, ratio)
-    low, high = _stiffness_band(test, case, scatter)
+    low, high = _stiffness_band(test, case, elastic_scatter)
     printed = [body for body in bodies.values() if body.print is not None]
     fails, failing = case.reserve.minimum * predicted.force, math.isfinite(case.reserve.minimum)
     band = tuple(
@@ -115,6 +117,7 @@ def bench_findings(
         predicted_stiffness_N_per_mm=stiffness,
         predicted_stiffness_band_N_per_mm=(low * stiffness, high * stiffness),
         scatter=scatter,
+        elastic_scatter=elastic_scatter,
         stiffness_ratio=ratio,
         stiffness_ratio_band=(ratio / high, ratio / low),
         part_share=predicted.part_share,
@@ -261,7 +264,7 @@ def _stiffness_scale(tests: Sequence[BenchFindings]) -> tuple[float, tuple[float
     """The factor on E and G. A deflection is that of the body, which falls as one over it, and that of what else
     gives: to first order, and exactly where the two are springs in a row.
     """
-    weights = [_weight(t.predicted_stiffness_band_N_per_mm, t.scatter) for t in tests]
+    weights = [_weight(t.predicted_stiffness_band_N_per_mm, t.elastic_scatter) for t in tests]
 
     def off(scale: float) -> list[float]:
         return [math.log(t.stiffness_ratio * (t.part_share / scale + 1 - t.part_share)) for t in tests]

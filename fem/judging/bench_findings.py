@@ -15,12 +15,12 @@ class BenchFindings:
     was read, in the direction `direction` (part axes), of `body`. `deflection_mm`, `load_N` are the curve as drawn:
     counted from the toe, without what the machine gives; `toe_mm` and `compliance_mm_per_N` were taken off.
     Stiffnesses are of the initial straight part, measured between the loads `straight_N`; the predicted one's band
-    holds the mesh's band and twice the `scatter` (coefficient of variation) of the card. `first_knee_N` is None where
-    the curve has none before its failure. `predicted_failure_N` is the load of the predicted reserve factor, at which
-    the first bead fails by `predicted_mode` (None: nothing fails). `failure_seen`: the curve fell after its largest
-    load, or the study states the load. Ratios are measured over predicted. `stated` names what the study says in
-    place of the curve. `part_share` is by how much the deflection shrinks, relatively, for a unit growth of the
-    body's stiffness.
+    holds the mesh's band and twice the card's `elastic_scatter`, that of failure twice its `scatter` (coefficients
+    of variation). `first_knee_N` is None where the curve has none before its failure. `predicted_failure_N` is the
+    load of the predicted reserve factor, at which the first bead fails by `predicted_mode` (None: nothing fails).
+    `failure_seen`: the curve fell after its largest load, or the study states the load. Ratios are measured over
+    predicted. `stated` names what the study says in place of the curve. `part_share` is by how much the deflection
+    shrinks, relatively, for a unit growth of the body's stiffness.
     """
 
     case: str
@@ -37,6 +37,7 @@ class BenchFindings:
     predicted_stiffness_N_per_mm: float
     predicted_stiffness_band_N_per_mm: Vector
     scatter: float
+    elastic_scatter: float
     stiffness_ratio: float
     stiffness_ratio_band: Vector
     part_share: float

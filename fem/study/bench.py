@@ -95,7 +95,7 @@ def with_bench(ready: Prepared, findings: Findings, predictions: Mapping[str, Be
     Errors: InputError where a curve cannot be of the part that was computed.
     """
     cards = {name: body.values for name, body in ready.made.items() if body.plan is not None and body.values}
-    scatters = {name: (body.values.scatter or 0.0) if body.values else 0.0 for name, body in ready.made.items()}
+    made = {name: body.values for name, body in ready.made.items() if body.values}
     tests = {}
     for name, predicted in predictions.items():
         test = ready.study.bench[name]
@@ -105,7 +105,8 @@ def with_bench(ready: Prepared, findings: Findings, predictions: Mapping[str, Be
                 predicted,
                 case=findings.cases[test.case],
                 bodies=findings.bodies,
-                scatter=scatters[predicted.body],
+                scatter=made[predicted.body].scatter or 0.0,
+                elastic_scatter=made[predicted.body].stiffness_scatter,
             )
         except InputError as error:
             raise error.inside(str(ready.study.path)) from None
