@@ -36,7 +36,8 @@ RANGE = (1 / 20, 20.0)
 class BenchTest:
     """A test as the study says it: its `curve`, the `case` and its measured `load` ("": all that grow together),
     where the deflection was read (`point` or `face`, the other ""), in the `direction` (3,) (None: along the load),
-    mass [g] and print time [h] as measured, loads [N] that count in place of the curve's, `stopped`: before failure.
+    mass [g] and print time [h] as measured, loads [N] that count in place of the curve's, `stopped`: before failure;
+    `file` and `sha256` are the curve's own.
     """
 
     name: str
@@ -51,6 +52,8 @@ class BenchTest:
     first_knee: float | None = None
     failure: float | None = None
     stopped: bool = False
+    file: str = ""
+    sha256: str = ""
 
     @property
     def place(self) -> str:

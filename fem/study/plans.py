@@ -180,6 +180,7 @@ class Study:
     @property
     def inputs(self) -> dict[str, Any]:
         """What findings.json repeats of the input, so that a result can be traced to its files."""
+        tests = {} if self.variant else self.bench
         return {
             **({"variant": self.variant} if self.variant else {}),
             **({"changes": dict(self.changes)} if self.changes else {}),
@@ -194,6 +195,7 @@ class Study:
                 name: {"card": Path(body.card_name).name, "sha256": self.card_sha256[name]}
                 for name, body in self.bodies.items()
             },
+            **({"curves": {n: {"file": t.file, "sha256": t.sha256} for n, t in tests.items()}} if tests else {}),
         }
 
     def _repr_html_(self) -> str:

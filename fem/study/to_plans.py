@@ -19,6 +19,7 @@ from fem.loading.plan import LoadPlan, SupportPlan
 from fem.loading.values import Vector
 from fem.part.faces import FaceQuery
 from fem.printing.keys import LaminateKeys, PrintKeys
+from fem.study.fingerprint import file_digest
 from fem.study.form import key_path
 from fem.study.plans import DEFAULT_ACCURACY, FINEST_VOXEL, BodyPlan, Judging
 
@@ -212,7 +213,8 @@ def bench_test(name: str, form: BenchForm, cases: Mapping[str, Mapping[str, floa
         "deflection": Column("length", form.columns.deflection or ""),
     }
     try:
-        read = read_columns(file.parent / form.curve, wanted)
+        place = file.parent / form.curve
+        read = read_columns(place, wanted)
         curve = MeasuredCurve(read["deflection"], read["load"], form.compliance or 0.0)
     except InputError as error:
         raise error.inside(f"{where}.curve") from None
@@ -225,6 +227,8 @@ def bench_test(name: str, form: BenchForm, cases: Mapping[str, Mapping[str, floa
         face=form.face or "",
         direction=_maybe(form.direction),
         mass=None if form.mass is None else 1e6 * form.mass,
+        file=place.name,
+        sha256=file_digest(place),
         print_time=None if form.print_time is None else form.print_time / 3600,
         **form.model_dump(include={"first_knee", "failure", "stopped"}),
     )

@@ -181,6 +181,17 @@ def test_what_cannot_be_of_the_part_is_refused(folder, name):
     assert "bench" in str(error.value) or "curve.csv" in str(error.value)
 
 
+def test_a_changed_curve_makes_kept_results_old(folder):
+    from fem.study.review import what_is_missing
+
+    (folder / "curve.csv").write_text(curve(stiffness=young() * A / L, failure=2000))
+    (folder / "old.toml").write_text(STUDY.replace("WALL", RIGID))
+    assert main(["run", str(folder / "old.toml"), "--out", str(folder / "old"), "--no-pictures"]) == 0
+    assert what_is_missing(read_study(folder / "old.toml"), folder / "old", pictures=False) == ""
+    (folder / "curve.csv").write_text(curve(stiffness=young() * A / L, failure=1900))
+    assert "changed" in what_is_missing(read_study(folder / "old.toml"), folder / "old", pictures=False)
+
+
 def test_a_variant_has_no_test(folder):
     (folder / "curve.csv").write_text(curve(stiffness=young() * A / L, failure=2000))
     (folder / "two.toml").write_text(
