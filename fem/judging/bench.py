@@ -98,9 +98,8 @@ def bench_findings(
     low, high = _stiffness_band(test, case, elastic_scatter)
     printed = [body for body in bodies.values() if body.print is not None]
     fails, failing = case.reserve.minimum * predicted.force, math.isfinite(case.reserve.minimum)
-    band = tuple(
-        b * predicted.force * f for b, f in zip(case.reserve.band, (1 - 2 * scatter, 1 + 2 * scatter), strict=False)
-    )
+    spread = _spread(scatter)
+    band = tuple(b * predicted.force * f for b, f in zip(case.reserve.band, (1 / spread, spread), strict=False))
     knee = read.first_knee if test.first_knee is None else test.first_knee
     failure = read.failure if test.failure is None else test.failure
     x, y = _drawn(test.curve, read)
@@ -167,7 +166,12 @@ def _stiffness_band(test: BenchTest, case: CaseFindings, scatter: float) -> tupl
     key = key if key in case.bands else "maximum_displacement_mm"
     told, value = case.bands.get(key, ()), case.magnitudes[key]
     low, high = (told[0] / value, told[1] / value) if told and value > 0 else (1.0, 1.0)
-    return (1 - 2 * scatter) / high, (1 + 2 * scatter) / low
+    return 1 / (_spread(scatter) * high), _spread(scatter) / low
+
+
+def _spread(scatter: float) -> float:
+    """The factor of two standard deviations of what scatters lognormally by a coefficient of variation."""
+    return math.exp(2 * math.sqrt(math.log1p(scatter**2)))
 
 
 def _drawn(curve: MeasuredCurve, read: CurveReading) -> tuple[tuple[float, ...], tuple[float, ...]]:
@@ -189,6 +193,10 @@ def _notes(test: BenchTest, read: CurveReading, case: CaseFindings) -> list[str]
         out.append("No compliance of the machine was taken off: what it gives counts as the part's own.")
     if case.joints or any(each.push_only for each in case.foundations.values()):
         out.append("Faces bear and part in this case: the predicted line is that of the case's own load.")
+    if case.reserve.decided_by != "homogenised":
+        out.append(
+            "Beads decide the predicted failure; how it follows the bond is taken from the homogenised answer."
+        )
     if case.reserve.singular:
         out.append("The predicted failure is at the edge of a support or load, which is on the safe side.")
     return out
@@ -259,7 +267,7 @@ def _weight(band: tuple[float, ...], scatter: float) -> float:
     The card's scatter, which the band holds, is left out: it is the card's value that is asked for.
     """
     half = math.log(band[1] / band[0]) / 2 if band and band[0] > 0 else UNKNOWN
-    own = math.log((1 + 2 * scatter) / (1 - 2 * scatter)) / 2 if band and 2 * scatter < 1 else 0.0
+    own = math.log(_spread(scatter)) if band else 0.0
     return 1 / ((max(half - own, 0.0) / 2) ** 2 + MEASURED**2)
 
 
