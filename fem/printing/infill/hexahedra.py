@@ -57,7 +57,7 @@ def _strain_of(gradient: Array) -> Array:
     return out.reshape(*out.shape[:-2], -1)
 
 
-def _strains(corners: Array) -> tuple[Array, Array]:
+def point_strains(corners: Array) -> tuple[Array, Array]:
     """Strain matrices (n, 8, 6, 33) at the integration points, incompatible modes last, and weights (n, 8) [mm^3]."""
     jacobian = np.einsum("qad,nai->nqdi", _SLOPES, corners)
     det = np.linalg.det(jacobian)
@@ -96,7 +96,7 @@ def elements(corners: Array, *, stiffness: Array) -> Elements:
     n = len(corners)
     matrix, mean, volume = np.empty((n, 24, 24)), np.empty((n, 6, 24)), np.empty(n)
     for part in _in_parts(n):
-        strain, weight = _strains(corners[part])
+        strain, weight = point_strains(corners[part])
         full = _full(strain, weight, stiffness[part])
         matrix[part] = full[:, :24, :24] - full[:, :24, 24:] @ np.linalg.solve(full[:, 24:, 24:], full[:, 24:, :24])
         volume[part] = weight.sum(axis=1)
@@ -112,7 +112,7 @@ def strain_slopes(corners: Array, *, stiffness: Array, moves: Array) -> Array:
     """
     out = np.empty((len(corners), 3, 6, moves.shape[2]))
     for part in _in_parts(len(corners)):
-        strain, weight = _strains(corners[part])
+        strain, weight = point_strains(corners[part])
         full = _full(strain, weight, stiffness[part])
         u = moves[part]
         bent = -np.linalg.solve(full[:, 24:, 24:], full[:, 24:, :24] @ u)

@@ -1,0 +1,198 @@
+"""Limit analysis of a periodic cell: how much mean stress it bears when all its beads may yield.
+
+By the theorems of limit analysis (W. Prager and P. G. Hodge, Theory of Perfectly Plastic Solids (1951)) a load is
+borne if some stress that balances it stays within the strength everywhere, and is not borne if some motion takes up
+less work than the load does. Both are looked for together, by alternating projections (Douglas and Rachford; J.
+Eckstein and D. P. Bertsekas, Math. Program. 55 (1992) 293): onto the stresses that balance, which is an elastic cell
+of one made-up stiffness, and onto those that beads bear, point by point. Elastic constants take no part in it.
+
+The stress is that at the eight integration points of each hexahedron (layer by layer where walls cross), and balances
+as the cell's own elements do: both bounds are strict for this mesh; how far the mesh itself is off is told by a
+second one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fem.cores import even_ranges, shared, workers
+from fem.criteria.reserve import utilisation
+from fem.criteria.strength import Strength
+from fem.printing.infill.hexahedra import point_strains
+from fem.printing.infill.homogenise import Balance, balance
+from fem.printing.infill.mesh import CellMesh, Index
+from fem.printing.infill.yielding import YieldSet, yield_set
+from fem.tensors import Array, turned_about_third
+
+GAP = 0.02
+"""The search ends when the two bounds are this near to each other, relative to the lower one."""
+MOST_STEPS = 600
+LOOK = 25
+"""Steps between two looks at the bounds."""
+PUSH = 2.0
+"""How far each projection lets the load run ahead, in loads of first yield of the made-up elastic cell."""
+
+
+@dataclass(frozen=True)
+class LimitLoads:
+    """For each of d mean stresses: by which factor it may be multiplied, `lower` (d,) and `upper` (d,); `stress`
+    (m, 6, d) [MPa, bead axes] the stress of each layer at each point that bears `lower` times the load, `flow` (m, 6, d)
+    how the cell then moves, as strain (engineering shear) up to one factor for each load; `steps` that were taken.
+    """
+
+    lower: Array
+    upper: Array
+    stress: Array
+    flow: Array
+    steps: int
+
+    @property
+    def gap(self) -> Array:
+        """How far the bounds are apart (d,), relative to the lower."""
+        return np.asarray(self.upper / self.lower - 1)
+
+
+@dataclass(frozen=True)
+class CellPoints:
+    """A cell's integration points and their layers, and the made-up elastic cell in scaled components.
+
+    `weight` (n, 8) [mm^3]; `cosine`, `sine` (m,) of each layer's bead and `first` (8 n + 1,) where a point's layers
+    begin; `moved` (n, 48, 24) strain of the corners' motion and `bent` (n, 48, 9) the incompatible modes, both times
+    the root of the weight, the modes orthonormal; `force` (size, 6) what six even
+    stresses pull at the nodes with, `mean` (size, 6) the repeating motion of six mean strains, and `whole` (6, 6) the mean stress that goes with them.
+    """
+
+    sets: YieldSet
+    weight: Array
+    cosine: Array
+    sine: Array
+    first: Index
+    moved: Array
+    bent: Array
+    equations: Balance
+    force: Array
+    mean: Array
+    whole: Array
+    volume: float
+
+
+def cell_points(mesh: CellMesh, *, strength: Strength) -> CellPoints:
+    """Set up the equations once for all loads."""
+    sets = yield_set(strength)
+    strain, weight = point_strains(mesh.corners)
+    n = len(weight)
+    strain *= np.sqrt(weight)[:, :, None, None] * sets.scale[:, None]
+    flat = strain.reshape(n, 48, 33)
+    bent = np.linalg.qr(flat[:, :, 24:])[0]
+    moved = flat[:, :, :24] - bent @ (np.swapaxes(bent, 1, 2) @ flat[:, :, :24])
+    equations = balance(mesh, np.swapaxes(moved, 1, 2) @ moved)
+    even = np.broadcast_to(np.eye(6), (n, 8, 6, 6)) * np.sqrt(weight)[:, :, None, None]
+    force = np.swapaxes(moved, 1, 2) @ even.reshape(n, 48, 6)
+    pulls = equations.gather(force)
+    mean = -equations.solve(pulls)
+    whole = np.eye(6) * weight.sum() + pulls.T @ mean
+    angle, count = _angles(mesh)
+    first = np.concatenate([[0], np.cumsum(np.repeat(count, 8))])
+    turn = np.radians(angle)
+    return CellPoints(
+        sets,
+        weight,
+        np.cos(turn),
+        np.sin(turn),
+        first.astype(np.intp),
+        moved,
+        bent,
+        equations,
+        pulls,
+        mean,
+        (whole + whole.T) / 2 / mesh.volume,
+        mesh.volume,
+    )
+
+
+def _angles(mesh: CellMesh) -> tuple[Array, Index]:
+    """Bead angle (m,) [degrees] of every layer at every integration point, and the layers (n,) of each hexahedron."""
+    if mesh.angle is not None:
+        return np.repeat(mesh.angle, 8), np.ones(len(mesh.corners), dtype=np.intp)
+    own = [mesh.families[f].angles for f in mesh.family]
+    return np.concatenate([np.tile(a, 8) for a in own]), np.array([len(a) for a in own], dtype=np.intp)
+
+
+def limit_loads(points: CellPoints, loads: Array, *, strength: Strength, gap: float = GAP) -> LimitLoads:
+    """By which factor mean stresses `loads` (d, 6) [MPa, cell axes] may be multiplied until the cell collapses."""
+    from fem.printing.infill import yield_kernels
+
+    p, d = points, len(loads)
+    n, m = len(p.weight), len(p.cosine)
+    asked = loads.T / p.sets.scale[:, None]
+    soft = np.linalg.solve(p.whole, asked)
+    mean, told, pull = np.zeros((n, 8, 6, d)), np.zeros((m, 6, d)), np.zeros((m, 6, d))
+    elastic, _ = _balanced(p, mean, asked, soft, (asked * soft).sum(axis=0))
+    push = PUSH * (asked * soft).sum(axis=0) / _largest_use(_layers(p, mean + elastic, told), p, strength)
+    best, least = np.zeros(d), np.full(d, np.inf)
+    stress, flow = np.zeros((m, 6, d)), np.zeros((m, 6, d))
+    beads = p.sets.row, p.cosine, p.sine, p.first
+    ranges = even_ranges(n, pieces=4 * workers())
+    step = 0
+    for step in range(1, MOST_STEPS + 1):
+        grown, factor = _balanced(p, mean, asked, soft, push)
+        look = step % LOOK == 0 or step == MOST_STEPS
+        if look:
+            now = _layers(p, mean + grown, told)
+            used = _largest_use(now, p, strength)
+            better = factor / used > best
+            best = np.where(better, factor / used, best)
+            stress[:, :, better] = now[:, :, better] / used[better]
+        shared(yield_kernels.split, ranges, *beads, grown, mean, told, pull)
+        if look:
+            work = np.zeros((len(ranges), d))
+            for k, r in enumerate(ranges):
+                yield_kernels.bound(*beads, p.weight, grown, pull, told, work[k], *r)
+            least = np.minimum(least, work.sum(axis=0) / p.volume / push)
+            flow[:, :, better] = pull[:, :, better]
+            if (least <= (1 + gap) * best).all():
+                break
+    return LimitLoads(best, least, stress, flow, step)
+
+
+def _balanced(p: CellPoints, mean: Array, asked: Array, soft: Array, push: Array) -> tuple[Array, Array]:
+    """What takes the stress `mean` (n, 8, 6, d) to the nearest one that balances some factor (d,) of the load
+    `asked` (6, d), where the load's work on the cell's mean strain is `push` (d,); and that factor.
+    """
+    n, d = len(p.weight), mean.shape[3]
+    root = np.sqrt(p.weight)[:, :, None, None]
+    flat = (mean * root).reshape(n, 48, d)
+    grown = -(p.bent @ (np.swapaxes(p.bent, 1, 2) @ flat))
+    load = p.equations.gather(np.swapaxes(p.moved, 1, 2) @ flat)
+    u = -p.equations.solve(load)
+    alone = np.einsum("nqad,nq->ad", mean, p.weight) + p.force.T @ u
+    alone /= p.volume
+    factor = (push + (soft * alone).sum(axis=0)) / (asked * soft).sum(axis=0)
+    strain = np.linalg.solve(p.whole, factor * asked - alone)
+    grown += p.moved @ (u + p.mean @ strain)[p.equations.unknowns]
+    return np.asarray(grown.reshape(n, 8, 6, d) / root + strain), factor
+
+
+def _layers(p: CellPoints, stress: Array, told: Array) -> Array:
+    """Stress (m, 6, d) of each layer, print axes: what they share, and in the plane what each has by itself."""
+    n, d = len(p.weight), stress.shape[3]
+    count = np.diff(p.first)
+    point = np.repeat(np.arange(8 * n), count)
+    out = stress.reshape(8 * n, 6, d)[point]
+    if len(point) > 8 * n:
+        own = told - (np.add.reduceat(told, p.first[:-1], axis=0) / count[:, None, None])[point]
+        own[:, 2:5] = 0.0
+        out = out + own
+    return out
+
+
+def _largest_use(layers: Array, p: CellPoints, strength: Strength) -> Array:
+    """The largest share (d,) of its strength that any layer uses up."""
+    c, s, scale = p.cosine[:, None], p.sine[:, None], p.sets.scale
+    used = np.empty(layers.shape[2])
+    for k in range(layers.shape[2]):
+        x = layers[:, :, k] * scale
+        used[k] = utilisation(turned_about_third(x, np.arctan2(s, c)[:, 0]), strength).max()
+    return used
