@@ -132,7 +132,7 @@ def limit_loads(points: CellPoints, loads: Array, *, strength: Strength, gap: fl
     elastic, _ = _balanced(p, mean, asked, soft, (asked * soft).sum(axis=0))
     push = PUSH * (asked * soft).sum(axis=0) / _largest_use(_layers(p, mean + elastic, told), p, strength)
     best, least = np.zeros(d), np.full(d, np.inf)
-    stress, flow = np.zeros((m, 6, d)), np.zeros((m, 6, d))
+    stress, flow, parts = np.zeros((m, 6, d)), np.zeros((m, 6, d)), np.zeros((m, d, 3, 6))
     beads = p.sets.row, p.cosine, p.sine, p.first
     ranges = even_ranges(n, pieces=4 * workers())
     step = 0
@@ -145,11 +145,11 @@ def limit_loads(points: CellPoints, loads: Array, *, strength: Strength, gap: fl
             better = factor / used > best
             best = np.where(better, factor / used, best)
             stress[:, :, better] = now[:, :, better] / used[better]
-        shared(yield_kernels.split, ranges, *beads, grown, mean, told, pull)
+        shared(yield_kernels.split, ranges, *beads, grown, mean, told, pull, parts)
         if look:
             work = np.zeros((len(ranges), d))
             for k, r in enumerate(ranges):
-                yield_kernels.bound(*beads, p.weight, grown, pull, told, work[k], *r)
+                yield_kernels.bound(*beads, p.weight, grown, pull, told, parts, work[k], *r)
             least = np.minimum(least, work.sum(axis=0) / p.volume / push)
             flow[:, :, better] = pull[:, :, better]
             if (least <= (1 + gap) * best).all():

@@ -15,9 +15,10 @@ LOW, HIGH, CURVE, SLOPE, WAYS, TEAR, WIDE = 0, 6, 12, 18, 24, 33, 36
 """Where in a row of `yielding.YieldSet.row` stand the six limits below and above, the curvatures and slopes of the
 quadratic criterion in its own axes, those axes (3, 3) of the three normal stresses, and the layer interface's weights
 of the squared stresses 33, 23 and 13."""
-CYCLES = 40
-CLOSE = 1e-7
+CYCLES = 4
+CLOSE = 1e-5
 """Dykstra's cycle ends when it moves by less, in shares of the strength."""
+ROUNDING = 1e-9
 HALF = np.sqrt(0.5)
 
 
@@ -39,7 +40,7 @@ def onto_quadratic(x, curve, slope):  # type: ignore[no-untyped-def]
     value = -1.0
     for i in range(6):
         value += (curve[i] * x[i] + slope[i]) * x[i]
-    if value <= 0:
+    if value <= ROUNDING:
         return False
     # x(mu) = (x - mu slope / 2) / (1 + mu curve); the criterion falls and is convex in mu: Newton's steps do not pass
     mu = 0.0
@@ -51,7 +52,7 @@ def onto_quadratic(x, curve, slope):  # type: ignore[no-untyped-def]
             steep = 2 * curve[i] * at + slope[i]
             value += (curve[i] * at + slope[i]) * at
             fall += 0.5 * steep * steep * under
-        if value <= 1e-10 or fall <= 0:
+        if value <= 0.1 * ROUNDING or fall <= 0:
             break
         mu += value / fall
     for i in range(6):
@@ -87,53 +88,64 @@ def onto_combined(x, row, work):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def onto_interface(x, row, weight, none):  # type: ignore[no-untyped-def]
+def onto_interface(x, row, weight):  # type: ignore[no-untyped-def]
     """Move x (6,) to where the layer interface holds: pressed layers count by their shears alone."""
     weight[2] = row[TEAR] if x[2] > 0 else 0.0
     weight[3], weight[4] = row[TEAR + 1], row[TEAR + 2]
-    return onto_quadratic(x, weight, none)
+    return onto_quadratic(x, weight, weight[6:])
+
+
+@compiled
+def onto_one(k, x, row, work, weight):  # type: ignore[no-untyped-def]
+    """Move x (6,) to the nearest point of the set number k; whether it moved."""
+    if k == 0:
+        return onto_combined(x, row, work)
+    return onto_box(x, row) if k == 1 else onto_interface(x, row, weight)
 
 
 @compiled
 def onto_yield(x, row, p, work, weight, none):  # type: ignore[no-untyped-def]
-    """Move x (6,) to the nearest stress that the bead bears; p (3, 6) is room for Dykstra's corrections."""
-    p[:] = 0.0
-    for cycle in range(CYCLES):
-        change = 0.0
-        moved = 0
+    """Move x (6,) to the nearest stress that the bead bears; p (3, 6) is each set's part of the way, as found for a
+    place nearby, and is replaced: from there a few cycles suffice.
+
+    What comes back is the most work that any borne stress does on that way, or a little more: each part of it by the
+    point at which its set was left.
+    """
+    for k in range(3):
+        for i in range(6):
+            x[i] -= p[k, i]
+    done = 0.0
+    for _ in range(CYCLES):
+        change, done = 0.0, 0.0
         for k in range(3):
-            before0, before1, before2 = x[0], x[1], x[2]
-            before3, before4, before5 = x[3], x[4], x[5]
             for i in range(6):
+                before = x[i]
                 x[i] += p[k, i]
-                p[k, i] = x[i]
-            if k == 0:
-                moved += onto_combined(x, row, work)
-            elif k == 1:
-                moved += onto_box(x, row)
-            else:
-                moved += onto_interface(x, row, weight, none)
+                none[i] = x[i]
+                p[k, i] = before
+            onto_one(k, x, row, work, weight)
             for i in range(6):
-                p[k, i] -= x[i]
-            change += abs(x[0] - before0) + abs(x[1] - before1) + abs(x[2] - before2)
-            change += abs(x[3] - before3) + abs(x[4] - before4) + abs(x[5] - before5)
-        # a single set that moves it is the answer once the others leave it alone
-        if change < CLOSE or (cycle == 0 and moved == 0):
+                change += abs(x[i] - p[k, i])
+                p[k, i] = none[i] - x[i]
+                done += p[k, i] * x[i]
+        if change < CLOSE:
             break
+    return done
 
 
 @compiled
-def split(row, c, s, first, grown, mean, told, pull, first_hex, last_hex):  # type: ignore[no-untyped-def]
+def split(row, c, s, first, grown, mean, told, pull, parts, first_hex, last_hex):  # type: ignore[no-untyped-def]
     """One step of the alternating projections at the points of some hexahedra.
 
     `grown` (n, q, 6, d) is what the cell's answer adds to the stress that was asked for, `mean` (n, q, 6, d) that
     stress, the mean over the layers at a point; `told` (m, 6, d) and `pull` (m, 6, d) are each layer's stress that
-    was asked for and its multiplier; point q of hexahedron n has the layers `first`[n q] to `first`[n q + 1], with
-    beads of cosine `c` (m,) and sine `s` (m,). All of mean, told and pull are replaced.
+    was asked for and its multiplier, `parts` (m, d, 3, 6) the sets' shares in that, in bead axes; point q of
+    hexahedron n has the layers `first`[n q] to `first`[n q + 1], with beads of cosine `c` (m,) and sine `s` (m,). All
+    of mean, told, pull and parts are replaced.
     """
     points, wide = grown.shape[1], grown.shape[3]
-    x, v, p = np.empty(6), np.empty(6), np.empty((3, 6))
-    work, weight, none, total = np.empty(6), np.zeros(6), np.zeros(6), np.empty(6)
+    x, v, work, room = np.empty(6), np.empty(6), np.empty(6), np.empty(6)
+    weight, total = np.zeros(12), np.empty(6)
     for n in range(first_hex, last_hex):
         for q in range(points):
             begin, end = first[n * points + q], first[n * points + q + 1]
@@ -147,7 +159,7 @@ def split(row, c, s, first, grown, mean, told, pull, first_hex, last_hex):  # ty
                         v[i] = asked + grown[n, q, i, d] + pull[k, i, d]
                         x[i] = v[i]
                     turn(x, c[k], s[k])
-                    onto_yield(x, row, p, work, weight, none)
+                    onto_yield(x, row, parts[k, d], work, weight, room)
                     turn(x, c[k], -s[k])
                     for i in range(6):
                         pull[k, i, d] = v[i] - x[i]
@@ -158,11 +170,12 @@ def split(row, c, s, first, grown, mean, told, pull, first_hex, last_hex):  # ty
 
 
 @compiled
-def bound(row, c, s, first, weight, grown, pull, told, out, first_hex, last_hex):  # type: ignore[no-untyped-def]
-    """Add to out (d,) what beads can take up at most while the cell moves as in `grown`: the work of the multipliers,
-    and what single strengths make of the rest (an upper bound of the support function of the common part)."""
+def bound(row, c, s, first, weight, grown, pull, told, parts, out, first_hex, last_hex):  # type: ignore[no-untyped-def]
+    """Add to out (d,) what beads can take up at most while the cell moves as in `grown`: what they take up of the
+    multipliers `pull`, and what single strengths make of the rest (an upper bound of the common part's)."""
     points, wide = grown.shape[1], grown.shape[3]
-    x, mid = np.empty(6), np.empty(6)
+    x, y, mid, p = np.empty(6), np.empty(6), np.empty(6), np.empty((3, 6))
+    work, weigh, room = np.empty(6), np.zeros(12), np.empty(6)
     for n in range(first_hex, last_hex):
         for q in range(points):
             begin, end = first[n * points + q], first[n * points + q + 1]
@@ -173,12 +186,16 @@ def bound(row, c, s, first, weight, grown, pull, told, out, first_hex, last_hex)
                     for i in range(6):
                         mid[i] += pull[k, i, d] / (end - begin)
                 for k in range(begin, end):
-                    work = 0.0
                     for i in range(6):
-                        y = pull[k, i, d]
-                        work += y * (told[k, i, d] + y)
-                        x[i] = grown[n, q, i, d] - (mid[i] if 2 <= i <= 4 else y)
+                        x[i] = told[k, i, d] + 2 * pull[k, i, d]
+                        y[i] = x[i]
+                    p[:] = parts[k, d]
                     turn(x, c[k], s[k])
+                    taken = onto_yield(x, row, p, work, weigh, room)
+                    turn(x, c[k], -s[k])
                     for i in range(6):
-                        work += x[i] * (row[HIGH + i] if x[i] > 0 else row[LOW + i])
-                    out[d] += work * share
+                        y[i] = grown[n, q, i, d] - ((mid[i] - pull[k, i, d] + y[i] - x[i]) if 2 <= i <= 4 else y[i] - x[i])
+                    turn(y, c[k], s[k])
+                    for i in range(6):
+                        taken += y[i] * (row[HIGH + i] if y[i] > 0 else row[LOW + i])
+                    out[d] += taken * share

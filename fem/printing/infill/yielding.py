@@ -14,7 +14,7 @@ import numpy as np
 from fem.criteria.strength import FORM, HILL, LINEAR, SHEAR, TEAR, Strength, limits_of
 from fem.tensors import Array
 
-FAR = 30.0
+FAR = 4.0
 """Times the yield stress to which an isotropic bead's single stresses are bounded: von Mises alone would bear
 all-round pressure without limit, and no upper bound could be told."""
 
