@@ -26,26 +26,25 @@ from fem.printing.infill.mesh import CellMesh, Index
 from fem.printing.infill.yielding import YieldSet, yield_set
 from fem.tensors import Array, turned_about_third
 
-GAP = 0.02
+GAP = 0.03
 """The search ends when the two bounds are this near to each other, relative to the lower one."""
-MOST_STEPS = 600
-LOOK = 25
+MOST_STEPS = 400
+LOOK = 20
 """Steps between two looks at the bounds."""
-PUSH = 2.0
-"""How far each projection lets the load run ahead, in loads of first yield of the made-up elastic cell."""
+PUSH = 0.3
+"""How far each projection lets the load run ahead at first, in loads of first yield of the made-up elastic cell."""
+LAST_CHANGE = 300
+"""After so many steps that distance stays, so that the search settles."""
 
 
 @dataclass(frozen=True)
 class LimitLoads:
-    """For each of d mean stresses: by which factor it may be multiplied, `lower` (d,) and `upper` (d,); `stress`
-    (m, 6, d) [MPa, bead axes] the stress of each layer at each point that bears `lower` times the load, `flow` (m, 6, d)
-    how the cell then moves, as strain (engineering shear) up to one factor for each load; `steps` that were taken.
+    """For each of d mean stresses: by which factor it may be multiplied, `lower` (d,) and `upper` (d,) bounds; and the
+    `steps` that were taken.
     """
 
     lower: Array
     upper: Array
-    stress: Array
-    flow: Array
     steps: int
 
     @property
@@ -120,48 +119,82 @@ def _angles(mesh: CellMesh) -> tuple[Array, Index]:
     return np.concatenate([np.tile(a, 8) for a in own]), np.array([len(a) for a in own], dtype=np.intp)
 
 
+@dataclass
+class _Search:
+    """Where the alternating projections are, for the loads (d,) of numbers `which` that are not settled yet."""
+
+    which: Index
+    asked: Array
+    push: Array
+    mean: Array
+    told: Array
+    pull: Array
+    parts: Array
+
+    def keep(self, some: Array) -> None:
+        """Go on with some of the loads."""
+        self.which, self.asked, self.push = self.which[some], self.asked[:, some], self.push[some]
+        self.mean, self.told, self.pull = (
+            np.ascontiguousarray(a[..., some]) for a in (self.mean, self.told, self.pull)
+        )
+        self.parts = np.ascontiguousarray(self.parts[:, some])
+
+    def even(self, p: CellPoints, stress: Array, pull: Array) -> None:
+        """Change the push so that stress and multipliers, which were `stress` and `pull`, settle alike."""
+        now = self.told + self.pull
+        change = _evened(now - stress, self.pull - pull, now, self.pull)
+        self.push = self.push * change
+        self.told += self.pull * (1 - change)
+        self.pull *= change
+        self.parts *= change[:, None, None]
+        self.mean = _at_points(p, self.told)
+
+
 def limit_loads(points: CellPoints, loads: Array, *, strength: Strength, gap: float = GAP) -> LimitLoads:
     """By which factor mean stresses `loads` (d, 6) [MPa, cell axes] may be multiplied until the cell collapses."""
     from fem.printing.infill import yield_kernels
 
-    p, d = points, len(loads)
-    n, m = len(p.weight), len(p.cosine)
+    p, n, m, d = points, len(points.weight), len(points.cosine), len(loads)
     asked = loads.T / p.sets.scale[:, None]
-    soft = np.linalg.solve(p.whole, asked)
-    mean, told, pull = np.zeros((n, 8, 6, d)), np.zeros((m, 6, d)), np.zeros((m, 6, d))
-    elastic, _ = _balanced(p, mean, asked, soft, (asked * soft).sum(axis=0))
-    push = PUSH * (asked * soft).sum(axis=0) / _largest_use(_layers(p, mean + elastic, told), p, strength)
-    best, least = np.zeros(d), np.full(d, np.inf)
-    stress, flow, parts = np.zeros((m, 6, d)), np.zeros((m, 6, d)), np.zeros((m, d, 3, 6))
-    beads = p.sets.row, p.cosine, p.sine, p.first
-    ranges = even_ranges(n, pieces=4 * workers())
+    size = (asked * np.linalg.solve(p.whole, asked)).sum(axis=0)
+    none = np.zeros((n, 8, 6, d)), np.zeros((m, 6, d)), np.zeros((m, 6, d)), np.zeros((m, d, 3, 6))
+    elastic, _ = _balanced(p, none[0], asked, size)
+    push = PUSH * size / _largest_use(_layers(p, elastic, none[1]), p, strength)
+    at = _Search(np.arange(d), asked, push, *none)
+    lower, upper = np.zeros(d), np.full(d, np.inf)
+    beads, ranges = (p.sets.row, p.cosine, p.sine, p.first), even_ranges(n, pieces=4 * workers())
     step = 0
     for step in range(1, MOST_STEPS + 1):
-        grown, factor = _balanced(p, mean, asked, soft, push)
+        grown, factor = _balanced(p, at.mean, at.asked, at.push)
         look = step % LOOK == 0 or step == MOST_STEPS
-        if look:
-            now = _layers(p, mean + grown, told)
-            used = _largest_use(now, p, strength)
-            better = factor / used > best
-            best = np.where(better, factor / used, best)
-            stress[:, :, better] = now[:, :, better] / used[better]
-        shared(yield_kernels.split, ranges, *beads, grown, mean, told, pull, parts)
-        if look:
-            work = np.zeros((len(ranges), d))
-            for k, r in enumerate(ranges):
-                yield_kernels.bound(*beads, p.weight, grown, pull, told, parts, work[k], *r)
-            least = np.minimum(least, work.sum(axis=0) / p.volume / push)
-            flow[:, :, better] = pull[:, :, better]
-            if (least <= (1 + gap) * best).all():
-                break
-    return LimitLoads(best, least, stress, flow, step)
+        if not look:
+            shared(yield_kernels.split, ranges, *beads, grown, at.mean, at.told, at.pull, at.parts)
+            continue
+        borne = factor / _largest_use(_layers(p, at.mean + grown, at.told), p, strength)
+        before = at.told + at.pull, at.pull.copy()
+        shared(yield_kernels.split, ranges, *beads, grown, at.mean, at.told, at.pull, at.parts)
+        work = np.zeros((len(ranges), len(at.which)))
+        numbered = [(k, *r) for k, r in enumerate(ranges)]
+        for k, first, last in numbered:
+            yield_kernels.bound(*beads, p.weight, grown, at.pull, at.told, at.parts, work[k], first, last)
+        lower[at.which] = np.maximum(lower[at.which], borne)
+        upper[at.which] = np.minimum(upper[at.which], work.sum(axis=0) / p.volume / at.push)
+        if step <= LAST_CHANGE:
+            at.even(p, *before)
+        left = upper[at.which] > (1 + gap) * lower[at.which]
+        if not left.any():
+            break
+        if not left.all():
+            at.keep(left)
+    return LimitLoads(lower, upper, step)
 
 
-def _balanced(p: CellPoints, mean: Array, asked: Array, soft: Array, push: Array) -> tuple[Array, Array]:
+def _balanced(p: CellPoints, mean: Array, asked: Array, push: Array) -> tuple[Array, Array]:
     """What takes the stress `mean` (n, 8, 6, d) to the nearest one that balances some factor (d,) of the load
     `asked` (6, d), where the load's work on the cell's mean strain is `push` (d,); and that factor.
     """
     n, d = len(p.weight), mean.shape[3]
+    soft = np.linalg.solve(p.whole, asked)
     root = np.sqrt(p.weight)[:, :, None, None]
     flat = (mean * root).reshape(n, 48, d)
     grown = -(p.bent @ (np.swapaxes(p.bent, 1, 2) @ flat))
@@ -186,6 +219,21 @@ def _layers(p: CellPoints, stress: Array, told: Array) -> Array:
         own[:, 2:5] = 0.0
         out = out + own
     return out
+
+
+def _evened(moved: Array, changed: Array, stress: Array, pull: Array) -> Array:
+    """By which factor (d,) the push should change so that stress and multipliers settle alike (B. Wohlberg, ADMM
+    penalty parameter selection by residual balancing, arXiv 1704.06209 (2017)).
+    """
+    size = [np.sqrt((a**2).sum(axis=(0, 1))) + 1e-300 for a in (moved, changed, stress, pull)]
+    return np.asarray(np.clip(np.sqrt((size[0] / size[3]) / (size[1] / size[2])), 0.2, 5.0))
+
+
+def _at_points(p: CellPoints, layers: Array) -> Array:
+    """Mean over the layers (m, 6, d) at each integration point (n, 8, 6, d)."""
+    if len(layers) > len(p.first) - 1:
+        layers = np.add.reduceat(layers, p.first[:-1], axis=0) / np.diff(p.first)[:, None, None]
+    return np.array(layers.reshape(len(p.weight), 8, 6, -1))
 
 
 def _largest_use(layers: Array, p: CellPoints, strength: Strength) -> Array:

@@ -194,7 +194,9 @@ def bound(row, c, s, first, weight, grown, pull, told, parts, out, first_hex, la
                     taken = onto_yield(x, row, p, work, weigh, room)
                     turn(x, c[k], -s[k])
                     for i in range(6):
-                        y[i] = grown[n, q, i, d] - ((mid[i] - pull[k, i, d] + y[i] - x[i]) if 2 <= i <= 4 else y[i] - x[i])
+                        y[i] = grown[n, q, i, d] - (
+                            (mid[i] - pull[k, i, d] + y[i] - x[i]) if 2 <= i <= 4 else y[i] - x[i]
+                        )
                     turn(y, c[k], s[k])
                     for i in range(6):
                         taken += y[i] * (row[HIGH + i] if y[i] > 0 else row[LOW + i])
