@@ -18,6 +18,7 @@ from fem.judging.body_findings import BodyFindings as BodyFindings
 from fem.judging.body_findings import Matrix, Vector
 from fem.judging.body_findings import PrintFindings as PrintFindings
 from fem.judging.clamp_time import ClampWithTime
+from fem.judging.infill_findings import InfillFindings as InfillFindings
 from fem.judging.joint_findings import BoltFindings as BoltFindings
 from fem.judging.joint_findings import FitCase as FitCase
 from fem.judging.joint_findings import FitFindings as FitFindings
@@ -220,6 +221,7 @@ class CaseFindings:
     `tightened` names the end of the tightening scatter, "low" or "high", that makes its reserve factor ("": no
     bolts).
     With bearing joints, whose part in it changes with the load, `path` tells of each load factor that was solved.
+    `infill` tells of each body's infill by both of its strengths.
     """
 
     factors: dict[str, float]
@@ -249,6 +251,7 @@ class CaseFindings:
     bolts: dict[str, BoltFindings] = field(default_factory=dict)
     tightened: str = ""
     path: tuple[PathPoint, ...] = ()
+    infill: dict[str, InfillFindings] = field(default_factory=dict)
 
     @property
     def magnitudes(self) -> dict[str, float]:

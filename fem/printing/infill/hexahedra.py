@@ -71,6 +71,13 @@ def point_strains(corners: Array) -> tuple[Array, Array]:
     return _strain_of(np.swapaxes(both, -1, -2)), det
 
 
+def point_gradients(corners: Array) -> tuple[Array, Array]:
+    """Slopes (n, 8, 8, 3) [1/mm] of the corners' functions at the integration points, and weights (n, 8) [mm^3]."""
+    jacobian = np.einsum("qad,nai->nqdi", _SLOPES, corners)
+    slopes = np.broadcast_to(_SLOPES.transpose(0, 2, 1), (*jacobian.shape[:2], 3, 8))
+    return np.swapaxes(np.linalg.solve(jacobian, slopes), 2, 3), np.linalg.det(jacobian)
+
+
 def volumes(corners: Array) -> Array:
     """Volumes (n,) [mm^3] of hexahedra with `corners` (n, 8, 3) [mm]."""
     return np.linalg.det(np.einsum("qad,nai->nqdi", _SLOPES, corners)).sum(axis=1)

@@ -16,6 +16,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fem.cores import even_ranges, shared, workers
 from fem.criteria.reserve import utilisation
@@ -39,8 +40,8 @@ LAST_CHANGE = 300
 
 @dataclass(frozen=True)
 class LimitLoads:
-    """For each of d mean stresses: by which factor it may be multiplied, `lower` (d,) and `upper` (d,) bounds; and the
-    `steps` that were taken.
+    """The factor by which each of d mean stresses may be multiplied lies between `lower` (d,) and `upper` (d,);
+    `steps` were taken.
     """
 
     lower: Array
@@ -59,8 +60,8 @@ class CellPoints:
 
     `weight` (n, 8) [mm^3]; `cosine`, `sine` (m,) of each layer's bead and `first` (8 n + 1,) where a point's layers
     begin; `moved` (n, 48, 24) strain of the corners' motion and `bent` (n, 48, 9) the incompatible modes, both times
-    the root of the weight, the modes orthonormal; `force` (size, 6) what six even
-    stresses pull at the nodes with, `mean` (size, 6) the repeating motion of six mean strains, and `whole` (6, 6) the mean stress that goes with them.
+    the root of the weight, the modes orthonormal; `force` (size, 6) what six even stresses pull at the nodes with,
+    `mean` (size, 6) the repeating motion of six mean strains, and `whole` (6, 6) the mean stress that goes with them.
     """
 
     sets: YieldSet
@@ -131,7 +132,7 @@ class _Search:
     pull: Array
     parts: Array
 
-    def keep(self, some: Array) -> None:
+    def keep(self, some: NDArray[np.bool_]) -> None:
         """Go on with some of the loads."""
         self.which, self.asked, self.push = self.which[some], self.asked[:, some], self.push[some]
         self.mean, self.told, self.pull = (
