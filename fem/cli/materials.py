@@ -238,8 +238,9 @@ def _print_cell(made: Any, facts: dict[str, Any]) -> None:
         soft_wrap=True,
     )
     console.print(
-        f"Neighbouring layers of a sheet lose contact where it lies flatter than {facts['contact_lost_below_deg']:.0f} "
-        f"degrees: {100 * facts['flatter_share']:.2g} % of this cell. There its strength is not to be relied on.",
+        "Neighbouring layers of a sheet lose contact where it lies flatter than "
+        f"{facts['contact_lost_below_deg']:.0f} degrees: {100 * facts['flatter_share']:.2g} % of this cell. There its "
+        "strength is not to be relied on.",
         soft_wrap=True,
     )
     if told := facts["buckling_in_layer"]:
@@ -252,9 +253,9 @@ def _print_cell(made: Any, facts: dict[str, Any]) -> None:
         console.print(f"Buckling in the layer: {both}. The {used} is used.", soft_wrap=True)
     if facts["collapse_MPa"] is not None:
         console.print(
-            f"Collapse is a lower bound; the upper one lies {100 * facts['collapse_gap']:.2g} % above it at most, and "
-            f"a finer mesh changed it by {100 * facts['collapse_mesh_change']:.2g} %. It counts for a ductile polymer "
-            "and a single overload. Below the first bead's strength it is because walls one bead thick bend, which "
-            "a mean over the bead's section does not see.",
+            f"Collapse is a lower bound; the upper one lies {100 * facts['collapse_gap']:.2g} % above it at most, "
+            f"and a finer mesh changed it by {100 * facts['collapse_mesh_change']:.2g} %. It counts for a ductile "
+            "polymer and a single overload. Where it is less than the first bead's strength, walls one bead thick "
+            "bend, which a mean over the bead's section does not see.",
             soft_wrap=True,
         )

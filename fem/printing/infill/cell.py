@@ -65,8 +65,8 @@ class InfillCell:
     its corner); `stiffness` (6, 6) [MPa]; `expansion` (6,) [1/K] as a strain vector or None; `points` and `walls`
     decide how much mean stress it bears; `strength_MPa` holds "tension" (3,), "compression" (3,), "shear" (3,) in the
     order 23, 13, 12, the least of the beads' criteria, and "buckling": for each state (such as "compression 3") that
-    buckling limits further, its MPa and mode; "buckling_in_layer": how the walls' critical compression along their beads
-    was checked (`eigen_buckling`). `moves` and `strength_moves` are the largest relative changes of the
+    buckling limits further, its MPa and mode; "buckling_in_layer": how the walls' critical compression along their
+    beads was checked (`eigen_buckling`). `moves` and `strength_moves` are the largest relative changes of the
     six moduli and of the nine strengths against the next coarser mesh; `points_short` is the largest share by which
     the points understate the worst utilisation of all places (one or two per cent, about five for the gyroid, whose
     worst place wanders over the sheet).

@@ -29,12 +29,12 @@ from fem.tensors import Array, turned_about_third
 
 GAP = 0.03
 """The search ends when the two bounds are this near to each other, relative to the lower one."""
-MOST_STEPS = 400
+MOST_STEPS = 300
 LOOK = 20
 """Steps between two looks at the bounds."""
 PUSH = 0.3
 """How far each projection lets the load run ahead at first, in loads of first yield of the made-up elastic cell."""
-LAST_CHANGE = 300
+LAST_CHANGE = 200
 """After so many steps that distance stays, so that the search settles."""
 
 
@@ -58,10 +58,11 @@ class LimitLoads:
 class CellPoints:
     """A cell's integration points and their layers, and the made-up elastic cell in scaled components.
 
-    `weight` (n, 8) [mm^3]; `cosine`, `sine` (m,) of each layer's bead and `first` (8 n + 1,) where a point's layers
-    begin; `moved` (n, 48, 24) strain of the corners' motion and `bent` (n, 48, 9) the incompatible modes, both times
-    the root of the weight, the modes orthonormal; `force` (size, 6) what six even stresses pull at the nodes with,
-    `mean` (size, 6) the repeating motion of six mean strains, and `whole` (6, 6) the mean stress that goes with them.
+    `weight` (n, q) [mm^3], q = 8, or 4 where nothing changes up the build; `cosine`, `sine` (m,) of each layer's bead
+    and `first` (q n + 1,) where a point's layers begin; `moved` (n, 6 q, 24) strain of the corners' motion and `bent`
+    (n, 6 q, k) the incompatible modes, both times the root of the weight, the modes orthonormal; `force` (size, 6)
+    what six even stresses pull at the nodes with, `mean` (size, 6) the repeating motion of six mean strains, and
+    `whole` (6, 6) the mean stress that goes with them.
     """
 
     sets: YieldSet
@@ -82,19 +83,20 @@ def cell_points(mesh: CellMesh, *, strength: Strength) -> CellPoints:
     """Set up the equations once for all loads."""
     sets = yield_set(strength)
     strain, weight = point_strains(mesh.corners)
-    n = len(weight)
-    strain *= np.sqrt(weight)[:, :, None, None] * sets.scale[:, None]
-    flat = strain.reshape(n, 48, 33)
+    n, q, modes = len(weight), 8, 33
+    if mesh.prismatic:  # nothing changes up the build: the upper four points repeat the lower, and nothing bends so
+        strain, weight, q, modes = strain[:, :4], 2 * weight[:, :4], 4, 30
+    flat = (strain * np.sqrt(weight)[:, :, None, None] * sets.scale[:, None])[..., :modes].reshape(n, 6 * q, modes)
     bent = np.linalg.qr(flat[:, :, 24:])[0]
     moved = flat[:, :, :24] - bent @ (np.swapaxes(bent, 1, 2) @ flat[:, :, :24])
     equations = balance(mesh, np.swapaxes(moved, 1, 2) @ moved)
-    even = np.broadcast_to(np.eye(6), (n, 8, 6, 6)) * np.sqrt(weight)[:, :, None, None]
-    force = np.swapaxes(moved, 1, 2) @ even.reshape(n, 48, 6)
+    even = np.broadcast_to(np.eye(6), (n, q, 6, 6)) * np.sqrt(weight)[:, :, None, None]
+    force = np.swapaxes(moved, 1, 2) @ even.reshape(n, 6 * q, 6)
     pulls = equations.gather(force)
     mean = -equations.solve(pulls)
     whole = np.eye(6) * weight.sum() + pulls.T @ mean
-    angle, count = _angles(mesh)
-    first = np.concatenate([[0], np.cumsum(np.repeat(count, 8))])
+    angle, count = _angles(mesh, q)
+    first = np.concatenate([[0], np.cumsum(np.repeat(count, q))])
     turn = np.radians(angle)
     return CellPoints(
         sets,
@@ -112,12 +114,14 @@ def cell_points(mesh: CellMesh, *, strength: Strength) -> CellPoints:
     )
 
 
-def _angles(mesh: CellMesh) -> tuple[Array, Index]:
-    """Bead angle (m,) [degrees] of every layer at every integration point, and the layers (n,) of each hexahedron."""
+def _angles(mesh: CellMesh, points: int) -> tuple[Array, Index]:
+    """Bead angle (m,) [degrees] of every layer at each of so many integration points, and how many (n,) of them a
+    hexahedron has.
+    """
     if mesh.angle is not None:
-        return np.repeat(mesh.angle, 8), np.ones(len(mesh.corners), dtype=np.intp)
+        return np.repeat(mesh.angle, points), np.ones(len(mesh.corners), dtype=np.intp)
     own = [mesh.families[f].angles for f in mesh.family]
-    return np.concatenate([np.tile(a, 8) for a in own]), np.array([len(a) for a in own], dtype=np.intp)
+    return np.concatenate([np.tile(a, points) for a in own]), np.array([len(a) for a in own], dtype=np.intp)
 
 
 @dataclass
@@ -155,10 +159,10 @@ def limit_loads(points: CellPoints, loads: Array, *, strength: Strength, gap: fl
     """By which factor mean stresses `loads` (d, 6) [MPa, cell axes] may be multiplied until the cell collapses."""
     from fem.printing.infill import yield_kernels
 
-    p, n, m, d = points, len(points.weight), len(points.cosine), len(loads)
+    p, (n, q), m, d = points, points.weight.shape, len(points.cosine), len(loads)
     asked = loads.T / p.sets.scale[:, None]
     size = (asked * np.linalg.solve(p.whole, asked)).sum(axis=0)
-    none = np.zeros((n, 8, 6, d)), np.zeros((m, 6, d)), np.zeros((m, 6, d)), np.zeros((m, d, 3, 6))
+    none = np.zeros((n, q, 6, d)), np.zeros((m, 6, d)), np.zeros((m, 6, d)), np.zeros((m, d, 3, 6))
     elastic, _ = _balanced(p, none[0], asked, size)
     push = PUSH * size / _largest_use(_layers(p, elastic, none[1]), p, strength)
     at = _Search(np.arange(d), asked, push, *none)
@@ -191,13 +195,13 @@ def limit_loads(points: CellPoints, loads: Array, *, strength: Strength, gap: fl
 
 
 def _balanced(p: CellPoints, mean: Array, asked: Array, push: Array) -> tuple[Array, Array]:
-    """What takes the stress `mean` (n, 8, 6, d) to the nearest one that balances some factor (d,) of the load
+    """What takes the stress `mean` (n, q, 6, d) to the nearest one that balances some factor (d,) of the load
     `asked` (6, d), where the load's work on the cell's mean strain is `push` (d,); and that factor.
     """
-    n, d = len(p.weight), mean.shape[3]
+    n, q, _, d = mean.shape
     soft = np.linalg.solve(p.whole, asked)
     root = np.sqrt(p.weight)[:, :, None, None]
-    flat = (mean * root).reshape(n, 48, d)
+    flat = (mean * root).reshape(n, 6 * q, d)
     grown = -(p.bent @ (np.swapaxes(p.bent, 1, 2) @ flat))
     load = p.equations.gather(np.swapaxes(p.moved, 1, 2) @ flat)
     u = -p.equations.solve(load)
@@ -206,16 +210,15 @@ def _balanced(p: CellPoints, mean: Array, asked: Array, push: Array) -> tuple[Ar
     factor = (push + (soft * alone).sum(axis=0)) / (asked * soft).sum(axis=0)
     strain = np.linalg.solve(p.whole, factor * asked - alone)
     grown += p.moved @ (u + p.mean @ strain)[p.equations.unknowns]
-    return np.asarray(grown.reshape(n, 8, 6, d) / root + strain), factor
+    return np.asarray(grown.reshape(n, q, 6, d) / root + strain), factor
 
 
 def _layers(p: CellPoints, stress: Array, told: Array) -> Array:
     """Stress (m, 6, d) of each layer, print axes: what they share, and in the plane what each has by itself."""
-    n, d = len(p.weight), stress.shape[3]
     count = np.diff(p.first)
-    point = np.repeat(np.arange(8 * n), count)
-    out = stress.reshape(8 * n, 6, d)[point]
-    if len(point) > 8 * n:
+    point = np.repeat(np.arange(len(count)), count)
+    out = stress.reshape(len(count), 6, -1)[point]
+    if len(point) > len(count):
         own = told - (np.add.reduceat(told, p.first[:-1], axis=0) / count[:, None, None])[point]
         own[:, 2:5] = 0.0
         out = out + own
@@ -231,10 +234,10 @@ def _evened(moved: Array, changed: Array, stress: Array, pull: Array) -> Array:
 
 
 def _at_points(p: CellPoints, layers: Array) -> Array:
-    """Mean over the layers (m, 6, d) at each integration point (n, 8, 6, d)."""
+    """Mean over the layers (m, 6, d) at each integration point (n, q, 6, d)."""
     if len(layers) > len(p.first) - 1:
         layers = np.add.reduceat(layers, p.first[:-1], axis=0) / np.diff(p.first)[:, None, None]
-    return np.array(layers.reshape(len(p.weight), 8, 6, -1))
+    return np.array(layers.reshape(*p.weight.shape, 6, -1))
 
 
 def _largest_use(layers: Array, p: CellPoints, strength: Strength) -> Array:
