@@ -239,8 +239,8 @@ def _print_cell(made: Any, facts: dict[str, Any]) -> None:
     )
     console.print(
         "Neighbouring layers of a sheet lose contact where it lies flatter than "
-        f"{facts['contact_lost_below_deg']:.0f} degrees: {100 * facts['flatter_share']:.2g} % of this cell. There its "
-        "strength is not to be relied on.",
+        f"{facts['contact_lost_below_deg']:.0f} degrees: {100 * facts['flatter_share']:.2g} % of this cell. "
+        "There its strength is not to be relied on.",
         soft_wrap=True,
     )
     if told := facts["buckling_in_layer"]:

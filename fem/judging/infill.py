@@ -16,12 +16,14 @@ import numpy as np
 from fem.caution import Caution
 from fem.criteria.reserve import phase_reserve
 from fem.criteria.strength import Strength
-from fem.judging.findings import CaseFindings, Reserve
+from fem.judging.findings import CaseFindings, Vector
 from fem.judging.infill_findings import COLLAPSE, FIRST_BEAD, InfillFindings
 from fem.judging.reserve import InfillReserve, ReserveField
 from fem.part.tetmesh import Index, TetMesh
 from fem.printing.body import PrintedBody
 from fem.printing.field import PrintedField, PrintedMaterial
+from fem.printing.infill.buckling import first_to_buckle
+from fem.printing.infill.collapse import BRITTLE, CellRecipe, collapse_under
 from fem.printing.plan import raster_axes
 from fem.tensors import Array, stress_rotation
 
@@ -47,11 +49,11 @@ def infill_of_case(
         if not np.isfinite(found.reserve).any():
             continue
         told = _first_bead(mesh, material, made[body], found)
-        out[body] = _with_collapse(told, made[body], found) if collapse else told
+        out[body] = _with_collapse(told, mesh, made[body], found) if collapse else told
     return out
 
 
-def decided_by_infill(case: CaseFindings) -> CaseFindings:
+def decided_by_infill(case: CaseFindings, field: ReserveField, *, mesh: TetMesh) -> CaseFindings:
     """The case with the collapse of its infill in place of the first bead's failure there; other zones count as they
     did.
     """
@@ -59,35 +61,31 @@ def decided_by_infill(case: CaseFindings) -> CaseFindings:
     if not collapsing:
         return case
     body, first = min(collapsing.items(), key=lambda item: item[1].collapse or 0.0)
-    others = {zone: r for zone, r in case.reserve.by_zone.items() if zone != "core" and r is not None}
-    rest = min(others.values(), default=np.inf)
-    least = first.collapse or 0.0
-    if case.reserve.zone != "core" and case.reserve.minimum <= least:
+    least, was = first.collapse or 0.0, case.reserve
+    others = {zone: r for zone, r in was.by_zone.items() if zone != "core" and r is not None}
+    zone = min(others, key=lambda name: others[name], default="")
+    if was.zone != "core" and was.minimum <= least:
         return case
-    if rest < least:
-        return replace(case, reserve=_elsewhere(case.reserve, rest, min(others, key=lambda zone: others[zone])))
-    reserve = replace(
-        case.reserve,
-        minimum=least,
-        least=least,
-        mode=first.collapse_mode,
-        zone="core",
-        phase="cell",
-        body=body,
-        at_mm=first.at_mm,
-        band=first.collapse_band,
-        decided_by="collapse of the infill",
-        nonsingular_minimum=max(case.reserve.nonsingular_minimum, least),
-    )
-    return replace(case, reserve=reserve)
+    if zone and others[zone] < least:
+        value = others[zone]
+        told = replace(was, mode="first bead, before the infill collapses", zone=zone, phase="", band=())
+        told = replace(told, at_mm=_place_outside(field, mesh), face="", decided_by="homogenised")
+    else:
+        value = least
+        told = replace(was, mode=first.collapse_mode, zone="core", phase="cell", band=first.collapse_band)
+        told = replace(told, body=body, at_mm=first.collapse_at_mm, face="", decided_by=COLLAPSE)
+    away = max(was.nonsingular_minimum, value)
+    told = replace(told, minimum=value, least=value, nonsingular_minimum=away, singular=False)
+    times = value / was.minimum if was.minimum > 0 else 1.0
+    force, moment = (None if v is None else v * times for v in (case.failing_load_N, case.failing_load_Nmm))
+    return replace(case, reserve=told, failing_load_N=force, failing_load_Nmm=moment)
 
 
-def _elsewhere(reserve: Reserve, least: float, zone: str) -> Reserve:
-    """The reserve of another zone, which comes before the collapse of the infill."""
-    mode = f"first bead in the {zone}, before the infill collapses"
-    return replace(
-        reserve, minimum=least, least=least, zone=zone, mode=mode, phase="", band=(), decided_by="homogenised"
-    )
+def _place_outside(field: ReserveField, mesh: TetMesh) -> Vector:
+    """The place outside the infill that comes first."""
+    inside = np.array([zone == "core" for zone, _ in field.phases])[field.phase]
+    node = int(np.where(inside, np.inf, field.counted).argmin())
+    return tuple(float(v) + 0.0 for v in mesh.nodes[node])
 
 
 def infill_cautions(cases: Mapping[str, CaseFindings]) -> tuple[Caution, ...]:
@@ -104,16 +102,13 @@ def infill_cautions(cases: Mapping[str, CaseFindings]) -> tuple[Caution, ...]:
                 "load, for what must stay tight, and in hot spots and pictures the first bead counts."
             )
             out.append(Caution("infill_collapse", text, data))
-            if told.collapse_mode == BRITTLE_MODE:
+            if told.collapse_mode == BRITTLE:
                 text = (
                     f"Case {name}, body {body}: interlayer tension ends the load of its infill; layers that part are "
                     "brittle, and bear nothing more than at their first failure."
                 )
                 out.append(Caution("infill_brittle", text, data, decisive=True))
     return tuple(out)
-
-
-BRITTLE_MODE = "interlayer tension, brittle"
 
 
 def _cell_rotation(body: PrintedBody) -> Array:
@@ -158,11 +153,8 @@ def _without_interlayer(material: PrintedMaterial, found: InfillReserve, at: int
     return least if np.isfinite(least) else None
 
 
-def _with_collapse(told: InfillFindings, body: PrintedBody, found: InfillReserve) -> InfillFindings:
+def _with_collapse(told: InfillFindings, mesh: TetMesh, body: PrintedBody, found: InfillReserve) -> InfillFindings:
     """The findings with the collapse of the cell at the places that may come first."""
-    from fem.printing.infill.buckling import first_to_buckle
-    from fem.printing.infill.collapse import CellRecipe, collapse_under
-
     assert body.plan is not None and body.cell is not None and body.values is not None
     plan, values = body.plan, body.values
     turn = _cell_rotation(body)
@@ -192,6 +184,7 @@ def _with_collapse(told: InfillFindings, body: PrintedBody, found: InfillReserve
         told,
         collapse=value,
         collapse_mode=mode,
+        collapse_at_mm=tuple(float(v) + 0.0 for v in mesh.nodes[found.nodes[chosen[k]]]),
         collapse_band=(value, max(high, value)),
         ratio=value / told.first_bead if told.first_bead > 0 else None,
         places=len(chosen),

@@ -19,8 +19,8 @@ class InfillFindings:
     tension and shear, told of a compressed place (None elsewhere).
 
     `collapse` is the reserve factor at which the cell collapses, the least of the `places` looked at, by
-    `collapse_mode`, with `collapse_band` (low, high); `ratio` is that over `first_bead`. They are None and empty
-    where collapse was not calculated. `decides` names the one that counts.
+    `collapse_mode` at `collapse_at_mm`, with `collapse_band` (low, high); `ratio` is that over `first_bead`. They are
+    None and empty where collapse was not calculated. `decides` names the one that counts.
     """
 
     first_bead: float
@@ -31,6 +31,7 @@ class InfillFindings:
     without_interlayer: float | None = None
     collapse: float | None = None
     collapse_mode: str = ""
+    collapse_at_mm: Vector = ()
     collapse_band: Vector = ()
     ratio: float | None = None
     places: int = 0

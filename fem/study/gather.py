@@ -91,7 +91,7 @@ def with_infill(ready: Prepared, answer: Answer) -> CaseFindings:
     """A case with both strengths of its infill; collapse is calculated where the study lets it count."""
     collapse = ready.study.requirements.infill == COLLAPSE
     told = infill_of_case(ready.mesh, ready.printed, answer.field, made=ready.made, collapse=collapse)
-    return decided_by_infill(replace(answer.findings, infill=told))
+    return decided_by_infill(replace(answer.findings, infill=told), answer.field, mesh=ready.mesh)
 
 
 def _shared_mesh(ready: Prepared, passes: PassHistory | None) -> tuple[Caution, ...]:

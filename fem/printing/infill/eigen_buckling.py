@@ -29,7 +29,7 @@ TRUSTED = 0.15
 """The formula is kept where the eigenvalue differs from it by no more than this."""
 PRESSED = {"compression 1": (-1.0, 0, 0, 0, 0, 0), "compression 2": (0, -1.0, 0, 0, 0, 0)}
 """The mean stresses [MPa] under which walls are compressed along their beads."""
-EIGENVALUE = "buckling of the walls in the layer, by the cell's own eigenvalue"
+EIGENVALUE = "wall buckling: in the layer by the cell's own eigenvalue, else as flat plates"
 
 
 def checked_walls(
