@@ -87,14 +87,15 @@ class Reserve:
     `minimum` and what belongs to it are the decided ones: where beads were solved at a place, their number counts in
     place of the homogenised one. `least` says the same number, `homogenised` the minimum of the homogenised answer,
     in `homogenised_zone`; `decided_by` is "homogenised", "zoom", "whole" or "collapse" (of the infill, where a study
-    lets it count), and `band` (low, high) how far the decided number may lie off (empty: not known). `criteria` and `by_zone`, the minimum in each zone (null where
-    nothing grows towards failure), are the homogenised answer's. `decided` says whether the required reserve is
-    "met", "not met" or "not decided", its band straddling the limit ("" where none is required); `chance_above_1` and
-    `chance_met` are the chances that the reserve is above 1 and above what is required, `chance_limit` (None: not
-    known, or nothing required), `chance_errors` the standard error of each by sampling: 0 where next to all samples,
-    or none, reach it, and the chance is then a bound. `chance_inputs` are the up to three inputs that matter most.
-    `homogenised_band` and `homogenised_away` are the band and the minimum away from singular places of the
-    homogenised answer. Places that permanent loads alone use up (`CaseFindings.used_up`) do not count for the minima.
+    lets it count), and `band` (low, high) how far the decided number may lie off (empty: not known). `criteria` and
+    `by_zone`, the minimum in each zone (null where nothing grows towards failure), are the homogenised answer's.
+    `decided` says whether the required reserve is "met", "not met" or "not decided", its band straddling the limit
+    ("" where none is required); `chance_above_1` and `chance_met` are the chances that the reserve is above 1 and
+    above what is required, `chance_limit` (None: not known, or nothing required), `chance_errors` the standard error
+    of each by sampling: 0 where next to all samples, or none, reach it, and the chance is then a bound.
+    `chance_inputs` are the up to three inputs that matter most. `homogenised_band` and `homogenised_away` are the
+    band and the minimum away from singular places of the homogenised answer. Places that permanent loads alone use up
+    (`CaseFindings.used_up`) do not count for the minima.
     """
 
     minimum: float
