@@ -152,7 +152,7 @@ def test_sheets_that_lie_flat_are_told(tmp_path):
         )
         for height in (0.1, 0.2)
     }
-    # normals of a gyroid are spread nearly evenly over the sphere: a cap of 24 degrees is 9 % of the half, 13 degrees 2 %
+    # were its normals spread evenly, a cap of 24 degrees would be 9 % of the half sphere, one of 13 degrees 2 %
     assert 0.03 < share[0.2] < 0.12 and share[0.1] < share[0.2] / 2
     grid = infill_cell("grid", density=0.3, strength=BEAD, cache=tmp_path, **SIZE, **PLAIN)
     assert flatter_share(grid) == 0.0
