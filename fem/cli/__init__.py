@@ -143,6 +143,9 @@ def _parser() -> argparse.ArgumentParser:
     )
     cell.add_argument("pattern", help="woodpile, grid, triangle, honeycomb, cubic or gyroid")
     cell.add_argument("--density", required=True, help="infill density: volume fraction of the beads, such as 0.3")
+    cell.add_argument(
+        "--no-collapse", action="store_true", help="leave out the collapse of the cell, which takes minutes once"
+    )
     cell.add_argument("--polymer", default="pa12-cf", help="card of the bead, a name or a file (default: pa12-cf)")
     cell.add_argument("--state", help="state of the polymer (default: the card's first)")
     cell.add_argument("--temperature", help='service temperature, such as "60 degC" (default: 23 degC)')

@@ -135,6 +135,7 @@ def cell(options: argparse.Namespace) -> int:
     )
     picture = picture_place(options.picture or Path(f"cell_{made.pattern}_{100 * made.density:.0f}.png"))
     facts = _cell_facts(made, material=f"{card.name} ({state})")
+    facts |= _collapse_facts(made, values, density=density, left_out=options.no_collapse)
     if options.json:
         print(json.dumps(facts, indent=1))
     else:
@@ -144,8 +145,21 @@ def cell(options: argparse.Namespace) -> int:
     return 0
 
 
+def _collapse_words(facts: dict[str, Any]) -> list[str]:
+    """Collapse in words for each of the nine mean stresses."""
+    if facts["collapse_MPa"] is None:
+        return ["not calculated"] * 9
+    told = [facts[key] for key in ("collapse_MPa", "collapse_over_first_bead", "collapse_mode")]
+    flat = [[*t["tension"], *t["compression"], *t["shear"].values()] for t in told]
+    return [
+        f"{v:.3g}, × {ratio:.2f}" + (" (interlayer tension)" if mode.startswith("interlayer") else "")
+        for v, ratio, mode in zip(*flat, strict=True)
+    ]
+
+
 def _cell_facts(made: Any, *, material: str) -> dict[str, Any]:
     """The cell's numbers for scripts, in cell axes (print axes at infill angle 0)."""
+    from fem.printing.infill import contact_angle, flatter_share
     from fem.tensors import engineering_constants
 
     k = {name: float(v) for name, v in engineering_constants(made.stiffness).items()}
@@ -165,9 +179,37 @@ def _cell_facts(made: Any, *, material: str) -> dict[str, Any]:
         "expansion_per_K": None if made.expansion is None else made.expansion.tolist(),
         "strength_MPa": {**strength, "shear": shear},
         "buckling_MPa": made.strength_MPa["buckling"],
+        "buckling_in_layer": made.strength_MPa["buckling_in_layer"],
+        "contact_lost_below_deg": contact_angle(bead_width=made.bead_width, bead_height=made.bead_height),
+        "flatter_share": flatter_share(made),
         "stiffness_mesh_change": float(made.moves),
         "strength_mesh_change": float(made.strength_moves),
         "peak_underestimate": float(made.points_short),
+    }
+
+
+def _collapse_facts(made: Any, values: Any, *, density: float, left_out: bool) -> dict[str, Any]:
+    """The cell's strengths at collapse, with the same keys as those at the first bead; None where left out."""
+    from fem.printing.infill.collapse import CellRecipe, collapse_strengths
+
+    names = ("collapse_MPa", "collapse_over_first_bead", "collapse_mode", "collapse_gap", "collapse_mesh_change")
+    if left_out:
+        return dict.fromkeys(names)
+    print("beadwork: collapse by limit analysis (takes minutes once, then kept)", file=sys.stderr, flush=True)
+    shape = made.pattern, density, made.bead_width, made.bead_height
+    told = collapse_strengths(CellRecipe(*shape, values.E, values.nu, values.G, values.strength))
+    first = [made.strength_MPa[key] for key in ("tension", "compression", "shear")]
+    ratio = [float(v) for v in told.MPa / [v for three in first for v in three]]
+    by_key = (_by_key([float(v) for v in told.MPa]), _by_key(ratio), _by_key(list(told.modes)))
+    return dict(zip(names, (*by_key, told.gap, told.mesh_change), strict=True))
+
+
+def _by_key(nine: list[Any]) -> dict[str, Any]:
+    """Nine values of the unit states under the keys of the strengths."""
+    return {
+        "tension": nine[:3],
+        "compression": nine[3:6],
+        "shear": dict(zip(("23", "13", "12"), nine[6:], strict=True)),
     }
 
 
@@ -184,11 +226,17 @@ def _print_cell(made: Any, facts: dict[str, Any]) -> None:
     values = [*strength["tension"], *strength["compression"], *strength["shear"].values()]
     names += [f"shear {pair}" for pair in strength["shear"]]
     buckling = facts["buckling_MPa"]
+    collapse = _collapse_words(facts)
     rows = [
-        [n, f"{v:.3g}", f"{buckling[n]['MPa']:.3g} MPa: {buckling[n]['mode']}" if n in buckling else ""]
-        for n, v in zip(names, values, strict=True)
+        [n, f"{v:.3g}", told, f"{buckling[n]['MPa']:.3g} MPa: {buckling[n]['mode']}" if n in buckling else ""]
+        for n, v, told in zip(names, values, collapse, strict=True)
     ]
-    heads = ["mean stress", "strength at first bead failure [MPa]", "wall buckling stress, if lower"]
+    heads = [
+        "mean stress",
+        "first bead fails [MPa]",
+        "collapse [MPa], over first bead",
+        "wall buckling stress, if lower",
+    ]
     console.print(ruled("Effective strength, each mean stress alone", heads, rows))
     console.print(
         f"When the cell's mesh was last refined, its moduli changed by {100 * facts['stiffness_mesh_change']:.2g} % "
@@ -196,3 +244,25 @@ def _print_cell(made: Any, facts: dict[str, Any]) -> None:
         f"study takes from it may be underestimated by {100 * facts['peak_underestimate']:.2g} %.",
         soft_wrap=True,
     )
+    console.print(
+        "Neighbouring layers of a sheet lose contact where it lies flatter than "
+        f"{facts['contact_lost_below_deg']:.0f} degrees: {100 * facts['flatter_share']:.2g} % of this cell. "
+        "There its strength is not to be relied on.",
+        soft_wrap=True,
+    )
+    if told := facts["buckling_in_layer"]:
+        both = "; ".join(
+            f"{state} {v['formula_MPa']:.3g} MPa by the flat-plate formula, {v['eigenvalue_MPa']:.3g} MPa by the "
+            f"cell's eigenvalue (over {v['cells']} cell{'s' * (v['cells'] > 1)})"
+            for state, v in told.items()
+        )
+        used = next(iter(told.values()))["used"]
+        console.print(f"Buckling in the layer: {both}. The {used} is used.", soft_wrap=True)
+    if facts["collapse_MPa"] is not None:
+        console.print(
+            f"Collapse is a lower bound; the upper one lies {100 * facts['collapse_gap']:.2g} % above it at most, "
+            f"and a finer mesh changed it by {100 * facts['collapse_mesh_change']:.2g} %. It counts for a ductile "
+            "polymer and a single overload. Where it is less than the first bead's strength, walls one bead thick "
+            "bend, which a mean over the bead's section does not see.",
+            soft_wrap=True,
+        )

@@ -8,6 +8,7 @@ from fem.errors import InputError
 from fem.evidence import (
     beams,
     bolted,
+    collapse,
     corners,
     distances,
     experiments,
@@ -69,6 +70,8 @@ CHECKS: tuple[Check, ...] = (
     Check(INFILL, "Grids and cubes with real walls", lattices.real_walls),
     Check(INFILL, "Gyroid sheets", lattices.gyroids),
     Check(INFILL, "Laws of thin walls", lattices.thin_walls),
+    Check(INFILL, "Collapse of walls and of a solid block", collapse.walls),
+    Check(INFILL, "Honeycombs that collapse and that buckle", collapse.honeycombs),
     Check(FIBRES, "E-glass in polycarbonate", grains.glass),
     Check(FIBRES, "Carbon fibre in PA12", grains.carbon),
     Check(FIBRES, "Shares of the volume", grains.shares),

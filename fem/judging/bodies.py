@@ -13,6 +13,7 @@ from fem.part.tetmesh import Index, TetMesh
 from fem.printing.body import PrintedBody
 from fem.printing.estimate import estimate_print
 from fem.printing.field import PrintedField
+from fem.printing.infill.flatness import contact_angle, flatter_share
 from fem.printing.keys import PrintKeys
 from fem.printing.plan import print_axes
 from fem.tensors import Array
@@ -110,6 +111,10 @@ def _print_findings(body: PrintedBody, keys: PrintKeys, *, mass: float, nodes: A
         cost=took.cost,
         assumed=assumed,
         infill_quality=plan.core_quality,
+        contact_lost_below_deg=None
+        if cell is None
+        else contact_angle(bead_width=plan.bead_width, bead_height=plan.bead_height),
+        flatter_share=None if cell is None else flatter_share(cell),
     )
 
 

@@ -17,7 +17,9 @@ class PrintFindings:
     strength changed when its mesh was last refined, `cell_peak_underestimate` by what share its judged places may
     understate the worst (None when solid); `thin_share` the share of the volume that lies where the part is thinner
     than two beads; `assumed` names the values that the study left to their defaults; `price_per_kg` and `cost` are in
-    the user's own money; `infill_quality` the share of sound beads' stiffness and strength that the infill has.
+    the user's own money; `infill_quality` the share of sound beads' stiffness and strength that the infill has;
+    `contact_lost_below_deg` is the angle to the plate below which neighbouring layers of a
+    sheet lose contact, and `flatter_share` the share of the infill that lies flatter (None when solid).
     """
 
     build_direction: Vector
@@ -44,6 +46,8 @@ class PrintFindings:
     cost: float
     assumed: tuple[str, ...]
     infill_quality: float = 1.0
+    contact_lost_below_deg: float | None = None
+    flatter_share: float | None = None
 
 
 @dataclass(frozen=True)

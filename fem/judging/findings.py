@@ -20,6 +20,7 @@ from fem.judging.body_findings import BodyFindings as BodyFindings
 from fem.judging.body_findings import Matrix, Vector
 from fem.judging.body_findings import PrintFindings as PrintFindings
 from fem.judging.clamp_time import ClampWithTime
+from fem.judging.infill_findings import InfillFindings as InfillFindings
 from fem.judging.joint_findings import BoltFindings as BoltFindings
 from fem.judging.joint_findings import FitCase as FitCase
 from fem.judging.joint_findings import FitFindings as FitFindings
@@ -87,15 +88,16 @@ class Reserve:
 
     `minimum` and what belongs to it are the decided ones: where beads were solved at a place, their number counts in
     place of the homogenised one. `least` says the same number, `homogenised` the minimum of the homogenised answer,
-    in `homogenised_zone`; `decided_by` is "homogenised", "zoom" or "whole", and `band` (low, high) how far the
-    decided number may lie off (empty: not known). `criteria` and `by_zone`, the minimum in each zone (null where
-    nothing grows towards failure), are the homogenised answer's. `decided` says whether the required reserve is
-    "met", "not met" or "not decided", its band straddling the limit ("" where none is required); `chance_above_1` and
-    `chance_met` are the chances that the reserve is above 1 and above what is required, `chance_limit` (None: not
-    known, or nothing required), `chance_errors` the standard error of each by sampling: 0 where next to all samples,
-    or none, reach it, and the chance is then a bound. `chance_inputs` are the up to three inputs that matter most.
-    `homogenised_band` and `homogenised_away` are the band and the minimum away from singular places of the
-    homogenised answer. Places that permanent loads alone use up (`CaseFindings.used_up`) do not count for the minima.
+    in `homogenised_zone`; `decided_by` is "homogenised", "zoom", "whole" or "collapse" (of the infill, where a study
+    lets it count), and `band` (low, high) how far the decided number may lie off (empty: not known). `criteria` and
+    `by_zone`, the minimum in each zone (null where nothing grows towards failure), are the homogenised answer's.
+    `decided` says whether the required reserve is "met", "not met" or "not decided", its band straddling the limit
+    ("" where none is required); `chance_above_1` and `chance_met` are the chances that the reserve is above 1 and
+    above what is required, `chance_limit` (None: not known, or nothing required), `chance_errors` the standard error
+    of each by sampling: 0 where next to all samples, or none, reach it, and the chance is then a bound.
+    `chance_inputs` are the up to three inputs that matter most. `homogenised_band` and `homogenised_away` are the
+    band and the minimum away from singular places of the homogenised answer. Places that permanent loads alone use up
+    (`CaseFindings.used_up`) do not count for the minima.
     """
 
     minimum: float
@@ -222,6 +224,7 @@ class CaseFindings:
     `tightened` names the end of the tightening scatter, "low" or "high", that makes its reserve factor ("": no
     bolts).
     With bearing joints, whose part in it changes with the load, `path` tells of each load factor that was solved.
+    `infill` tells of each body's infill by both of its strengths.
     """
 
     factors: dict[str, float]
@@ -251,6 +254,7 @@ class CaseFindings:
     bolts: dict[str, BoltFindings] = field(default_factory=dict)
     tightened: str = ""
     path: tuple[PathPoint, ...] = ()
+    infill: dict[str, InfillFindings] = field(default_factory=dict)
 
     @property
     def magnitudes(self) -> dict[str, float]:

@@ -12,6 +12,7 @@ from fem.judging.advice import away_of
 from fem.judging.band import MET, NOT_DECIDED, NOT_MET, Band
 from fem.judging.deciding import WORST_FIRST, at_least, decided_cases, holding
 from fem.judging.findings import BodyFindings, CaseFindings, Findings, RequirementFindings, Vector
+from fem.judging.infill_findings import FIRST_BEAD
 from fem.judging.verdict import AWAY, CHANCE
 
 LEFT_OVER = "where permanent loads leave any"
@@ -24,7 +25,8 @@ class Requirements:
     `reserve` the minimum reserve factor, `chance` that it is there (that it is above 1 where none is asked for),
     `rotation` [rad] and `displacement` [mm] by watched face, `mass` [tonne] of all bodies, `deflection` the maximum
     displacement [mm]; `reserve_away` the minimum reserve factor away from singular places, `load` [N] what each of
-    these loads must reach before the part fails.
+    these loads must reach before the part fails; `infill` which of its two strengths counts, "first bead" or
+    "collapse".
     """
 
     reserve: float | None = None
@@ -35,6 +37,7 @@ class Requirements:
     chance: float | None = None
     reserve_away: float | None = None
     load: Mapping[str, float] = field(default_factory=dict)
+    infill: str = FIRST_BEAD
 
 
 def decided_anew(found: Findings, wanted: Requirements) -> Findings:

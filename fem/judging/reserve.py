@@ -6,7 +6,8 @@ number by which the growing part may be multiplied until the first criterion is 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
 import numpy as np
@@ -37,12 +38,27 @@ class LeastReserve:
 
 
 @dataclass(frozen=True)
+class InfillReserve:
+    """One infill at its own `nodes` (j,): `reserve` (j,) of its first bead or wall, its `mode` (j,) into `modes`,
+    `growing` (j, 6) [MPa, part axes] what grows, `failing` (j, 6) the whole stress when that reserve is used up.
+    """
+
+    nodes: Index
+    reserve: Array
+    mode: Index
+    modes: list[str]
+    growing: Array
+    failing: Array
+
+
+@dataclass(frozen=True)
 class ReserveField:
     """At each node: `reserve` (n,), `mode` (n,) into `modes`, `phase` (n,) into `phases` (zone, label),
     `print_stress` (n, 6) [MPa] of the whole case in the axes of the beads that come nearest to failure;
     `criteria` the minimum reserve factor of each body by each criterion on its own, `by_zone` that of each zone.
     `used` (n,) marks the places that permanent loads alone use up, whose reserve is 0 and which do not count for any
-    minimum, and `alone` is the field of these loads by themselves (None: there are no such places).
+    minimum, and `alone` is the field of these loads by themselves (None: there are no such places). `infill` tells of
+    each infill by the number of its material.
     """
 
     reserve: Array
@@ -55,6 +71,7 @@ class ReserveField:
     by_zone: dict[str, float]
     used: NDArray[np.bool_] | None = None
     alone: ReserveField | None = None
+    infill: Mapping[int, InfillReserve] = field(default_factory=dict)
 
     @property
     def counted(self) -> Array:
@@ -91,20 +108,22 @@ def judge_reserve(
     loads' first part, `start` times their size, is within `permanent`, the factors count on from there. `whole` is
     the stress that is shown, the sum of both unless given.
     """
-    out = _Least(len(mesh.nodes))
+    out, infill = _Least(len(mesh.nodes)), dict[int, InfillReserve]()
     for number, material in enumerate(printed.materials):
         here = growing.zones[number]
         if not len(here.nodes):
             continue
         body = mesh.bodies[mesh.node_body[here.nodes[0]]]
         stay = None if permanent is None else permanent.zones[number]
-        out.take(material, body, here, stay, None if whole is None else whole.zones[number])
+        found = out.take(material, body, here, stay, None if whole is None else whole.zones[number])
+        if material.zone == "core":
+            infill[number] = replace(found, reserve=start + found.reserve)
     criteria = {
         body: {k: None if v is None else start + v for k, v in own.items()} for body, own in out.criteria.items()
     }
     by_zone = {zone: start + value for zone, value in out.by_zone.items()}
     names = tuple(out.modes), out.phase, tuple(out.phases)
-    return ReserveField(start + out.reserve, out.mode, *names, out.stress, criteria, by_zone)
+    return ReserveField(start + out.reserve, out.mode, *names, out.stress, criteria, by_zone, infill=infill)
 
 
 def own_stress(material: PrintedMaterial, zone: ZoneStress) -> Array:
@@ -134,8 +153,10 @@ class _Least:
         here: ZoneStress,
         stay: ZoneStress | None,
         show: ZoneStress | None,
-    ) -> None:
-        """Take in a zone of a body under its growing stress `here`, the permanent one `stay` and that to `show`."""
+    ) -> InfillReserve:
+        """Take in a zone of a body under its growing stress `here`, the permanent one `stay` and that to `show`; what
+        comes back is the zone by itself.
+        """
         phases = material.phases
         strength = ZoneStrength(
             np.array([p.to_bead for p in phases]),
@@ -175,6 +196,11 @@ class _Least:
             self.reserve[at], self.stress[at] = found.reserve[mine], stress[mine]
             self.mode[at] = table[found.phase[mine], found.mode[mine]]
             self.phase[at] = np.array(names)[found.phase[mine]]
+        finite = np.where(np.isfinite(found.reserve), found.reserve, 0.0)
+        failing = fixed.stress + finite[:, None] * grows.stress
+        return InfillReserve(
+            here.nodes, found.reserve, table[found.phase, found.mode], self.modes, grows.stress, failing
+        )
 
 
 def _place(names: list[T], name: T) -> int:

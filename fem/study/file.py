@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from fem.errors import Faults, InputError, nearest, toml_trouble
+from fem.judging.infill_findings import COLLAPSE
 from fem.judging.requirements import Requirements
 from fem.study.form import checked_form
 from fem.study.plans import Judging, Study
@@ -82,6 +83,12 @@ def study_of(
         bolts={name: bolt for name, bolt in bolts.items() if bolt is not None},
         bench={name: test for name, test in bench.items() if test is not None},
     )
+    if study.requirements.infill == COLLAPSE and study.requirements.chance is not None:
+        raise InputError(
+            "a chance is judged by the first bead, not by the collapse of an infill.",
+            where=f"{file}: requirements.infill",
+            advice='Leave out chance, or let infill = "first bead" count.',
+        )
     # Only here is it known that plans and text belong together
     for name, value in {"text": text, "tree": tree, "variant": variant, "changes": dict(changes or {})}.items():
         object.__setattr__(study, name, value)

@@ -13,6 +13,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from fem.judging.infill_findings import FIRST_BEAD
 from fem.printing.infill.store import ALGORITHM
 from fem.study.machine import NUMERIC, program_version, version_of
 
@@ -43,6 +44,8 @@ WORDS = frozenset(
 def fingerprint(study: Study, **more: Any) -> str:
     """Hash of the plans of a study, the bytes of its solids and cards, and of what computes; `more` counts too."""
     plans = {f.name: getattr(study, f.name) for f in dataclasses.fields(study) if f.name not in WORDS}
+    if study.requirements.infill != FIRST_BEAD:
+        plans["infill"] = study.requirements.infill  # collapse is calculated only where it is asked for
     plans["bodies"] = {name: _nameless(body) for name, body in study.bodies.items()}
     return digest_of([_program(), plans, study.solid_sha256, study.card_sha256, more])
 

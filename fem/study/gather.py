@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from fem.caution import Caution
@@ -11,7 +12,9 @@ from fem.judging.bodies import describe_bodies, print_cautions
 from fem.judging.cautions import cautions_of
 from fem.judging.convergence import PassHistory
 from fem.judging.deciding import decided_cases
-from fem.judging.findings import FaceFindings, Findings, MeshFindings
+from fem.judging.findings import CaseFindings, FaceFindings, Findings, MeshFindings
+from fem.judging.infill import decided_by_infill, infill_cautions, infill_of_case
+from fem.judging.infill_findings import COLLAPSE
 from fem.judging.requirements import compare_requirements
 from fem.judging.trust import trust_of
 from fem.loading.kinds import SUPPORT_KINDS
@@ -31,7 +34,8 @@ def findings_of(
     """The findings of a solved study with its final `answers`; `remarks` of the beads are told among the cautions."""
     study, mesh = ready.study, ready.mesh
     bodies = describe_bodies(mesh, ready.printed, made=ready.made, keys=print_keys(study))
-    results = decided_cases({name: answers[name].findings for name in solved.cases}, study.requirements.reserve)
+    cases = {name: with_infill(ready, answers[name]) for name in solved.cases}
+    results = decided_cases(cases, study.requirements.reserve)
     quality = mesh.quality
     about_mesh = MeshFindings(
         nodes=len(mesh.nodes),
@@ -61,7 +65,7 @@ def findings_of(
     )
     if not study.text:
         notes += (Caution("no_file", "The study was changed by a script: no file holds what was computed."),)
-    remarks = (*notes, *solved.remarks, *remarks, *print_cautions(bodies), *growing)
+    remarks = (*notes, *solved.remarks, *remarks, *print_cautions(bodies), *growing, *infill_cautions(results))
     return Findings(
         beadwork=program_version(),
         title=study.title,
@@ -81,6 +85,13 @@ def findings_of(
         currency=study.currency,
         clamps=solved.clamps,
     )
+
+
+def with_infill(ready: Prepared, answer: Answer) -> CaseFindings:
+    """A case with both strengths of its infill; collapse is calculated where the study lets it count."""
+    collapse = ready.study.requirements.infill == COLLAPSE
+    told = infill_of_case(ready.mesh, ready.printed, answer.field, made=ready.made, collapse=collapse)
+    return decided_by_infill(replace(answer.findings, infill=told), answer.field, mesh=ready.mesh)
 
 
 def _shared_mesh(ready: Prepared, passes: PassHistory | None) -> tuple[Caution, ...]:

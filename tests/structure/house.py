@@ -81,6 +81,7 @@ LOADED_LATE = frozenset(
         "fem.printing.bead_kernels",
         "fem.printing.crumb_kernels",
         "fem.printing.infill.in_layer",
+        "fem.printing.infill.yield_kernels",
         "fem.judging.averaging_kernels",
         "fem.judging.chance_kernels",
         "fem.judging.patch_kernels",

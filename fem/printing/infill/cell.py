@@ -20,6 +20,7 @@ from fem.printing.infill import store
 from fem.printing.infill.bead_mean import Places, places
 from fem.printing.infill.buckling import CellWall, cell_walls, first_to_buckle
 from fem.printing.infill.cell_strength import cell_strength, critical, unit_states
+from fem.printing.infill.eigen_buckling import checked_walls
 from fem.printing.infill.homogenise import Homogenised, Material, bead_material, homogenise
 from fem.printing.infill.mesh import CellMesh
 from fem.printing.infill.patterns import check_density, check_pattern, cube_axes, period_box
@@ -64,7 +65,8 @@ class InfillCell:
     its corner); `stiffness` (6, 6) [MPa]; `expansion` (6,) [1/K] as a strain vector or None; `points` and `walls`
     decide how much mean stress it bears; `strength_MPa` holds "tension" (3,), "compression" (3,), "shear" (3,) in the
     order 23, 13, 12, the least of the beads' criteria, and "buckling": for each state (such as "compression 3") that
-    buckling limits further, its MPa and mode. `moves` and `strength_moves` are the largest relative changes of the
+    buckling limits further, its MPa and mode; "buckling_in_layer": how the walls' critical compression along their
+    beads was checked (`eigen_buckling`). `moves` and `strength_moves` are the largest relative changes of the
     six moduli and of the nine strengths against the next coarser mesh; `points_short` is the largest share by which
     the points understate the worst utilisation of all places (one or two per cent, about five for the gyroid, whose
     worst place wanders over the sheet).
@@ -139,17 +141,8 @@ def infill_cell(
     if broken:
         raise InputError(f"the bead's constants cannot be: {broken}.")
     grown = None if expansion is None else [float(a) for a in np.asarray(expansion, dtype=float)[:3]]
-    inputs = {
-        "pattern": pattern,
-        "density": float(density),
-        "bead": [float(bead_width), float(bead_height)],
-        "constants": [[float(v) for v in values] for values in (E, nu, G)],
-        "strength": [
-            None if v is None else np.asarray(v, dtype=float).tolist()
-            for v in (strength.tension, strength.compression, strength.shear, strength.yield_stress)
-        ],
-        "expansion": grown,
-    }
+    shape = {"density": density, "bead_width": bead_width, "bead_height": bead_height}
+    inputs = {**inputs_of(pattern, **shape, constants=(E, nu, G), strength=strength), "expansion": grown}
     folder = store.default_folder() if cache == "user" else cache
     kept = store.load(folder, inputs)
     if kept is not None:
@@ -161,6 +154,28 @@ def infill_cell(
     )
     store.save(folder, inputs, _packed(cell))
     return cell
+
+
+def inputs_of(
+    pattern: str,
+    *,
+    density: float,
+    bead_width: float,
+    bead_height: float,
+    constants: tuple[Any, Any, Any],
+    strength: Strength,
+) -> dict[str, Any]:
+    """All that a cell's answer depends on, as plain values; `constants` are E, nu, G."""
+    return {
+        "pattern": pattern,
+        "density": float(density),
+        "bead": [float(bead_width), float(bead_height)],
+        "constants": [[float(v) for v in values] for values in constants],
+        "strength": [
+            None if v is None else np.asarray(v, dtype=float).tolist()
+            for v in (strength.tension, strength.compression, strength.shear, strength.yield_stress)
+        ],
+    }
 
 
 def cell_mesh(pattern: str, *, density: float, bead_width: float, bead_height: float, fine: bool = True) -> CellMesh:
@@ -177,7 +192,7 @@ def cell_mesh(pattern: str, *, density: float, bead_width: float, bead_height: f
     )
 
 
-def _solved(
+def solved_places(
     mesh: CellMesh, bead: dict[str, Any], expansion: Any, box: BeadBox
 ) -> tuple[Material, Homogenised, Places]:
     material = bead_material(mesh, **bead, expansion=expansion)
@@ -198,14 +213,15 @@ def _solved_cell(
     shape: dict[str, Any] = {"density": density, "bead_width": bead_width, "bead_height": bead_height}
     box = bead_box(bead_width=bead_width, bead_height=bead_height)
     coarse = cell_mesh(pattern, **shape, fine=False)
-    _, rough, rough_places = _solved(coarse, bead, expansion, box)
+    rough_material, rough, rough_places = solved_places(coarse, bead, expansion, box)
     mesh = cell_mesh(pattern, **shape)
-    material, solved, found = _solved(mesh, bead, expansion, box)
+    material, solved, found = solved_places(mesh, bead, expansion, box)
 
     fine, before = (engineering_constants(s.stiffness) for s in (solved, rough))
     moves = max(abs(fine[k] / before[k] - 1) for k in MODULI)
     bears, bore = (cell_strength(f, strength=strength) for f in (found, rough_places))
     walls = cell_walls(pattern, mesh=mesh, material=material, solved=solved, bead=bead, **shape)
+    walls, in_layer = checked_walls(walls, mesh=coarse, material=rough_material, solved=rough)
     scale = np.concatenate([np.minimum(bears[:3], bears[3:6]), bears[6:]])
     chosen, short = critical(found, strength=strength, scale=scale)
     points = tuple(
@@ -233,6 +249,7 @@ def _solved_cell(
             "compression": bears[3:6],
             "shear": bears[6:],
             "buckling": _buckling(walls, bears),
+            "buckling_in_layer": in_layer,
         },
         float(moves),
         float(np.abs(bears / bore - 1).max()),
@@ -307,6 +324,7 @@ def _packed(cell: InfillCell) -> tuple[dict[str, Array], dict[str, Any]]:
         "points": [p.label for p in cell.points],
         "walls": [[w.label, w.mode] for w in cell.walls],
         "buckling": strength["buckling"],
+        "buckling_in_layer": strength["buckling_in_layer"],
     }
     return arrays, plain
 
@@ -334,6 +352,7 @@ def _unpacked(kept: tuple[dict[str, Array], dict[str, Any]]) -> InfillCell | Non
                 "compression": bears[3:6],
                 "shear": bears[6:],
                 "buckling": plain["buckling"],
+                "buckling_in_layer": plain["buckling_in_layer"],
             },
             moves,
             strength_moves,

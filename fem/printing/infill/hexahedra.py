@@ -57,7 +57,7 @@ def _strain_of(gradient: Array) -> Array:
     return out.reshape(*out.shape[:-2], -1)
 
 
-def _strains(corners: Array) -> tuple[Array, Array]:
+def point_strains(corners: Array) -> tuple[Array, Array]:
     """Strain matrices (n, 8, 6, 33) at the integration points, incompatible modes last, and weights (n, 8) [mm^3]."""
     jacobian = np.einsum("qad,nai->nqdi", _SLOPES, corners)
     det = np.linalg.det(jacobian)
@@ -69,6 +69,13 @@ def _strains(corners: Array) -> tuple[Array, Array]:
     bent = bent * (np.linalg.det(middle)[:, None] / det)[..., None, None]
     both = np.concatenate([gradient, bent], axis=-1)
     return _strain_of(np.swapaxes(both, -1, -2)), det
+
+
+def point_gradients(corners: Array) -> tuple[Array, Array]:
+    """Slopes (n, 8, 8, 3) [1/mm] of the corners' functions at the integration points, and weights (n, 8) [mm^3]."""
+    jacobian = np.einsum("qad,nai->nqdi", _SLOPES, corners)
+    slopes = np.broadcast_to(_SLOPES.transpose(0, 2, 1), (*jacobian.shape[:2], 3, 8))
+    return np.swapaxes(np.linalg.solve(jacobian, slopes), 2, 3), np.linalg.det(jacobian)
 
 
 def volumes(corners: Array) -> Array:
@@ -96,7 +103,7 @@ def elements(corners: Array, *, stiffness: Array) -> Elements:
     n = len(corners)
     matrix, mean, volume = np.empty((n, 24, 24)), np.empty((n, 6, 24)), np.empty(n)
     for part in _in_parts(n):
-        strain, weight = _strains(corners[part])
+        strain, weight = point_strains(corners[part])
         full = _full(strain, weight, stiffness[part])
         matrix[part] = full[:, :24, :24] - full[:, :24, 24:] @ np.linalg.solve(full[:, 24:, 24:], full[:, 24:, :24])
         volume[part] = weight.sum(axis=1)
@@ -112,7 +119,7 @@ def strain_slopes(corners: Array, *, stiffness: Array, moves: Array) -> Array:
     """
     out = np.empty((len(corners), 3, 6, moves.shape[2]))
     for part in _in_parts(len(corners)):
-        strain, weight = _strains(corners[part])
+        strain, weight = point_strains(corners[part])
         full = _full(strain, weight, stiffness[part])
         u = moves[part]
         bent = -np.linalg.solve(full[:, 24:, 24:], full[:, 24:, :24] @ u)

@@ -17,7 +17,7 @@ import numpy as np
 
 from fem.errors import NoTrustworthyAnswer
 from fem.printing.infill.hexahedra import Elements, elements
-from fem.printing.infill.mesh import CellMesh
+from fem.printing.infill.mesh import CellMesh, Index
 from fem.printing.layers import laminate
 from fem.printing.plan import in_layer_rotation
 from fem.tensors import Array, orthotropic_stiffness, rotate_stiffness, strain_rotation, stress_rotation
@@ -138,7 +138,43 @@ def local_stress(strain: Array, *, solved: Homogenised, stiffness: Array, expans
 
 
 def _solve(mesh: CellMesh, parts: Elements, force: Array) -> Array:
-    """Repeating displacements (n, 24, k) [mm] of the corners under nodal forces (n, 24, k) [N].
+    """Repeating displacements (n, 24, k) [mm] of the corners under nodal forces (n, 24, k) [N]."""
+    equations = balance(mesh, parts.matrix)
+    load = equations.gather(force)
+    u = equations.solve(load)
+    rest = np.linalg.norm((equations.matrix @ u - load)[equations.free]) if equations.pieces == 1 else 0.0
+    if not rest <= 1e-8 * np.linalg.norm(force):
+        raise NoTrustworthyAnswer("the infill cell's equations could not be solved to the accuracy needed.")
+    return u[equations.unknowns]
+
+
+@dataclass(frozen=True)
+class Balance:
+    """The factorised equations of a periodic cell: `unknowns` (n, 24) of the hexahedra's corners, `matrix` of all
+    unknowns, `free` those that are solved for, `pieces` how many parts hang together with nothing else.
+    """
+
+    unknowns: Index
+    matrix: Any
+    free: Index
+    pieces: int
+    factor: Any
+
+    def gather(self, force: Array) -> Array:
+        """Sum of the hexahedra's forces (n, 24, k) on the unknowns (size, k)."""
+        load = np.zeros((self.matrix.shape[0], force.shape[2]))
+        np.add.at(load, self.unknowns, force)
+        return load
+
+    def solve(self, load: Array) -> Array:
+        """Displacements (size, k) under a load (size, k)."""
+        u = np.zeros_like(load)
+        u[self.free] = self.factor.solve(load[self.free])
+        return u
+
+
+def balance(mesh: CellMesh, stiffness: Array) -> Balance:
+    """The equations of a cell whose hexahedra have `stiffness` (n, 24, 24), factorised.
 
     Forces that repeat cannot hold a piece that hangs together with nothing: one node of each piece is held, and what
     can still turn gets a trace of stiffness.
@@ -149,12 +185,9 @@ def _solve(mesh: CellMesh, parts: Elements, force: Array) -> Array:
 
     dofs = (3 * mesh.nodes[:, :, None] + np.arange(3)).reshape(len(mesh.nodes), 24)
     size = 3 * mesh.count
-    row = np.broadcast_to(dofs[:, :, None], parts.matrix.shape)
-    col = np.broadcast_to(dofs[:, None, :], parts.matrix.shape)
-    matrix = coo_matrix((parts.matrix.ravel(), (row.ravel(), col.ravel())), shape=(size, size)).tocsc()
-    load = np.zeros((size, force.shape[2]))
-    np.add.at(load, dofs, force)
-
+    row = np.broadcast_to(dofs[:, :, None], stiffness.shape)
+    col = np.broadcast_to(dofs[:, None, :], stiffness.shape)
+    matrix = coo_matrix((stiffness.ravel(), (row.ravel(), col.ravel())), shape=(size, size)).tocsc()
     links = coo_matrix(
         (np.ones(mesh.nodes.size), (np.repeat(mesh.nodes[:, 0], 8), mesh.nodes.ravel())), shape=(mesh.count,) * 2
     )
@@ -165,9 +198,4 @@ def _solve(mesh: CellMesh, parts: Elements, force: Array) -> Array:
     if pieces > 1:
         inner = inner + 1e-10 * np.abs(inner.diagonal()).mean() * identity(len(free), format="csc")
     factor = splu(inner.tocsc(), permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
-    u = np.zeros_like(load)
-    u[free] = factor.solve(load[free])
-    rest = np.linalg.norm((matrix @ u - load)[free]) if pieces == 1 else 0.0
-    if not rest <= 1e-8 * np.linalg.norm(force):
-        raise NoTrustworthyAnswer("the infill cell's equations could not be solved to the accuracy needed.")
-    return u[dofs]
+    return Balance(dofs, matrix, free, pieces, factor)

@@ -20,7 +20,7 @@ import numpy as np
 
 from fem.tensors import Array
 
-ALGORITHM = 3
+ALGORITHM = 4
 """Raised with every change that changes a cell's numbers, so that older files are not found."""
 FOLDER_VARIABLE = "BEADWORK_CACHE"
 """Environment variable that names another folder than the user's cache."""

@@ -62,6 +62,14 @@ class RequirementsForm(Form):
         "permanent ones stay as they are.",
         examples=['[requirements]\nload = { hang = "300 N" }'],
     )
+    infill: Literal["first bead", "collapse"] = Field(
+        default="first bead",
+        description="Which strength of an infill counts for the reserve factor: that of its first bead, or the "
+        "collapse of its cell by limit analysis, for a ductile polymer and a single overload. Never collapse for "
+        "repeated load or for what must stay tight; interlayer tension stays brittle. It takes a minute or two a "
+        "case, is not calculated otherwise, and cannot stand beside `chance`.",
+        examples=['[requirements]\nreserve = 1.5\ninfill = "collapse"'],
+    )
     chance: Annotated[float | None, Field(gt=0, lt=1)] = Field(
         default=None,
         description="Minimum chance, in every case, that the required reserve factor (1 if none is required) is "

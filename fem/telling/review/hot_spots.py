@@ -11,6 +11,7 @@ from fem.telling.bead_axes import ALT, CAPTION, RATIO, axes_figure
 from fem.telling.blocks import PHOTO_MM, Beside, Block, Cell, Figure, Heading, Section, Table, Text, table
 from fem.telling.chance_words import CHANCE_EXPLAINED, chance_lines
 from fem.telling.reactions import failing_load
+from fem.telling.review.infill_strength import infill_strengths
 from fem.telling.review.material import APART, Material
 from fem.telling.review.numbers import components, reserve_cell
 from fem.telling.review.plots import COLOURS, INK, MARKS, drawing, svg_of
@@ -35,6 +36,7 @@ def hot_spots(material: Material) -> Section:
         _cases(material),
         *_chances(material),
         *_by_criterion(material),
+        *infill_strengths(material),
     ]
     worst = f.worst_case
     for name, told in (

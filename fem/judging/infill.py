@@ -1,0 +1,215 @@
+"""Both strengths of an infill: at the first bead, as the reserve field judges it, and at the collapse of its cell.
+
+Collapse is calculated, by limit analysis of the cell under its own mean stress, at the places that come first by the
+first bead, and at others of a like reserve whose stress is of another kind. From the stress at which the first bead
+fails, permanent and growing together, it goes on in proportion; of two readings of what that leaves for the growing
+part - all of the stress grows, or only what points along the growing part - the lesser counts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+
+from fem.caution import Caution
+from fem.criteria.reserve import phase_reserve
+from fem.criteria.strength import Strength
+from fem.judging.findings import CaseFindings, Vector
+from fem.judging.infill_findings import COLLAPSE, FIRST_BEAD, InfillFindings
+from fem.judging.reserve import InfillReserve, ReserveField
+from fem.part.tetmesh import Index, TetMesh
+from fem.printing.body import PrintedBody
+from fem.printing.field import PrintedField, PrintedMaterial
+from fem.printing.infill.buckling import first_to_buckle
+from fem.printing.infill.collapse import BRITTLE, CellRecipe, collapse_under
+from fem.printing.plan import raster_axes
+from fem.tensors import Array, stress_rotation
+
+PLACES = 8
+"""So many places of an infill are looked at in a case."""
+ALIKE = 2.0
+"""Only places whose reserve factor is less than so many times the least are looked at."""
+
+
+def infill_of_case(
+    mesh: TetMesh,
+    printed: PrintedField,
+    field: ReserveField,
+    *,
+    made: Mapping[str, PrintedBody],
+    collapse: bool,
+) -> dict[str, InfillFindings]:
+    """What the infill of each body bears in a case; `collapse` says whether that is calculated, too, and decides."""
+    out = {}
+    for number, found in field.infill.items():
+        material = printed.materials[number]
+        body = next(name for name, each in made.items() if each.core is material)
+        if not np.isfinite(found.reserve).any():
+            continue
+        told = _first_bead(mesh, material, made[body], found)
+        out[body] = _with_collapse(told, mesh, made[body], found) if collapse else told
+    return out
+
+
+def decided_by_infill(case: CaseFindings, field: ReserveField, *, mesh: TetMesh) -> CaseFindings:
+    """The case with the collapse of its infill in place of the first bead's failure there; other zones count as they
+    did.
+    """
+    collapsing = {body: i for body, i in case.infill.items() if i.decides == COLLAPSE and i.collapse is not None}
+    if not collapsing:
+        return case
+    body, first = min(collapsing.items(), key=lambda item: item[1].collapse or 0.0)
+    least, was = first.collapse or 0.0, case.reserve
+    others = {zone: r for zone, r in was.by_zone.items() if zone != "core" and r is not None}
+    zone = min(others, key=lambda name: others[name], default="")
+    if was.zone != "core" and was.minimum <= least:
+        return case
+    if zone and others[zone] < least:
+        value = others[zone]
+        told = replace(was, mode="first bead, before the infill collapses", zone=zone, phase="", band=())
+        told = replace(told, at_mm=_place_outside(field, mesh), face="", decided_by="homogenised")
+    else:
+        value = least
+        told = replace(was, mode=first.collapse_mode, zone="core", phase="cell", band=first.collapse_band)
+        told = replace(told, body=body, at_mm=first.collapse_at_mm, face="", decided_by=COLLAPSE)
+    away = max(was.nonsingular_minimum, value)
+    told = replace(told, minimum=value, least=value, nonsingular_minimum=away, singular=False)
+    times = value / was.minimum if was.minimum > 0 else 1.0
+    force, moment = (None if v is None else v * times for v in (case.failing_load_N, case.failing_load_Nmm))
+    return replace(case, reserve=told, failing_load_N=force, failing_load_Nmm=moment)
+
+
+def _place_outside(field: ReserveField, mesh: TetMesh) -> Vector:
+    """The place outside the infill that comes first."""
+    inside = np.array([zone == "core" for zone, _ in field.phases])[field.phase]
+    node = int(np.where(inside, np.inf, field.counted).argmin())
+    return tuple(float(v) + 0.0 for v in mesh.nodes[node])
+
+
+def infill_cautions(cases: Mapping[str, CaseFindings]) -> tuple[Caution, ...]:
+    """What a reader must know of a case whose infill counts by its collapse."""
+    out = []
+    for name, case in cases.items():
+        for body, told in case.infill.items():
+            if told.decides != COLLAPSE or told.collapse is None:
+                continue
+            data = {"case": name, "body": body, "first_bead": told.first_bead, "collapse": told.collapse}
+            text = (
+                f"Case {name}, body {body}: its infill counts by collapse ({told.collapse:.3g}; first bead "
+                f"{told.first_bead:.3g}). That holds for a ductile polymer and a single overload. For repeated "
+                "load, for what must stay tight, and in hot spots and pictures the first bead counts."
+            )
+            out.append(Caution("infill_collapse", text, data))
+            if told.collapse_mode == BRITTLE:
+                text = (
+                    f"Case {name}, body {body}: interlayer tension ends the load of its infill; layers that part are "
+                    "brittle, and bear nothing more than at their first failure."
+                )
+                out.append(Caution("infill_brittle", text, data, decisive=True))
+    return tuple(out)
+
+
+def _cell_rotation(body: PrintedBody) -> Array:
+    """Takes a stress (6,) in part axes into the axes of the body's cell."""
+    assert body.plan is not None
+    return stress_rotation(raster_axes(body.plan, body.plan.infill_angle))
+
+
+def _first_bead(mesh: TetMesh, material: PrintedMaterial, body: PrintedBody, found: InfillReserve) -> InfillFindings:
+    at = int(found.reserve.argmin())
+    mean = _cell_rotation(body) @ found.failing[at]
+    compressed = bool(mean[:3].sum() < 0)
+    return InfillFindings(
+        first_bead=float(found.reserve[at]),
+        mode=found.modes[found.mode[at]],
+        at_mm=tuple(float(v) + 0.0 for v in mesh.nodes[found.nodes[at]]),
+        mean_stress_MPa=tuple(float(v) + 0.0 for v in mean),
+        compressed=compressed,
+        without_interlayer=_without_interlayer(material, found, at) if compressed else None,
+        decides=FIRST_BEAD,
+    )
+
+
+def _without_interlayer(material: PrintedMaterial, found: InfillReserve, at: int) -> float | None:
+    """The reserve factor of one place by all that is not interlayer tension or shear, None without limit.
+
+    The layers' strengths are taken as a thousand times as large; what then fails first counts.
+    """
+    least = np.inf
+    stay, grow = found.failing[at] - found.reserve[at] * found.growing[at], found.growing[at]
+    for phase in material.phases:
+        strength = phase.strength
+        if isinstance(strength, Strength) and not strength.isotropic:
+            assert strength.tension is not None and strength.shear is not None
+            strength = Strength(
+                strength.tension * np.array([1.0, 1.0, 1000.0]),
+                strength.compression,
+                strength.shear * np.array([1000.0, 1000.0, 1.0]),
+            )
+        one = phase_reserve((phase.to_bead @ stay)[None], (phase.to_bead @ grow)[None], strength)
+        least = min(least, float(one.reserve[0]))
+    return least if np.isfinite(least) else None
+
+
+def _with_collapse(told: InfillFindings, mesh: TetMesh, body: PrintedBody, found: InfillReserve) -> InfillFindings:
+    """The findings with the collapse of the cell at the places that may come first."""
+    assert body.plan is not None and body.cell is not None and body.values is not None
+    plan, values = body.plan, body.values
+    turn = _cell_rotation(body)
+    chosen = _spread(found, body.cell.strength_MPa, turn)
+    states, grows = found.failing[chosen] @ turn.T, found.growing[chosen] @ turn.T
+    recipe = CellRecipe(
+        plan.infill_pattern,
+        plan.infill_density,
+        plan.bead_width,
+        plan.bead_height,
+        values.E,
+        values.nu,
+        values.G,
+        values.strength,
+    )
+    made = collapse_under(recipe, states)
+    used, wall = first_to_buckle(body.cell.walls, states)
+    buckles = 1 / np.maximum(used, 1e-9)
+    factor = np.minimum(made.decides, buckles)
+    reserve = _of_growing(found.reserve[chosen], factor, states, grows)
+    k = int(reserve.argmin())
+    mode = body.cell.walls[wall[k]].mode if buckles[k] < made.decides[k] else made.modes[k]
+    above = np.minimum(np.minimum(made.above, made.brittle), buckles)
+    high = float(_of_growing(found.reserve[chosen], above, states, grows).min())
+    value = float(reserve[k])
+    return replace(
+        told,
+        collapse=value,
+        collapse_mode=mode,
+        collapse_at_mm=tuple(float(v) + 0.0 for v in mesh.nodes[found.nodes[chosen[k]]]),
+        collapse_band=(value, max(high, value)),
+        ratio=value / told.first_bead if told.first_bead > 0 else None,
+        places=len(chosen),
+        decides=COLLAPSE,
+    )
+
+
+def _of_growing(first: Array, factor: Array, states: Array, grows: Array) -> Array:
+    """The reserve factors (k,) of the growing part where the stress of the first bead's failure, `states` (k, 6), may
+    be multiplied by `factor` (k,).
+    """
+    along = (states * grows).sum(axis=1) / np.maximum((grows**2).sum(axis=1), 1e-300)
+    return np.asarray(np.maximum(np.minimum(first * factor, first + (factor - 1) * along), 0.0))
+
+
+def _spread(found: InfillReserve, strength: Mapping[str, Array], turn: Array) -> Index:
+    """The place of the least reserve, and others of a like one whose stress points elsewhere."""
+    near = np.flatnonzero(found.reserve <= ALIKE * max(float(found.reserve.min()), 1e-12))
+    near = near[np.isfinite(found.failing[near]).all(axis=1)]
+    scale = np.concatenate([np.minimum(strength["tension"], strength["compression"]), strength["shear"]])
+    way = found.failing[near] @ turn.T / scale
+    way /= np.maximum(np.linalg.norm(way, axis=1), 1e-300)[:, None]
+    chosen = [int(found.reserve[near].argmin())]
+    away = np.linalg.norm(way - way[chosen[0]], axis=1)
+    while len(chosen) < min(PLACES, len(near)) and away.max() > 0.1:
+        chosen.append(int(away.argmax()))
+        away = np.minimum(away, np.linalg.norm(way - way[chosen[-1]], axis=1))
+    return np.asarray(near[chosen])

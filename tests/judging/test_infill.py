@@ -1,0 +1,158 @@
+"""Both strengths of an infill in a case: which counts, where, and what is told of it."""
+
+from __future__ import annotations
+
+import math
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from fem.evidence.collapse import BEAD
+from fem.evidence.lattices import PLAIN
+from fem.judging.infill import _of_growing, _without_interlayer, decided_by_infill, infill_cautions
+from fem.judging.infill_findings import COLLAPSE, InfillFindings
+from fem.judging.reserve import InfillReserve
+from fem.printing.infill.cell import infill_cell
+from fem.printing.infill.collapse import BRITTLE, DUCTILE, CellRecipe, Collapse, collapse_under
+from fem.printing.infill.flatness import contact_angle, flatter_share
+
+SIZE = {"bead_width": 0.45, "bead_height": 0.20}
+
+
+def told(**changed):
+    given = {
+        "first_bead": 2.0,
+        "mode": "combined stress (Tsai–Wu)",
+        "at_mm": (1.0, 2.0, 3.0),
+        "mean_stress_MPa": (1.0,) * 6,
+        "compressed": False,
+        "collapse": 3.0,
+        "collapse_mode": DUCTILE,
+        "collapse_at_mm": (4.0, 5.0, 6.0),
+        "collapse_band": (3.0, 3.1),
+        "ratio": 1.5,
+        "places": 3,
+        "decides": COLLAPSE,
+    }
+    return InfillFindings(**(given | changed))
+
+
+@pytest.fixture
+def case():
+    """Findings of a case whose infill fails first, as the tests of deciding have them."""
+    from fem.judging.findings import CaseFindings, Reserve
+
+    reserve = Reserve(
+        minimum=2.0, mode="combined stress (Tsai–Wu)", zone="core", phase="wall at 0 deg", body="bar", face="",
+        at_mm=(1.0, 2.0, 3.0), singular=False, nonsingular_minimum=2.0, criteria={},
+        by_zone={"core": 2.0, "wall": 5.0},
+    )  # fmt: skip
+    names = ("applied_N", "applied_Nmm", "reaction_N", "maximum_displacement_at_mm")
+    zero = dict.fromkeys(names, (0.0, 0.0, 0.0))
+    numbers = dict.fromkeys(("force_error", "moment_error", "maximum_displacement_mm", "strain_energy_mJ"), 0.0)
+    return CaseFindings(
+        factors={"pull": 1.0}, points={}, faces={}, reserve=reserve, hot_spots=(), failing_load_N=100.0,
+        infill={"bar": told()}, **zero, **numbers,
+    )  # fmt: skip
+
+
+FIELD = SimpleNamespace(
+    phases=(("core", "a"), ("wall", "b")), phase=np.array([0, 1, 1]), counted=np.array([2.0, 9.0, 5.0])
+)
+MESH = SimpleNamespace(nodes=np.array([[0.0, 0, 0], [1, 0, 0], [7, 8, 9]]))
+
+
+def with_wall(case, wall, **infill):
+    from dataclasses import replace
+
+    reserve = replace(case.reserve, by_zone={"core": 2.0, "wall": wall})
+    return replace(case, reserve=reserve, infill={"bar": told(**infill)})
+
+
+def test_collapse_counts_where_it_comes_first(case):
+    now = decided_by_infill(case, FIELD, mesh=MESH)
+    assert (now.reserve.minimum, now.reserve.decided_by, now.reserve.mode) == (3.0, COLLAPSE, DUCTILE)
+    assert now.reserve.at_mm == (4.0, 5.0, 6.0) and now.reserve.band == (3.0, 3.1)
+    assert now.failing_load_N == pytest.approx(150.0)
+
+
+def test_another_zone_counts_where_it_fails_before_the_infill_collapses(case):
+    now = decided_by_infill(with_wall(case, 2.5), FIELD, mesh=MESH)
+    assert (now.reserve.minimum, now.reserve.zone, now.reserve.at_mm) == (2.5, "wall", (7.0, 8.0, 9.0))
+
+
+def test_the_first_bead_counts_where_nothing_else_was_asked(case):
+    from dataclasses import replace
+
+    plain = replace(case, infill={"bar": told(decides="first bead", collapse=None, ratio=None)})
+    assert decided_by_infill(plain, FIELD, mesh=MESH) == plain
+    assert infill_cautions({"a": plain}) == ()
+
+
+def test_collapse_below_the_first_bead_lowers_the_reserve(case):
+    now = decided_by_infill(
+        with_wall(case, 5.0, collapse=1.2, ratio=0.6, collapse_band=(1.2, 1.25)), FIELD, mesh=MESH
+    )
+    assert now.reserve.minimum == 1.2 and now.reserve.nonsingular_minimum == 2.0
+
+
+def test_brittle_layers_are_warned_of(case):
+    from dataclasses import replace
+
+    kinds = lambda c: [caution.kind for caution in infill_cautions({"a": c})]  # noqa: E731
+    assert kinds(case) == ["infill_collapse"]
+    assert kinds(replace(case, infill={"bar": told(collapse_mode=BRITTLE)})) == ["infill_collapse", "infill_brittle"]
+
+
+def test_what_permanent_loads_leave_is_not_multiplied():
+    one, two = np.array([1.0]), np.array([2.0])
+    grows = np.array([[1.0, 0, 0, 0, 0, 0]])
+    # at failure 3, of which 1 grows: twice as much is 3 more, but no more than twice of what grows counts
+    assert _of_growing(one, two, 3 * grows, grows)[0] == pytest.approx(2.0)
+    # -1 stays and 2 grow to 1 at failure: twice that is 2, reached when 3 have grown
+    assert _of_growing(two, two, grows, grows)[0] == pytest.approx(3.0)
+    assert _of_growing(two, two, 2 * grows, grows)[0] == pytest.approx(4.0)
+
+
+def test_the_place_without_its_layers_bears_what_its_beads_bear():
+    phase = SimpleNamespace(to_bead=np.eye(6), strength=BEAD)
+    one = np.array([[0.0, 0, 0, 12.0, 0, 0]])
+    found = InfillReserve(np.array([0]), np.array([1.0]), np.array([0]), ["x"], one, one)
+    assert _without_interlayer(SimpleNamespace(phases=(phase,)), found, 0) > 100
+    both = np.array([[-75.0, 0, 0, 0.0, 0, 12.0]])
+    found = InfillReserve(np.array([0]), np.array([0.5]), np.array([0]), ["x"], both, both / 2)
+    assert _without_interlayer(SimpleNamespace(phases=(phase,)), found, 0) < 2.01
+
+
+def test_the_lesser_of_collapse_and_brittle_tension_decides():
+    both = Collapse(np.array([2.0, 2.0]), np.array([2.02, 2.1]), np.array([3.0, 1.5]))
+    assert both.decides.tolist() == [2.0, 1.5] and both.modes == (DUCTILE, BRITTLE)
+    assert both.gap == pytest.approx(0.05)
+
+
+def test_collapse_is_kept_as_cells_are(tmp_path, monkeypatch):
+    recipe = CellRecipe("grid", 0.3, 0.45, 0.2, **PLAIN, strength=BEAD)
+    up = np.array([[0, 0, 1.0, 0, 0, 0], [0, 0, -1.0, 0, 0, 0]])
+    first = collapse_under(recipe, up, cache=tmp_path)
+    assert first.factor == pytest.approx([0.3 * 19.0, 0.3 * 38.0], rel=0.01)
+    assert first.modes[0] == BRITTLE or first.decides[0] == pytest.approx(0.3 * 19.0, rel=0.01)
+    assert math.isinf(first.brittle[1])
+    monkeypatch.setattr("fem.printing.infill.collapse.limit_loads", lambda *a, **k: pytest.fail("solved again"))
+    assert collapse_under(recipe, up, cache=tmp_path).factor == pytest.approx(first.factor)
+
+
+def test_sheets_that_lie_flat_are_told(tmp_path):
+    assert contact_angle(bead_width=0.45, bead_height=0.20) == pytest.approx(23.96, abs=0.01)
+    share = {
+        height: flatter_share(
+            infill_cell(
+                "gyroid", density=0.3, bead_width=0.45, bead_height=height, strength=BEAD, cache=tmp_path, **PLAIN
+            )
+        )
+        for height in (0.1, 0.2)
+    }
+    # were its normals spread evenly, a cap of 24 degrees would be 9 % of the half sphere, one of 13 degrees 2 %
+    assert 0.03 < share[0.2] < 0.12 and share[0.1] < share[0.2] / 2
+    grid = infill_cell("grid", density=0.3, strength=BEAD, cache=tmp_path, **SIZE, **PLAIN)
+    assert flatter_share(grid) == 0.0
