@@ -82,6 +82,8 @@ GROUPS: dict[str, dict[str, str]] = {
         "own_card": "fem.coupons.card_file",
         "OwnCard": "fem.coupons.card_file",
         "coupon_curves": "fem.telling.own_card.plots:curves_figure",
+        "bench_figure": "fem.telling.review.bench",
+        "bench_fit_lines": "fem.telling.review.bench:fit_lines",
     },
     "Solids, meshes and faces": {
         "Solid": "fem.part.solid",

@@ -240,8 +240,17 @@ def test_a_study_follows_the_own_card(own_card):
     drawn = [
         o["data"] for c in own_card.whole() for o in c.get("outputs", ()) if o["output_type"] == "execute_result"
     ]
-    assert ["image/svg+xml" in data for data in drawn] == [True]
-    assert own_card.notebook.cells[-1]["id"] == "part-test"
+    assert ["image/svg+xml" in data for data in drawn] == [True, True]
+
+
+def test_a_part_test_stands_beside_its_prediction(own_card):
+    # The invented part is 8 % softer than predicted, leaves its line beyond 260 N and breaks at 330 N
+    text = printed(own_card.whole())
+    ratio = float(re.search(r"measured over predicted: ([\d.]+)", text).group(1))
+    assert ratio == pytest.approx(0.92, abs=0.015)
+    knee, failure = map(float, re.search(r"leaves its line at (\d+) N, breaks at (\d+) N", text).groups())
+    assert 260 < knee < 300 and failure == pytest.approx(330, abs=1)
+    assert re.search(r"stiffness \(E and G\): times 0\.9", text)
 
 
 @pytest.mark.parametrize("path", sorted(FOLDER.glob("*.ipynb")), ids=lambda path: path.stem)

@@ -29,7 +29,7 @@ def bench(material: Material) -> Section | None:
         )
     ]
     for name, test in f.bench.items():
-        blocks += [Heading(f"Test {name}"), _figure(name, test)]
+        blocks += [Heading(f"Test {name}"), bench_figure(name, test)]
     blocks += [Heading("Measured over predicted"), _table(f.bench)]
     notes = [f"{name}: {note}" for name, test in f.bench.items() for note in test.notes]
     blocks += [Items(tuple(notes))] if notes else []
@@ -110,7 +110,7 @@ def _fit(fit: BenchFit) -> list[Block]:
     ]
 
 
-def _figure(name: str, test: BenchFindings) -> Figure:
+def bench_figure(name: str, test: BenchFindings) -> Figure:
     """Load against deflection: the measured curve, the predicted line with its band, and the loads of failure."""
     caption = (
         f"Test {name}, case {test.case}: measured load against the deflection of {test.place}, beside the predicted "
