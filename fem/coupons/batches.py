@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fem.caution import Caution
-from fem.coupons.fits import MOST_MACHINE, NAMES, CouponFit, fit_coupon
+from fem.coupons.fits import MOST_MACHINE, NAMES, CouponFit, fit_coupon, standstill
 from fem.coupons.fractile import Sample, sample
 from fem.coupons.laminate import modulus_at_45
 from fem.coupons.line import FEWEST_POINTS
@@ -138,7 +138,9 @@ def _off(batch: Batch, k: int, E: float, strength: float) -> tuple[float, float,
     the columns exchanged too."""
     coupon = batch.coupons[k]
     force, path = np.abs(coupon.curve.force), np.abs(coupon.curve.path)
-    i, j = (int(np.argmax(force >= share * force.max())) for share in (0.3, 0.6))
+    stop = standstill(force, path)
+    most = force.max() if stop is None else force[stop]
+    i, j = (int(np.argmax(force >= share * most)) for share in (0.3, 0.6))
     b, h, L = coupon.width, coupon.thickness, batch.length
     per_path, per_force = (6 * h / L**2, 1.5 * L / (b * h**2)) if batch.test == "bending" else (1 / L, 1 / (b * h))
     load, way = (max(float(v[j] - v[i]), 1e-12) for v in (force, path))
