@@ -64,7 +64,7 @@ def fit_batch(batch: Batch, base: CardState) -> BatchFit:
     texts = [
         *filter(None, [batch.assumed]),
         *_odd(batch, base, samples),
-        *_uneven(samples),
+        *_uneven(fits, samples),
         *_few(batch, samples),
         *_way_of_reading(batch),
     ]
@@ -216,9 +216,9 @@ def _odd(batch: Batch, base: CardState, samples: dict[str, Sample]) -> list[str]
     return out
 
 
-def _uneven(samples: dict[str, Sample]) -> list[str]:
+def _uneven(fits: list[CouponFit], samples: dict[str, Sample]) -> list[str]:
     return [
-        f"the {NAMES[name][0]} varies by {100 * found.cov:.0f} % from coupon to coupon."
+        f"the {NAMES[name][0]} varies by {100 * found.cov:.0f} % from coupon to coupon: {_outlier(fits, name)}"
         for name, found in samples.items()
         if found.cov is not None and found.cov > UNEVEN.get(name, math.inf)
     ]

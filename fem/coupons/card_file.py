@@ -34,6 +34,9 @@ from fem.printing.polymer import load_card
 
 APART_TESTS = 0.15
 """Moduli in tension, compression and bending that differ by this share are told (common practice: within a tenth)."""
+APART_ORDER = 0.05
+"""No print is stiffer or stronger up the build than along the beads, but for scatter of this share."""
+STRENGTHS = ("tension", "compression", "shear")
 KEYS = ("E", "nu", "G", "tension", "compression", "shear", "toughness")
 
 
@@ -86,6 +89,8 @@ def own_card(bench: Bench, *, name: str, base: str | None = None, characteristic
         *_warm(fits),
         *_other_tests(fits),
         *_weight(density, card),
+        *(c for state in states for c in _order(state)),
+        *(c for state in states if characteristic for c in _means(state)),
     )
     bulk = card.density if density is None else density.mean
     by_name = {state.name: state for state in states}
@@ -142,6 +147,42 @@ def _other_tests(fits: Sequence[BatchFit]) -> list[Caution]:
             )
             out.append(Caution("coupons", text))
     return out
+
+
+def _order(state: OwnState) -> list[Caution]:
+    """What is measured stiffer or stronger up the build than along the beads."""
+    out = []
+    for key in ("E", "tension"):
+        along, up = state.entries[(key, 0)], state.entries[(key, 2)]
+        if (
+            along.sample is not None
+            and up.sample is not None
+            and up.sample.mean > (1 + APART_ORDER) * along.sample.mean
+        ):
+            times = up.sample.mean / along.sample.mean
+            text = (
+                f"In state {state.name}, {key} up the build is {times:.3g} times that along the beads, which no "
+                "print has: check which coupons are which."
+            )
+            out.append(Caution("coupons", text))
+    return out
+
+
+def _means(state: OwnState) -> list[Caution]:
+    """Strengths whose mean stands although characteristic ones were asked for."""
+    measured = {p: e.sample for p, e in state.entries.items() if p[0] in STRENGTHS and e.sample is not None}
+    without = [f"{p[0]} {axis(*p)}" for p, found in measured.items() if found.characteristic is None]
+    if not measured:
+        return []
+    texts = [
+        f"In state {state.name}, strengths that were not measured are scaled by means, not characteristic values."
+    ]
+    if without:
+        told = "fewer than three coupons, or too much scatter"
+        texts.append(
+            f"In state {state.name}, {', '.join(without)}: no characteristic value ({told}); the mean stands."
+        )
+    return [Caution("coupons", text) for text in texts]
 
 
 def _weight(density: Sample | None, card: Card) -> list[Caution]:

@@ -34,6 +34,7 @@ is computed with small strains holds (common practice; ISO 527-1 and ISO 604 kno
 STANDS, RISES = 0.995, 0.05
 """A path that has reached the first share of its range before the peak, while the load rises by the second share of
 the peak, stands still: the gauge has slipped, or is at its end."""
+STOPPED = "the path stands still while the load rises on to its peak"
 STARTS = 0.02
 """A loading begins where the load reaches this share of its peak."""
 OFFSET = 0.04
@@ -165,7 +166,8 @@ def _loading_only(path: Array, force: Array) -> None:
             share, row = 100 * back.max() / reach, int(back.argmax()) + 1
             raise InputError(
                 f"the {what} goes back by {share:.3g} % of its range before the peak (point {row}).",
-                advice="Give the loading to failure alone: cut off preloads and unloading; leave out coupons whose grips slipped.",
+                advice="Give the loading to failure alone: cut off preloads and unloading; leave out coupons whose "
+                "grips slipped.",
             )
 
 
@@ -194,7 +196,7 @@ def _pulled(batch: Batch, coupon: Coupon, strain: Array, stress: Array, gives: d
     gives = {**gives, "E": line.slope, "strength": float(stress[top])}
     remarks = _remarks(line) + _offset(line, path=strain, peak=stress[top])
     if stop is not None:
-        remarks += (f"the path stands still from {100 * moved[stop]:.2g} % strain on: no strain at break is read",)
+        remarks += (f"{STOPPED}: no strain at break is read",)
     if batch.test == "tension":
         if stop is None:
             gives["break"] = float(moved[_end(stress)])
@@ -213,15 +215,16 @@ def _offset(line: Line, *, path: Array, peak: float) -> tuple[str, ...]:
     if share <= OFFSET or path.min() < 0:
         return ()
     return (
-        f"at zero path {100 * share:.2g} % of the peak load stood already, counted as a preload: if the load was not "
-        "set to zero, the strength is too high by that",
+        f"at zero path more than {100 * OFFSET:.0f} % of the peak load stood already, counted as a preload: if the "
+        "load was not set to zero, the strength is too high by that",
     )
 
 
 def _sheared(batch: Batch, coupon: Coupon, strain: Array, stress: Array, gives: dict[str, float]) -> CouponFit:
     """A ±45 coupon: half the stress is shear along the beads, shear strain is axial strain less that across (ISO
     14129). Without the strain across, the modulus stays that of the coupon, and a laminate's law makes G12 of it."""
-    top = _peak(stress, first=False)
+    stop, top = standstill(stress, strain), _peak(stress, first=False)
+    top = top if stop is None else min(top, stop)
     if coupon.curve.sideways is None:
         line = straight_part(strain[: top + 1], stress[: top + 1], window=TENSION_WINDOW)
         moved, limit, modulus = strain - line.zero, MOST_SHEAR / AXIAL_OF_SHEAR, "E45"
@@ -233,8 +236,13 @@ def _sheared(batch: Batch, coupon: Coupon, strain: Array, stress: Array, gives: 
         moved, limit, modulus = gamma - line.zero, MOST_SHEAR, "G"
         shown, scale = tau, 1.0
     reached = shown[: top + 1][moved[: top + 1] <= limit]
-    gives = {**gives, modulus: line.slope, "shear": scale * float(reached.max()), "break": float(moved[_end(stress)])}
-    return CouponFit(coupon, moved, shown, moved + line.zero, line, gives, remarks=_remarks(line))
+    gives = {**gives, modulus: line.slope, "shear": scale * float(reached.max())}
+    remarks = _remarks(line)
+    if stop is None:
+        gives["break"] = float(moved[_end(stress)])
+    else:
+        remarks += (f"{STOPPED}: the shear strength is read where it stops, no strain at break",)
+    return CouponFit(coupon, moved, shown, moved + line.zero, line, gives, remarks=remarks)
 
 
 def _notched(batch: Batch, coupon: Coupon, force: Array, path: Array, gives: dict[str, float]) -> CouponFit:

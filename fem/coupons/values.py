@@ -6,10 +6,11 @@ How a value that was not measured is scaled, state by state; a ratio is measured
 - G: 13 and 23 by the ratio of G12 where it was measured, else all by that of E.
 - nu: by sqrt((E_i / E_j) / (E_i / E_j of the other card)), which keeps a possible material possible.
 - tension: by the geometric mean of the ratios of tension that were measured, else of shear, else of compression; this
-  is the mean ratio of tension below.
+  is the mean ratio of tension below. Up, which parts layers, by no more than 1: a stronger bead, such as one with
+  more fibre, makes no stronger bond.
 - compression: where another direction was measured by that ratio, else by tension's ratio in the same direction.
 - shear: 12 by the mean ratio of tension; 13 and 23, which part layers, by tension's ratio up where that was measured,
-  else by that of shear 12, else by the mean ratio of tension.
+  else by that of shear 12, else by the mean ratio of tension, both no more than 1.
 - toughness: by the mean ratio of tension, as cards scale it with strength; where the other card has none, that of
   the direction measured times tension over tension of the two directions, which keeps the critical distance.
 - first of all, where another state has measured the very number, by that ratio (the geometric mean of several).
@@ -24,7 +25,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fem.coupons.batches import BatchFit
-from fem.coupons.fractile import Sample
+from fem.coupons.fractile import Sample, scatter_margin
 from fem.coupons.laminate import shear_modulus_of
 from fem.coupons.nouns import DIAGONAL, DIRECTIONS
 from fem.errors import InputError
@@ -280,21 +281,31 @@ def _factor(key: str, i: int, scale: Ratios) -> tuple[float, str]:
         if ("tension", 2) in scale.by_place:
             return scale.by_place[("tension", 2)], "as tension up the build"
         if ("shear", 2) in scale.by_place:
-            return scale.by_place[("shear", 2)], "as shear 12"
+            return _no_more(scale.by_place[("shear", 2)], "as shear 12")
+        return _no_more(scale.strength, "as the strengths measured")
+    if (key, i) in (("tension", 2), ("toughness", 2)) and ("tension", 2) not in scale.by_place:
+        return _no_more(scale.strength, "as the strengths measured")
     return scale.strength, "as the strengths measured"
 
 
+def _no_more(factor: float, why: str) -> tuple[float, str]:
+    """What parts layers is not scaled up by what beads bear."""
+    return (factor, why) if factor <= 1 else (1.0, "stronger beads make no stronger bonds: test coupons up the build")
+
+
 def _scatter(samples: dict[Place, Found], base: CardState, base_name: str, date: str) -> tuple[float | None, str]:
-    """The largest coefficient of variation of the strengths that at least three coupons have, since one number
-    serves all directions; the other card's where there is none."""
+    """The largest coefficient of variation, with the margin of few coupons, of the strengths that at least three
+    have, since one number serves all directions; the other card's where there is none."""
     each = {p: found.sample for p, found in samples.items() if p[0] in ("tension", "compression", "shear")}
     known = {p: found for p, found in each.items() if found.n >= 3 and found.cov is not None}
     if not known:
         return base.scatter, f"estimate, as card {base_name}"
-    key, i = max(known, key=lambda p: known[p].cov or 0.0)
+    key, i = max(known, key=lambda p: known[p].safe_cov or 0.0)
     found = known[(key, i)]
-    told = f"own coupons, n = {found.n}, {date}: the largest of {len(known)} strengths, that of {key} {axis(key, i)}"
-    return float(f"{found.cov:.3g}"), told
+    assert found.cov is not None
+    of = f"that of {key} {axis(key, i)}" + (f", the largest of {len(known)} strengths" if len(known) > 1 else "")
+    margin = f"CoV {100 * found.cov:.2g} % times {scatter_margin(found.n):.3g}, as few coupons need (75 % sure)"
+    return float(f"{found.safe_cov:.3g}"), f"own coupons, n = {found.n}, {date}: {of}, {margin}"
 
 
 def axis(key: str, i: int) -> str:

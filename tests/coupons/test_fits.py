@@ -96,7 +96,7 @@ def test_a_band_of_another_kind_would_not_pass():
 
 def test_too_few_points_in_the_window_are_refused():
     strain = np.linspace(0, 0.02, 12)
-    with pytest.raises(InputError, match=r"only . points lie between 0\.05 and 0\.25 % strain"):
+    with pytest.raises(InputError, match=r"only . points of different strain lie between 0\.05 and 0\.25 % strain"):
         straight_part(strain, E * strain, window=(0.0005, 0.0025))
 
 
