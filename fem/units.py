@@ -37,6 +37,8 @@ KINDS = {
     "spring stiffness": "N/mm",
     "foundation stiffness": "N/mm^3",
     "toughness": "N/mm^1.5",
+    "compliance": "mm/N",
+    "time": "s",
 }
 """Kind of quantity -> the unit it has inside the program; a temperature is told on its scale, in degrees Celsius."""
 
@@ -62,6 +64,8 @@ EXAMPLES = {
     "spring stiffness": "200 N/mm",
     "foundation stiffness": "4000 N/mm^3",
     "toughness": "3 MPa*m^0.5",
+    "compliance": "0.02 mm/kN",
+    "time": "190 min",
 }
 
 SMALLEST, LARGEST = 1e-30, 1e30

@@ -11,7 +11,7 @@ sys.path.insert(0, str(Path(__file__).parent / "telling"))
 from old_words import old_words
 
 from fem.cli import main
-from fem.printing.polymer import all_cards
+from fem.printing.polymer import all_cards, load_card
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -51,15 +51,20 @@ def test_cards_lists_every_card_in_a_line(capsys):
     assert main(["cards"]) == 0
     lines = capsys.readouterr().out.splitlines()
     for card in all_cards():
-        (line,) = [line for line in lines if line.split()[:1] == [card.name]]
+        line, values = [line for line in lines if line.split()[:1] == [card.name]]
         assert all(state in line for state in card.states)
         assert card.about.split(",")[0] in line and " of " in line, "what it is, and how much of it is estimated"
+        state = next(iter(card.states.values()))
+        modulus = values.split()[1].split("/")[0].rstrip("*")
+        assert float(modulus) == pytest.approx(state.E[0] / 1000, rel=1e-3)
+        assert ("*" in values) == bool(set(state.estimates) - {"nu", "density"})
 
 
 def test_cards_shows_one_card_with_its_sources(capsys, tmp_path):
     assert main(["cards", "pla"]) == 0
     out = capsys.readouterr().out
-    assert "tension [MPa] along / across / up" in out and "55 / 50 / 35" in out
+    strengths = " / ".join(f"{value:g}" for value in load_card("pla").state("dry").tension)
+    assert "tension [MPa] along / across / up" in out and strengths in out
     assert "source" in out and "estimate" in out
     text = 'name = "tough"\nfrom = "pla"\n[dry]\ntoughness = "2.5 MPa*m^0.5"\nsource = "five notched bars"\n'
     (tmp_path / "own.toml").write_text(text, encoding="utf-8")
@@ -130,3 +135,17 @@ def test_help_speaks_the_fields_language():
     told = _parser().format_help() + "".join(each.format_help() for each in commands.choices.values())
     assert old_words(" ".join(told.split())) == []
     assert "solve a study" in told and "exit with status 3" in told
+
+
+def test_cards_as_json_holds_every_number_with_its_unit(capsys):
+    assert main(["cards", "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert set(told) == {card.name for card in all_cards()}
+    dry = told["pla"]["states"]["dry"]
+    state = load_card("pla").state("dry")
+    assert dry["E_MPa"] == list(state.E) and dry["shear_MPa"]["12"] == state.shear[2]
+    assert dry["strain_at_break"] == list(state.strain_at_break) and dry["elastic_scatter"] == state.elastic_scatter
+    ply = told["carbon-ply"]["states"]["dry"]
+    assert ply["toughness_MPa_m05"] == pytest.approx([90, 1.5, 1.5]) and ply["critical_distance_mm"] > 0
+    assert main(["cards", "steel", "--json"]) == 0
+    assert set(json.loads(capsys.readouterr().out)) == {"steel"}

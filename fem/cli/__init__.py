@@ -135,6 +135,7 @@ def _parser() -> argparse.ArgumentParser:
 
     cards = sub.add_parser("cards", help="list the material cards, or show one with its sources")
     cards.add_argument("name", nargs="?", help="the card to show (a name, or a file)")
+    cards.add_argument("--json", action="store_true", help="print all numbers for scripts")
     cards.set_defaults(command=materials.cards)
 
     cell = sub.add_parser(

@@ -13,22 +13,27 @@ from fem.errors import CardError, InputError, printable
 
 
 def cards(options: argparse.Namespace) -> int:
+    from fem.cli.card_facts import LINE, card_facts, card_line, doubt
     from fem.printing.polymer import all_cards, load_card
 
+    if options.json:
+        found = [load_card(options.name)] if options.name else all_cards()
+        print(json.dumps({card.name: card_facts(card) for card in found}, indent=1, ensure_ascii=False))
+        return 0
     console = screen()
     if options.name:
         _print_card(load_card(options.name), console)
         return 0
-    rows = [[c.name, c.about, ", ".join(c.states), _doubt(c)] for c in all_cards()]
+    every = all_cards()
+    rows = [[c.name, c.about, ", ".join(c.states), doubt(c)] for c in every]
     console.print(ruled("Material cards", ["card", "what it is", "states", "estimates"], rows))
+    console.print(ruled("What they are worth in their first state", LINE, [card_line(card) for card in every]))
+    console.print(
+        "Along/across/up; break is the strain there, scatter a coefficient of variation; * an estimate, – not "
+        "stated. Without a toughness a bead's width counts, on the safe side."
+    )
     console.print("`beadwork cards NAME` shows a card's values with their sources.")
     return 0
-
-
-def _doubt(card: Any) -> str:
-    """How many values of the card's first state are estimates."""
-    state = next(iter(card.states.values()))
-    return f"{len(set(state.estimates) & set(state.sources))} of {len(state.sources)} values"
 
 
 def _print_card(card: Any, console: Any) -> None:
@@ -72,6 +77,8 @@ def _card_rows(state: Any, kind: str) -> list[list[str]]:
         "G": (f"G [MPa]{pairs}", numbers(state.G)),
         "expansion": (f"expansion [1e-6/K]{axes}", numbers(state.expansion or (), 1e6)),
         "scatter": ("scatter of the strengths", f"{100 * (state.scatter or 0):g} %"),
+        "elastic_scatter": ("scatter of the moduli", f"{100 * state.stiffness_scatter:g} %"),
+        "strain_at_break": (f"strain at break [%]{axes}", numbers(state.strain_at_break or (), 100)),
         "toughness": (f"toughness [MPa·m^0.5]{axes}", numbers(state.toughness or (), 1000**-0.5)),
     }
     if one:

@@ -34,16 +34,17 @@ def evidence(options: argparse.Namespace) -> int:
     lines = []
     for field in dict.fromkeys(one.check.field for one in finished):
         rows = [row for one in finished if one.check.field == field for row in one.rows]
-        worst = max(rows, key=lambda row: abs(row.difference) / row.allowed, default=None)
-        inside = sum(row.within for row in rows)
+        worst = max(rows, key=lambda row: abs(row.difference) / (row.allowed or 1.0), default=None)
+        held = [row for row in rows if row.allowed is not None]
+        inside = f"{sum(row.within for row in held)}" if held else "compared"
         told = f"{worst.problem}: {share_text(worst.difference)}" if worst else ""
-        lines.append([field, str(len(rows)), str(inside), told])
+        lines.append([field, str(len(rows)), inside, told])
     console.print(ruled("Published checks", ["field", "rows", "within their limit", "nearest to its limit"], lines))
     for row in rows_off(finished):
         console.print(
             f"Off: {row.problem}: published {with_unit(row.published, row.unit)}, computed "
             f"{with_unit(row.computed, row.unit)} ({share_text(row.difference)}, limit "
-            f"{share_text(row.allowed, signed=False)}). {sentence(row.note)}",
+            f"{share_text(row.allowed or 0.0, signed=False)}). {sentence(row.note)}",
             soft_wrap=True,
         )
     console.print(f"Page: {page}\nNumbers: {page.with_name('evidence.json')}", soft_wrap=True)

@@ -133,6 +133,7 @@ def _print_findings(console: Any, findings: Findings) -> None:
             for r in findings.requirements
         ]
         console.print(ruled("Requirements", ["what", "limit", "value", "", "governing case"], rows))
+    _print_bench(console, findings)
     _print_plans(console, findings.bodies, currency=findings.currency)
     tell_cautions(console, [c for c in findings.cautions if not c.decisive])
 
@@ -205,6 +206,20 @@ def _print_cases(console: Any, findings: Findings) -> None:
         console.print(f"{scans} further {'place' if scans == 1 else 'places'} scanned: the beads there bear more.")
     if any(z.band for case in findings.cases.values() for z in case.zooms):
         console.print(IN_BRACKETS)
+
+
+def _print_bench(console: Any, findings: Findings) -> None:
+    """Tests of the printed part beside their predictions, and what would make both agree."""
+    if not findings.bench:
+        return
+    from fem.telling.review.bench import HEAD, bench_rows, fit_lines
+
+    rows = [[cell.text for cell in row] for row in bench_rows(findings.bench)]
+    console.print(ruled("On the bench", list(HEAD), rows))
+    for fit in findings.bench_fit:
+        console.print(f"For body {fit.body} to agree with its tests (nothing was changed):")
+        for line in fit_lines(fit):
+            console.print(f"  {line}", soft_wrap=True)
 
 
 def check(options: argparse.Namespace) -> int:

@@ -18,6 +18,8 @@ from fem.coupons.values import (
     OUTRANKED,
     PAIRS,
     SHEARS,
+    STRAIN,
+    STRENGTHS,
     OwnState,
     Place,
     Ratios,
@@ -36,8 +38,7 @@ APART_TESTS = 0.15
 """Moduli in tension, compression and bending that differ by this share are told (common practice: within a tenth)."""
 APART_ORDER = 0.05
 """No print is stiffer or stronger up the build than along the beads, but for scatter of this share."""
-STRENGTHS = ("tension", "compression", "shear")
-KEYS = ("E", "nu", "G", "tension", "compression", "shear", "toughness")
+KEYS = ("E", "nu", "G", "tension", "compression", "shear", "toughness", STRAIN)
 
 
 @dataclass(frozen=True)
@@ -215,7 +216,7 @@ def card_text(card: OwnCard, *, base: str) -> str:
 
 
 def _state_lines(state: OwnState) -> list[str]:
-    keys = [key for key in KEYS if (key, 0) in state.entries]
+    keys = [key for key in KEYS if all((key, i) in state.entries for i in range(3))]
     lines = [f"[{_key(state.name)}]"]
     for key in keys:
         numbers = [_number(key, state.entries[(key, i)].value) for i in range(3)]
@@ -227,10 +228,14 @@ def _state_lines(state: OwnState) -> list[str]:
             lines.append(f"{key} = {{ {', '.join(told)} }}")
     sources = {key: _source(state, key) for key in keys}
     guessed = [key for key in keys if not all(state.entries[(key, i)].measured for i in range(3))]
-    if state.scatter is not None:
-        lines.append(f"scatter = {state.scatter:.3g}")
-        sources["scatter"] = state.scatter_source
-        guessed += ["scatter"] if state.scatter_source.startswith("estimate") else []
+    for key, value, source in (
+        ("scatter", state.scatter, state.scatter_source),
+        ("elastic_scatter", state.elastic_scatter, state.elastic_source),
+    ):
+        if value is not None:
+            lines.append(f"{key} = {value:.3g}")
+            sources[key] = source
+            guessed += [key] if source.startswith("estimate") else []
     lines.append(f"estimates = [{', '.join(map(_quoted, guessed))}]")
     return [*lines, f"[{_key(state.name)}.source]", *(f"{key} = {_quoted(text)}" for key, text in sources.items())]
 
@@ -245,7 +250,7 @@ def _source(state: OwnState, key: str) -> str:
 
 def _number(key: str, value: float) -> str:
     text = number_text(key, value)
-    return text if key == "nu" else _quoted(text)
+    return text if key in ("nu", STRAIN) else _quoted(text)
 
 
 def _quoted(text: str) -> str:

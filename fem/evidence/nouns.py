@@ -17,7 +17,8 @@ class Row:
     `problem` says what was asked, `source` where `published` comes from, `computed` what the program found, both in
     `unit`; `how` in a few words what was computed, on which mesh; `note` what a reader must know of the published
     number. `allowed` is the relative difference that a right answer keeps to, set by what the mesh and the published
-    digits can give; a row beyond it stays in the list and is marked.
+    digits can give; a row beyond it stays in the list and is marked. None for a comparison with an experiment, which
+    is told as it came out and held to nothing: another machine and spool stand behind it.
 
     Errors: InputError for a row without problem or source, or with numbers that cannot be compared.
     """
@@ -28,7 +29,7 @@ class Row:
     computed: float
     unit: str
     how: str
-    allowed: float
+    allowed: float | None
     note: str = ""
 
     def __post_init__(self) -> None:
@@ -36,7 +37,7 @@ class Row:
             raise InputError("a row of evidence needs its problem, its source and how it was computed.")
         if not (math.isfinite(self.published) and math.isfinite(self.computed)):
             raise InputError("a row compares finite numbers.", where=self.problem)
-        if not 0 < self.allowed <= 0.1:
+        if self.allowed is not None and not 0 < self.allowed <= 0.1:
             raise InputError("a row allows a difference of at most a tenth.", where=self.problem)
 
     @property
@@ -48,8 +49,8 @@ class Row:
 
     @property
     def within(self) -> bool:
-        """Whether the difference is as small as a right answer's must be."""
-        return bool(abs(self.difference) <= self.allowed)
+        """Whether the difference is as small as a right answer's must be; true where nothing is held to."""
+        return self.allowed is None or bool(abs(self.difference) <= self.allowed)
 
     @property
     def facts(self) -> dict[str, Any]:
@@ -61,8 +62,8 @@ class Row:
             "computed": float(f"{self.computed:.8g}"),
             "unit": self.unit,
             "difference": round(self.difference, 7) + 0.0 if math.isfinite(self.difference) else None,
-            "allowed": float(f"{self.allowed:.3g}"),
-            "within": self.within,
+            "allowed": None if self.allowed is None else float(f"{self.allowed:.3g}"),
+            "within": None if self.allowed is None else self.within,
             "how": self.how,
             "note": self.note,
         }

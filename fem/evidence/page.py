@@ -33,11 +33,17 @@ def summary(finished: Sequence[Finished]) -> Section:
     """How many rows keep to what they must, which do not, and all differences in one drawing."""
     rows = [row for one in finished for row in one.rows]
     off = [row for row in rows if not row.within]
-    word = f"{len(rows) - len(off)} of {len(rows)} within their limit"
+    held = sum(row.allowed is not None for row in rows)
+    word = f"{held - len(off)} of {held} within their limit"
     sentences = [
         "Each row compares a number known from outside the program with what the program computes. Its limit is what "
         "a right answer keeps to on the mesh used and with the digits published. Nothing that came out is left out."
     ]
+    if held < len(rows):
+        sentences.append(
+            f"{len(rows) - held} further rows set predictions beside experiments of others. They have no limit: "
+            "another printer and spool stand behind each."
+        )
     if any(one.check.field == MESHES for one in finished):
         sentences.append("Rows of a study on several meshes compare the program with itself.")
     blocks: list[Block] = [Verdict(word, "warn" if off else "good", tuple(sentences))]
@@ -45,7 +51,8 @@ def summary(finished: Sequence[Finished]) -> Section:
         cells = [[row.problem, *_numbers(row), sentence(row.note)] for row in off]
         head = ("Problem", *HEAD, "Note")
         blocks.append(table(head, cells, align="lrrlrrl", caption="Rows beyond their limit.", small=True))
-    caption = "Differences of all rows, by field; each dot is a row. Orange squares are beyond their limit."
+    caption = "Differences of all rows, by field; each dot is a row. Orange squares are beyond their limit; "
+    caption += "purple diamonds are experiments, which have none."
     blocks.append(Figure(_spoken(finished), caption, svg=_drawing(finished)))
     return Section("verdict", "How far off", tuple(blocks))
 
@@ -90,7 +97,7 @@ def _numbers(row: Row) -> list[str | Cell]:
         number(row.computed, digits=6),
         "" if row.unit == "1" else row.unit,
         Cell(share_text(row.difference) + ("" if row.within else " !"), tone),
-        share_text(row.allowed, signed=False),
+        "none" if row.allowed is None else share_text(row.allowed, signed=False),
     ]
 
 
@@ -114,17 +121,23 @@ def _spoken(finished: Sequence[Finished]) -> str:
     return "Differences by field. " + "; ".join(out) + "."
 
 
+def _kind(row: Row) -> str:
+    """How a row is marked: as within its limit, off, or compared with an experiment."""
+    return "compared" if row.allowed is None else "" if row.within else "off"
+
+
 def _drawing(finished: Sequence[Finished]) -> str:
     """Absolute differences on a logarithmic scale, a line a field, as SVG."""
-    from fem.telling.review.plots import BLUE, ORANGE, SOFT, drawing, svg_of
+    from fem.telling.review.plots import BLUE, ORANGE, PURPLE, SOFT, drawing, svg_of
 
     names = list(dict.fromkeys(one.check.field for one in finished))
     with drawing(height=14 + 9 * len(names)) as figure:
         axes = figure.add_subplot()
-        for within, mark, colour in ((True, "o", BLUE), (False, "s", ORANGE)):
+        looks: dict[str, tuple[str, str]] = {"": ("o", BLUE), "off": ("s", ORANGE), "compared": ("D", PURPLE)}
+        for kind, (mark, colour) in looks.items():
             x, y = [], []
             for one in finished:
-                for row in (r for r in one.rows if r.within is within):
+                for row in (r for r in one.rows if _kind(r) == kind):
                     x.append(100 * min(max(abs(row.difference), LEAST), 1.0))
                     y.append(names.index(one.check.field) + 0.3 * math.sin(7.0 * len(x)))
             axes.plot(x, y, mark, color=colour, markersize=3.2, alpha=0.75, markeredgewidth=0)

@@ -10,6 +10,7 @@ from fem.evidence import (
     bolted,
     corners,
     distances,
+    experiments,
     grains,
     holes,
     laminates,
@@ -30,6 +31,7 @@ Progress = Callable[[str, float], None]
 BARS, PLANES, SOLIDS = "Bars and beams", "Plates and holes", "Solids"
 LAYERS, INFILL, FIBRES, STRENGTH = "Layers and laminates", "Infill", "Short fibres", "Strength"
 LENGTHS, BOLTS, CONTACT = "Stress over a length", "Bolts", "Contact"
+EXPERIMENTS = "Experiments"
 
 CHECKS: tuple[Check, ...] = (
     Check(SOLIDS, "Patch test: uniform stress", patches.unit_patch),
@@ -87,6 +89,9 @@ CHECKS: tuple[Check, ...] = (
     Check(BOLTS, "Stiffness of bolts and members", bolted.stiffness),
     Check(BOLTS, "Preloaded joints and washers", bolted.joints),
     Check(BOLTS, "Creep and the clamp that is left", bolted.clamps),
+    Check(EXPERIMENTS, "Prisms of infill pressed up the build", experiments.prisms),
+    Check(EXPERIMENTS, "Bars of PLA along, across, at 45 degrees and upright", experiments.rasters),
+    Check(EXPERIMENTS, "Bars of short-fibre nylon", experiments.nylons),
 )
 
 

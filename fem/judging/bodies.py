@@ -109,6 +109,7 @@ def _print_findings(body: PrintedBody, keys: PrintKeys, *, mass: float, nodes: A
         price_per_kg=took.price_per_kg,
         cost=took.cost,
         assumed=assumed,
+        infill_quality=plan.core_quality,
     )
 
 

@@ -17,7 +17,7 @@ class PrintFindings:
     strength changed when its mesh was last refined, `cell_peak_underestimate` by what share its judged places may
     understate the worst (None when solid); `thin_share` the share of the volume that lies where the part is thinner
     than two beads; `assumed` names the values that the study left to their defaults; `price_per_kg` and `cost` are in
-    the user's own money.
+    the user's own money; `infill_quality` the share of sound beads' stiffness and strength that the infill has.
     """
 
     build_direction: Vector
@@ -43,6 +43,7 @@ class PrintFindings:
     price_per_kg: float
     cost: float
     assumed: tuple[str, ...]
+    infill_quality: float = 1.0
 
 
 @dataclass(frozen=True)

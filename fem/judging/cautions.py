@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
@@ -13,6 +14,8 @@ LARGE_DISPLACEMENT = 0.03
 """Maximum displacement over the part's diagonal from which a linear analysis is called doubtful (common practice)."""
 PULL_LIMIT = 0.01
 """Share of a foundation's normal forces that may pull before a caution says so."""
+CARRIES = 2.0
+"""An infill carries where its reserve factor is at most this many times the least of all zones."""
 POOR_QUALITY = 0.02
 """Shape quality (1: regular, 0: flat) below which a tetrahedron is a sliver whose stress says little."""
 
@@ -44,7 +47,8 @@ def cautions_of(
 
     `diagonal` [mm] of the part's box; `remarks` are the cautions of the rooms above.
     """
-    out = [*remarks, *_estimates(bodies), *_of_cases(cases, diagonal=diagonal), *_of_foundations(cases)]
+    out = [*remarks, *_estimates(bodies), *_of_infill(bodies, cases)]
+    out += [*_of_cases(cases, diagonal=diagonal), *_of_foundations(cases)]
     out += _of_mesh(cases, trust, mesh=mesh)
     return (*sorted(out, key=lambda c: not c.decisive), *STANDING)
 
@@ -58,6 +62,23 @@ def _estimates(bodies: Mapping[str, BodyFindings]) -> Iterable[Caution]:
                 f"measurements: {', '.join(body.estimates)}.",
                 {"body": name, "values": list(body.estimates)},
             )
+
+
+def _of_infill(bodies: Mapping[str, BodyFindings], cases: Mapping[str, CaseFindings]) -> Iterable[Caution]:
+    """Where an infill that is taken for sound is nearly the first to fail."""
+    near = {
+        name: case.reserve.by_zone["core"]
+        for name, case in cases.items()
+        if (case.reserve.by_zone.get("core") or math.inf) <= CARRIES * case.reserve.homogenised < math.inf
+    }
+    sound = [n for n, b in bodies.items() if b.print and b.print.cell_mm and b.print.infill_quality == 1]
+    if near and sound:
+        yield Caution(
+            "infill_sound",
+            f"The infill of {', '.join(sound)} carries in {', '.join(near)}, and its one-bead walls are taken to be "
+            "as sound as all other beads (quality = { infill = 1 }); they seldom are: measure a printed block of it.",
+            {"bodies": sound, "cases": list(near)},
+        )
 
 
 def _of_foundations(cases: Mapping[str, CaseFindings]) -> Iterable[Caution]:

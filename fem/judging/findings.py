@@ -14,6 +14,8 @@ from typing import Any
 
 from fem.caution import Caution
 from fem.errors import InputError
+from fem.judging.bench_findings import BenchFindings as BenchFindings
+from fem.judging.bench_findings import BenchFit as BenchFit
 from fem.judging.body_findings import BodyFindings as BodyFindings
 from fem.judging.body_findings import Matrix, Vector
 from fem.judging.body_findings import PrintFindings as PrintFindings
@@ -298,7 +300,8 @@ class RequirementFindings:
 @dataclass(frozen=True)
 class Findings:
     """All that one run found; see the module's text. `fits` tell of joints with several clearances, `clamps` of
-    what stays of each bolt's clamp with time. `files` are the digests of pictures and fields beside it.
+    what stays of each bolt's clamp with time, `bench` of tests of the printed part, `bench_fit` of what would make
+    these agree. `files` are the digests of pictures and fields beside it.
     """
 
     beadwork: str
@@ -320,6 +323,8 @@ class Findings:
     currency: str = ""
     fits: tuple[FitFindings, ...] = ()
     clamps: dict[str, ClampWithTime] = field(default_factory=dict)
+    bench: dict[str, BenchFindings] = field(default_factory=dict)
+    bench_fit: tuple[BenchFit, ...] = ()
     files: dict[str, str] = field(default_factory=dict)
 
     @property

@@ -44,8 +44,9 @@ class PrintedBody:
 def printed_body(plan: PrintPlan, *, card: Card, state: str, temperature: float | None = None) -> PrintedBody:
     """The zones of a print by its plan, of a card's state at a service temperature [deg C].
 
-    A solid core is the raster of the covers, so that covers are not told apart. Errors: CardError (a metal's card, a
-    state or temperature that the card does not cover), InputError (an infill that the bead cannot make).
+    A solid core is the raster of the covers, so that covers are not told apart. The beads of an infill have the
+    plan's `core_quality` of the card's stiffness and strength; all others are sound. Errors: CardError (a metal's
+    card, a state or temperature that the card does not cover), InputError (an infill that the bead cannot make).
     """
     values = card.state(state, temperature=temperature)
     wall = wall_material(plan, card=card, values=values) if plan.walls else None
@@ -54,18 +55,19 @@ def printed_body(plan: PrintPlan, *, card: Card, state: str, temperature: float 
     from fem.printing.infill import infill_cell
 
     cover = raster_material(plan, card=card, values=values, zone="cover") if plan.covers else None
+    infill = values.scaled(stiffness=plan.core_quality, strength=plan.core_quality)
     cell = infill_cell(
         plan.infill_pattern,
         density=plan.infill_density,
         bead_width=plan.bead_width,
         bead_height=plan.bead_height,
-        E=values.E,
-        nu=values.nu,
-        G=values.G,
-        strength=values.strength,
-        expansion=values.expansion,
+        E=infill.E,
+        nu=infill.nu,
+        G=infill.G,
+        strength=infill.strength,
+        expansion=infill.expansion,
     )
-    core = infill_material(plan, cell=cell, card=card, values=values)
+    core = infill_material(plan, cell=cell, card=card, values=infill)
     return PrintedBody(core, card.density, plan, wall, cover, cell, values)
 
 

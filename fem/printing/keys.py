@@ -22,7 +22,7 @@ class PrintKeys:
     `build_direction`, `raster_zero` are directions in part axes, `bead_width`, `bead_height` [mm], `raster` the
     angles [degrees] layer by layer, `infill_density` the share 0..1, `infill_angle` [degrees] or None. `temperature`
     [deg C] in service, `speed` [mm/s], `filament_diameter` [mm] and `price_per_kg` are None where nothing is said.
-    `assumed` names the values that the study left to their defaults.
+    `assumed` names the values that the study left to their defaults. `infill_quality` is as in `PrintPlan`.
     """
 
     polymer: str
@@ -43,6 +43,7 @@ class PrintKeys:
     filament_diameter: float | None
     price_per_kg: float | None
     assumed: tuple[str, ...] = ()
+    infill_quality: float = 1.0
 
     @property
     def plan(self) -> PrintPlan:
@@ -58,6 +59,7 @@ class PrintKeys:
             infill_pattern=self.infill_pattern,
             infill_density=self.infill_density,
             infill_angle=INFILL_ANGLE if self.infill_angle is None else self.infill_angle,
+            infill_quality=self.infill_quality,
         )
 
 

@@ -21,6 +21,8 @@ INFILL_ANGLE = 45.0
 
 BEAD_SIZES = (0.02, 50.0)
 """Width and height of a bead [mm]: from the finest nozzles to the largest printers (common practice is 0.1 to 25)."""
+LEAST_QUALITY = 0.05
+"""An infill worth less of what is computed than this is no print."""
 MOST_LAYERS = 1000
 """No part has more walls, covers, or raster angles that repeat."""
 
@@ -35,7 +37,8 @@ class PrintPlan:
     `build_direction` (3,) and `raster_zero` (3,) in part axes, not unit vectors; `raster_zero` None: part x projected
     into the layer, or y if x is the build direction. `bead_width`, `bead_height` [mm]; `walls`, `covers` counts;
     `raster` angles [degrees] layer by layer; `infill_density` share of its room that the infill fills, `infill_angle`
-    [degrees] how it is turned in the layer.
+    [degrees] how it is turned in the layer; `infill_quality` the share of stiffness and strength that its one-bead
+    walls have of sound beads.
 
     Errors: InputError that names the value at fault.
     """
@@ -50,6 +53,7 @@ class PrintPlan:
     infill_pattern: str = "solid"
     infill_density: float = 1.0
     infill_angle: float = INFILL_ANGLE
+    infill_quality: float = 1.0
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "build_direction", checked_direction("build_direction", self.build_direction))
@@ -67,6 +71,11 @@ class PrintPlan:
             raise InputError(f"raster holds {len(self.raster)} angles, more than {MOST_LAYERS}.")
         self._check_bead()
         self._check_infill()
+
+    @property
+    def core_quality(self) -> float:
+        """The share of sound beads' stiffness and strength that beads of the core have: a solid core's are sound."""
+        return 1.0 if self.infill_pattern == "solid" else self.infill_quality
 
     def _check_bead(self) -> None:
         check_bead(self.bead_width, self.bead_height)
@@ -86,6 +95,11 @@ class PrintPlan:
         if self.infill_pattern == "solid" and self.infill_density != 1:
             raise InputError(
                 f"infill density {self.infill_density:g} contradicts the solid pattern.", advice="Leave it out."
+            )
+        if not LEAST_QUALITY <= self.infill_quality <= 1:
+            raise InputError(
+                f"infill quality {self.infill_quality:g} must lie between {LEAST_QUALITY:g} and 1.",
+                advice="It is what a printed block of the infill has of the computed stiffness and strength.",
             )
         object.__setattr__(self, "infill_angle", checked_angle("infill angle", self.infill_angle))
 

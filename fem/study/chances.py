@@ -17,11 +17,10 @@ from fem.study.shared_mesh import Prepared
 
 
 def scatter_of(ready: Prepared) -> Scatter:
-    """What scatters in a study: loads as it says; strengths by the cards, and stiffness alike, since cards know one
-    number alone (an assumption, which is told beside the chance).
-    """
+    """What scatters in a study: loads as it says, strengths and stiffness by the cards."""
     cards = {name: body.values.scatter or 0.0 for name, body in ready.made.items() if body.values is not None}
-    return Scatter(cards, cards, {name: plan.scatter for name, plan in ready.study.loads.items()})
+    stiffness = {name: body.values.stiffness_scatter for name, body in ready.made.items() if body.values is not None}
+    return Scatter(cards, stiffness, {name: plan.scatter for name, plan in ready.study.loads.items()})
 
 
 def places_of(

@@ -15,6 +15,7 @@ from fem.judging.requirements import Requirements
 from fem.study.form import checked_form
 from fem.study.plans import Judging, Study
 from fem.study.to_plans import (
+    bench_test,
     body_plan,
     bolt_plan,
     face_query,
@@ -54,6 +55,8 @@ def study_of(
     form, faults = checked_form(tree, file), Faults()
     bodies = {name: faults.of(body_plan, name, body, file) for name, body in form.bodies.items()}
     bolts = {name: faults.of(bolt_plan, name, bolt, file) for name, bolt in form.bolts.items()}
+    cases = form.cases or {"all": dict.fromkeys(form.loads, 1.0)}
+    bench = {name: faults.of(bench_test, name, test, cases, file) for name, test in form.bench.items()}
     read = [body for body in bodies.values() if body is not None]
     judge = faults.of(judging, form.judge, read, file)
     faults.refuse(str(file))
@@ -66,7 +69,7 @@ def study_of(
         faces={name: face_query(face) for name, face in form.faces.items()},
         supports={name: support_plan(name, support) for name, support in form.supports.items()},
         loads={name: load_plan(name, load) for name, load in form.loads.items()},
-        cases=form.cases or {"all": dict.fromkeys(form.loads, 1.0)},
+        cases=cases,
         points={name: vector(point) for name, point in form.points.items()},
         watch=tuple(dict.fromkeys([*form.watch.faces, *form.requirements.rotation, *form.requirements.displacement])),
         requirements=Requirements(**form.requirements.model_dump()),
@@ -77,6 +80,7 @@ def study_of(
         draft=form.draft,
         joints={name: joint_plan(name, joint) for name, joint in form.joints.items()},
         bolts={name: bolt for name, bolt in bolts.items() if bolt is not None},
+        bench={name: test for name, test in bench.items() if test is not None},
     )
     # Only here is it known that plans and text belong together
     for name, value in {"text": text, "tree": tree, "variant": variant, "changes": dict(changes or {})}.items():

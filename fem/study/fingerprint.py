@@ -28,6 +28,7 @@ WORDS = frozenset(
         "question",
         "currency",
         "requirements",
+        "bench",
         "text",
         "tree",
         "variants",

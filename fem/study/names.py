@@ -24,6 +24,9 @@ NAMED: dict[tuple[str, ...], str] = {
     ("requirements", "displacement", KEYS): "faces",
     ("requirements", "load", KEYS): "loads",
     ("watch", "faces", EACH): "faces",
+    ("bench", EACH, "load"): "loads",
+    ("bench", EACH, "point"): "points",
+    ("bench", EACH, "face"): "faces",
 }
 """Where names stand, and the table that they must stand in."""
 NOUNS = {

@@ -14,6 +14,7 @@ from typing import Any
 
 from fem.joining.bolt_plan import BoltPlan
 from fem.joining.joint import JointPlan
+from fem.judging.bench import BenchTest
 from fem.judging.requirements import Requirements
 from fem.loading.plan import LoadPlan, SupportPlan
 from fem.loading.values import Vector
@@ -111,6 +112,7 @@ class Study:
     draft: bool = False
     joints: Mapping[str, JointPlan] = field(default_factory=dict)
     bolts: Mapping[str, BoltPlan] = field(default_factory=dict)
+    bench: Mapping[str, BenchTest] = field(default_factory=dict)
     text: str = field(default="", init=False)
     tree: Mapping[str, Any] = field(default_factory=dict, init=False, repr=False)
     variant: str = field(default="", init=False)
@@ -178,6 +180,7 @@ class Study:
     @property
     def inputs(self) -> dict[str, Any]:
         """What findings.json repeats of the input, so that a result can be traced to its files."""
+        tests = {} if self.variant else self.bench
         return {
             **({"variant": self.variant} if self.variant else {}),
             **({"changes": dict(self.changes)} if self.changes else {}),
@@ -192,6 +195,7 @@ class Study:
                 name: {"card": Path(body.card_name).name, "sha256": self.card_sha256[name]}
                 for name, body in self.bodies.items()
             },
+            **({"curves": {n: {"file": t.file, "sha256": t.sha256} for n, t in tests.items()}} if tests else {}),
         }
 
     def _repr_html_(self) -> str:

@@ -12,6 +12,7 @@ from fem.errors import InputError
 from fem.judging.answers import with_load_path
 from fem.judging.findings import Findings
 from fem.study.beads import ask_beads
+from fem.study.bench import with_bench
 from fem.study.chances import with_chances
 from fem.study.clock import Clock, Progress, added_seconds, by_the_clock, clock_say
 from fem.study.fingerprint import mesh_key, shown_digests
@@ -78,6 +79,7 @@ def answer(study: Study | Prepared, *, progress: Progress | None = None, whole_p
         answers = {name: with_load_path(each) for name, each in answers.items()}
     clock("", 0.6)
     findings = findings_of(ready, solved, answers, remarks=asked.remarks)
+    findings = with_bench(ready, findings, solved.bench)
     if whole_paths and any(plan.fits for plan in ready.study.joints.values()):
         clock("fits", 0.6)
         findings = with_fits(

@@ -10,6 +10,7 @@ from fem.joining.bolt_forces import bolt_tractions
 from fem.joining.fitting import FittedBolt
 from fem.joining.joint import BEARING
 from fem.judging.answers import Answer, answer_case, face_stiffness, unit_wrenches
+from fem.judging.bench import BenchPrediction
 from fem.judging.bolts import judge_bolts
 from fem.judging.both_ends import of_both_ends
 from fem.judging.clamp_time import ClampWithTime
@@ -27,6 +28,7 @@ from fem.loading.kinds import edged_patches
 from fem.loading.supports import Held
 from fem.solving.cases import SolvedCases, solved_at
 from fem.solving.units import Displacements, SolvedUnits, solve_units
+from fem.study.bench import bench_predictions
 from fem.study.chances import places_of
 from fem.study.clock import Clock, Progress, clock_say
 from fem.study.prepare import bolts_of, joints_of, patches_of, supports_of
@@ -46,7 +48,8 @@ class SolvedStudy:
     """A study's `cases` with their `answers`, the `parts` that were solved together, which places are `singular` by
     case, the `stiffness` of watched faces, `iterations` and `balance` of all solves, what must be said, and the
     `places` by case on which its chance is judged. `moved` are all displacements that were solved for; `passes` tells
-    of the meshes before this one, `clamps` of what stays of each bolt's clamp with time.
+    of the meshes before this one, `clamps` of what stays of each bolt's clamp with time,
+    `bench` of what is predicted of tests.
     """
 
     cases: dict[str, LoadCase]
@@ -63,6 +66,7 @@ class SolvedStudy:
     moved: Displacements = field(default_factory=dict)
     passes: PassHistory | None = None
     clamps: dict[str, ClampWithTime] = field(default_factory=dict)
+    bench: dict[str, BenchPrediction] = field(default_factory=dict)
 
     def temperature_change(self, case: str) -> Array | None:
         """By how much (m,) [K] the tetrahedra warm in a case."""
@@ -135,6 +139,7 @@ def solve_cases_of(
                 out.balance = max(out.balance, answer.findings.force_error, answer.findings.moment_error)
             clock("chance", 0.49)
             out.places |= places_of(ready, units.equilibrium, end.recovered, out.answers)
+            out.bench |= bench_predictions(ready, units.equilibrium, end.recovered, out.answers)
             clock("judge", 0.49)
         ready.shared_mesh.remember(units.equilibrium)
     if bearing and out.places:

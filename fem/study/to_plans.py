@@ -3,24 +3,29 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from fem.columns import Column, read_columns
 from fem.errors import InputError, nearest
 from fem.joining.bolt_plan import BoltPlan
 from fem.joining.joint import JointPlan
+from fem.judging.bench import BenchTest
+from fem.judging.measured import MeasuredCurve
 from fem.loading.kinds import LOAD_KINDS
 from fem.loading.plan import LoadPlan, SupportPlan
 from fem.loading.values import Vector
 from fem.part.faces import FaceQuery
 from fem.printing.keys import LaminateKeys, PrintKeys
+from fem.study.fingerprint import file_digest
 from fem.study.form import key_path
 from fem.study.plans import DEFAULT_ACCURACY, FINEST_VOXEL, BodyPlan, Judging
 
 if TYPE_CHECKING:
     from fem.study.keys import JudgeForm
+    from fem.study.keys.bench import BenchForm
     from fem.study.keys.bodies import BodyForm, LaminateForm, PrintForm
     from fem.study.keys.bolts import BoltForm
     from fem.study.keys.faces import FaceForm
@@ -88,6 +93,7 @@ def _print(form: PrintForm, file: Path, *, where: str) -> PrintKeys:
         filament_diameter=form.filament_diameter,
         price_per_kg=form.price_per_kg,
         assumed=_left_out(form),
+        infill_quality=1.0 if form.quality is None else form.quality.infill,
     )
     try:
         _ = keys.plan
@@ -184,6 +190,48 @@ def bolt_plan(name: str, form: BoltForm, file: Path) -> BoltPlan:
         return BoltPlan(name, **keys)
     except InputError as error:
         raise error.inside(str(file)) from None
+
+
+def bench_test(name: str, form: BenchForm, cases: Mapping[str, Mapping[str, float]], file: Path) -> BenchTest:
+    """A test of the printed part, its curve read. Errors: InputError for a case that does not exist, a load that it
+    lacks, and a curve that is none.
+    """
+    where = f"{file}: {key_path(('bench', name))}"
+    case = form.case or next(iter(cases))
+    if form.case is None and len(cases) > 1:
+        raise InputError(
+            "the study has several cases.", where=f"{where}.case", advice=f"Name one: {', '.join(cases)}."
+        )
+    if case not in cases:
+        advice = nearest(case, list(cases)) or f"There are: {', '.join(cases)}."
+        raise InputError(f'there is no case "{case}".', where=f"{where}.case", advice=advice)
+    if form.load is not None and not cases[case].get(form.load):
+        advice = f"It has: {', '.join(cases[case])}."
+        raise InputError(f'case {case} holds no load "{form.load}".', where=f"{where}.load", advice=advice)
+    wanted = {
+        "load": Column("force", form.columns.load or ""),
+        "deflection": Column("length", form.columns.deflection or ""),
+    }
+    try:
+        place = file.parent / form.curve
+        read = read_columns(place, wanted)
+        curve = MeasuredCurve(read["deflection"], read["load"], form.compliance or 0.0)
+    except InputError as error:
+        raise error.inside(f"{where}.curve") from None
+    return BenchTest(
+        name,
+        curve,
+        case,
+        load=form.load or "",
+        point=form.point or "",
+        face=form.face or "",
+        direction=_maybe(form.direction),
+        mass=None if form.mass is None else 1e6 * form.mass,
+        file=place.name,
+        sha256=file_digest(place),
+        print_time=None if form.print_time is None else form.print_time / 3600,
+        **form.model_dump(include={"first_knee", "failure", "stopped"}),
+    )
 
 
 def load_plan(name: str, form: LoadForm) -> LoadPlan:

@@ -10,9 +10,9 @@ from fem.judging.verdict import verdict_of
 
 CHANCE_EXPLAINED = (
     "Chances hold for strengths and stiffness that scatter lognormally by the card's coefficient of variation "
-    "(stiffness is assumed to scatter as the strengths do), for normally distributed loads, and within the numerical "
-    "band. A chance of failure below 0.001 depends on these distributions more than on the part: local codes and a "
-    "qualified engineer say what is safe enough."
+    "(that of the strengths for stiffness, too, where the card gives no other), for normally distributed loads, "
+    "and within the numerical band. A chance of failure below 0.001 depends on these distributions more than on the "
+    "part: local codes and a qualified engineer say what is safe enough."
 )
 
 

@@ -93,6 +93,7 @@ def plan_rows(body: BodyFindings, *, currency: str = "") -> tuple[PlanRow, ...]:
         rows += [
             given("Infill density", f"{100 * plan.infill_density:.3g} %"),
             given("Infill angle", f"{plan.infill_angle_deg:g} deg"),
+            PlanRow("Infill quality", _quality(plan.infill_quality), ASSUMED if plan.infill_quality == 1 else STUDY),
         ]
     if plan.cell_mm is not None:
         size = " x ".join(number(v) for v in plan.cell_mm)
@@ -119,6 +120,11 @@ def plan_rows(body: BodyFindings, *, currency: str = "") -> tuple[PlanRow, ...]:
         follows("Cost", cost, of="Price of filament"),
     ]
     return tuple(rows)
+
+
+def _quality(share: float) -> str:
+    """What the infill's beads are worth, as words."""
+    return "as sound as walls" if share == 1 else f"{100 * share:.3g} % of the computed stiffness and strength"
 
 
 def _thin(share: float) -> str:

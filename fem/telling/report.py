@@ -163,12 +163,12 @@ def _sections(findings: Findings, pictures: tuple[Picture, ...]) -> tuple[tuple[
     material = Material(findings, {p.file: Path(p.file) for p in shown}, captions, free_bodies=False)
     top = (review.zooms, review.cautions)
     below = (
-        *(review.requirements, review.loads, review.stiffness, review.hot_spots),
+        *(review.requirements, review.loads, review.stiffness, review.bench, review.hot_spots),
         *(review.making, review.assumptions, review.inputs),
     )
-    made = [section for make in (*top, *below) if (section := make(material))]
-    count = len(made) - len(below)
-    every = numbered(made)
+    unfolded = [section for make in top if (section := make(material))]
+    every = numbered([*unfolded, *(section for make in below if (section := make(material)))])
+    count = len(unfolded)
     return every[:count], every[count:]
 
 

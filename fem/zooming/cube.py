@@ -74,6 +74,11 @@ class BodyOfBeads:
         assert self.made.values is not None
         return self.made.values.strength
 
+    @property
+    def core_quality(self) -> float:
+        """The share of sound beads' stiffness and strength that its infill's have."""
+        return self.plan.core_quality
+
     @cached_property
     def axes(self) -> Array:
         """Print axes (3, 3), rows in part axes."""
@@ -142,11 +147,11 @@ def solve_beads(
     beads = fill_grid(body.outline, grid, phase=phase)
     tables = body.tables(grid.step)
     fields = None if displacement is None else np.array([displacement[k] for k in loads])
-    system = BeadSystem(beads, tables)
+    system = BeadSystem(beads, tables, core=body.core_quality)
     hung = _hang(body, grid, system, supported, fields)
     loose = loose_boxes(system.filled > 0, hung.held_corners)
     if loose.any():
-        system = BeadSystem(beads, tables, without=loose)
+        system = BeadSystem(beads, tables, without=loose, core=body.core_quality)
         hung = _hang(body, grid, system, supported, fields)
     system.support(held=hung.held, springs=hung.springs)
     warming = {k: _warming(body, load) for k, load in loads.items()}

@@ -85,7 +85,18 @@ def layer_stress(solved: SolvedBeads, layer: int) -> LayerStress:
     given = beads.zone[layer], beads.bead[layer], beads.way[layer], system.filled[lowest], stress
     kernels.bead_means(*given, grid.step[:2], width, width, 2 * WAYS, mean, filled, 0, ny)
     row, column = np.nonzero(filled >= PIECE)
-    return LayerStress(row, column, mean[row, column].reshape(len(row), len(solved.units), 6))
+    felt = mean[row, column].reshape(len(row), len(solved.units), 6)
+    if solved.body.core_quality != 1:
+        felt[beads.zone[layer, row, column] == CORE] *= np.float32(solved.body.core_quality)
+    return LayerStress(row, column, felt)
+
+
+def against_sound(solved: SolvedBeads, zone: NDArray[np.uint8], stress: Array) -> Array:
+    """Stress (n, 6) [MPa] that uses as much of a sound bead's strength as `stress` uses of the bead's own, in each
+    `zone` (n,): criteria know stress over strength alone.
+    """
+    quality = solved.body.core_quality
+    return stress if quality == 1 else np.where(zone == CORE, 1 / quality, 1.0)[:, None] * stress
 
 
 def judge_cases(
@@ -134,7 +145,9 @@ class _Judging:
         p = here.of(self.solved, self.case, self.case.permanent)
         self.stress[layer, here.row, here.column] = p + v
         p = p + self.start * v
-        found = phase_reserve(p, v, self.solved.body.strength)
+        zone = self.solved.beads.zone[layer, here.row, here.column]
+        used, growing = (against_sound(self.solved, zone, stress) for stress in (p, v))
+        found = phase_reserve(used, growing, self.solved.body.strength)
         self.reserve[layer, here.row, here.column] = self.start + found.reserve
         self.mode[layer, here.row, here.column] = found.mode
         self.core.add(layer, here, p, v)

@@ -23,22 +23,26 @@ if TYPE_CHECKING:
 class BeadSystem:
     """The boxes of a map that hold bead, with the stiffness of each; `without` (nz, ny, nx) leaves some out.
 
+    Beads of the `core` have so much of the others' stiffness, which their boxes' share of a full one stands for.
     `boxes` and their `way` (v,) follow the map's order, one layer of boxes after the other. `filled` (nz, ny, nx) is
     the share of each in 255ths.
     """
 
-    def __init__(self, beads: BeadMap, tables: BeadTables, *, without: NDArray[np.bool_] | None = None) -> None:
+    def __init__(
+        self, beads: BeadMap, tables: BeadTables, *, without: NDArray[np.bool_] | None = None, core: float = 1.0
+    ) -> None:
         share = np.where(holds_bead(beads.zone), beads.share, np.uint8(0))
         per_layer = beads.grid.per_layer
         self.filled = share if per_layer == 1 else np.repeat(share, per_layer, axis=0)
         if without is not None:
             self.filled = np.where(without, np.uint8(0), self.filled)
         start = layer_starts(self.filled)
-        self.way, share = (
-            picked(a, filled=self.filled, start=start, per_layer=per_layer) for a in (beads.way, share)
+        self.way, self.share, counts = (
+            picked(a, filled=self.filled, start=start, per_layer=per_layer)
+            for a in (beads.way, share, _stiff(beads.zone, share, core))
         )
         self.tables = tables
-        self.boxes: Boxes = packed(self.filled, which=self.way % np.uint8(WAYS), share=share)
+        self.boxes: Boxes = packed(self.filled, which=self.way % np.uint8(WAYS), share=counts)
         self.blocks = four_blocks(tables.matrix)
         self.springs, self.held = NO_SPRINGS, NOBODY
         self._cycle: Cycle | None = None
@@ -132,7 +136,7 @@ class BeadSystem:
 
     def mass(self, density: float) -> Array:
         """Mass (n,) [tonne] of the beads at the nodes, of a `density` [tonne/mm^3]."""
-        each = self.boxes.share / 255.0 * (density * self.tables.volume / 8)
+        each = self.share / 255.0 * (density * self.tables.volume / 8)
         return np.asarray(np.bincount(self._corners().ravel(), np.repeat(each, 8), minlength=self.boxes.nodes), float)
 
     def strain_energy(self, x: Array, warming: float) -> float:
@@ -159,7 +163,7 @@ class BeadSystem:
         return first[:, [0, 0, 1, 1, 2, 2, 3, 3]] + np.array([0, 1] * 4)
 
     def mean_stress(self, x: Array, *, boxes: slice | NDArray[Any] = slice(None)) -> Array:
-        """Mean stress (v, 6) [MPa] of boxes in their bead's axes, of the material where the box is filled in part."""
+        """Mean stress (v, 6) [MPa] of boxes in their bead's axes, of sound beads where it is filled in part."""
         each = x.reshape(-1, 3)[self._corners(boxes)].reshape(-1, 24)
         return np.asarray(np.einsum("vij,vj->vi", self.tables.stress[self.way[boxes]], each, optimize=True))
 
@@ -212,6 +216,16 @@ class _Column:
         from fem.zooming import kernels
 
         return float(sum(shared(kernels.dot, self.rows, a, b)))
+
+
+def _stiff(zone: NDArray[np.uint8], share: NDArray[np.uint8], core: float) -> NDArray[np.uint8]:
+    """How much of a full box's stiffness, in 255ths, a box has that is filled by `share`; never none of it."""
+    from fem.printing.beads import CORE
+
+    if core == 1:
+        return share
+    softer = np.maximum(np.rint(core * share.astype(float)), np.minimum(share, 1)).astype(np.uint8)
+    return np.where(zone == CORE, softer, share)
 
 
 def holds_bead(zone: NDArray[np.uint8]) -> NDArray[np.bool_]:

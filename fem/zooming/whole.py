@@ -23,7 +23,7 @@ from fem.printing.filling import layer_grid
 from fem.tensors import Array
 from fem.zooming.cube import BodyOfBeads, SolvedBeads, solve_beads
 from fem.zooming.hang import BoxesInPart, forces_onto_nodes
-from fem.zooming.judge import ZONES, layer_stress
+from fem.zooming.judge import ZONES, against_sound, layer_stress
 from fem.zooming.place import SolvedPart, layers_of
 
 BYTES_PER_UNKNOWN = 150.0
@@ -205,6 +205,7 @@ class _Weak:
     def take(self, layer: int, row: Index, column: Index, p: Array, v: Array) -> None:
         """Take in a layer's beads (n,) with their permanent and growing stress (n, 6) [MPa] in their own axes."""
         zone = self.solved.beads.zone[layer, row, column]
+        p, v = against_sound(self.solved, zone, p), against_sound(self.solved, zone, v)
         bound = np.full(256, np.inf)
         worst = min(self.least.values(), default=np.inf)
         for z, least in self.least.items():

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fem.coupons.card_file import own_card
+from fem.coupons.card_file import own_card, write_card
 from fem.coupons.fits import fit_coupon
 from fem.coupons.fractile import Sample, scatter_margin
 from fem.coupons.line import TENSION_WINDOW, straight_part
@@ -214,3 +214,23 @@ def test_the_true_scatter_is_within_the_margin_in_three_of_four_draws():
     plain = [Sample(tuple(row)).cov for row in draws]
     assert np.mean(np.array(safe) > 0.08) == pytest.approx(0.75, abs=0.03)
     assert np.mean(np.array(plain) > 0.08) < 0.5
+
+
+def test_strain_at_break_stands_on_the_card(tmp_path):
+    """Along as measured, the other directions in step with it, and marked; nothing where the gauge ended early."""
+    card = own_card(bench(tmp_path, rows(scales=(1, 1.02, 0.99)).encode()), name="x", base="pla")
+    state = write_card(card, tmp_path / "x.toml").states["dry"]
+    base = card_state("pla")
+    assert state.strain_at_break[0] == pytest.approx(0.03, rel=0.01)
+    assert state.strain_at_break[2] == pytest.approx(
+        base.strain_at_break[2] * 0.03 / base.strain_at_break[0], rel=0.02
+    )
+    assert "strain_at_break" in state.estimates
+    assert "own coupons in tension, n = 3" in state.sources["strain_at_break"]
+
+
+def test_moduli_scatter_as_measured_with_the_margin(tmp_path):
+    card = own_card(bench(tmp_path, rows(scales=(1, 1.06, 0.94)).encode()), name="x", base="pla")
+    state = write_card(card, tmp_path / "x.toml").states["dry"]
+    assert state.elastic_scatter == pytest.approx(0.06 * 1.865, rel=0.02)
+    assert "elastic_scatter" not in state.estimates

@@ -93,7 +93,8 @@ def test_the_page_in_the_documents_tells_all_of_them():
     rows = [row for check in CHECKS for row in rows_of(check)]
     assert own == {row.problem: row.facts["published"] for row in rows}
     assert {t["unit"] for t in kept if t["field"] == "Meshes"} == {"1", "mm"}
-    assert f"of {len(kept)} within their limit" in page
+    held = [told for told in kept if told["allowed"] is not None]
+    assert f"of {len(held)} within their limit" in page
     assert len(page) < 400_000
 
 
@@ -120,6 +121,17 @@ def test_a_row_tells_what_is_off():
     assert math.isinf(row(published=0.0).difference) and not row(published=0.0).within
     assert row(published=0.0).facts["difference"] is None
     assert row(published=0.0, computed=0.0).within
+
+
+def test_an_experiment_is_compared_and_held_to_nothing(tmp_path):
+    """However far it lies off, it is told; it counts neither as within a limit nor as beyond one."""
+    far = row(computed=9.0, allowed=None)
+    assert far.within and far.facts["allowed"] is None and far.facts["within"] is None
+    assert far.facts["difference"] == pytest.approx(3.5)
+    mixed = (Finished(Check("Experiments", "a test", lambda: ()), (far, row(problem="held", computed=2.01))),)
+    assert not rows_off(mixed)
+    page = write_page(mixed, tmp_path / "page.html", date=datetime.date(2026, 11, 27)).read_text()
+    assert "1 of 1 within their limit" in page and "They have no limit" in page and "+350 %" in page
 
 
 @pytest.mark.parametrize(

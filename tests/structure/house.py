@@ -26,6 +26,7 @@ ROOMS = (
     "units",
     "digits",
     "tensors",
+    "columns",
     "cores",
     "processes",
     "criteria",

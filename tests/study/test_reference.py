@@ -62,6 +62,8 @@ def folder(tmp_path_factory) -> Path:
     (where / "meshes").mkdir()
     for suffix in ("step", "stl"):
         shutil.copy(ROOT / "meshes" / f"cantilever_bracket.{suffix}", where / "meshes")
+    curve = "\n".join(f"{0.1 * k:.1f};{0.01 * k:.2f};0" for k in range(12))
+    (where / "studies" / "pull.csv").write_text(f"force [N];dial gauge [mm];time [s]\n{curve}\n")
     draw(
         where / "studies" / "case.step",
         lambda occ: (occ.addBox(0, 0, 0, 40, 20, 10), occ.addBox(0, 0, 10, 40, 20, 4)),

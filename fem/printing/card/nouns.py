@@ -116,11 +116,13 @@ class CardState:
 
     `E` (along the bead, across it in the layer, up the build), `nu` and `G` (12, 13, 23) [MPa]; `tension`,
     `compression` as E and `shear` (23, 13, 12) [MPa], None for a metal; `yield_stress`, `ultimate` [MPa], None for a
-    printed polymer; `expansion` (3,) [1/K] or None; `scatter` the coefficient of variation of the strengths or
-    None; `sources` where each value comes from; `estimates` the values that are estimates. `temperature` [degC] that
-    the values hold at, None as the card stands (23 degC); `factors` what temperature does to them, None unknown;
-    `made_of` what the stiffness was computed from, None when the card gives it; `from_study` the values that a study
-    set over the card's; `toughness` [N/mm^1.5] as E, against a crack that tension in that direction opens, or None.
+    printed polymer; `expansion` (3,) [1/K] or None; `scatter` the coefficient of variation of the strengths and
+    `elastic_scatter` that of the moduli (None: as the strengths), or None; `sources` where each value comes from;
+    `estimates` the values that are estimates. `temperature` [degC] that the values hold at, None as the card stands
+    (23 degC); `factors` what temperature does to them, None unknown; `made_of` what the stiffness was computed from,
+    None when the card gives it; `from_study` the values that a study set over the card's; `toughness` [N/mm^1.5] as
+    E, against a crack that tension in that direction opens, or None; `strain_at_break` as E, told and not computed
+    with, or None.
 
     Errors: CardError for values that no material can have.
     """
@@ -143,6 +145,8 @@ class CardState:
     made_of: Constituents | None = None
     from_study: tuple[str, ...] = ()
     toughness: Three | None = None
+    strain_at_break: Three | None = None
+    elastic_scatter: float | None = None
 
     def __post_init__(self) -> None:
         for value, numbers in self._stresses.items():
@@ -176,6 +180,11 @@ class CardState:
         return {"E": self.E, "G": self.G, **out} | {
             name: value for name in ("tension", "compression", "shear") if (value := getattr(self, name)) is not None
         }
+
+    @property
+    def stiffness_scatter(self) -> float:
+        """The coefficient of variation of the moduli: that of the strengths where the card knows no other."""
+        return (self.scatter if self.elastic_scatter is None else self.elastic_scatter) or 0.0
 
     @property
     def doubtful(self) -> tuple[str, ...]:

@@ -38,8 +38,10 @@ from fem.printing.card.values import (
 SCALED_KEYS = ("as", "stiffness", "strength")
 ELASTIC_ORDER = ("12", "13", "23")
 SHEAR_ORDER = ("23", "13", "12")
+LARGEST_STRAIN = 10.0
+"""No printed material stretches to more than eleven times its length before it breaks."""
 STRENGTH_KEYS = ("tension", "compression", "shear")
-OPTIONAL_KEYS = ("expansion", "scatter", "toughness")
+OPTIONAL_KEYS = ("expansion", "scatter", "toughness", "strain_at_break", "elastic_scatter")
 
 
 def _ratios(value: Any, where: str) -> Three:
@@ -89,6 +91,25 @@ def _toughness_of_metal(value: Any, where: str) -> Three:
     return three([positive(value, "toughness", where)] * 3)
 
 
+def _strain(value: Any, where: str) -> float:
+    strain = number(value, where)
+    if not 0 < strain <= LARGEST_STRAIN:
+        advice = "Write a share: 0.03 for 3 %."
+        raise CardError(f"{strain:g} must lie above 0 and at most at {LARGEST_STRAIN:g}.", where=where, advice=advice)
+    return strain
+
+
+def _strains(value: Any, where: str) -> Three:
+    """Three strains [1]: along the bead, across it, in the build direction."""
+    if not (isinstance(value, list) and len(value) == 3):
+        raise CardError("must hold three values: along the bead, across it, in the build direction.", where=where)
+    return three(_strain(item, where) for item in value)
+
+
+def _strain_of_metal(value: Any, where: str) -> Three:
+    return three([_strain(value, where)] * 3)
+
+
 Reader = Callable[[Any, str], Any]
 PRINTED: dict[str, Reader] = {
     "E": triple,
@@ -100,6 +121,8 @@ PRINTED: dict[str, Reader] = {
     "expansion": _expansion,
     "scatter": _scatter,
     "toughness": _toughness,
+    "strain_at_break": _strains,
+    "elastic_scatter": _scatter,
 }
 """Values of a printed polymer's state, and how each is read."""
 METAL: dict[str, Reader] = {
@@ -110,6 +133,8 @@ METAL: dict[str, Reader] = {
     "expansion": _one_or_three,
     "scatter": _scatter,
     "toughness": _toughness_of_metal,
+    "strain_at_break": _strain_of_metal,
+    "elastic_scatter": _scatter,
 }
 """Values of a metal's state, and how each is read."""
 

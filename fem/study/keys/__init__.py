@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field
 
 from fem.loading.kinds import LOAD_KINDS, SUPPORT_KINDS
+from fem.study.keys.bench import BenchForm
 from fem.study.keys.bodies import BodyForm
 from fem.study.keys.bolts import BoltForm
 from fem.study.keys.faces import FaceForm
@@ -160,6 +161,11 @@ class StudyForm(Form):
     judge: JudgeForm = Field(
         default=JudgeForm(),
         description="What is solved bead by bead besides the homogenised answer.",
+    )
+    bench: dict[Name, BenchForm] = Field(
+        default={},
+        description="Tests of the printed part itself: the report draws each measured curve beside its prediction. "
+        "They are of the part as the file describes it; variants have none.",
     )
     variants: dict[Name, dict[Name, Any]] = Field(
         default={},

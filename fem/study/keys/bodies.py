@@ -9,7 +9,19 @@ from pydantic import BeforeValidator, Field, model_validator
 from fem.errors import InputError, nearest
 from fem.printing.card.nouns import ROOM_TEMPERATURE
 from fem.printing.plan import INFILL_ANGLE, INFILL_PATTERNS
-from fem.study.keys.values import Accuracy, Direction, Extent, Form, Name, Positive, Says, Speed, Temperature, fault
+from fem.study.keys.values import (
+    Accuracy,
+    Direction,
+    Extent,
+    Form,
+    Name,
+    Positive,
+    Says,
+    ShareAboveZero,
+    Speed,
+    Temperature,
+    fault,
+)
 from fem.study.plans import DEFAULT_ACCURACY, MOST_UNKNOWNS
 from fem.units import unit_size
 
@@ -89,6 +101,14 @@ class InfillForm(Form):
         return self
 
 
+class QualityForm(Form):
+    infill: ShareAboveZero = Field(
+        default=1.0,
+        description="Share of the computed stiffness and strength that the infill's one-bead walls have, from a "
+        "measured block of it. Walls, covers and solid cores are left as they are.",
+    )
+
+
 class PrintForm(Form):
     polymer: Name = Field(description="Name of a material card (`beadwork cards`), or the path of your own.")
     state: Name | None = Field(default=None, description="One of the card's states. The card's first if left out.")
@@ -115,6 +135,13 @@ class PrintForm(Form):
         examples=[
             '[bodies.bracket.print]\ninfill = { pattern = "gyroid", density = 0.4 }',
             '[bodies.bracket.print]\ninfill = "solid"',
+        ],
+    )
+    quality: QualityForm | None = Field(
+        default=None,
+        description="What the print is worth beside sound beads.",
+        examples=[
+            '[bodies.bracket.print]\ninfill = { pattern = "gyroid", density = 0.4 }\nquality = { infill = 0.8 }'
         ],
     )
     card: dict[Name, Any] = Field(

@@ -60,6 +60,8 @@ Temperature = Annotated[float, BeforeValidator(Quantity("temperature"))]
 Speed = Annotated[float, BeforeValidator(Quantity("speed", least="positive"))]
 TemperatureDifference = Annotated[float, BeforeValidator(Quantity("temperature difference"))]
 FoundationStiffness = Annotated[float, BeforeValidator(Quantity("foundation stiffness", least="zero"))]
+MachineCompliance = Annotated[float, BeforeValidator(Quantity("compliance", least="zero"))]
+Time = Annotated[float, BeforeValidator(Quantity("time", least="positive"))]
 SpringStiffness = Annotated[float, BeforeValidator(Quantity("spring stiffness", least="positive"))]
 
 

@@ -44,6 +44,7 @@ _WORDS: dict[str, Callable[[Any], str]] = {
     "print.infill.density": lambda d: f"{_percent(d)} infill",
     "print.infill.pattern": str,
     "print.infill": lambda v: _infill(v),
+    "print.quality.infill": lambda q: f"infill quality {_percent(q)}",
     "print.polymer": str,
     "print.state": str,
     "metal": str,

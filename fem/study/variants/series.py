@@ -190,7 +190,8 @@ def _cell(keys: Any) -> Any:
     if keys is None:
         return None
     bead = keys.bead_width, keys.bead_height
-    return keys.polymer, keys.state, keys.temperature, bead, keys.infill_pattern, keys.infill_density
+    made = keys.infill_pattern, keys.infill_density, keys.infill_quality
+    return keys.polymer, keys.state, keys.temperature, bead, *made
 
 
 class Countdown:

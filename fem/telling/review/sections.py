@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from fem.telling.blocks import Section, numbered
+from fem.telling.review.bench import bench
 from fem.telling.review.closing import assumptions, cautions, inputs, signatures
 from fem.telling.review.comparing import comparison
 from fem.telling.review.hot_spots import hot_spots
@@ -21,6 +22,7 @@ SECTIONS: tuple[Callable[[Material], Section | None], ...] = (
     requirements,
     loads,
     stiffness,
+    bench,
     hot_spots,
     zooms,
     making,
