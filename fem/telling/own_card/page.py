@@ -94,7 +94,7 @@ def _measured_row(place: tuple[str, int], entry: Entry, base: tuple[float, ...] 
     strong = key in STRONG and found.characteristic is not None
     ratio = "" if base is None or key == "nu" else f"{number(found.mean / base[i], digits=2)} ×"
     return [
-        Cell(f"{key} {axis(key, i)}{' (bound)' if entry.doubt else ''}", "warn" if entry.doubt else ""),
+        Cell(f"{key} {axis(key, i)}{' (estimate)' if entry.doubt else ''}", "warn" if entry.doubt else ""),
         Cell(str(found.n), "" if found.n >= 3 else "warn"),
         _told(key, found.mean),
         Cell("not known", "warn") if share is None else Cell(_percent(share), "warn" if share > LITTLE else ""),
