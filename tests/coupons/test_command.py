@@ -56,6 +56,8 @@ def test_the_page_tells_values_and_draws_curves(folder):
     make_card(folder, name="my-nylon", out=folder / "mine.toml")
     page = (folder / "mine.html").read_text(encoding="utf-8")
     assert "5 of 21 values measured" in page  # E, nu12, tension and strain at break along, tension up
+    assert "strain at break along" in page
+    assert "strain_at_break" not in page
     assert "Batch along" in page
     assert page.count("data:image/svg+xml") == 2
     assert "Nothing was measured in the states conditioned, saturated" in page
