@@ -29,6 +29,8 @@ MOST_POISSON = 0.9
 """No layer printed of beads has more along them (common practice: 0.3 to 0.5)."""
 MUCH_MACHINE = 0.5
 """Share of the path that the machine takes from which on its stiffness decides the modulus more than the coupon."""
+COPIED = 20
+"""So many readings are alike in two coupons only where one was copied."""
 SECTION = 0.3
 """A section that differs from the drawn one by this share is told."""
 
@@ -52,6 +54,7 @@ def fit_batch(batch: Batch, base: CardState) -> BatchFit:
     where, faults = f"batch.{batch.name}", Faults()
     try:
         _refuse_no_record(batch)
+        _refuse_copies(batch)
         _refuse_slips(batch, base)
         fits = [fit for coupon in batch.coupons if (fit := faults.of(fit_coupon, batch, coupon)) is not None]
         faults.refuse()
@@ -97,6 +100,15 @@ def _refuse_no_record(batch: Batch) -> None:
             raise InputError(f"has {len(force)} readings only.", where=coupon.name, advice=advice)
         if not np.ptp(path) > 0:
             raise InputError("its path never changes.", where=coupon.name, advice="Name the right column.")
+
+
+def _refuse_copies(batch: Batch) -> None:
+    """Errors: InputError for two coupons with the very same readings, which no two tests give; they hide scatter."""
+    seen: dict[bytes, str] = {}
+    for coupon in batch.coupons:
+        twin = seen.setdefault(coupon.curve.force.tobytes() + coupon.curve.path.tobytes(), coupon.name)
+        if twin != coupon.name and len(coupon.curve.force) > COPIED:
+            raise InputError(f"has the very readings of {twin}.", where=coupon.name, advice="Leave the copy out.")
 
 
 def _refuse_poisson(samples: dict[str, Sample]) -> None:

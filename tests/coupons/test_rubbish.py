@@ -132,7 +132,7 @@ def bench(tmp_path, raw, *, more=""):
     return read_bench(tmp_path)
 
 
-def rows(*, scales=(1.0, 1.0, 1.0), form="c{},{:.3f},{:.4f}"):
+def rows(*, scales=(1.0, 1.01, 0.99), form="c{},{:.3f},{:.4f}"):
     strain, s = record(points=200)
     lines = [
         form.format(k, f * x * AREA, e * GAUGE)
@@ -160,6 +160,11 @@ def test_a_quote_that_never_closes_is_refused(tmp_path):
         bench(tmp_path, raw.encode())
 
 
+def test_a_copied_coupon_is_refused(tmp_path):
+    with pytest.raises(InputError, match=r"c3: has the very readings of c1"):
+        own_card(bench(tmp_path, rows(scales=(1, 1.02, 1)).encode()), name="x", base="pla")
+
+
 def test_the_odd_one_of_a_batch_is_named(tmp_path):
     card = own_card(bench(tmp_path, rows(scales=(1, 1.02, 0.99, 1.01, 0.6)).encode()), name="x", base="pla")
     text = " ".join(c.text for c in card.cautions)
@@ -178,7 +183,7 @@ def test_a_mean_in_the_place_of_a_characteristic_value_is_told(tmp_path):
 
 def test_coupons_stronger_up_than_along_are_told(tmp_path):
     up = BATCH[BATCH.index("[") :].replace("along", "up")
-    (tmp_path / "up.csv").write_text(rows(scales=(1.2, 1.2, 1.2)))
+    (tmp_path / "up.csv").write_text(rows(scales=(1.2, 1.21, 1.19)))
     card = own_card(bench(tmp_path, rows().encode(), more=up), name="x", base="pla")
     assert any("check which coupons are which" in c.text for c in card.cautions)
 
@@ -187,7 +192,7 @@ def test_coupons_stronger_up_than_along_are_told(tmp_path):
 def test_stronger_beads_make_no_stronger_bonds(tmp_path, times, up):
     """Tension up and shear that parts layers are scaled down by beads alone, never up."""
     scale = times * card_state("pla").tension[0] / stress(0.03)
-    card = own_card(bench(tmp_path, rows(scales=(scale,) * 3).encode()), name="x", base="pla")
+    card = own_card(bench(tmp_path, rows(scales=(scale, 1.01 * scale, 0.99 * scale)).encode()), name="x", base="pla")
     made, base = card.states[0].entries, card_state("pla")
     assert made[("tension", 2)].value == pytest.approx(up * base.tension[2], rel=1e-3)
     assert made[("shear", 0)].value == pytest.approx(up * base.shear[0], rel=1e-3)
