@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fem.caution import Caution
-from fem.coupons.fits import MOST_MACHINE, NAMES, CouponFit, fit_coupon
+from fem.coupons.fits import MOST_MACHINE, NAMES, CouponFit, fit_coupon, standstill
 from fem.coupons.fractile import Sample, sample
 from fem.coupons.laminate import modulus_at_45
 from fem.coupons.line import FEWEST_POINTS
@@ -29,6 +29,8 @@ MOST_POISSON = 0.9
 """No layer printed of beads has more along them (common practice: 0.3 to 0.5)."""
 MUCH_MACHINE = 0.5
 """Share of the path that the machine takes from which on its stiffness decides the modulus more than the coupon."""
+COPIED = 20
+"""So many readings are alike in two coupons only where one was copied."""
 SECTION = 0.3
 """A section that differs from the drawn one by this share is told."""
 
@@ -52,6 +54,7 @@ def fit_batch(batch: Batch, base: CardState) -> BatchFit:
     where, faults = f"batch.{batch.name}", Faults()
     try:
         _refuse_no_record(batch)
+        _refuse_copies(batch)
         _refuse_slips(batch, base)
         fits = [fit for coupon in batch.coupons if (fit := faults.of(fit_coupon, batch, coupon)) is not None]
         faults.refuse()
@@ -64,7 +67,7 @@ def fit_batch(batch: Batch, base: CardState) -> BatchFit:
     texts = [
         *filter(None, [batch.assumed]),
         *_odd(batch, base, samples),
-        *_uneven(samples),
+        *_uneven(fits, samples),
         *_few(batch, samples),
         *_way_of_reading(batch),
     ]
@@ -97,6 +100,15 @@ def _refuse_no_record(batch: Batch) -> None:
             raise InputError(f"has {len(force)} readings only.", where=coupon.name, advice=advice)
         if not np.ptp(path) > 0:
             raise InputError("its path never changes.", where=coupon.name, advice="Name the right column.")
+
+
+def _refuse_copies(batch: Batch) -> None:
+    """Errors: InputError for two coupons with the very same readings, which no two tests give; they hide scatter."""
+    seen: dict[bytes, str] = {}
+    for coupon in batch.coupons:
+        twin = seen.setdefault(coupon.curve.force.tobytes() + coupon.curve.path.tobytes(), coupon.name)
+        if twin != coupon.name and len(coupon.curve.force) > COPIED:
+            raise InputError(f"has the very readings of {twin}.", where=coupon.name, advice="Leave the copy out.")
 
 
 def _refuse_poisson(samples: dict[str, Sample]) -> None:
@@ -138,7 +150,9 @@ def _off(batch: Batch, k: int, E: float, strength: float) -> tuple[float, float,
     the columns exchanged too."""
     coupon = batch.coupons[k]
     force, path = np.abs(coupon.curve.force), np.abs(coupon.curve.path)
-    i, j = (int(np.argmax(force >= share * force.max())) for share in (0.3, 0.6))
+    stop = standstill(force, path)
+    most = force.max() if stop is None else force[stop]
+    i, j = (int(np.argmax(force >= share * most)) for share in (0.3, 0.6))
     b, h, L = coupon.width, coupon.thickness, batch.length
     per_path, per_force = (6 * h / L**2, 1.5 * L / (b * h**2)) if batch.test == "bending" else (1 / L, 1 / (b * h))
     load, way = (max(float(v[j] - v[i]), 1e-12) for v in (force, path))
@@ -214,9 +228,9 @@ def _odd(batch: Batch, base: CardState, samples: dict[str, Sample]) -> list[str]
     return out
 
 
-def _uneven(samples: dict[str, Sample]) -> list[str]:
+def _uneven(fits: list[CouponFit], samples: dict[str, Sample]) -> list[str]:
     return [
-        f"the {NAMES[name][0]} varies by {100 * found.cov:.0f} % from coupon to coupon."
+        f"the {NAMES[name][0]} varies by {100 * found.cov:.0f} % from coupon to coupon: {_outlier(fits, name)}"
         for name, found in samples.items()
         if found.cov is not None and found.cov > UNEVEN.get(name, math.inf)
     ]

@@ -18,6 +18,8 @@ from fem.coupons.values import (
     OUTRANKED,
     PAIRS,
     SHEARS,
+    STRAIN,
+    STRENGTHS,
     OwnState,
     Place,
     Ratios,
@@ -34,7 +36,9 @@ from fem.printing.polymer import load_card
 
 APART_TESTS = 0.15
 """Moduli in tension, compression and bending that differ by this share are told (common practice: within a tenth)."""
-KEYS = ("E", "nu", "G", "tension", "compression", "shear", "toughness")
+APART_ORDER = 0.05
+"""No print is stiffer or stronger up the build than along the beads, but for scatter of this share."""
+KEYS = ("E", "nu", "G", "tension", "compression", "shear", "toughness", STRAIN)
 
 
 @dataclass(frozen=True)
@@ -86,6 +90,8 @@ def own_card(bench: Bench, *, name: str, base: str | None = None, characteristic
         *_warm(fits),
         *_other_tests(fits),
         *_weight(density, card),
+        *(c for state in states for c in _order(state)),
+        *(c for state in states if characteristic for c in _means(state)),
     )
     bulk = card.density if density is None else density.mean
     by_name = {state.name: state for state in states}
@@ -144,6 +150,42 @@ def _other_tests(fits: Sequence[BatchFit]) -> list[Caution]:
     return out
 
 
+def _order(state: OwnState) -> list[Caution]:
+    """What is measured stiffer or stronger up the build than along the beads."""
+    out = []
+    for key in ("E", "tension"):
+        along, up = state.entries[(key, 0)], state.entries[(key, 2)]
+        if (
+            along.sample is not None
+            and up.sample is not None
+            and up.sample.mean > (1 + APART_ORDER) * along.sample.mean
+        ):
+            times = up.sample.mean / along.sample.mean
+            text = (
+                f"In state {state.name}, {key} up the build is {times:.3g} times that along the beads, which no "
+                "print has: check which coupons are which."
+            )
+            out.append(Caution("coupons", text))
+    return out
+
+
+def _means(state: OwnState) -> list[Caution]:
+    """Strengths whose mean stands although characteristic ones were asked for."""
+    measured = {p: e.sample for p, e in state.entries.items() if p[0] in STRENGTHS and e.sample is not None}
+    without = [f"{p[0]} {axis(*p)}" for p, found in measured.items() if found.characteristic is None]
+    if not measured:
+        return []
+    texts = [
+        f"In state {state.name}, strengths that were not measured are scaled by means, not characteristic values."
+    ]
+    if without:
+        told = "fewer than three coupons, or too much scatter"
+        texts.append(
+            f"In state {state.name}, {', '.join(without)}: no characteristic value ({told}); the mean stands."
+        )
+    return [Caution("coupons", text) for text in texts]
+
+
 def _weight(density: Sample | None, card: Card) -> list[Caution]:
     if density is None or abs(density.mean / card.density - 1) < 0.15:
         return []
@@ -174,7 +216,7 @@ def card_text(card: OwnCard, *, base: str) -> str:
 
 
 def _state_lines(state: OwnState) -> list[str]:
-    keys = [key for key in KEYS if (key, 0) in state.entries]
+    keys = [key for key in KEYS if all((key, i) in state.entries for i in range(3))]
     lines = [f"[{_key(state.name)}]"]
     for key in keys:
         numbers = [_number(key, state.entries[(key, i)].value) for i in range(3)]
@@ -186,10 +228,14 @@ def _state_lines(state: OwnState) -> list[str]:
             lines.append(f"{key} = {{ {', '.join(told)} }}")
     sources = {key: _source(state, key) for key in keys}
     guessed = [key for key in keys if not all(state.entries[(key, i)].measured for i in range(3))]
-    if state.scatter is not None:
-        lines.append(f"scatter = {state.scatter:.3g}")
-        sources["scatter"] = state.scatter_source
-        guessed += ["scatter"] if state.scatter_source.startswith("estimate") else []
+    for key, value, source in (
+        ("scatter", state.scatter, state.scatter_source),
+        ("elastic_scatter", state.elastic_scatter, state.elastic_source),
+    ):
+        if value is not None:
+            lines.append(f"{key} = {value:.3g}")
+            sources[key] = source
+            guessed += [key] if source.startswith("estimate") else []
     lines.append(f"estimates = [{', '.join(map(_quoted, guessed))}]")
     return [*lines, f"[{_key(state.name)}.source]", *(f"{key} = {_quoted(text)}" for key, text in sources.items())]
 
@@ -204,7 +250,7 @@ def _source(state: OwnState, key: str) -> str:
 
 def _number(key: str, value: float) -> str:
     text = number_text(key, value)
-    return text if key == "nu" else _quoted(text)
+    return text if key in ("nu", STRAIN) else _quoted(text)
 
 
 def _quoted(text: str) -> str:

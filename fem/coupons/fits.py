@@ -28,6 +28,17 @@ MOST_MACHINE = 0.9
 """The share of the path at the peak that the machine may take: beyond it nothing of the coupon is left to read."""
 FALLS = 0.02
 """A load that falls by this share has passed a peak."""
+MOST_STRAIN = 0.10
+"""Strain up to which a strength is read: polymers that draw or barrel may bear more far beyond it, where nothing that
+is computed with small strains holds (common practice; ISO 527-1 and ISO 604 know the stress at a given strain)."""
+STANDS, RISES = 0.995, 0.05
+"""A path that has reached the first share of its range before the peak, while the load rises by the second share of
+the peak, stands still: the gauge has slipped, or is at its end."""
+STOPPED = "the path stands still while the load rises on to its peak"
+STARTS = 0.02
+"""A loading begins where the load reaches this share of its peak."""
+OFFSET = 0.04
+"""A load at zero path that is more than this share of the peak is told (ISO 527-1 lets 1 % stand before a test)."""
 
 
 @dataclass(frozen=True)
@@ -79,7 +90,8 @@ def fit_coupon(batch: Batch, coupon: Coupon) -> CouponFit:
         as_read = _as_stress(batch, coupon, force, path)[0]
         if batch.strength_only:
             return _strength_alone(batch, coupon, strain, stress, gives)
-        _loading_only(path, force)
+        last = _last(batch, strain, force)
+        _loading_only(path[:last], force[:last])
         _refuse_soft_machine(force, path, own)
         diagonal = batch.direction == DIAGONAL
         fit = _sheared if diagonal else _pulled
@@ -88,6 +100,23 @@ def fit_coupon(batch: Batch, coupon: Coupon) -> CouponFit:
         return replace(made, as_read=made.as_read + as_read - strain, machine_share=share)
     except InputError as error:
         raise error.inside(coupon.name) from None
+
+
+def _last(batch: Batch, strain: Array, force: Array) -> int:
+    """How many points of a record count for its strength: those up to MOST_STRAIN, from where the load begins."""
+    if batch.test == "bending" or batch.direction == DIAGONAL:
+        return len(strain)
+    start = float(strain[int(np.argmax(force >= STARTS * force.max()))])
+    beyond = np.flatnonzero(strain > start + MOST_STRAIN)
+    return int(beyond[0]) if beyond.size else len(strain)
+
+
+def standstill(force: Array, path: Array) -> int | None:
+    """The point from which the path stands still while the load rises on to its peak; None where it keeps moving."""
+    top = int(force.argmax())
+    low, high = float(path[: top + 1].min()), float(path[: top + 1].max())
+    at = int(np.argmax(path[: top + 1] >= low + STANDS * (high - low)))
+    return at if force[top] - force[at] > RISES * force[top] else None
 
 
 def _machine_share(line: Line | None, strain: Array, as_read: Array) -> float:
@@ -137,7 +166,8 @@ def _loading_only(path: Array, force: Array) -> None:
             share, row = 100 * back.max() / reach, int(back.argmax()) + 1
             raise InputError(
                 f"the {what} goes back by {share:.3g} % of its range before the peak (point {row}).",
-                advice="Give the loading to failure alone: cut off preloads, unloading and slips of the grips.",
+                advice="Give the loading to failure alone: cut off preloads and unloading; leave out coupons whose "
+                "grips slipped.",
             )
 
 
@@ -157,24 +187,44 @@ def _strength_alone(batch: Batch, coupon: Coupon, strain: Array, stress: Array, 
 
 def _pulled(batch: Batch, coupon: Coupon, strain: Array, stress: Array, gives: dict[str, float]) -> CouponFit:
     """Tension, compression, bending and blocks of infill: modulus, strength, strain at break, Poisson's ratio."""
-    top = _peak(stress, first=batch.test in ("compression", "infill"))
-    line = straight_part(strain[: top + 1], stress[: top + 1], window=TENSION_WINDOW)
+    last = _last(batch, strain, stress)
+    top = _peak(stress[:last], first=batch.test in ("compression", "infill"))
+    stop = standstill(stress[:last], strain[:last])
+    end = (top if stop is None else min(top, stop)) + 1
+    line = straight_part(strain[:end], stress[:end], window=TENSION_WINDOW)
     moved = strain - line.zero
     gives = {**gives, "E": line.slope, "strength": float(stress[top])}
-    remarks = _remarks(line)
+    remarks = _remarks(line) + _offset(line, path=strain, peak=stress[top])
+    if stop is not None:
+        remarks += (f"{STOPPED}: no strain at break is read",)
     if batch.test == "tension":
-        gives["break"] = float(moved[_end(stress)])
+        if stop is None:
+            gives["break"] = float(moved[_end(stress)])
         if coupon.curve.sideways is not None:
-            gives["nu"] = _poisson(coupon.curve.sideways[: top + 1][line.inside], strain[: top + 1][line.inside])
+            gives["nu"] = _poisson(coupon.curve.sideways[:end][line.inside], strain[:end][line.inside])
     elif batch.test != "bending" and top >= len(stress) - 1 - len(stress) // 50:
         remarks += ("no peak was reached: the strength is the stress at the record's end",)
+    if stress.max() > (1 + FALLS) * stress[top] and last < len(stress) and top > last - 2:
+        remarks += (f"the load rises beyond {100 * MOST_STRAIN:.0f} % strain: the strength is read there",)
     return CouponFit(coupon, moved, stress, strain, line, gives, remarks=remarks)
+
+
+def _offset(line: Line, *, path: Array, peak: float) -> tuple[str, ...]:
+    """A load that stood on the coupon, or on an unbalanced cell, before its path was counted."""
+    share = -line.slope * line.zero / peak
+    if share <= OFFSET or path.min() < 0:
+        return ()
+    return (
+        f"at zero path more than {100 * OFFSET:.0f} % of the peak load stood already, counted as a preload: if the "
+        "load was not set to zero, the strength is too high by that",
+    )
 
 
 def _sheared(batch: Batch, coupon: Coupon, strain: Array, stress: Array, gives: dict[str, float]) -> CouponFit:
     """A ±45 coupon: half the stress is shear along the beads, shear strain is axial strain less that across (ISO
     14129). Without the strain across, the modulus stays that of the coupon, and a laminate's law makes G12 of it."""
-    top = _peak(stress, first=False)
+    stop, top = standstill(stress, strain), _peak(stress, first=False)
+    top = top if stop is None else min(top, stop)
     if coupon.curve.sideways is None:
         line = straight_part(strain[: top + 1], stress[: top + 1], window=TENSION_WINDOW)
         moved, limit, modulus = strain - line.zero, MOST_SHEAR / AXIAL_OF_SHEAR, "E45"
@@ -186,8 +236,13 @@ def _sheared(batch: Batch, coupon: Coupon, strain: Array, stress: Array, gives: 
         moved, limit, modulus = gamma - line.zero, MOST_SHEAR, "G"
         shown, scale = tau, 1.0
     reached = shown[: top + 1][moved[: top + 1] <= limit]
-    gives = {**gives, modulus: line.slope, "shear": scale * float(reached.max()), "break": float(moved[_end(stress)])}
-    return CouponFit(coupon, moved, shown, moved + line.zero, line, gives, remarks=_remarks(line))
+    gives = {**gives, modulus: line.slope, "shear": scale * float(reached.max())}
+    remarks = _remarks(line)
+    if stop is None:
+        gives["break"] = float(moved[_end(stress)])
+    else:
+        remarks += (f"{STOPPED}: the shear strength is read where it stops, no strain at break",)
+    return CouponFit(coupon, moved, shown, moved + line.zero, line, gives, remarks=remarks)
 
 
 def _notched(batch: Batch, coupon: Coupon, force: Array, path: Array, gives: dict[str, float]) -> CouponFit:

@@ -15,6 +15,8 @@ FRACTILE = 0.05
 """The characteristic value is that below which this share of all coupons lies (EN 1990, 4.2(3))."""
 CONFIDENCE = 0.95
 """How sure the band of a mean is, two-sided."""
+SURE = 0.75
+"""How sure it is, one-sided, that the true scatter is no larger than the one that a card is given."""
 FEWEST = 3
 """EN 1990, table D1, has no factor for fewer tests where the variation is unknown."""
 
@@ -50,6 +52,11 @@ class Sample:
         return value if value > 0 else None
 
     @property
+    def safe_cov(self) -> float | None:
+        """The coefficient of variation with a margin for few coupons (`scatter_margin`); None for a single one."""
+        return None if self.cov is None else self.cov * scatter_margin(self.n)
+
+    @property
     def half_band(self) -> float | None:
         """Half the band [its unit] in which the true mean lies, 95 of 100 times; None for a single coupon.
 
@@ -75,6 +82,19 @@ def fractile_factor(n: int) -> float:
     from scipy.stats import t
 
     return float(t.ppf(1 - FRACTILE, n - 1)) * math.sqrt(1 + 1 / n)
+
+
+def scatter_margin(n: int) -> float:
+    """By what the standard deviation of `n` tests is multiplied so that the true one is no larger in 75 of 100 cases:
+    sqrt((n - 1) / chi2), chi2 the 25 % quantile with n - 1 degrees of freedom (ISO 2854; the confidence of EN 1990).
+
+    Few coupons scatter less than the material more often than not. Errors: ValueError for a single test.
+    """
+    if n < 2:
+        raise ValueError("one test has no scatter")
+    from scipy.stats import chi2
+
+    return math.sqrt((n - 1) / float(chi2.ppf(1 - SURE, n - 1)))
 
 
 def tolerance_factor(n: int, *, confidence: float = 0.75) -> float:

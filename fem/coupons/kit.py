@@ -34,7 +34,8 @@ CAUTIONS = (
     'Path at the coupon (clip-on gauge, camera, strain gauge: read = "coupon", gauge_length) is best. At the machine '
     '(read = "crosshead", grips) press a steel block of the same height first, and give the slope of load over path '
     "as machine_stiffness; without it moduli come out too low, often by a third.",
-    "Record at least 20 readings below 0.3 % strain, and go on to the break. Cut off preloads and unloading.",
+    "Record at least 20 readings below 0.3 % strain, and go on to the break. Cut off preloads and unloading. "
+    "Strengths are read up to 10 % strain: what a drawn coupon bears beyond is no use to a part.",
     "Five coupons of each kind or more: with fewer than three there is no characteristic value.",
     'Keep dry coupons sealed until the test. Conditioned ones take weeks; write state = "conditioned" there.',
     "Coupons that break in the grips or at a shoulder tell no strength: leave them out, and say so.",

@@ -15,7 +15,11 @@ TENSION_WINDOW = (0.0005, 0.0025)
 SHEAR_WINDOW = (0.001, 0.005)
 """Shear strains between which G12 is fitted (ISO 14129:1997; from memory)."""
 FEWEST_POINTS = 4
-"""With fewer points in the window no line is fitted: two would fit anything, and a third could not tell noise."""
+"""With fewer points of different strain in the window no line is fitted: two would fit anything, and a third could
+not tell noise."""
+STEP, TELLS, LEVELS = 0.10, 0.4, 12
+"""A strain that jumps by the first share of the window within it is refused, if a line with a step leaves less than
+the second share of the squares that a bent line leaves; with fewer readings than the third nobody can tell."""
 BENT = 0.10
 """A slope that changes by more than this share within the window is told."""
 ROUNDS = 30
@@ -54,8 +58,8 @@ def straight_part(x: Array, y: Array, *, window: tuple[float, float]) -> Line:
     seen: list[bytes] = []
     for _ in range(ROUNDS):
         inside = (x - zero >= low) & (x - zero <= high)
-        if np.count_nonzero(inside) < FEWEST_POINTS:
-            _too_few(int(np.count_nonzero(inside)), x, zero=zero, window=window)
+        if (count := np.unique(x[inside]).size) < FEWEST_POINTS:
+            _too_few(count, x, zero=zero, window=window)
         slope, start = np.polyfit(x[inside], y[inside], 1)
         if not slope > 0:
             raise InputError(
@@ -66,6 +70,8 @@ def straight_part(x: Array, y: Array, *, window: tuple[float, float]) -> Line:
         if inside.tobytes() in seen:
             break
         seen.append(inside.tobytes())
+    near = (x - zero >= low / 2) & (x - zero <= 1.5 * high)
+    _refuse_step(x[near], y[near], least=STEP * (high - low))
     residual = y[inside] - slope * (x[inside] - zero)
     return Line(float(slope), float(zero), inside, residual, _bend(x[inside], y[inside], slope))
 
@@ -85,9 +91,35 @@ def _steepest(x: Array, y: Array, *, length: float) -> float:
     return float(zero)
 
 
+def _refuse_step(x: Array, y: Array, *, least: float) -> None:
+    """Errors: InputError where the strain jumps by `least` in or near the window: no one line belongs to it."""
+    if np.unique(x).size < LEVELS:
+        return
+    middle = (y - y.mean()) / np.ptp(y)
+    bent = np.column_stack([np.ones_like(y), middle, middle**2])
+    squares_left, jump, at = TELLS * _squares(bent, x)[0], 0.0, 0
+    for k in range(2, len(x) - 1, max(1, len(x) // 40)):
+        stepped = np.column_stack([np.ones_like(y), middle, np.arange(len(x)) >= k])
+        squares, c = _squares(stepped, x)
+        if squares < squares_left:
+            squares_left, jump, at = squares, c, k
+    if abs(jump) > least:
+        raise InputError(
+            f"the strain jumps by {100 * jump:.2g} % at {y[at]:.3g} MPa, in or near the modulus window: gauge or "
+            "grips slipped.",
+            advice="Leave this coupon out, or say strength_only = true.",
+        )
+
+
+def _squares(columns: Array, x: Array) -> tuple[float, float]:
+    """What least squares leave of x, and the last column's factor."""
+    factors = np.linalg.lstsq(columns, x, rcond=None)[0]
+    return float(np.sum((x - columns @ factors) ** 2)), float(factors[-1])
+
+
 def _bend(x: Array, y: Array, slope: float) -> float:
     """The share by which the slope changes through the window; 0 unless it is three times what noise makes of it."""
-    if len(x) < 8:
+    if np.unique(x).size < 8:
         return 0.0
     middle, half = (x.max() + x.min()) / 2, (x.max() - x.min()) / 2
     (curvature, _, _), spread = np.polyfit((x - middle) / half, y, 2, cov=True)
@@ -99,7 +131,8 @@ def _too_few(count: int, x: Array, *, zero: float, window: tuple[float, float]) 
     low, high = (100 * v for v in window)
     reached = 100 * (x.max() - zero)
     raise InputError(
-        f"only {count} points lie between {low:g} and {high:g} % strain; the record reaches {reached:.3g} %.",
+        f"only {count} points of different strain lie between {low:g} and {high:g} % strain; the record reaches "
+        f"{reached:.3g} %.",
         advice=f"Record at least {FEWEST_POINTS} there, better 20, or say strength_only = true; check gauge length "
         "and units where the strain looks wrong.",
     )

@@ -69,7 +69,7 @@ def read_table(
     """
     where = path.name
     lines = _lines(path)
-    rows = list(csv.reader(lines, delimiter=_delimiter(lines)))
+    rows = _cells(lines, where)
     if sum(any(cell.strip() for cell in row) for row in rows) <= 1:
         return None
     head, places = _find_head(rows, wanted, optional, where)
@@ -77,6 +77,7 @@ def read_table(
     found = [r for r in rows[first:] if any(len(r) > k and r[k].strip() for role, k in places.items() if KINDS[role])]
     if not found:
         return None
+    _refuse_more_cells(rows[head], found, where)
     empty = [
         r
         for r in optional
@@ -106,12 +107,41 @@ def _lines(path: Path) -> list[str]:
         )
         advice = "Put the table there, or correct file = in coupons.toml."
         raise InputError(told, where=str(path), advice=advice) from None
-    for coding in ("utf-8-sig", "utf-16" if raw[:2] in (b"\xff\xfe", b"\xfe\xff") else "cp1252"):
+    for coding in (_wide(raw) or "utf-8-sig", "cp1252"):
         try:
             return raw.decode(coding).splitlines()
         except UnicodeDecodeError:
             continue
     raise InputError("is not text.", where=path.name, advice="Export it as CSV.")
+
+
+def _wide(raw: bytes) -> str | None:
+    """UTF-16, with its mark or without: every other byte of plain text is zero then."""
+    if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return "utf-16"
+    zeros = [raw[k:1000:2].count(0) for k in (0, 1)]
+    return ("utf-16-be" if zeros[0] > zeros[1] else "utf-16-le") if max(zeros) > len(raw[:1000]) / 4 else None
+
+
+def _cells(lines: list[str], where: str) -> list[list[str]]:
+    """The lines parted into cells. Errors: InputError where quotes never close, or a line is no table's."""
+    try:
+        return list(csv.reader(lines, delimiter=_delimiter(lines)))
+    except csv.Error as error:
+        advice = "Export it as CSV; a quote that never closes swallows all that follows."
+        raise InputError(f"cannot be read as a table: {error}.", where=where, advice=advice) from None
+
+
+def _refuse_more_cells(head: list[str], rows: list[list[str]], where: str) -> None:
+    """Errors: InputError where most rows hold more cells than the head names columns."""
+    heads = max((k + 1 for k, cell in enumerate(head) if cell.strip()), default=0)
+    longer = [row for row in rows if any(cell.strip() for cell in row[heads:])]
+    if 2 * len(longer) > len(rows):
+        raise InputError(
+            f"rows hold {len(longer[0])} cells under {heads} heads.",
+            where=where,
+            advice="Decimal commas cannot stand between commas: export it with semicolons or tabs.",
+        )
 
 
 def _delimiter(lines: list[str]) -> str:

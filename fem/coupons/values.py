@@ -6,12 +6,14 @@ How a value that was not measured is scaled, state by state; a ratio is measured
 - G: 13 and 23 by the ratio of G12 where it was measured, else all by that of E.
 - nu: by sqrt((E_i / E_j) / (E_i / E_j of the other card)), which keeps a possible material possible.
 - tension: by the geometric mean of the ratios of tension that were measured, else of shear, else of compression; this
-  is the mean ratio of tension below.
+  is the mean ratio of tension below. Up, which parts layers, by no more than 1: a stronger bead, such as one with
+  more fibre, makes no stronger bond.
 - compression: where another direction was measured by that ratio, else by tension's ratio in the same direction.
 - shear: 12 by the mean ratio of tension; 13 and 23, which part layers, by tension's ratio up where that was measured,
-  else by that of shear 12, else by the mean ratio of tension.
+  else by that of shear 12, else by the mean ratio of tension, both no more than 1.
 - toughness: by the mean ratio of tension, as cards scale it with strength; where the other card has none, that of
   the direction measured times tension over tension of the two directions, which keeps the critical distance.
+- strain at break: by the geometric mean of its ratios that were measured, else not at all.
 - first of all, where another state has measured the very number, by that ratio (the geometric mean of several).
 
 All of it is marked as an estimate, and so is a list of three of which one value is.
@@ -24,7 +26,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fem.coupons.batches import BatchFit
-from fem.coupons.fractile import Sample
+from fem.coupons.fractile import Sample, scatter_margin
 from fem.coupons.laminate import shear_modulus_of
 from fem.coupons.nouns import DIAGONAL, DIRECTIONS
 from fem.errors import InputError
@@ -32,6 +34,8 @@ from fem.printing.card.nouns import ROOM_TEMPERATURE, CardState
 
 NEAR = 3.0
 """Tests within so many degrees [K] of 23 degC count as made there (ISO 291: 23 +- 2 degC; a thermometer's error)."""
+STRENGTHS = ("tension", "compression", "shear")
+STRAIN = "strain_at_break"
 PAIRS = ("12", "13", "23")
 SHEARS = ("23", "13", "12")
 OUTRANKED = ("tension", "compression", "bending")
@@ -68,12 +72,14 @@ class Entry:
 
 @dataclass(frozen=True)
 class OwnState:
-    """All numbers of one state, and the scatter of its strengths."""
+    """All numbers of one state, and the scatter of its strengths and of its moduli."""
 
     name: str
     entries: dict[Place, Entry]
     scatter: float | None
     scatter_source: str
+    elastic_scatter: float | None
+    elastic_source: str
 
 
 def samples_of(fits: Sequence[BatchFit], state: str, base: CardState) -> dict[Place, Found]:
@@ -112,6 +118,9 @@ def _places(fit: BatchFit, base: CardState) -> list[tuple[Place, Found]]:
         out.append((("E", i), Found(got["E"], how, doubt)))
     if "nu" in got and i == 0:
         out.append((("nu", 0), Found(got["nu"], how, doubt)))
+    if "break" in got:
+        too_long = "read at the machine without taking off its give: an upper bound" if blind else ""
+        out.append(((STRAIN, i), Found(got["break"], how, too_long)))
     return out
 
 
@@ -205,7 +214,7 @@ def own_state(
     entries: dict[Place, Entry] = {}
     for place, found in samples.items():
         entries[place] = _measured(place, found, date, characteristic)
-    for key in ("E", "tension", "compression", "shear", "toughness", "G"):
+    for key in ("E", "tension", "compression", "shear", "toughness", "G", STRAIN):
         for i, number in enumerate(getattr(base, key) or ()):
             if (key, i) not in entries:
                 factor, why = _factor(key, i, scale)
@@ -218,7 +227,8 @@ def own_state(
             factor = math.sqrt(own / (base.E[a] / base.E[b]))
             text = f"estimate, {base.nu[i]:.3g} of card {base_name} times {factor:.3g} (keeps pace with E)"
             entries[("nu", i)] = Entry(base.nu[i] * factor, text)
-    return OwnState(base.name, entries, *_scatter(samples, base, base_name, date))
+    strong = _scatter(samples, STRENGTHS, base.scatter, base_name, date)
+    return OwnState(base.name, entries, *strong, *_scatter(samples, ("E",), base.elastic_scatter, base_name, date))
 
 
 def _spread_toughness(entries: dict[Place, Entry]) -> None:
@@ -233,7 +243,7 @@ def _spread_toughness(entries: dict[Place, Entry]) -> None:
 
 
 def _measured(place: Place, found: Found, date: str, characteristic: bool) -> Entry:
-    strong = place[0] in ("tension", "compression", "shear")
+    strong = place[0] in STRENGTHS
     low = found.sample.characteristic if strong and characteristic else None
     text = f"own coupons in {found.how}, n = {found.sample.n}, {date}: {described(place[0], found.sample)}"
     if low is not None:
@@ -248,14 +258,14 @@ def described(key: str, found: Sample) -> str:
     text = f"mean {number_text(key, found.mean)}"
     if found.half_band is not None and found.cov is not None:
         text += f" ± {100 * found.half_band / found.mean:.2g} % (95 %), CoV {100 * found.cov:.2g} %"
-    if found.characteristic is not None and key not in ("E", "G", "nu"):
+    if found.characteristic is not None and key not in ("E", "G", "nu", STRAIN):
         text += f", characteristic {number_text(key, found.characteristic)} (EN 1990 D7.2)"
     return text
 
 
 def number_text(key: str, value: float) -> str:
     """A number of a card with its unit, as its file takes it."""
-    if key == "nu":
+    if key in ("nu", STRAIN):
         return f"{value:.3g}"
     if key == "toughness":
         return f"{value / math.sqrt(1000):.4g} MPa*m^0.5"
@@ -268,6 +278,8 @@ def _factor(key: str, i: int, scale: Ratios) -> tuple[float, str]:
         return scale.by_place[(key, i)], "as in the state measured"
     if key == "E":
         return scale.stiffness, "as the moduli measured"
+    if key == STRAIN:
+        return scale.mean(STRAIN), "as the strains measured"
     if key == "G":
         pair = ("G", 0) in scale.by_place
         return (scale.by_place[("G", 0)], "as G12") if pair else (scale.stiffness, "as the moduli measured")
@@ -280,21 +292,33 @@ def _factor(key: str, i: int, scale: Ratios) -> tuple[float, str]:
         if ("tension", 2) in scale.by_place:
             return scale.by_place[("tension", 2)], "as tension up the build"
         if ("shear", 2) in scale.by_place:
-            return scale.by_place[("shear", 2)], "as shear 12"
+            return _no_more(scale.by_place[("shear", 2)], "as shear 12")
+        return _no_more(scale.strength, "as the strengths measured")
+    if (key, i) in (("tension", 2), ("toughness", 2)) and ("tension", 2) not in scale.by_place:
+        return _no_more(scale.strength, "as the strengths measured")
     return scale.strength, "as the strengths measured"
 
 
-def _scatter(samples: dict[Place, Found], base: CardState, base_name: str, date: str) -> tuple[float | None, str]:
-    """The largest coefficient of variation of the strengths that at least three coupons have, since one number
-    serves all directions; the other card's where there is none."""
-    each = {p: found.sample for p, found in samples.items() if p[0] in ("tension", "compression", "shear")}
+def _no_more(factor: float, why: str) -> tuple[float, str]:
+    """What parts layers is not scaled up by what beads bear."""
+    return (factor, why) if factor <= 1 else (1.0, "stronger beads make no stronger bonds: test coupons up the build")
+
+
+def _scatter(
+    samples: dict[Place, Found], keys: Sequence[str], otherwise: float | None, base_name: str, date: str
+) -> tuple[float | None, str]:
+    """The largest coefficient of variation, with the margin of few coupons, of the values under `keys` that at least
+    three have, since one number serves all directions; `otherwise` the other card's where there is none."""
+    each = {p: found.sample for p, found in samples.items() if p[0] in keys}
     known = {p: found for p, found in each.items() if found.n >= 3 and found.cov is not None}
     if not known:
-        return base.scatter, f"estimate, as card {base_name}"
-    key, i = max(known, key=lambda p: known[p].cov or 0.0)
+        return otherwise, f"estimate, as card {base_name}"
+    key, i = max(known, key=lambda p: known[p].safe_cov or 0.0)
     found = known[(key, i)]
-    told = f"own coupons, n = {found.n}, {date}: the largest of {len(known)} strengths, that of {key} {axis(key, i)}"
-    return float(f"{found.cov:.3g}"), told
+    assert found.cov is not None
+    of = f"that of {key} {axis(key, i)}" + (f", the largest of {len(known)}" if len(known) > 1 else "")
+    margin = f"CoV {100 * found.cov:.2g} % times {scatter_margin(found.n):.3g}, as few coupons need (75 % sure)"
+    return float(f"{found.safe_cov:.3g}"), f"own coupons, n = {found.n}, {date}: {of}, {margin}"
 
 
 def axis(key: str, i: int) -> str:

@@ -237,7 +237,7 @@ def test_too_few_points(tmp_path):
     folder = along(tmp_path)
     lines = (folder / "along.csv").read_text().splitlines()
     (folder / "along.csv").write_text("\n".join([lines[0], *lines[11::40]]))
-    with pytest.raises(InputError, match=r"only . points lie between"):
+    with pytest.raises(InputError, match=r"only . points of different strain lie between"):
         made(folder)
 
 

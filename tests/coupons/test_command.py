@@ -55,7 +55,9 @@ def test_a_card_is_made_shown_and_read(folder, capsys):
 def test_the_page_tells_values_and_draws_curves(folder):
     make_card(folder, name="my-nylon", out=folder / "mine.toml")
     page = (folder / "mine.html").read_text(encoding="utf-8")
-    assert "4 of 18 values measured" in page  # E, nu12 and tension along, tension up
+    assert "5 of 21 values measured" in page  # E, nu12, tension and strain at break along, tension up
+    assert "strain at break along" in page
+    assert "strain_at_break" not in page
     assert "Batch along" in page
     assert page.count("data:image/svg+xml") == 2
     assert "Nothing was measured in the states conditioned, saturated" in page

@@ -13,7 +13,7 @@ from fem.coupons.batches import BatchFit
 from fem.coupons.card_file import KEYS, OwnCard
 from fem.coupons.fits import NAMES, CouponFit
 from fem.coupons.fractile import Sample, tolerance_factor
-from fem.coupons.values import Entry, OwnState, axis
+from fem.coupons.values import STRAIN, Entry, OwnState, axis
 from fem.digits import number
 from fem.telling.blocks import Block, Cell, Heading, Items, Section, Text, Verdict, numbered, table
 from fem.telling.own_card.plots import curves_figure
@@ -77,7 +77,7 @@ def _tables(card: OwnCard, state: OwnState) -> Iterator[Block]:
     rows = []
     for key, i in (p for p in places if state.entries[p].sample is None):
         entry = state.entries[(key, i)]
-        rows.append([f"{key} {axis(key, i)}", _told(key, entry.value), Cell(_why(entry), "soft")])
+        rows.append([f"{_key(key)} {axis(key, i)}", _told(key, entry.value), Cell(_why(entry), "soft")])
     caption = f"Estimates, {state.name}, 23 °C."
     yield table(("Value", "On the card", "Where from"), rows, align="lrl", caption=caption, small=True)
     if state.scatter is not None:
@@ -94,7 +94,7 @@ def _measured_row(place: tuple[str, int], entry: Entry, base: tuple[float, ...] 
     strong = key in STRONG and found.characteristic is not None
     ratio = "" if base is None or key == "nu" else f"{number(found.mean / base[i], digits=2)} ×"
     return [
-        Cell(f"{key} {axis(key, i)}{' (bound)' if entry.doubt else ''}", "warn" if entry.doubt else ""),
+        Cell(f"{_key(key)} {axis(key, i)}{' (estimate)' if entry.doubt else ''}", "warn" if entry.doubt else ""),
         Cell(str(found.n), "" if found.n >= 3 else "warn"),
         _told(key, found.mean),
         Cell("not known", "warn") if share is None else Cell(_percent(share), "warn" if share > LITTLE else ""),
@@ -121,7 +121,13 @@ def _told(key: str, value: float) -> str:
         return f"{number(value / 1000)} GPa"
     if key == "toughness":
         return f"{number(value / math.sqrt(1000))} MPa·m^0.5"
+    if key == STRAIN:
+        return f"{number(100 * value)} %"
     return number(value) if key == "nu" else f"{number(value)} MPa"
+
+
+def _key(key: str) -> str:
+    return key.replace("_", " ")
 
 
 def _why(entry: Entry) -> str:
