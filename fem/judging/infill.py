@@ -76,6 +76,7 @@ def decided_by_infill(case: CaseFindings, field: ReserveField, *, mesh: TetMesh)
         told = replace(told, body=body, at_mm=first.collapse_at_mm, face="", decided_by=COLLAPSE)
     away = max(was.nonsingular_minimum, value)
     told = replace(told, minimum=value, least=value, nonsingular_minimum=away, singular=False)
+    told = replace(told, chance_above_1=None, chance_met=None, chance_inputs=())  # judged by the first bead
     times = value / was.minimum if was.minimum > 0 else 1.0
     force, moment = (None if v is None else v * times for v in (case.failing_load_N, case.failing_load_Nmm))
     return replace(case, reserve=told, failing_load_N=force, failing_load_Nmm=moment)

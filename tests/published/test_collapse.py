@@ -100,10 +100,10 @@ def test_the_formula_stays_where_it_is_near():
     assert told["compression 1"]["eigenvalue_MPa"] == pytest.approx(told["compression 1"]["formula_MPa"], rel=0.15)
 
 
-def test_a_cell_of_tension_does_not_buckle():
-    mesh = cell("honeycomb", 0.2)
+def test_a_grid_in_tension_does_not_buckle():
+    mesh = cell("grid", 0.2)
     material = bead_material(mesh, **PLAIN)
     solved = homogenise(mesh, material=material)
     pressed, _ = lowest_buckling(mesh, material=material, solved=solved, state=-np.eye(6)[0])
     stretched, _ = lowest_buckling(mesh, material=material, solved=solved, state=np.eye(6)[0])
-    assert stretched > 3 * pressed
+    assert stretched > 10 * pressed

@@ -19,6 +19,7 @@ from fem.loading.temperature_change import TemperatureChangeKeys
 from fem.loading.wing import WingKeys
 from fem.loading.wrench import WrenchKeys
 from fem.study.file import read_study
+from fem.study.fingerprint import fingerprint
 from fem.study.plans import Study
 
 STUDIES = Path(__file__).parents[2] / "studies"
@@ -207,6 +208,16 @@ def test_cases_points_and_requirements(whole: Study) -> None:
     assert asked.mass == pytest.approx(220e-6, rel=1e-12)
     assert (asked.reserve, asked.deflection, asked.displacement) == (2.0, 1.5, {"land": 0.2})
     assert whole.solver == "auto"
+
+
+def test_which_strength_of_an_infill_counts(whole: Study, tmp_path: Path) -> None:
+    assert whole.requirements.infill == "first bead"
+    study = read_study(written(tmp_path, WHOLE.replace("[requirements]", '[requirements]\ninfill = "collapse"')))
+    assert study.requirements.infill == "collapse"
+    assert fingerprint(study) != fingerprint(whole), "collapse is calculated only where it is asked for"
+    both = '[requirements]\ninfill = "collapse"\nchance = 0.99'
+    assert "a chance is judged by the first bead" in complaint(tmp_path, "[requirements]", both)
+    assert "requirements.infill" in complaint(tmp_path, "[requirements]", '[requirements]\ninfill = "last bead"')
 
 
 def test_inputs_can_be_traced(whole: Study) -> None:
