@@ -29,6 +29,9 @@ from fem.tensors import Array, stress_rotation
 
 PLACES = 8
 """So many places of an infill are looked at in a case."""
+BENDING = {"grid": 0.67, "honeycomb": 0.62, "triangle": 0.8}
+"""Patterns of upright walls, with the least ratio of collapse to first bead that cells of 20 % have shown in the layer
+(card pla, `beadwork cell`)."""
 ALIKE = 2.0
 """Only places whose reserve factor is less than so many times the least are looked at."""
 
@@ -89,12 +92,14 @@ def _place_outside(field: ReserveField, mesh: TetMesh) -> Vector:
     return tuple(float(v) + 0.0 for v in mesh.nodes[node])
 
 
-def infill_cautions(cases: Mapping[str, CaseFindings]) -> tuple[Caution, ...]:
-    """What a reader must know of a case whose infill counts by its collapse."""
+def infill_cautions(cases: Mapping[str, CaseFindings], patterns: Mapping[str, str]) -> tuple[Caution, ...]:
+    """What a reader must know of a case whose infill decides, by the pattern of each body's."""
     out = []
     for name, case in cases.items():
         for body, told in case.infill.items():
             if told.decides != COLLAPSE or told.collapse is None:
+                if (case.reserve.zone, case.reserve.body) == ("core", body) and _walls_bend(told, patterns[body]):
+                    out.append(_may_bend(name, body, patterns[body]))
                 continue
             data = {"case": name, "body": body, "first_bead": told.first_bead, "collapse": told.collapse}
             text = (
@@ -110,6 +115,21 @@ def infill_cautions(cases: Mapping[str, CaseFindings]) -> tuple[Caution, ...]:
                 )
                 out.append(Caution("infill_brittle", text, data, decisive=True))
     return tuple(out)
+
+
+def _walls_bend(told: InfillFindings, pattern: str) -> bool:
+    """Whether stress in the layer bends the upright walls of a pattern."""
+    in_layer = np.linalg.norm(np.array(told.mean_stress_MPa)[[0, 1, 5]])
+    return pattern in BENDING and bool(in_layer > np.linalg.norm(told.mean_stress_MPa) / 2)
+
+
+def _may_bend(case: str, body: str, pattern: str) -> Caution:
+    text = (
+        f"Case {case}, body {body}: stress in the layer bends the walls of its {pattern} infill, which means over a "
+        f"bead's section do not see: cells of 20 % collapsed at {BENDING[pattern]:g} times their first bead. Ask for "
+        'both with [requirements] infill = "collapse".'
+    )
+    return Caution("infill_bends", text, {"case": case, "body": body, "least_ratio": BENDING[pattern]})
 
 
 def _cell_rotation(body: PrintedBody) -> Array:

@@ -65,7 +65,15 @@ def findings_of(
     )
     if not study.text:
         notes += (Caution("no_file", "The study was changed by a script: no file holds what was computed."),)
-    remarks = (*notes, *solved.remarks, *remarks, *print_cautions(bodies), *growing, *infill_cautions(results))
+    patterns = {name: body.print.pattern for name, body in bodies.items() if body.print is not None}
+    remarks = (
+        *notes,
+        *solved.remarks,
+        *remarks,
+        *print_cautions(bodies),
+        *growing,
+        *infill_cautions(results, patterns),
+    )
     return Findings(
         beadwork=program_version(),
         title=study.title,

@@ -87,7 +87,19 @@ def test_the_first_bead_counts_where_nothing_else_was_asked(case):
 
     plain = replace(case, infill={"bar": told(decides="first bead", collapse=None, ratio=None)})
     assert decided_by_infill(plain, FIELD, mesh=MESH) == plain
-    assert infill_cautions({"a": plain}) == ()
+    assert infill_cautions({"a": plain}, {"bar": "gyroid"}) == ()
+
+
+def test_walls_that_bend_are_told_where_the_first_bead_decides(case):
+    from dataclasses import replace
+
+    def kinds(stress, pattern):
+        first = told(decides="first bead", collapse=None, ratio=None, mean_stress_MPa=stress)
+        return [c.kind for c in infill_cautions({"a": replace(case, infill={"bar": first})}, {"bar": pattern})]
+
+    assert kinds((1.0, 0, 0, 0, 0, 0.5), "honeycomb") == ["infill_bends"]
+    assert kinds((0.1, 0, 2.0, 0, 0, 0), "honeycomb") == []  # along its walls
+    assert kinds((1.0, 0, 0, 0, 0, 0.5), "gyroid") == []
 
 
 def test_collapse_below_the_first_bead_lowers_the_reserve(case):
@@ -100,7 +112,7 @@ def test_collapse_below_the_first_bead_lowers_the_reserve(case):
 def test_brittle_layers_are_warned_of(case):
     from dataclasses import replace
 
-    kinds = lambda c: [caution.kind for caution in infill_cautions({"a": c})]  # noqa: E731
+    kinds = lambda c: [caution.kind for caution in infill_cautions({"a": c}, {"bar": "grid"})]  # noqa: E731
     assert kinds(case) == ["infill_collapse"]
     assert kinds(replace(case, infill={"bar": told(collapse_mode=BRITTLE)})) == ["infill_collapse", "infill_brittle"]
 
