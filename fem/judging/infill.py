@@ -30,7 +30,7 @@ from fem.tensors import Array, stress_rotation
 PLACES = 8
 """So many places of an infill are looked at in a case."""
 BENDING = {"grid": 0.67, "honeycomb": 0.62, "triangle": 0.8}
-"""Patterns of upright walls, with the least ratio of collapse to first bead that cells of 20 % have shown in the layer
+"""Patterns of upright walls, with the least ratio of collapse to first bead that cells of 20 % have in the layer
 (card pla, `beadwork cell`)."""
 ALIKE = 2.0
 """Only places whose reserve factor is less than so many times the least are looked at."""
