@@ -26,6 +26,8 @@ from fem.tensors import Array
 Progress = Callable[[float], None]
 BESIDE = 1e-7
 """The residual at which loads beside the answer of joints are solved: they tell how it grows, not what it is."""
+ON_THE_WAY = 1e-4
+"""The same at other factors, where how it grows says which factor to look at next."""
 
 
 @dataclass(frozen=True)
@@ -94,7 +96,7 @@ def solved_at(
         return _whole(equilibrium, case, solved.starts, factor, TOLERANCE)
     if begin is None:  # as if joints went on as they are: what grows does so with all that touches sticking
         begin = case.combined(case.permanent, solved.units) + factor * case.combined(case.growing, solved.units)
-    return _whole(equilibrium, case, solved.starts, factor, TOLERANCE, begin, solved.tightened, solved.units)
+    return _whole(equilibrium, case, solved.starts, factor, ON_THE_WAY, begin, solved.tightened, solved.units)
 
 
 def _whole(
