@@ -19,7 +19,7 @@ from fem.numerals import plain_number
 from fem.tensors import Array
 from fem.units import unit_size
 
-LARGEST = 20_000_000
+LARGEST = 50_000_000
 """A file with more bytes than this is no table of measured numbers."""
 _HEAD = re.compile(r"\s*(?P<name>.*?)\s*(?:\[(?P<a>[^\]]*)\]|\((?P<b>[^)]*)\)|\s/\s(?P<c>.*))?\s*")
 
@@ -55,33 +55,59 @@ def read_columns(path: Path, wanted: Mapping[str, Column]) -> dict[str, Array]:
     cell that holds no number, with its line.
     """
     where = str(path)
-    lines = _lines(path)
+    lines = text_lines(path)
     heads, rows = _parted(lines, where)
     out = {key: _chosen(heads, column, key, where) for key, column in wanted.items()}
     if len({at for at, _ in out.values()}) < len(out):
         raise InputError(f"one column stands for both {' and '.join(out)}.", where=where)
-    comma = _decimal_comma([row[at] for _, row in rows for at, _ in out.values() if at < len(row)])
+    comma = has_decimal_comma([row[at] for _, row in rows for at, _ in out.values() if at < len(row)])
     return {
         key: np.array([_number(row, at, heads[at], comma, f"{where}, line {line}") * size for line, row in rows])
         for key, (at, size) in out.items()
     }
 
 
-def _lines(path: Path) -> list[str]:
+def text_lines(path: Path, *, missing: str = "") -> list[str]:
+    """The lines of a text file as machines and spreadsheets write them: UTF-8, UTF-16 with its mark or without, or
+    western Europe's code page. Errors: InputError, with the advice `missing` where there is no such file.
+    """
     where = str(path)
-    if not path.is_file():
-        beside = [each.name for each in path.parent.glob("*.csv")] if path.parent.is_dir() else []
-        raise InputError("there is no such file.", where=where, advice=nearest(path.name, beside))
     try:
-        raw = path.read_bytes() if path.stat().st_size <= LARGEST else b"\0"
+        if path.stat().st_size > LARGEST:
+            raise InputError("the file is far too large for a table of measured numbers.", where=where)
+        raw = path.read_bytes()
     except OSError as error:
+        if not path.exists():
+            beside = [each.name for each in path.parent.glob("*.csv")] if path.parent.is_dir() else []
+            advice = missing or nearest(path.name, beside)
+            raise InputError("there is no such file.", where=where, advice=advice) from None
         raise InputError(f"the file cannot be read: {error.strerror}.", where=where) from None
-    if b"\0" in raw:
-        raise InputError("this is no text file of columns.", where=where, advice="Export the curve as CSV in UTF-8.")
-    try:
-        return raw.decode("utf-8-sig").splitlines()
-    except UnicodeDecodeError:  # older testers write the code page of western Europe
-        return raw.decode("cp1252", "replace").splitlines()
+    for coding in (_wide(raw) or "utf-8-sig", "cp1252"):
+        try:
+            text = raw.decode(coding)
+        except UnicodeDecodeError:
+            continue
+        if "\0" not in text:
+            return text.splitlines()
+    raise InputError("this is no text file of columns.", where=where, advice="Export it as CSV.")
+
+
+def _wide(raw: bytes) -> str | None:
+    """UTF-16, with its mark or without: every other byte of plain text is zero then."""
+    if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return "utf-16"
+    zeros = [raw[k:1000:2].count(0) for k in (0, 1)]
+    if max(zeros) <= len(raw[:1000]) / 4 or min(zeros) > 0:
+        return None
+    return "utf-16-be" if zeros[0] > zeros[1] else "utf-16-le"
+
+
+def has_decimal_comma(cells: Sequence[str]) -> bool:
+    """Whether some cell can only hold a decimal comma, 0,5 or 12,3456, and none holds a point."""
+    plain = [cell for cell in cells if "," in cell]
+    shows = [cell for cell in plain if re.fullmatch(r"[+\-−]?\d*,\d+([eE][+\-]?\d+)?", cell)]
+    sure = [cell for cell in shows if not re.fullmatch(r"[+\-−]?[1-9]\d{0,2},\d{3}", cell)]
+    return bool(sure) and len(shows) == len(plain) and not any("." in cell for cell in cells)
 
 
 def _parted(lines: Sequence[str], where: str) -> tuple[list[_Head], list[tuple[int, list[str]]]]:
@@ -135,14 +161,6 @@ def _unit(kind: str) -> str:
     from fem.units import EXAMPLES
 
     return EXAMPLES[kind].split(" ", 1)[1]
-
-
-def _decimal_comma(cells: Sequence[str]) -> bool:
-    """Whether some cell shows that commas are decimal marks: 0,5 or 12,3456, and none holds a point."""
-    plain = [cell for cell in cells if "," in cell]
-    shows = [cell for cell in plain if re.fullmatch(r"[+\-−]?\d*,\d+([eE][+\-]?\d+)?", cell)]
-    sure = [cell for cell in shows if not re.fullmatch(r"[+\-−]?[1-9]\d{0,2},\d{3}", cell)]
-    return bool(sure) and len(shows) == len(plain) and not any("." in cell for cell in cells)
 
 
 def _number(row: Sequence[str], at: int, head: _Head, comma: bool, where: str) -> float:

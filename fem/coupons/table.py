@@ -14,13 +14,12 @@ from pathlib import Path
 
 import numpy as np
 
+from fem.columns import has_decimal_comma, text_lines
 from fem.errors import InputError, nearest, shown
 from fem.numerals import plain_number
 from fem.tensors import Array
 from fem.units import unit_size
 
-LARGEST = 50_000_000
-"""A file of more bytes is no table of a coupon."""
 STRAINS = {
     **dict.fromkeys(("1", "-", "mm/mm", "m/m", "in/in"), 1.0),
     "%": 0.01,
@@ -39,8 +38,6 @@ KINDS = {
 EXAMPLES = {"force": "force [N]", "stress": "stress [MPa]", "path": "path [mm]", "strain": "strain [%]"}
 EXAMPLES["sideways"] = "sideways [%]"
 _UNIT = re.compile(r"^(?P<name>.*?)\s*(?:[\[(](?P<held>[^\])]*)[\])]|\s/\s*(?P<over>\S+)|,\s*(?P<behind>[^,\s]+))$")
-_DECIMAL_COMMA = re.compile(r"[-+−]?\d+,\d+(?:[eE][-+]?\d+)?")
-_EITHER = re.compile(r"[-+−]?[1-9]\d{0,2},\d{3}")
 
 
 @dataclass(frozen=True)
@@ -68,7 +65,7 @@ def read_table(
     file or column, no unit, cells that are no number.
     """
     where = path.name
-    lines = _lines(path)
+    lines = text_lines(path, missing="Put the table there, or correct file = in coupons.toml.")
     rows = _cells(lines, where)
     if sum(any(cell.strip() for cell in row) for row in rows) <= 1:
         return None
@@ -87,40 +84,14 @@ def read_table(
     sizes, kinds = {}, {}
     for role in (r for r in places if KINDS[r]):
         kinds[role], sizes[role] = _size(told[role], role, f"{where}: {shown(rows[head][places[role]].strip())}")
-    comma = _has_decimal_comma(found, [k for role, k in places.items() if KINDS[role]]) if decimal is None else None
+    cells = [row[k].strip() for row in found for role, k in places.items() if KINDS[role] and k < len(row)]
+    comma = has_decimal_comma(cells) if decimal is None else None
     mark = "," if comma else decimal
     columns = {role: _numbers(found, places[role], sizes[role], mark, rows, where) for role in sizes}
     names = None
     if "coupon" in places:
         names = tuple(r[places["coupon"]].strip() if len(r) > places["coupon"] else "" for r in found)
     return Measured(columns, kinds, names)
-
-
-def _lines(path: Path) -> list[str]:
-    try:
-        if path.stat().st_size > LARGEST:
-            raise InputError("is far too large for the table of a coupon.", where=path.name)
-        raw = path.read_bytes()
-    except OSError as error:
-        told = (
-            "there is no such file." if isinstance(error, FileNotFoundError) else f"cannot be read: {error.strerror}."
-        )
-        advice = "Put the table there, or correct file = in coupons.toml."
-        raise InputError(told, where=str(path), advice=advice) from None
-    for coding in (_wide(raw) or "utf-8-sig", "cp1252"):
-        try:
-            return raw.decode(coding).splitlines()
-        except UnicodeDecodeError:
-            continue
-    raise InputError("is not text.", where=path.name, advice="Export it as CSV.")
-
-
-def _wide(raw: bytes) -> str | None:
-    """UTF-16, with its mark or without: every other byte of plain text is zero then."""
-    if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        return "utf-16"
-    zeros = [raw[k:1000:2].count(0) for k in (0, 1)]
-    return ("utf-16-be" if zeros[0] > zeros[1] else "utf-16-le") if max(zeros) > len(raw[:1000]) / 4 else None
 
 
 def _cells(lines: list[str], where: str) -> list[list[str]]:
@@ -224,13 +195,6 @@ def _size(unit: str, role: str, where: str) -> tuple[str, float]:
         where=where,
         advice=f'Write it such as "{EXAMPLES[role]}", or choose another column under [columns].',
     )
-
-
-def _has_decimal_comma(rows: list[list[str]], places: list[int]) -> bool:
-    """Whether some cell can only hold a decimal comma, and none holds a point."""
-    cells = [row[k].strip() for row in rows for k in places if k < len(row)]
-    only = any(_DECIMAL_COMMA.fullmatch(c) and not _EITHER.fullmatch(c) for c in cells if "," in c)
-    return only and not any("." in c for c in cells)
 
 
 def _numbers(
