@@ -278,13 +278,14 @@ def test_the_plan_says_what_was_assumed():
     assert rows["Bead length"].text == "180 m"
     assert rows["Infill cell"].text.startswith("5.00 x 5.00 x 0.250 mm; its stiffness changed by 0.80 %")
     assert rows["Thinner than two beads"].text.startswith("3.10 %")
+    assert rows["Infill quality"].basis == ASSUMED
     # Every word for a value finds its row; a longer name does not take a shorter one's
     body = printed_box.box_body()
     for name, row in (
         ("bead.width", "Bead"), ("price", "Price of filament"), ("infill_angle", "Infill angle"),
         ("speed 60 mm/s", "Print speed"), ("raster", "Raster"), ("filament price", "Price of filament"),
     ):  # fmt: skip
-        plan = dataclasses.replace(body.print, assumed=(name,))
+        plan = dataclasses.replace(body.print, assumed=(name,), infill_quality=0.8)
         assert [r.name for r in plan_rows(dataclasses.replace(body, print=plan)) if r.basis == ASSUMED] == [row]
     plan = dataclasses.replace(body.print, assumed=("raster_zero",))
     assert not [r for r in plan_rows(dataclasses.replace(body, print=plan)) if r.basis == ASSUMED]
