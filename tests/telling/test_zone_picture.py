@@ -287,7 +287,7 @@ def test_the_plan_says_what_was_assumed():
     ):  # fmt: skip
         plan = dataclasses.replace(body.print, assumed=(name,), infill_quality=0.8)
         assert [r.name for r in plan_rows(dataclasses.replace(body, print=plan)) if r.basis == ASSUMED] == [row]
-    plan = dataclasses.replace(body.print, assumed=("raster_zero",))
+    plan = dataclasses.replace(body.print, assumed=("raster_zero",), infill_quality=0.8)
     assert not [r for r in plan_rows(dataclasses.replace(body, print=plan)) if r.basis == ASSUMED]
 
 
