@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.sparse import bsr_matrix
 
-from fem.solving.aggregates import Hierarchy, _interpolation, _product
+from fem.solving.aggregates import Hierarchy, _interpolation, _inverse, _product
 from fem.solving.blocks import BlockMatrix
 from fem.solving.motions import rigid_motions
 from fem.solving.smoother import BlockSmoother
@@ -72,3 +72,16 @@ def test_a_visit_answers_most_of_a_load(columns):
     assert np.abs(off).max() < 0.2 * np.abs(exact).max()
     energy = np.einsum("ik,ik->k", off, matrix.as_scipy() @ off) / np.einsum("ik,ik->k", exact, load)
     assert (energy < 0.02).all()
+
+
+def test_the_bottom_answers_every_load_that_its_motions_resist():
+    rng = np.random.default_rng(4)
+    root = rng.normal(size=(30, 30))
+    whole = root @ root.T
+    assert _inverse(whole) == pytest.approx(np.linalg.inv(whole), rel=1e-6, abs=1e-9)
+    # Of rank 24: six motions resist nothing, and only loads that bear on the others have an answer
+    part = root[:, :24] @ root[:, :24].T
+    found = _inverse(part)
+    assert found == pytest.approx(found.T, abs=1e-12)
+    assert part @ found @ part == pytest.approx(part, abs=1e-8 * np.abs(part).max())
+    assert np.abs(part @ found - np.eye(30)).max() > 0.1

@@ -20,7 +20,7 @@ from fem.solving.joined import joined_of
 from fem.solving.joints import solve_joints
 from fem.solving.motions import rigid_motions
 from fem.solving.rigid import refuse_free_pieces
-from fem.solving.tightened import load_tightened, tighten
+from fem.solving.tightened import _Slack, load_tightened, tighten
 from fem.tensors import isotropic_stiffness
 
 YOUNG = 2000.0
@@ -236,3 +236,16 @@ def test_a_bolted_pair_is_loaded_by_a_few_linear_solves():
     for found in (first, second):
         assert len(found.answer.iterations) <= 4
         assert sum(found.answer.iterations) <= 2.5 * linear
+
+
+def test_a_bolt_found_loose_gets_back_its_pull_alone():
+    # Two bolts: the second begins as loose, is found so, and then pulls again
+    slack = _Slack(np.array([False, True]))
+    assert slack.ties().tolist() == [False] * 6 + [True] * 6
+    assert slack.stands(np.array([3.0, -2.0]))
+    assert not slack.stands(np.array([3.0, 1.0]))
+    assert slack.ties().tolist() == [False] * 6 + [False] + [True] * 5
+    assert slack.stands(np.array([3.0, 1.0]))
+    # One that was only taken to be loose gets back all
+    guessed = _Slack(np.array([True]))
+    assert not guessed.stands(np.array([5.0])) and guessed.ties() is None
