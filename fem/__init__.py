@@ -78,7 +78,7 @@ GROUPS: dict[str, dict[str, str]] = {
     "Own coupons": {
         "write_kit": "fem.coupons.kit",
         "make_card": "fem.study.own_card",
-        "read_bench": "fem.coupons.reading",
+        "read_coupons": "fem.coupons.reading",
         "own_card": "fem.coupons.card_file",
         "OwnCard": "fem.coupons.card_file",
         "coupon_curves": "fem.telling.own_card.plots:curves_figure",

@@ -11,12 +11,12 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from fem.cli import (
-    bench,
     comparing,
     drafting,
     judging,
     materials,
     orienting,
+    own_card,
     picking,
     proving,
     reviewing,
@@ -157,7 +157,7 @@ def _parser() -> argparse.ArgumentParser:
     cell.add_argument("--json", action="store_true", help="print JSON for scripts instead of tables")
     cell.set_defaults(command=materials.cell)
 
-    bench.add_to(sub)
+    own_card.add_to(sub)
     proving.add_to(sub)
     return parser
 

@@ -12,7 +12,7 @@ from fem.caution import Caution
 from fem.coupons.batches import BatchFit, fit_batch
 from fem.coupons.fractile import Sample
 from fem.coupons.infill import InfillCheck, check_infill
-from fem.coupons.nouns import Bench
+from fem.coupons.nouns import CouponTests
 from fem.coupons.values import (
     NEAR,
     OUTRANKED,
@@ -43,7 +43,7 @@ KEYS = ("E", "nu", "G", "tension", "compression", "shear", "toughness", STRAIN)
 
 @dataclass(frozen=True)
 class OwnCard:
-    """What a bench says of a material.
+    """What tests of coupons say of a material.
 
     The batches' `fits`, the `states` of the card, its `density` where coupons were weighed, all `cautions`, blocks of
     `infill` beside their cells; `base` is the card that it is made over, by `base_name` as a file would name it.
@@ -60,32 +60,32 @@ class OwnCard:
     infill: tuple[InfillCheck, ...] = ()
 
 
-def own_card(bench: Bench, *, name: str, base: str | None = None, characteristic: bool = False) -> OwnCard:
-    """Fits all batches of a bench and puts their numbers into the states of a card.
+def own_card(tests: CouponTests, *, name: str, base: str | None = None, characteristic: bool = False) -> OwnCard:
+    """Fits all batches of the tests and puts their numbers into the states of a card.
 
-    `base` is another card than the bench names; `characteristic` writes characteristic strengths instead of means.
+    `base` is another card than the tests name; `characteristic` writes characteristic strengths instead of means.
     Errors: InputError that tells what is wrong, batch by batch; CardError for a card that cannot be a base.
     """
-    base_name = base or bench.base
+    base_name = base or tests.base
     card = load_card(base_name)
     if card.kind != "polymer":
         raise CardError(f"{card.name} is a {card.kind}; coupons of a print need a polymer's card.", where="from")
     faults = Faults()
-    for batch in bench.batches:
+    for batch in tests.batches:
         if batch.state not in card.states:
             told = f'card {card.name} has no state "{batch.state}".'
             where, advice = f"batch.{batch.name}: state", f"It has: {', '.join(card.states)}."
             faults.found.append(InputError(told, where=where, advice=advice))
     faults.refuse()
-    tried = [faults.of(fit_batch, batch, card.states[batch.state]) for batch in bench.batches]
+    tried = [faults.of(fit_batch, batch, card.states[batch.state]) for batch in tests.batches]
     faults.refuse()
     fits = tuple(fit for fit in tried if fit is not None)
-    states = _states(fits, card, bench.date, characteristic)
+    states = _states(fits, card, tests.date, characteristic)
     solid = [fit for fit in fits if "density" in fit.samples and fit.batch.test != "infill"]
     weighed = [v for fit in solid for v in fit.samples["density"].values]
     density = Sample(tuple(weighed)) if weighed else None
     cautions = (
-        *bench.cautions,
+        *tests.cautions,
         *(c for fit in fits for c in fit.cautions),
         *_warm(fits),
         *_other_tests(fits),
@@ -97,7 +97,7 @@ def own_card(bench: Bench, *, name: str, base: str | None = None, characteristic
     by_name = {state.name: state for state in states}
     blocks = [fit for fit in fits if fit.batch.infill is not None]
     infill = tuple(check_infill(fit, by_name[fit.batch.state], density=bulk) for fit in blocks)
-    return OwnCard(name, card, base_name, bench.date, fits, states, density, cautions, infill)
+    return OwnCard(name, card, base_name, tests.date, fits, states, density, cautions, infill)
 
 
 def _states(fits: Sequence[BatchFit], card: Card, date: str, characteristic: bool) -> tuple[OwnState, ...]:

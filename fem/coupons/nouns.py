@@ -88,7 +88,7 @@ class Batch:
 
 
 @dataclass(frozen=True)
-class Bench:
+class CouponTests:
     """All that a folder holds: `batches`, the `date` of the tests as text, the card `base` that fills in what was not
     measured, and what had to be left out (`cautions`)."""
 

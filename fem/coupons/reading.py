@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from fem.caution import Caution
-from fem.coupons.nouns import DIAGONAL, DIRECTIONS, TESTS, Batch, Bench, Coupon, Curve, PrintedInfill
+from fem.coupons.nouns import DIAGONAL, DIRECTIONS, TESTS, Batch, Coupon, CouponTests, Curve, PrintedInfill
 from fem.coupons.shapes import SHAPES, Shape
 from fem.coupons.table import KINDS, read_table
 from fem.errors import Faults, InputError, nearest, shown, toml_trouble
@@ -39,7 +39,7 @@ READ = ("coupon", "crosshead")
 WORDS = {"test": TESTS, "direction": (*DIRECTIONS, DIAGONAL), "shape": tuple(SHAPES), "read": READ}
 
 
-def read_bench(folder: Path) -> Bench:
+def read_coupons(folder: Path) -> CouponTests:
     """All batches of a folder that have measurements.
 
     Errors: InputError that tells everything that is wrong with coupons.toml and its tables, a line each.
@@ -66,7 +66,7 @@ def read_bench(folder: Path) -> Bench:
     base = _base(tables.get("from", BASE), folder)
     told = f"No measurements yet, and left out: {', '.join(empty)}."
     cautions = (Caution("coupons", told, {"batches": empty}),) if empty else ()
-    return Bench(tuple(batches), _date(tables.get("date")), base, cautions)
+    return CouponTests(tuple(batches), _date(tables.get("date")), base, cautions)
 
 
 def _tables(path: Path) -> dict[str, Any]:

@@ -7,7 +7,7 @@ import re
 from pathlib import Path
 
 from fem.coupons.card_file import OwnCard, own_card, write_card
-from fem.coupons.reading import read_bench
+from fem.coupons.reading import read_coupons
 from fem.errors import InputError, shown
 from fem.printing.polymer import card_names
 from fem.study.machine import program_version
@@ -22,10 +22,10 @@ def make_card(
 
     `base` is the card that gives what was not measured, another than coupons.toml names; `characteristic` puts
     characteristic strengths on the card instead of means. Errors: InputError for a name that is taken, and all that
-    `read_bench` and `own_card` refuse.
+    `read_coupons` and `own_card` refuse.
     """
     place = _place(name, out)
-    made = own_card(read_bench(Path(folder)), name=name, base=base, characteristic=characteristic)
+    made = own_card(read_coupons(Path(folder)), name=name, base=base, characteristic=characteristic)
     write_card(made, place)
     program = f"Beadwork {program_version()}"
     write_page(made, place.with_suffix(".html"), date=datetime.date.today(), program=program)

@@ -7,7 +7,7 @@ import pytest
 from helpers_coupons import MACHINE, pulled, written
 
 from fem.coupons.card_file import own_card, write_card
-from fem.coupons.reading import read_bench
+from fem.coupons.reading import read_coupons
 from fem.errors import InputError
 from fem.printing.polymer import load_card
 
@@ -54,7 +54,7 @@ def along(tmp_path, text=None, **how):
 
 
 def made(folder, **how):
-    return own_card(read_bench(folder), name="my-nylon", **how)
+    return own_card(read_coupons(folder), name="my-nylon", **how)
 
 
 def test_three_directions_become_a_card(tmp_path):
@@ -342,7 +342,7 @@ def test_a_column_without_unit(tmp_path):
 
 def test_a_folder_without_its_file(tmp_path):
     with pytest.raises(InputError, match=r"there is no coupons\.toml"):
-        read_bench(tmp_path)
+        read_coupons(tmp_path)
 
 
 def test_a_metal_is_no_base(tmp_path):

@@ -9,7 +9,7 @@ from helpers_coupons import MACHINE, pulled, written
 from fem.coupons.card_file import own_card, write_card
 from fem.coupons.kinds import KINDS
 from fem.coupons.kit import write_kit
-from fem.coupons.reading import read_bench
+from fem.coupons.reading import read_coupons
 from fem.coupons.shapes import SHAPES
 from fem.errors import CardError, InputError
 
@@ -31,7 +31,7 @@ def test_every_file_is_there(kit):
 
 def test_an_empty_kit_says_so(kit):
     with pytest.raises(InputError, match="no table holds measurements yet"):
-        read_bench(kit.folder)
+        read_coupons(kit.folder)
 
 
 def test_a_filled_kit_becomes_a_card(kit, tmp_path):
@@ -48,7 +48,7 @@ def test_a_filled_kit_becomes_a_card(kit, tmp_path):
         "up.csv",
         [pulled(rng, E=1700, strength=17.0, length=SHAPES["1BA"].between_grips(60.0)) for _ in range(5)],
     )
-    bench = read_bench(kit.folder)
+    bench = read_coupons(kit.folder)
     assert {batch.name for batch in bench.batches} == {"along", "up"}
     assert bench.base == "pa12-cf"
     card = own_card(bench, name="mine")

@@ -14,7 +14,7 @@ from fem.coupons.fits import fit_coupon
 from fem.coupons.fractile import Sample, scatter_margin
 from fem.coupons.line import TENSION_WINDOW, straight_part
 from fem.coupons.nouns import Batch, Coupon, Curve
-from fem.coupons.reading import read_bench
+from fem.coupons.reading import read_coupons
 from fem.errors import InputError
 
 E, STRENGTH, AREA, GAUGE = 3000.0, 50.0, 40.0, 50.0
@@ -129,7 +129,7 @@ thickness = "4 mm"
 def bench(tmp_path, raw, *, more=""):
     (tmp_path / "coupons.toml").write_text(BATCH + more, encoding="utf-8")
     (tmp_path / "along.csv").write_bytes(raw)
-    return read_bench(tmp_path)
+    return read_coupons(tmp_path)
 
 
 def rows(*, scales=(1.0, 1.01, 0.99), form="c{},{:.3f},{:.4f}"):
