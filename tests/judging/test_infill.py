@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -10,12 +11,13 @@ import pytest
 
 from fem.evidence.collapse import BEAD
 from fem.evidence.lattices import PLAIN
-from fem.judging.infill import _of_growing, _without_interlayer, decided_by_infill, infill_cautions
+from fem.judging.infill import _of_growing, _with_collapse, _without_interlayer, decided_by_infill, infill_cautions
 from fem.judging.infill_findings import COLLAPSE, InfillFindings
 from fem.judging.reserve import InfillReserve
 from fem.printing.infill.cell import infill_cell
 from fem.printing.infill.collapse import BRITTLE, DUCTILE, CellRecipe, Collapse, collapse_under
 from fem.printing.infill.flatness import contact_angle, flatter_share
+from fem.printing.plan import PrintPlan
 
 SIZE = {"bead_width": 0.45, "bead_height": 0.20}
 
@@ -64,8 +66,6 @@ MESH = SimpleNamespace(nodes=np.array([[0.0, 0, 0], [1, 0, 0], [7, 8, 9]]))
 
 
 def with_wall(case, wall, **infill):
-    from dataclasses import replace
-
     reserve = replace(case.reserve, by_zone={"core": 2.0, "wall": wall})
     return replace(case, reserve=reserve, infill={"bar": told(**infill)})
 
@@ -83,16 +83,12 @@ def test_another_zone_counts_where_it_fails_before_the_infill_collapses(case):
 
 
 def test_the_first_bead_counts_where_nothing_else_was_asked(case):
-    from dataclasses import replace
-
     plain = replace(case, infill={"bar": told(decides="first bead", collapse=None, ratio=None)})
     assert decided_by_infill(plain, FIELD, mesh=MESH) == plain
     assert infill_cautions({"a": plain}, {"bar": "gyroid"}) == ()
 
 
 def test_walls_that_bend_are_told_where_the_first_bead_decides(case):
-    from dataclasses import replace
-
     def kinds(stress, pattern):
         first = told(decides="first bead", collapse=None, ratio=None, mean_stress_MPa=stress)
         return [c.kind for c in infill_cautions({"a": replace(case, infill={"bar": first})}, {"bar": pattern})]
@@ -110,8 +106,6 @@ def test_collapse_below_the_first_bead_lowers_the_reserve(case):
 
 
 def test_brittle_layers_are_warned_of(case):
-    from dataclasses import replace
-
     kinds = lambda c: [caution.kind for caution in infill_cautions({"a": c}, {"bar": "grid"})]  # noqa: E731
     assert kinds(case) == ["infill_collapse"]
     assert kinds(replace(case, infill={"bar": told(collapse_mode=BRITTLE)})) == ["infill_collapse", "infill_brittle"]
@@ -131,10 +125,13 @@ def test_the_place_without_its_layers_bears_what_its_beads_bear():
     phase = SimpleNamespace(to_bead=np.eye(6), strength=BEAD)
     one = np.array([[0.0, 0, 0, 12.0, 0, 0]])
     found = InfillReserve(np.array([0]), np.array([1.0]), np.array([0]), ["x"], one, one)
-    assert _without_interlayer(SimpleNamespace(phases=(phase,)), found, 0) > 100
+    assert _without_interlayer(SimpleNamespace(phases=(phase,)), found, 0) == pytest.approx(1000)  # by shear 23 alone
     both = np.array([[-75.0, 0, 0, 0.0, 0, 12.0]])
     found = InfillReserve(np.array([0]), np.array([0.5]), np.array([0]), ["x"], both, both / 2)
-    assert _without_interlayer(SimpleNamespace(phases=(phase,)), found, 0) < 2.01
+    # Pressed along the bead by its strength, shear 12 beside it: Tsai-Wu's (75 / 60 + (12 / 22)^2) r^2 - r / 4 = 1
+    square = 75 / 60 + (12 / 22) ** 2
+    exact = (1 / 4 + math.sqrt(1 / 16 + 4 * square)) / (2 * square)
+    assert _without_interlayer(SimpleNamespace(phases=(phase,)), found, 0) == pytest.approx(exact, rel=1e-5)
 
 
 def test_the_lesser_of_collapse_and_brittle_tension_decides():
@@ -148,7 +145,8 @@ def test_collapse_is_kept_as_cells_are(tmp_path, monkeypatch):
     up = np.array([[0, 0, 1.0, 0, 0, 0], [0, 0, -1.0, 0, 0, 0]])
     first = collapse_under(recipe, up, cache=tmp_path)
     assert first.factor == pytest.approx([0.3 * 19.0, 0.3 * 38.0], rel=0.01)
-    assert first.modes[0] == BRITTLE or first.decides[0] == pytest.approx(0.3 * 19.0, rel=0.01)
+    assert first.brittle[0] == pytest.approx(0.3 * 19.0, rel=0.05)
+    assert first.decides[0] == min(first.factor[0], first.brittle[0])
     assert math.isinf(first.brittle[1])
     monkeypatch.setattr("fem.printing.infill.collapse.limit_loads", lambda *a, **k: pytest.fail("solved again"))
     assert collapse_under(recipe, up, cache=tmp_path).factor == pytest.approx(first.factor)
@@ -168,3 +166,38 @@ def test_sheets_that_lie_flat_are_told(tmp_path):
     assert 0.03 < share[0.2] < 0.12 and share[0.1] < share[0.2] / 2
     grid = infill_cell("grid", density=0.3, strength=BEAD, cache=tmp_path, **SIZE, **PLAIN)
     assert flatter_share(grid) == 0.0
+
+
+def test_the_cell_is_judged_under_the_stress_in_its_own_axes(monkeypatch, tmp_path):
+    """A pull of 8 MPa along x, walls turned by 30 degrees: 6 MPa along them, 2 across, and -8 sin 30 cos 30 sheared.
+
+    Half of it stays and half grows: all of it 1.5 times is the growing half 2 times, of which 1.5 times counts.
+    """
+    plan = PrintPlan((0, 0, 1), raster_zero=(1, 0, 0), infill_pattern="grid", infill_density=0.3, infill_angle=30.0)
+    cell = infill_cell("grid", density=0.3, strength=BEAD, cache=tmp_path, **SIZE, **PLAIN)
+    values = SimpleNamespace(**PLAIN, strength=BEAD)
+    body = SimpleNamespace(plan=plan, cell=cell, values=values)
+    pull = 8 * np.eye(6)[:1]
+    asked = []
+
+    def under(recipe, states):
+        asked.append((recipe, states))
+        return Collapse(np.array([1.5]), np.array([1.6]), np.array([np.inf]))
+
+    monkeypatch.setattr("fem.judging.infill.collapse_under", under)
+    monkeypatch.setattr(
+        "fem.judging.infill.first_to_buckle", lambda walls, s: (np.zeros(len(s)), np.zeros(len(s), int))
+    )
+    found = InfillReserve(np.array([1]), np.array([1.0]), np.array([0]), ["x"], pull / 2, pull)
+    now = _with_collapse(told(first_bead=1.0), MESH, body, found)
+    ((recipe, states),) = asked
+    assert states[0] == pytest.approx([6, 2, 0, 0, 0, -8 * math.sqrt(3) / 4], abs=1e-9)
+    assert (recipe.pattern, recipe.density, recipe.strength) == ("grid", 0.3, BEAD)
+    assert now.collapse == pytest.approx(1.5) and now.collapse_band == pytest.approx((1.5, 1.6))
+    assert now.ratio == pytest.approx(1.5) and now.collapse_mode == DUCTILE
+    # What buckles before that counts in its place
+    monkeypatch.setattr("fem.judging.infill.first_to_buckle", lambda *_: (np.array([1 / 1.2]), np.array([0])))
+    body.cell = SimpleNamespace(strength_MPa=cell.strength_MPa, walls=(SimpleNamespace(mode="buckles"),))
+    now = _with_collapse(told(first_bead=1.0), MESH, body, found)
+    assert now.collapse == pytest.approx(1.2) and now.collapse_mode == "buckles"
+    assert now.collapse_band == pytest.approx((1.2, 1.2))

@@ -18,7 +18,7 @@ from fem.criteria.strength import Strength
 from fem.evidence.collapse import BEAD, HONEYCOMB, ISOTROPIC, PLANE_STRAIN, borne, cell, solid_block
 from fem.evidence.lattices import NU, PLAIN
 from fem.printing.infill.buckling import cell_walls, first_to_buckle
-from fem.printing.infill.eigen_buckling import checked_walls, lowest_buckling
+from fem.printing.infill.eigen_buckling import _geometric, checked_walls, lowest_buckling
 from fem.printing.infill.homogenise import bead_material, homogenise
 
 SIZE = {"bead_width": 0.45, "bead_height": 0.20}
@@ -81,6 +81,18 @@ def buckled(pattern, density):
     solved = homogenise(mesh, material=material)
     flat = cell_walls(pattern, mesh=mesh, material=material, solved=solved, bead=PLAIN, density=density, **SIZE)
     return flat, *checked_walls(flat, mesh=mesh, material=material, solved=solved)
+
+
+def test_stress_does_its_work_on_any_motion_that_is_linear():
+    # u = H x under an even stress S: the second-order work is V tr(H S H'), shears in both of their places
+    mesh = solid_block()
+    rng = np.random.default_rng(8)
+    H, stress = rng.standard_normal((3, 3)), rng.standard_normal(6)
+    xx, yy, zz, yz, xz, xy = stress
+    S = np.array([[xx, xy, xz], [xy, yy, yz], [xz, yz, zz]])
+    u = (mesh.corners @ H.T).reshape(-1, 24)
+    parts = _geometric(mesh, np.broadcast_to(stress, (len(u), 6)))
+    assert np.einsum("na,nab,nb->", u, parts, u) == pytest.approx(mesh.volume * np.trace(H @ S @ H.T), rel=1e-9)
 
 
 def test_flat_plates_miss_the_honeycomb_and_the_eigenvalue_takes_their_place():

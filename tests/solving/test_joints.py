@@ -20,6 +20,7 @@ from fem.solving.joined import joined_of
 from fem.solving.joints import solve_joints
 from fem.solving.motions import rigid_motions
 from fem.solving.rigid import refuse_free_pieces
+from fem.solving.ties import Locked, Ties
 from fem.solving.tightened import _Slack, load_tightened, tighten
 from fem.tensors import isotropic_stiffness
 
@@ -127,6 +128,27 @@ def test_a_tightened_bolt_shares_a_load_with_what_it_clamps_until_that_parts():
         assert found.pull[0] == pytest.approx(borne, rel=2e-3)
         assert found.answer.state.force.sum() == pytest.approx(clamp, abs=6)
         assert found.pull[0] - load == pytest.approx(found.answer.state.force.sum(), abs=1e-3)
+
+
+def test_a_bolt_that_pulls_again_bears_nothing_across():
+    # Of three bolts the second goes loose, then pulls again: along its axis alone. The others never change.
+    slack = _Slack(np.zeros(3, dtype=bool))
+    assert slack.ties() is None and slack.stands(np.array([5.0, 1, 3]))
+    assert not slack.stands(np.array([5.0, -1, 3]))
+    assert slack.ties().tolist() == [False] * 6 + [True] * 6 + [False] * 6
+    assert slack.stands(np.array([5.0, -2, 3]))
+    assert not slack.stands(np.array([5.0, 2, 3]))
+    again = slack.ties()
+    assert again.tolist() == [False] * 7 + [True] * 5 + [False] * 6
+    assert slack.stands(np.array([5.0, 2, 3]))
+    # Springs of 10 N/mm, all moved by 0.5 mm, locked at 100 N and 0.2 mm: 100 + 10 (0.5 - 0.2) along, 5 across
+    ties = Ties(np.eye(18), np.full(18, 10.0))
+    locked = Locked(np.full(3, 100.0), np.full(3, 0.2), again)
+    held, freed = [103.0, 5, 5, 5, 5, 5], [103.0, 0, 0, 0, 0, 0]
+    assert locked.each(ties, np.full((6, 3), 0.5)) == pytest.approx(held + freed + held)
+    assert locked.bearing(ties).stiffness.tolist() == [10.0] * 7 + [0.0] * 5 + [10.0] * 6
+    gone = Locked(np.full(3, 100.0), np.full(3, 0.2), np.ones(18, dtype=bool))
+    assert gone.bearing(ties) is None and not gone.along(ties).any()
 
 
 def test_a_shank_bends_as_a_beam_does():

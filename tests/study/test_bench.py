@@ -94,13 +94,19 @@ def test_known_factors_of_stiffness_and_bond_come_back(folder):
     )
     assert fit.body == "bar" and not fit.untold
     assert fit.stiffness_scale == pytest.approx(0.8, rel=0.005)
-    assert fit.interlayer_scale == pytest.approx(test.first_knee_ratio, rel=0.01)
+    # Beyond 0.7 a third as stiff: 3 % below its line at 0.711, and points are 0.0114 apart
+    assert 0.711 - 0.0114 <= fit.interlayer_scale <= 0.711 + 0.0114
     assert fit.stiffness_scale_band[0] < 0.8 < fit.stiffness_scale_band[1] < 1
     assert test.mass_g == pytest.approx(4.8) and test.predicted_mass_g == pytest.approx(1.24e-3 * 4000, rel=1e-6)
     assert test.print_time_h == pytest.approx(2 / 3)
     spread = np.exp(2 * np.sqrt(np.log1p(card().elastic_scatter ** 2)))
     low, high = test.predicted_stiffness_band_N_per_mm
-    assert low <= stiffness / spread * 1.001 and high >= stiffness * spread * 0.999
+    # A bar that is pulled evenly: meshes differ by nothing, what scatters is the band
+    assert (low, high) == pytest.approx((stiffness / spread, stiffness * spread), rel=1e-3)
+    assert test.stiffness_ratio_band == pytest.approx((0.8 / spread, 0.8 * spread), rel=0.006)
+    spread = np.exp(2 * np.sqrt(np.log1p(card().scatter ** 2)))
+    # One mesh alone leaves no less than 1 % of a stress open
+    assert test.predicted_failure_band_N == pytest.approx((0.99 * bears / spread, 1.01 * bears * spread), rel=2e-3)
     # Nothing was moved
     assert found.cases["all"].reserve.minimum == pytest.approx(bears / LOAD, rel=1e-3)
 
