@@ -16,6 +16,7 @@ import numpy as np
 from fem.caution import Caution
 from fem.criteria.reserve import phase_reserve
 from fem.criteria.strength import Strength
+from fem.digits import reserve_text
 from fem.judging.deciding import holding
 from fem.judging.findings import CaseFindings, Reserve, Vector
 from fem.judging.infill_findings import COLLAPSE, FIRST_BEAD, InfillFindings
@@ -128,9 +129,9 @@ def infill_cautions(cases: Mapping[str, CaseFindings], patterns: Mapping[str, st
                 continue
             data = {"case": name, "body": body, "first_bead": told.first_bead, "collapse": told.collapse}
             text = (
-                f"Case {name}, body {body}: its infill counts by collapse ({told.collapse:.3g}; first bead "
-                f"{told.first_bead:.3g}). That holds for a ductile polymer and a single overload. For repeated "
-                "load, for what must stay tight, and in hot spots and pictures the first bead counts."
+                f"Case {name}, body {body}: its infill counts by collapse ({reserve_text(told.collapse)}; first bead "
+                f"{reserve_text(told.first_bead)}). That holds for a ductile polymer and a single overload. For "
+                "repeated load, for what must stay tight, and in hot spots and pictures the first bead counts."
             )
             out.append(Caution("infill_collapse", text, data))
             if told.collapse_mode == BRITTLE:

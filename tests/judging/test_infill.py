@@ -130,6 +130,13 @@ def test_collapse_below_the_first_bead_lowers_the_reserve(case):
     assert now.reserve.minimum == 1.2 and now.reserve.nonsingular_minimum == 2.0
 
 
+def test_the_caution_rounds_strengths_as_every_page_does(case):
+    """Down: 2.0485 is 2.04 in verdict and table."""
+    given = with_wall(case, 5.0, collapse=2.0485, first_bead=2.0485)
+    (caution,) = infill_cautions({"a": given}, {"bar": "grid"})
+    assert "(2.04; first bead 2.04)" in caution.text
+
+
 def test_brittle_layers_are_warned_of(case):
     from dataclasses import replace
 
