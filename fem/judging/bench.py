@@ -28,6 +28,8 @@ UNKNOWN = 0.1
 """Half of a band where none is known, as a share."""
 TELLS = 0.1
 """Below this share a change of the card's value hardly changes what was measured: it cannot be told."""
+AT_EDGE = 1.01
+"""A place at an edge decides where reserve factors away from edges are more than so many times as large."""
 RANGE = (1 / 20, 20.0)
 """Scales are looked for between these."""
 
@@ -129,6 +131,7 @@ def bench_findings(
         predicted_failure_N=fails if failing else None,
         predicted_failure_band_N=band if comparable else (),
         predicted_mode=case.reserve.mode,
+        predicted_singular=_decided_at_edge(case),
         first_knee_ratio=knee / fails if comparable and knee is not None else None,
         failure_ratio=failure / fails if comparable else None,
         mass_g=test.mass,
@@ -181,13 +184,20 @@ def _drawn(curve: MeasuredCurve, read: CurveReading) -> tuple[tuple[float, ...],
     return tuple(float(v) for v in curve.corrected[some] - read.toe), tuple(float(v) for v in curve.load[some])
 
 
+def _decided_at_edge(case: CaseFindings) -> bool:
+    """Whether the predicted failure is at the edge of a support or load, and not as near elsewhere."""
+    least = case.reserve
+    return least.singular and least.nonsingular_minimum > AT_EDGE * least.minimum
+
+
 def _notes(test: BenchTest, read: CurveReading, case: CaseFindings) -> list[str]:
     out = []
     if test.stopped:
         out.append("The test was stopped before the part failed: its largest load is a bound from below.")
     elif not read.broke and test.failure is None:
         out.append(
-            "The curve ends at its largest load, which is read as failure. Write stopped = true if it was not."
+            "The curve ends at its largest load without falling: that counts as a bound of failure from below. Write "
+            "failure if the part broke there, stopped = true if it did not."
         )
     if not test.curve.compliance:
         out.append("No compliance of the machine was taken off: what it gives counts as the part's own.")
@@ -197,8 +207,11 @@ def _notes(test: BenchTest, read: CurveReading, case: CaseFindings) -> list[str]
         out.append(
             "Beads decide the predicted failure; how it follows the bond is taken from the homogenised answer."
         )
-    if case.reserve.singular:
-        out.append("The predicted failure is at the edge of a support or load, which is on the safe side.")
+    if _decided_at_edge(case):
+        out.append(
+            "The predicted failure is at the edge of a support or load, where it falls without limit as the mesh "
+            "gets finer: ratios of loads, and factors on strength, are of this mesh alone."
+        )
     return out
 
 
@@ -247,12 +260,19 @@ def _fit(
 
 
 def _provided(tests: Mapping[str, BenchFindings]) -> list[str]:
-    """Tests whose predicted failure is not between layers, so that the break itself must show that theirs was."""
-    return [
+    """Tests whose predicted failure is not between layers, so that the break itself must show that theirs was, and
+    those whose predicted failure moves with the mesh."""
+    told = [
         f"{name}: the prediction fails by {test.predicted_mode}; that the bond was weaker holds only if layers "
         "parted where the part broke"
         for name, test in tests.items()
         if "interlayer" not in test.predicted_mode
+    ]
+    return told + [
+        f"{name}: the prediction fails at the edge of a support or load, where it does not converge with the mesh; "
+        "the factor on strength holds for this mesh alone"
+        for name, test in tests.items()
+        if test.predicted_singular
     ]
 
 

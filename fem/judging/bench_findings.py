@@ -17,7 +17,8 @@ class BenchFindings:
     Stiffnesses are of the initial straight part, measured between the loads `straight_N`; the predicted one's band
     holds the mesh's band and twice the card's `elastic_scatter`, that of failure twice its `scatter` (coefficients
     of variation). `first_knee_N` is None where the curve has none before its failure. `predicted_failure_N` is the
-    load of the predicted reserve factor, at which the first bead fails by `predicted_mode` (None: nothing fails).
+    load of the predicted reserve factor, at which the first bead fails by `predicted_mode` (None: nothing fails);
+    `predicted_singular`: at a place where that load falls without limit as the mesh gets finer.
     `failure_seen`: the curve fell after its largest load, or the study states the load. Ratios are measured over
     predicted. `stated` names what the study says in place of the curve. `part_share` is by how much the deflection
     shrinks, relatively, for a unit growth of the body's stiffness.
@@ -55,6 +56,7 @@ class BenchFindings:
     predicted_print_time_h: float | None = None
     stated: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    predicted_singular: bool = False
 
     @property
     def first_failure_N(self) -> float:

@@ -16,7 +16,9 @@ import numpy as np
 from fem.caution import Caution
 from fem.criteria.reserve import phase_reserve
 from fem.criteria.strength import Strength
-from fem.judging.findings import CaseFindings, Vector
+from fem.digits import reserve_text
+from fem.judging.deciding import holding
+from fem.judging.findings import CaseFindings, Reserve, Vector
 from fem.judging.infill_findings import COLLAPSE, FIRST_BEAD, InfillFindings
 from fem.judging.reserve import InfillReserve, ReserveField
 from fem.part.tetmesh import Index, TetMesh
@@ -58,7 +60,7 @@ def infill_of_case(
 
 def decided_by_infill(case: CaseFindings, field: ReserveField, *, mesh: TetMesh) -> CaseFindings:
     """The case with the collapse of its infill in place of the first bead's failure there; other zones count as they
-    did.
+    did. Its band holds what the mesh leaves open, and a place stays singular.
     """
     collapsing = {body: i for body, i in case.infill.items() if i.decides == COLLAPSE and i.collapse is not None}
     if not collapsing:
@@ -71,18 +73,42 @@ def decided_by_infill(case: CaseFindings, field: ReserveField, *, mesh: TetMesh)
         return case
     if zone and others[zone] < least:
         value = others[zone]
-        told = replace(was, mode="first bead, before the infill collapses", zone=zone, phase="", band=())
+        told = replace(
+            was,
+            mode="first bead, before the infill collapses",
+            zone=zone,
+            phase="",
+            band=_with_mesh((value, value), was),
+        )
         told = replace(told, at_mm=_place_outside(field, mesh), face="", decided_by="homogenised")
     else:
         value = least
-        told = replace(was, mode=first.collapse_mode, zone="core", phase="cell", band=first.collapse_band)
+        told = replace(was, mode=first.collapse_mode, zone="core", phase="cell")
+        told = replace(told, band=_with_mesh(first.collapse_band, was))
         told = replace(told, body=body, at_mm=first.collapse_at_mm, face="", decided_by=COLLAPSE)
     away = max(was.nonsingular_minimum, value)
-    told = replace(told, minimum=value, least=value, nonsingular_minimum=away, singular=False)
+    told = replace(
+        told, minimum=value, least=value, nonsingular_minimum=away, singular=_at_singular(case, told.at_mm)
+    )
     told = replace(told, chance_above_1=None, chance_met=None, chance_inputs=())  # judged by the first bead
     times = value / was.minimum if was.minimum > 0 else 1.0
     force, moment = (None if v is None else v * times for v in (case.failing_load_N, case.failing_load_Nmm))
     return replace(case, reserve=told, failing_load_N=force, failing_load_Nmm=moment)
+
+
+def _with_mesh(band: Vector, was: Reserve) -> Vector:
+    """A band (low, high) widened by what the mesh leaves open of the reserve that `was` told: the stress is that of
+    the same mesh, and lies off by about the same share."""
+    if not was.band or not 0 < was.minimum < np.inf or not band:
+        return band
+    low, high = holding(was.minimum, was.band).low, holding(was.minimum, was.band).high
+    return (band[0] * low / was.minimum, band[1] * high / was.minimum)
+
+
+def _at_singular(case: CaseFindings, at_mm: Vector) -> bool:
+    """Whether a place is one at which the first bead's reserve does not converge with the mesh."""
+    marked = [(case.reserve.at_mm, case.reserve.singular), *((s.at_mm, s.singular) for s in case.hot_spots)]
+    return any(singular and np.allclose(place, at_mm, atol=1e-6) for place, singular in marked)
 
 
 def _place_outside(field: ReserveField, mesh: TetMesh) -> Vector:
@@ -103,9 +129,9 @@ def infill_cautions(cases: Mapping[str, CaseFindings], patterns: Mapping[str, st
                 continue
             data = {"case": name, "body": body, "first_bead": told.first_bead, "collapse": told.collapse}
             text = (
-                f"Case {name}, body {body}: its infill counts by collapse ({told.collapse:.3g}; first bead "
-                f"{told.first_bead:.3g}). That holds for a ductile polymer and a single overload. For repeated "
-                "load, for what must stay tight, and in hot spots and pictures the first bead counts."
+                f"Case {name}, body {body}: its infill counts by collapse ({reserve_text(told.collapse)}; first bead "
+                f"{reserve_text(told.first_bead)}). That holds for a ductile polymer and a single overload. For "
+                "repeated load, for what must stay tight, and in hot spots and pictures the first bead counts."
             )
             out.append(Caution("infill_collapse", text, data))
             if told.collapse_mode == BRITTLE:

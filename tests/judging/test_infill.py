@@ -77,6 +77,27 @@ def test_collapse_counts_where_it_comes_first(case):
     assert now.failing_load_N == pytest.approx(150.0)
 
 
+def test_what_the_mesh_leaves_open_stays_open_where_the_infill_collapses(case):
+    """Stress at most 10 % too high or 20 % too low: so is what collapses by it, and a wall that fails before."""
+    from dataclasses import replace
+
+    def banded(wall):
+        given = with_wall(case, wall)
+        return replace(given, reserve=replace(given.reserve, band=(1.8, 2.4)))
+
+    assert decided_by_infill(banded(5.0), FIELD, mesh=MESH).reserve.band == pytest.approx((2.7, 3.72))
+    assert decided_by_infill(banded(2.5), FIELD, mesh=MESH).reserve.band == pytest.approx((2.25, 3.0))
+
+
+def test_the_edge_of_a_support_stays_one_where_the_infill_collapses(case):
+    from dataclasses import replace
+
+    edge = replace(case, reserve=replace(case.reserve, singular=True))
+    assert not decided_by_infill(edge, FIELD, mesh=MESH).reserve.singular  # it collapses elsewhere
+    same = replace(edge, infill={"bar": told(collapse_at_mm=case.reserve.at_mm)})
+    assert decided_by_infill(same, FIELD, mesh=MESH).reserve.singular
+
+
 def test_another_zone_counts_where_it_fails_before_the_infill_collapses(case):
     now = decided_by_infill(with_wall(case, 2.5), FIELD, mesh=MESH)
     assert (now.reserve.minimum, now.reserve.zone, now.reserve.at_mm) == (2.5, "wall", (7.0, 8.0, 9.0))
@@ -103,6 +124,13 @@ def test_collapse_below_the_first_bead_lowers_the_reserve(case):
         with_wall(case, 5.0, collapse=1.2, ratio=0.6, collapse_band=(1.2, 1.25)), FIELD, mesh=MESH
     )
     assert now.reserve.minimum == 1.2 and now.reserve.nonsingular_minimum == 2.0
+
+
+def test_the_caution_rounds_strengths_as_every_page_does(case):
+    """Down: 2.0485 is 2.04 in verdict and table."""
+    given = with_wall(case, 5.0, collapse=2.0485, first_bead=2.0485)
+    (caution,) = infill_cautions({"a": given}, {"bar": "grid"})
+    assert "(2.04; first bead 2.04)" in caution.text
 
 
 def test_brittle_layers_are_warned_of(case):

@@ -147,6 +147,27 @@ def test_where_bonds_do_not_decide_their_strength_is_not_told(folder):
     assert any("another strength decides" in why for why in fit.untold)
 
 
+def test_a_curve_that_never_falls_is_a_bound_and_says_so(folder):
+    stiffness, bears = young() * A / L, float(card().tension[2]) * A
+    unbroken = "\n".join(curve(stiffness=stiffness, failure=0.8 * bears).splitlines()[:-1]) + "\n"
+    found = solved(folder, unbroken)
+    test = found.bench["pulled"]
+    assert not test.failure_seen and found.bench_fit[0].interlayer_scale is None
+    assert any("bound of failure from below" in note for note in test.notes)
+
+
+def test_a_factor_read_at_the_edge_of_a_support_says_so(folder):
+    """A bar that may not narrow where it is held fails at the edge there, where no mesh tells the last word."""
+    stiffness, bears = young() * A / L, float(card().tension[2]) * A
+    text = curve(stiffness=stiffness, failure=0.5 * bears)
+    found = solved(folder, text, wall='fixed = ["x", "y", "z"]')
+    assert found.cases["all"].reserve.singular and found.bench["pulled"].predicted_singular
+    assert found.bench_fit[0].interlayer_scale is not None
+    assert any("this mesh alone" in condition for condition in found.bench_fit[0].provided)
+    even = solved(folder, text)
+    assert not any("this mesh alone" in condition for condition in even.bench_fit[0].provided)
+
+
 def test_a_stopped_test_bounds_and_stated_loads_count(folder):
     stiffness = young() * A / L
     given = {"bench.pulled.first_knee": "1.1 kN", "bench.pulled.failure": "1.9 kN"}

@@ -63,7 +63,9 @@ class BenchForm(Form):
         description="Load at which the curve leaves its straight line. Found from the curve if left out.",
     )
     failure: Preload | None = Field(
-        default=None, description="Load at which the part failed. The largest of the curve if left out."
+        default=None,
+        description="Load at which the part failed. The largest of the curve if left out, a bound from below where "
+        "the curve does not fall after it.",
     )
     stopped: bool = Field(default=False, description="The test was stopped before the part failed.")
 
